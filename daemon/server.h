@@ -1,0 +1,79 @@
+/* SPDX-License-Identifier: MIT */
+/*
+ * The Unix socket that clients talk to: protocol/WIRE.md.
+ *
+ * The server knows the wire and the log's readers, and nothing of the bench:
+ * what a client asks of the bench goes through `hooks`, wired in main.c.  It
+ * answers by itself: hello, watch, raw, tape, and every query marked *file*
+ * there (through query.h, on a thread with a read-only connection).
+ *
+ * Bounds: a line 1 MiB, 64 connections, 4 MiB of output waiting for one client
+ * (beyond it notifications other than records are dropped and counted).  A
+ * client that breaks them loses its own connection, nothing else.
+ */
+#ifndef TALLY_SERVER_H
+#define TALLY_SERVER_H
+
+#include "protocol/trade/fault.h"
+
+#include <jansson.h>
+#include <stdbool.h>
+#include <stdint.h>
+#include <uv.h>
+
+struct server;
+struct server_call; /* one call on its way; belongs to the server */
+
+struct server_hooks {
+	/* A method that the server does not answer itself.  The hook answers now or
+	 * later, exactly once, by server_answer or server_refuse; `params` is an
+	 * object (empty where none was sent) and is borrowed for the call. `uid` is
+	 * the peer's.  Returns false where there is no such method. */
+	bool (*call)(void *arg, struct server_call *call, const char *method, json_t *params,
+	             unsigned uid);
+	/* Someone wants the frames of a meter, or a tape: true while anyone does. */
+	bool (*has_meter)(void *arg, const char *name);
+	void *arg;
+};
+
+struct server_options {
+	const char *path;     /* of the socket */
+	const char *log_path; /* for the readers */
+	const char *bench, *version;
+	struct server_hooks hooks;
+};
+
+/* Listens, or says who holds the socket.  A socket file that nobody listens on is
+ * replaced; one that somebody answers on is not. */
+struct server *server_open(uv_loop_t *loop, const struct server_options *options,
+                           struct fault *why);
+/* Stops listening, closes every connection after what waits was written (at most
+ * 1 s), removes the socket file; closed() is called when all handles are closed. */
+void server_close(struct server *s, void (*closed)(void *arg), void *arg);
+
+/* `result` is a JSON text (an object), put into the answer as it stands. */
+void server_answer(struct server_call *call, const char *result);
+/* `code` as in WIRE.md; file, line and column of the fault go into data. */
+void server_refuse(struct server_call *call, int code, const struct fault *why);
+
+/* A record became durable: wakes the watchers at the end of the log.  `text` is
+ * given so that no reading back is needed for those who are up to date. */
+void server_record(struct server *s, int64_t seq, const char *text, size_t len);
+/* A notification for every watcher; `params` is a JSON object text. */
+void server_event(struct server *s, const char *params);
+/* The same for `live`: latest wins, held back to 20 a second. */
+void server_live(struct server *s, const char *params);
+/* For those who asked for the frames of this meter. */
+void server_frame(struct server *s, const char *meter, const char *params);
+/* For tapes: a line of a recording, of a meter or (NULL) of the technician. */
+void server_tape(struct server *s, const char *meter, const char *line, size_t len);
+/* Is anyone listening?  So that nothing is formatted for nobody. */
+bool server_wants_live(const struct server *s);
+bool server_wants_frames(const struct server *s, const char *meter);
+bool server_wants_tape(const struct server *s, const char *meter);
+
+/* `tallyd --serve FILE`: answer on standard input and output until end of file.
+ * Returns the exit status. */
+int server_serve(const char *file, const char *version);
+
+#endif

@@ -1,0 +1,116 @@
+/* SPDX-License-Identifier: MIT */
+/*
+ * From the readings of one meter to one settled value a touch.
+ *
+ * Pure: a function of the sequence of (time, reading or nothing) and of what is
+ * expected at the position.  It has no clock, allocates nothing and keeps no
+ * static state, so that a recording replays the same.  One `struct settle` a
+ * meter.  What it decides is about the probes alone: touched, settled, keeps
+ * moving, lifted.  Which position a settled value belongs to, and whether it
+ * becomes an entry, is the bench's affair.
+ *
+ * The states, and what leads from one to the next:
+ *
+ *     OPEN --touch--> TOUCH --settled--> SETTLED --lift--> OPEN
+ *                       |  \--limit----> MOVING --settled--> SETTLED
+ *                       \--lift (nothing settled)----------> OPEN
+ */
+#ifndef TALLY_SETTLE_H
+#define TALLY_SETTLE_H
+
+#include "protocol/trade/reading.h"
+
+/*
+ * Every threshold, once: name as in [bench] of the configuration, default,
+ * smallest and largest allowed value; the reason stands in settle.c beside its
+ * use, or here where one line says it.
+ */
+#define SETTLE_LIMIT_LIST(X)                                                              \
+	X(settle_conversions, "settle conversions", 4, 2, 100)   /* undisturbed, at least */  \
+	X(settle_seconds, "settle seconds", 0.4, 0, 60)          /* and this long */          \
+	X(moving_seconds, "moving seconds", 20, 1, 3600)         /* then: keeps moving */     \
+	X(lift_seconds, "lift seconds", 0.5, 0.05, 60)           /* open that long is a lift */ \
+	X(silent_seconds, "silent seconds", 1.2, 0.1, 600)       /* silence that is a lift */ \
+	X(silent_farad_seconds, "silent farad seconds", 6, 0.1, 600)                          \
+	X(arm_seconds, "arm seconds", 1, 0, 60)                  /* used by the bench */      \
+	X(residual_farad, "open farad", 0.05e-9, 0, 1e-6)        /* open leads read below */
+
+struct settle_limits {
+#define X(field, name, standard, low, high) double field;
+	SETTLE_LIMIT_LIST(X)
+#undef X
+};
+extern const struct settle_limits settle_limits_standard;
+
+/* What the sheet says of the position that is up; all of it may be unknown. */
+struct settle_expected {
+	enum function function; /* FUNCTION_NONE: unknown */
+	bool has_nominal;
+	double nominal; /* SI */
+	double low, high; /* limits where bounded, else -INFINITY / INFINITY */
+};
+
+/* Events, as bits: one reading may bring several. */
+enum settle_event {
+	SETTLE_TOUCHED = 1,
+	SETTLE_SETTLED = 2, /* at most once a touch; settle_result() has it */
+	SETTLE_MOVING = 4,  /* past the limit and still moving; at most once a touch */
+	SETTLE_LIFTED = 8,
+	SETTLE_DOUBT = 16,  /* a voltage at rest that may be floating leads: needs a word */
+};
+
+/* The value of the stretch that is at rest, or as it stands now. */
+struct settle_result {
+	enum function function;
+	struct decimal value; /* median, SI; value.e is the weight of the digit */
+	int prefix;           /* of the last reading in the stretch */
+	double s;             /* sample standard deviation of the conversions, SI */
+	int n;                /* conversions used */
+	uint64_t from, to;    /* ordinals of the first and last reading used */
+	bool settled;
+	bool overload;        /* taken by key while it read overload */
+	bool negative;        /* ... of the negative side */
+};
+
+/* Readings remembered of the current stretch; older ones leave the statistics. */
+#define SETTLE_WINDOW 1024
+
+struct settle; /* defined in settle_state.h, for embedding without allocation */
+#include "daemon/settle_state.h"
+
+/* `conversion`: frames that the meter sends of one conversion, at least 1. */
+void settle_init(struct settle *s, const struct settle_limits *limits, int conversion);
+
+/* May be called at any time; does not end a touch. */
+void settle_expect(struct settle *s, const struct settle_expected *expected);
+
+/* Feed one reading.  Times must not fall; ordinals count from 0 with each call.
+ * Returns event bits. */
+unsigned settle_reading(struct settle *s, const struct reading *r);
+
+/* The line or the meter is gone: what was touched counts as lifted. */
+unsigned settle_gone(struct settle *s, int64_t t);
+
+/* The next moment at which settle_tick must be called, INT64_MAX for none. */
+int64_t settle_deadline(const struct settle *s);
+unsigned settle_tick(struct settle *s, int64_t t);
+
+/* The result of SETTLE_SETTLED, valid until the lift. */
+const struct settle_result *settle_result(const struct settle *s);
+
+/* `take`: the value as it stands now (overload included).  False where there is
+ * nothing to take: no reading, stale for 3 periods, or hold.  `settled` is true
+ * only where settle_reading said so or where the stretch is at rest by the same
+ * rules at time t. */
+bool settle_take(const struct settle *s, int64_t t, struct settle_result *out, struct fault *why);
+
+bool settle_touching(const struct settle *s);
+/* Since when the leads are open (first open reading, or the last reading before
+ * the silence), -1 while they touch. */
+int64_t settle_open_since(const struct settle *s);
+/* 0 (just touched, or open) to 1 (settled): how far settling has come. */
+double settle_progress(const struct settle *s, int64_t t);
+/* Typical time between readings, us; 0 while unknown. */
+int64_t settle_period(const struct settle *s);
+
+#endif

@@ -1,0 +1,104 @@
+/* SPDX-License-Identifier: MIT */
+/*
+ * How one family of meters speaks on the line.
+ *
+ * A dialect is one row of the table in dialect.c: how its frames end, whether it
+ * is asked or listened to, what to send, and one function that says what a frame
+ * means.  A new dialect is a new file with that function and a new row.
+ *
+ * A dialect's function is pure.  It understands a frame exactly or says why not;
+ * it never guesses: a frame that is not wholly understood is no reading.
+ */
+#ifndef TALLY_METER_DIALECT_H
+#define TALLY_METER_DIALECT_H
+
+#include "protocol/meter/frame.h"
+#include "protocol/trade/reading.h"
+
+enum parity { PARITY_NONE, PARITY_EVEN, PARITY_ODD };
+enum flow { FLOW_NONE, FLOW_HARDWARE, FLOW_SOFTWARE };
+enum wire_state { WIRE_LEAVE, WIRE_ON, WIRE_OFF }; /* of dtr and rts */
+
+/* `serial = 9600 8N1` and its companions. */
+struct line_settings {
+	int baud;
+	int bits; /* 7 or 8 */
+	enum parity parity;
+	int stop; /* 1 or 2 */
+	enum flow flow;
+	enum wire_state dtr, rts;
+	int quiet_ms; /* nothing is sent for so long after opening */
+};
+
+/* What a frame turned out to be. */
+enum said {
+	SAID_READINGS, /* one or more readings */
+	SAID_IDENTITY, /* answer to *IDN? */
+	SAID_ERROR,    /* an entry of the error queue: <number>,"text" */
+	SAID_OTHER,    /* understood, and nothing to do with values (a banner, an empty line) */
+	SAID_NOTHING,  /* not understood: a bad frame */
+};
+
+#define READINGS_IN_FRAME_MAX 16
+
+struct understood {
+	enum said said;
+	struct reading reading[READINGS_IN_FRAME_MAX];
+	int count;
+	int error_number;  /* SAID_ERROR: 0 is "no error" */
+	char text[200];    /* SAID_IDENTITY, SAID_ERROR: as it stood */
+	char why[120];     /* SAID_NOTHING: what was expected, for people */
+};
+
+/* What the configuration says where a frame does not. */
+struct dialect_setting {
+	enum function function; /* of bare numbers; FUNCTION_NONE where unknown */
+	/* The weight of the last digit for asked meters; has_digit false: the finest
+	 * exponent seen since function or range changed. */
+	bool has_digit;
+	struct decimal digit;
+};
+
+/* What a dialect remembers between frames of one meter; zeroed at opening. */
+struct dialect_memory {
+	enum function function;
+	bool has_finest;
+	int finest;      /* finest exponent seen since function or range changed */
+	int decade;      /* of the last value, to notice a change of range */
+};
+
+struct dialect {
+	const char *name;
+	const char *summary; /* one line, for people */
+	bool asked;          /* false: listened to, nothing is ever sent */
+	struct line_settings line;
+	enum frame_end end;
+	size_t size; /* of FRAME_FIXED */
+
+	/* Asked meters: NULL where there is no such thing.  A line end is added. */
+	const char *identify;    /* "*IDN?" */
+	const char *query;       /* default; the configuration's `query` stands above it */
+	const char *error_query; /* "SYST:ERR?" */
+	const char *clear;       /* "*CLS" */
+	const char *line_end;    /* "\n" */
+
+	/* Say what the frame means.  Only good frames come here. */
+	void (*understand)(const struct dialect_setting *setting, struct dialect_memory *memory,
+	                   const struct frame *f, struct understood *out);
+};
+
+/* NULL where there is none of that name. */
+const struct dialect *dialect_find(const char *name, size_t len);
+/* The table, NULL-terminated. */
+extern const struct dialect *const dialects[];
+
+/* `9600 8N1`, `2400 7E1`: fills baud, bits, parity and stop. */
+bool line_settings_parse(const char *text, size_t len, struct line_settings *out,
+                         struct fault *why);
+
+/* The function that a SCPI header sets up or asks for: `MEAS:RES?`,
+ * `CONF:VOLT:AC`, `SENS:FUNC "RES"`, short and long form, any case;
+ * FUNCTION_NONE where it does not say (`READ?`, `FETC?`). */
+enum function scpi_function(const char *command, size_t len);
+
+#endif

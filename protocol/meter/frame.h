@@ -1,0 +1,71 @@
+/* SPDX-License-Identifier: MIT */
+/*
+ * Where one message of a meter begins and ends: bytes in, frames out.
+ *
+ * Splitting is apart from understanding: a dialect only ever sees whole frames.
+ * Nothing here decides what a frame means; what cannot be a frame (over-long,
+ * cut, with a byte that the line marked bad) is handed on as a bad frame, so that
+ * it is counted and kept, and never becomes a reading.
+ */
+#ifndef TALLY_METER_FRAME_H
+#define TALLY_METER_FRAME_H
+
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdint.h>
+
+/* No meter's message is longer; PCRE2 is bounded by the same number. */
+#define FRAME_MAX 256
+
+enum frame_end {
+	FRAME_LINE,  /* ends with LF; a CR before it is not part of the frame; so is a
+	              * lone CR as a line end (kept apart from the CR of CR LF) */
+	FRAME_FIXED, /* `size` bytes; silence of `gap_us` before the first */
+};
+
+enum frame_fault {
+	FRAME_GOOD,
+	FRAME_OVERLONG, /* more than FRAME_MAX bytes without an end: all is dropped up to the end */
+	FRAME_CUT,      /* the line fell silent, or went away, in the middle */
+	FRAME_BAD_BYTE, /* parity or framing error inside */
+	FRAME_PARTIAL,  /* the first bytes after opening, of a frame that began before */
+};
+const char *frame_fault_word(enum frame_fault f);
+
+struct frame {
+	const char *bytes; /* without the line end; valid during the callback */
+	size_t len;        /* an over-long frame gives its first FRAME_MAX bytes */
+	int64_t t;         /* us of stream time of its first byte */
+	enum frame_fault fault;
+};
+
+struct frame_splitter {
+	/* set by frame_begin */
+	enum frame_end end;
+	size_t size;
+	int64_t gap_us;
+	/* private */
+	char buffer[FRAME_MAX];
+	size_t len;
+	int64_t first, last; /* us: first byte of this frame, last byte of all */
+	bool started, dropping, bad, joining, cr;
+};
+
+/* `t`: the moment of opening.  Until a line end, or until a byte that comes at
+ * least 50 ms after the opening or the byte before it, what arrives may be the
+ * rest of an older frame and is given as FRAME_PARTIAL. */
+void frame_begin(struct frame_splitter *s, enum frame_end end, size_t size, int64_t gap_us,
+                 int64_t t);
+
+/* Feed bytes that arrived at `t`; calls each() for every frame that ends. */
+void frame_feed(struct frame_splitter *s, int64_t t, const char *bytes, size_t len,
+                void (*each)(void *arg, const struct frame *f), void *arg);
+
+/* A byte with a parity or framing error arrived: its frame is void. */
+void frame_bad_byte(struct frame_splitter *s, int64_t t);
+
+/* The line went away: what is there is given as FRAME_CUT. */
+void frame_finish(struct frame_splitter *s, void (*each)(void *arg, const struct frame *f),
+                  void *arg);
+
+#endif

@@ -1,0 +1,87 @@
+/* SPDX-License-Identifier: MIT */
+/*
+ * The exact JSON text of records, written and read without a JSON library.
+ *
+ * A general JSON writer prints 3.45e-7 as 3.4499999999999998e-7 and is free in
+ * its spacing; what is sealed must be exact and must never change.  This writer
+ * appends to a bounded buffer of the caller's.  When the buffer is full, `failed`
+ * is set and stays so: check it once at the end.
+ *
+ * The reader walks a JSON text in place: slices point into it, nothing is
+ * copied, nothing allocated.
+ */
+#ifndef TALLY_RECORD_TEXT_H
+#define TALLY_RECORD_TEXT_H
+
+#include "protocol/trade/decimal.h"
+
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdint.h>
+
+/* ---- writing ---- */
+
+struct text {
+	char *bytes; /* NUL-terminated whenever size > 0 */
+	size_t len, size;
+	bool failed; /* something did not fit; the text is not to be used */
+};
+
+void text_begin(struct text *t, char *buffer, size_t size);
+void text_add(struct text *t, const char *bytes, size_t len);
+void text_puts(struct text *t, const char *string);
+void text_printf(struct text *t, const char *format, ...) __attribute__((format(printf, 2, 3)));
+
+/* A JSON string with its quotes.  Escapes: \" \\ \b \f \n \r \t, \u00XX for other
+ * control characters; everything else as it stands.  Bytes that are not UTF-8
+ * become U+FFFD: a record is always valid UTF-8. */
+void text_string(struct text *t, const char *string, size_t len);
+void text_decimal(struct text *t, struct decimal d);
+/* Six significant digits, trailing zeros dropped; null for what is not finite. */
+void text_real(struct text *t, double x);
+/* 2026-11-25T10:00:00.123456Z, with quotes; us since 1970 (years 1 to 9999). */
+void text_time(struct text *t, int64_t us);
+
+/* ,"key":value -- the comma stands first, as log drafts want it. */
+void text_member(struct text *t, const char *key); /* ,"key": and nothing more */
+void text_member_string(struct text *t, const char *key, const char *value);
+void text_member_decimal(struct text *t, const char *key, struct decimal d);
+void text_member_real(struct text *t, const char *key, double x);
+void text_member_int(struct text *t, const char *key, int64_t n);
+void text_member_bool(struct text *t, const char *key, bool b);
+void text_member_null(struct text *t, const char *key);
+
+/* ---- reading ---- */
+
+struct slice {
+	const char *at; /* NULL: not there */
+	size_t len;
+};
+
+/* Is this one whole, valid JSON text (RFC 8259, UTF-8, depth at most 32) with no
+ * duplicate keys in any object?  On false, *where is the byte offset. */
+bool json_valid(const char *text, size_t len, size_t *where);
+
+/* The value of a member of an object text, as it stands (a string with its
+ * quotes).  `path` may go down: "verdict.side".  Assumes valid JSON. */
+struct slice json_member(const char *text, size_t len, const char *path);
+/* Element i of an array text; count of elements. */
+struct slice json_element(struct slice array, size_t i);
+/* Walk an array without counting again: *cursor starts at 0. */
+bool json_next(struct slice array, size_t *cursor, struct slice *element);
+/* Walk the members of an object: key is the raw key without quotes. */
+bool json_next_member(struct slice object, size_t *cursor, struct slice *key, struct slice *value);
+
+bool json_is_null(struct slice s); /* also true where it is not there */
+bool json_bool(struct slice s, bool otherwise);
+/* Decoded string, cut to size - 1 bytes at a character; returns false and "" for
+ * what is not a string. */
+bool json_string(struct slice s, char *out, size_t size);
+bool json_int(struct slice s, int64_t *out);
+bool json_real(struct slice s, double *out);
+bool json_decimal(struct slice s, struct decimal *out);
+
+/* us since 1970 of a time as text_time writes it (without quotes). */
+bool time_parse(const char *text, size_t len, int64_t *us);
+
+#endif

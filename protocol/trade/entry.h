@@ -1,0 +1,73 @@
+/* SPDX-License-Identifier: MIT */
+/*
+ * The one settled value of a touch, logged to a position and quantity, with its
+ * uncertainty and verdict.  The record of it is written by protocol/record;
+ * this is the form in memory that judgement and comparison work on.
+ */
+#ifndef TALLY_TRADE_ENTRY_H
+#define TALLY_TRADE_ENTRY_H
+
+#include "protocol/trade/position.h"
+#include "protocol/trade/reading.h"
+#include "protocol/trade/verdict.h"
+
+#define CONDITION_LIST(X) \
+	X(FOUND, "found")     \
+	X(NEW, "new")         \
+	X(DONE, "done")
+
+#define REACH_LIST(X)           \
+	X(IN_CIRCUIT, "in-circuit") \
+	X(LIFTED, "lifted")         \
+	X(LOOSE, "loose")
+
+enum condition {
+#define X(id, name) CONDITION_##id,
+	CONDITION_LIST(X)
+#undef X
+	    CONDITION_COUNT
+};
+
+enum reach {
+#define X(id, name) REACH_##id,
+	REACH_LIST(X)
+#undef X
+	    REACH_COUNT
+};
+
+enum source {
+	SOURCE_METER, /* sent by the meter */
+	SOURCE_TYPED, /* from an instrument without a data line; marked so for ever */
+};
+
+struct entry {
+	int64_t seq;               /* of its record; 0 until it is sealed */
+	int64_t t;                 /* us of stream time at which it was taken */
+	char position[NAME_SIZE];
+	char meter[NAME_SIZE];     /* the meter's name, or the instrument's */
+	enum quantity quantity;
+	enum condition condition;
+	enum reach reach;
+	enum source source;
+	enum function function;
+	bool has_value;            /* false with overload */
+	unsigned state;            /* READING_* bits */
+	struct decimal value;      /* SI; value.e is the weight of the digit */
+	int prefix;                /* power of ten of the shown prefix */
+	bool has_above;
+	struct decimal above;      /* with overload: the end of the range */
+	double u;                  /* standard uncertainty, SI */
+	int n;                     /* readings used */
+	bool settled;
+	struct verdict verdict;    /* against tolerance */
+	struct verdict service;    /* against the service limit */
+	bool struck;
+};
+
+const char *condition_name(enum condition c);
+bool condition_from_name(const char *name, size_t len, enum condition *out);
+const char *reach_name(enum reach r);
+bool reach_from_name(const char *name, size_t len, enum reach *out);
+const char *source_name(enum source s);
+
+#endif

@@ -1,0 +1,55 @@
+/* SPDX-License-Identifier: MIT */
+/*
+ * The uncertainty of one entry: what the meter's accuracy statement says, joined
+ * with how the settled readings scattered.
+ *
+ * Sources: JCGM 100:2008 (GUM) 4.2 (type A), 4.3.7 (rectangular), 5.1.2
+ * (combination), F.2.2.1 (display step).
+ */
+#ifndef TALLY_TRADE_UNCERTAINTY_H
+#define TALLY_TRADE_UNCERTAINTY_H
+
+#include "protocol/trade/position.h"
+
+/* One line of a meter's accuracy: `accuracy farad below 10n = 2.0% + 10`. */
+struct accuracy_line {
+	enum function function;
+	bool has_below;       /* only for |value| < below */
+	struct decimal below; /* SI */
+	double percent;       /* of the reading */
+	double counts;        /* of the last digit */
+};
+
+#define ACCURACY_LINES_MAX 32
+struct accuracy {
+	struct accuracy_line line[ACCURACY_LINES_MAX];
+	int count;
+};
+
+/* Read `0.5% + 2`, `0.5%`, `2`, `2 counts`, `2 + 0.5%`; either part may stand
+ * alone; neither may be negative, percent at most 100, counts at most 100000. */
+bool accuracy_parse(const char *text, size_t len, double *percent, double *counts,
+                    struct fault *why);
+
+/* The line that applies: the one with the smallest `below` above |value|, else
+ * the one without; NULL where none is given for this function. */
+const struct accuracy_line *accuracy_find(const struct accuracy *a, enum function f, double value);
+
+/* An assumed, pessimistic class where the configuration says nothing (common
+ * practice, no source); the caller must say in the entry that it was assumed. */
+struct accuracy_line accuracy_assumed(enum function f);
+
+/* Half-width percent/100 * |value| + counts * digit; u = half-width / sqrt(3). */
+double uncertainty_accuracy(const struct accuracy_line *line, double value, double digit);
+
+/* s / sqrt(n), never below digit / sqrt(12) (the display step). n >= 1. */
+double uncertainty_repeatability(double s, int n, double digit);
+
+/* sqrt(a^2 + b^2 + c^2), without overflow. */
+double uncertainty_combine(double a, double b, double c);
+
+/* Mean and sample standard deviation (n - 1), two passes, for n >= 1 (s = 0 for
+ * n = 1).  Meets the NIST StRD sets to what a double can hold. */
+void statistics(const double *x, size_t n, double *mean, double *s);
+
+#endif

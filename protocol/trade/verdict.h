@@ -1,0 +1,89 @@
+/* SPDX-License-Identifier: MIT */
+/*
+ * The verdict on one value: within, outside or unsure against its limits.
+ *
+ * Decision rule: guard band w = U = 2 u on both sides (JCGM 106:2012 8.3;
+ * ILAC-G8:09/2019 4.2.3).  `within`: [value - U, value + U] lies inside the
+ * limits; `outside`: it lies wholly outside; else `unsure`, with the probability
+ * of conformance.  Exactly at a bound the better side counts.
+ */
+#ifndef TALLY_TRADE_VERDICT_H
+#define TALLY_TRADE_VERDICT_H
+
+#include "protocol/trade/position.h"
+
+enum verdict_word {
+	VERDICT_NONE, /* no limits: nothing to judge */
+	VERDICT_WITHIN,
+	VERDICT_OUTSIDE,
+	VERDICT_UNSURE,
+};
+
+enum verdict_side {
+	SIDE_NONE,
+	SIDE_LOW,  /* below the middle of the limits, or below the lower limit */
+	SIDE_HIGH,
+};
+
+enum verdict_reason {
+	REASON_NONE,
+	REASON_METER,   /* U too large to tell */
+	REASON_CIRCUIT, /* other paths in the circuit */
+	REASON_MOVING,  /* not settled */
+	REASON_OFFSET,  /* lead offset missing */
+	REASON_OTHER_VALUE, /* another value seems to be fitted */
+	REASON_LEAKAGE, /* reads far high as leaky paper does: measure leakage */
+	REASON_OPEN,    /* overload where a finite value is expected */
+	REASON_LIMITS_OF_METER, /* outside the meter's limits of use */
+};
+
+struct verdict {
+	enum verdict_word word;
+	enum verdict_side side;
+	enum verdict_reason reason;
+	bool has_probability;
+	double probability;    /* of conformance, 0 to 1 */
+	bool has_deviation;
+	double deviation;      /* (value - nominal) / nominal; absent at nominal 0 */
+	struct limits limits;  /* those judged against */
+	bool assumed;          /* the limits are a default of the kind, not written */
+	bool has_other;
+	struct decimal other;  /* the preferred value that seems to be fitted */
+	char why[120];         /* for people: "carbon, drifted up"; may be "" */
+};
+
+/* Everything that a judgement depends on. */
+struct judgement {
+	bool has_value;          /* false: overload */
+	struct decimal value;    /* SI */
+	bool has_above;
+	struct decimal above;    /* overload: the value lies above this */
+	double u;                /* standard uncertainty, SI */
+	bool has_nominal;
+	struct decimal nominal;
+	struct limits limits;    /* neither side bounded: nothing to judge */
+	bool assumed;
+	enum kind kind;
+	enum function function;
+	bool in_circuit;
+	bool settled;
+	bool offset_missing;     /* a lead offset matters here and was not taken */
+};
+
+struct verdict judge(const struct judgement *j);
+
+/* Probability that a true value lies within the limits, for a normal posterior
+ * (JCGM 106:2012 equation 7 ff.); one-sided where one side is open. */
+double conformance(double value, double u, const struct limits *l);
+
+/* Limits where the sheet says nothing: by kind, and by kind and role for the
+ * service limit; common practice, no source.  Return false where even practice
+ * says nothing. */
+bool tolerance_default(enum kind k, enum function f, struct tolerance *out);
+bool service_default(enum kind k, const char *role, struct tolerance *out);
+
+const char *verdict_word_name(enum verdict_word w);
+const char *verdict_side_name(enum verdict_side s);   /* "" for none */
+const char *verdict_reason_name(enum verdict_reason r); /* "" for none */
+
+#endif
