@@ -19,6 +19,7 @@
 #include <stdlib.h>
 #include <sys/file.h>
 #include <sys/ioctl.h>
+#include <sys/prctl.h>
 #include <sys/resource.h>
 #include <sys/stat.h>
 #include <sys/wait.h>
@@ -451,6 +452,7 @@ static struct holder holder_start(enum hold how)
 	pid_t pid = fork();
 	if (pid == 0) {
 		adapters_setup("");
+		prctl(PR_SET_NAME, "a-terminal");
 		close(leave[1]);
 		int fd = open(link_of[0], O_RDWR | O_NOCTTY);
 		if (how == HOLD_FLOCK ? flock(fd, LOCK_EX) : ioctl(fd, TIOCEXCL))
@@ -501,7 +503,7 @@ static void held_lines_are_left_alone(void **state)
 		assert_int_equal(told.opened, 0);
 		assert_int_equal(told.failed, 1); /* once, though looked for four times */
 		assert_int_equal(port_state(told.port), PORT_REFUSED);
-		snprintf(who, sizeof who, "test_port (process %d)", (int)h.pid);
+		snprintf(who, sizeof who, "a-terminal (process %d)", (int)h.pid);
 		assert_non_null(strstr(told.why.text, who));
 		assert_non_null(strstr(told.why.text, row[i].word));
 		assert_non_null(strstr(told.why.text, "/dev/ttyTEST0"));
