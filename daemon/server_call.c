@@ -86,7 +86,7 @@ bool request_read(const char *line, size_t len, struct request *out, int *code,
 		return refuse_request(code, why, WIRE_NOT_REQUEST,
 		                      "member \"method\" is missing or not a string");
 	/* No method is so long; what is cut here is unknown all the same. */
-	json_string(method, out->method, sizeof out->method);
+	json_text(method, out->method, sizeof out->method);
 	*code = WIRE_BAD_PARAMS;
 	return params_parse(json_member(line, len, "params"), out->method, &out->params, why);
 }
