@@ -173,8 +173,8 @@ static void save_open_runs(struct bench *b)
 
 static const char *chosen_name(const struct bench *b, const struct bench_meter *m)
 {
-	int place = place_of_meter(b, m);
-	return place < 0 ? "" : b->place[place].row.position.name;
+	int place = position_of_meter(b, m);
+	return place < 0 ? "" : b->position[place].row.position.name;
 }
 
 static void settle_said(struct bench *b, struct bench_meter *m, int64_t t, unsigned events)
@@ -552,7 +552,7 @@ void bench_free(struct bench *b)
 	if (!b)
 		return;
 	free(b->meter);
-	free(b->place);
+	free(b->position);
 	free(b->made);
 	free(b->pending);
 	free(b->body);

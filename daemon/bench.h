@@ -23,6 +23,7 @@
 #include "daemon/config.h"
 #include "daemon/log.h"
 #include "daemon/meter.h"
+#include "protocol/record/text.h"
 #include "protocol/trade/entry.h"
 
 struct bench;

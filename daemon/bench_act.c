@@ -42,7 +42,7 @@ static bool bind_meter(struct bench *b, int64_t t, const char *position, const c
 		place = job_place(b, t, position, why);
 		if (place < 0)
 			return false;
-		b->place[place].choice = ++b->choice;
+		b->position[place].choice = ++b->choice;
 	}
 	m->bound = place;
 	m->waits = false;
@@ -60,14 +60,14 @@ bool bench_at(struct bench *b, int64_t t, const char *position, int quantity, co
 			return false;
 		if (position)
 			bench_taped(b, t, "at", "%s %s %s", position,
-			      quantity_name(place_quantity(b, place_find(b, position))), meter);
+			      quantity_name(position_quantity(b, position_find(b, position))), meter);
 		return true;
 	}
 	int place = job_place(b, t, position, why);
 	if (place < 0)
 		return false;
 	enum quantity q = quantity >= 0 ? (enum quantity)quantity
-	                                : place_first_quantity(&b->place[place].row.position);
+	                                : position_first_quantity(&b->position[place].row.position);
 	bench_taped(b, t, "at", "%s %s", position, quantity_name(q));
 	struct bench_meter *held = NULL;
 	for (int i = 0; i < b->meters; i++)
@@ -96,7 +96,7 @@ bool bench_again(struct bench *b, int64_t t, struct fault *why)
 		fault_set(why, "no position is chosen that could be measured again");
 		return false;
 	}
-	return bench_at(b, t, b->place[b->chosen].row.position.name, (int)b->quantity, NULL, why);
+	return bench_at(b, t, b->position[b->chosen].row.position.name, (int)b->quantity, NULL, why);
 }
 
 bool bench_quantity(struct bench *b, int64_t t, enum quantity q, struct fault *why)
@@ -105,7 +105,7 @@ bool bench_quantity(struct bench *b, int64_t t, enum quantity q, struct fault *w
 		fault_set(why, "choose a position before its quantity");
 		return false;
 	}
-	return bench_at(b, t, b->place[b->chosen].row.position.name, (int)q, NULL, why);
+	return bench_at(b, t, b->position[b->chosen].row.position.name, (int)q, NULL, why);
 }
 
 bool bench_reach(struct bench *b, int64_t t, enum reach reach, struct fault *why)
@@ -147,7 +147,7 @@ bool bench_walk(struct bench *b, int64_t t, bool on, struct fault *why)
 	bench_event(b, "walk", "walk", on ? "on" : "off", NULL);
 	if (on && b->chosen < 0 && walk_next(b, -1) >= 0) {
 		int first = walk_next(b, -1);
-		walk_choose(b, first, place_first_quantity(&b->place[first].row.position));
+		walk_choose(b, first, position_first_quantity(&b->position[first].row.position));
 	} else if (on) {
 		walk_made(b, t); /* what is up may have its entry already */
 	}

@@ -64,7 +64,7 @@ void entry_judge(const struct bench *b, const struct position *p, struct entry *
 	                      .above = e->above, .u = e->u, .kind = p->kind, .function = e->function,
 	                      .in_circuit = e->reach == REACH_IN_CIRCUIT, .settled = e->settled};
 	struct tolerance practice;
-	bool first = e->quantity == place_first_quantity(p);
+	bool first = e->quantity == position_first_quantity(p);
 	memset(&e->verdict, 0, sizeof e->verdict);
 	memset(&e->service, 0, sizeof e->service);
 	if (!first)
@@ -93,10 +93,10 @@ static bool fits_place(const struct bench *b, int place, enum function f, double
 {
 	if (place < 0)
 		return false;
-	const struct position *p = &b->place[place].row.position;
+	const struct position *p = &b->position[place].row.position;
 	struct tolerance practice;
 	bool assumed;
-	if (!p->has_nominal || place_function(p, place_first_quantity(p)) != f)
+	if (!p->has_nominal || position_function(p, position_first_quantity(p)) != f)
 		return false;
 	bool known = tolerance_default(p->kind, p->function, &practice);
 	struct limits l = limits_of(p, &p->tolerance, known ? &practice : NULL, &assumed);
@@ -110,16 +110,16 @@ static bool fits_place(const struct bench *b, int place, enum function f, double
 static int looks_like(const struct bench *b, const struct bench_meter *m, int place,
                       const struct settle_result *r)
 {
-	const struct position *p = &b->place[place].row.position;
+	const struct position *p = &b->position[place].row.position;
 	double value = decimal_double(r->value);
-	if (r->overload || !p->has_nominal || place_quantity(b, place) != place_first_quantity(p) ||
+	if (r->overload || !p->has_nominal || position_quantity(b, place) != position_first_quantity(p) ||
 	    !far_from(value, decimal_double(p->nominal)))
 		return -1;
 	struct entry e = {.has_value = true, .value = r->value, .function = r->function};
 	entry_uncertainty(m, r, &e);
-	int sheet_next = b->places > 1 ? (place + 1) % b->places : -1;
+	int sheet_next = b->positions > 1 ? (place + 1) % b->positions : -1;
 	int candidate[] = {b->before, walk_next(b, place), sheet_next,
-	                   p->twin[0] ? place_find(b, p->twin) : -1};
+	                   p->twin[0] ? position_find(b, p->twin) : -1};
 	for (size_t i = 0; i < sizeof candidate / sizeof *candidate; i++)
 		if (candidate[i] != place && fits_place(b, candidate[i], r->function, value, 2 * e.u))
 			return candidate[i];
@@ -130,7 +130,7 @@ static int looks_like(const struct bench *b, const struct bench_meter *m, int pl
 static bool already_made(const struct bench *b, const struct bench_meter *m, int place,
                          enum quantity q)
 {
-	const struct place *pl = &b->place[place];
+	const struct bench_position *pl = &b->position[place];
 	for (int i = b->mades - 1; i >= 0; i--) {
 		const struct entry *e = &b->made[i].entry;
 		if (!e->struck && b->made[i].choice >= pl->choice && e->quantity == q &&
@@ -145,21 +145,21 @@ static bool already_made(const struct bench *b, const struct bench_meter *m, int
 static void refuse(struct bench *b, const struct bench_meter *m, int place, const char *why)
 {
 	bench_event(b, "refused", "meter", m->config->name, "position",
-	            place >= 0 ? b->place[place].row.position.name : NULL, "why", why, NULL);
+	            place >= 0 ? b->position[place].row.position.name : NULL, "why", why, NULL);
 }
 
 /* May what this meter reads be logged to this place at all? */
 static bool suits(const struct bench *b, const struct bench_meter *m, int place,
                   enum function f, struct fault *why)
 {
-	const struct position *p = &b->place[place].row.position;
-	enum function wanted = place_function(p, place_quantity(b, place));
+	const struct position *p = &b->position[place].row.position;
+	enum function wanted = position_function(p, position_quantity(b, place));
 	if (wanted != FUNCTION_NONE && wanted != f) {
 		fault_set(why, "%s reads %s, and %s wants %s: turn the dial, or choose another position",
 		          m->config->name, function_name(f), p->name, function_name(wanted));
 		return false;
 	}
-	if (place_quantity(b, place) == QUANTITY_VOLTS && f != FUNCTION_VOLT_DC &&
+	if (position_quantity(b, place) == QUANTITY_VOLTS && f != FUNCTION_VOLT_DC &&
 	    f != FUNCTION_VOLT_AC) {
 		fault_set(why, "%s reads %s, and volts are asked for at %s", m->config->name,
 		          function_name(f), p->name);
@@ -178,12 +178,12 @@ static bool suits(const struct bench *b, const struct bench_meter *m, int place,
 static void fill_entry(const struct bench *b, const struct bench_meter *m, int64_t t, int place,
                        const struct settle_result *r, struct entry *e)
 {
-	const struct position *p = &b->place[place].row.position;
+	const struct position *p = &b->position[place].row.position;
 	memset(e, 0, sizeof *e);
 	e->t = t;
 	snprintf(e->position, sizeof e->position, "%s", p->name);
 	snprintf(e->meter, sizeof e->meter, "%s", m->config->name);
-	e->quantity = place_quantity(b, place);
+	e->quantity = position_quantity(b, place);
 	e->condition = b->condition;
 	e->reach = b->reach;
 	e->source = SOURCE_METER;
@@ -195,7 +195,7 @@ static void fill_entry(const struct bench *b, const struct bench_meter *m, int64
 	e->n = r->n;
 	e->settled = r->settled;
 	if (r->overload)
-		e->has_above = config_top(m->config, r->function, &e->above);
+		e->has_above = false;
 }
 
 bool capture_entry(struct bench *b, struct bench_meter *m, int64_t t, int place,
@@ -209,7 +209,7 @@ bool capture_entry(struct bench *b, struct bench_meter *m, int64_t t, int place,
 	char shown[80], frames[METER_FRAMES][METER_FRAME_TEXT];
 	fill_entry(b, m, t, place, r, &made->entry);
 	beside.accuracy_assumed = entry_uncertainty(m, r, &made->entry);
-	entry_judge(b, &b->place[place].row.position, &made->entry);
+	entry_judge(b, &b->position[place].row.position, &made->entry);
 	entry_shown(&made->entry, shown, sizeof shown);
 	beside.shown = shown;
 	beside.frame_count = meter_last_frames(&m->machine, ENTRY_FRAMES_MAX, frames);
@@ -261,7 +261,7 @@ void capture_failed(struct bench *b, struct made *made, const char *why)
 	bench_event(b, "not-logged", "position", made->entry.position, "meter", made->entry.meter,
 	            "why", why, NULL);
 	/* The walk may have gone on meanwhile: back to the part that has nothing. */
-	int place = place_find(b, made->entry.position);
+	int place = position_find(b, made->entry.position);
 	if (b->walk && place >= 0 && place != b->chosen)
 		walk_choose(b, place, made->entry.quantity);
 }
@@ -280,12 +280,12 @@ static void hold(struct bench *b, struct bench_meter *m, int place, int looks, b
 	quantity_shown(r->value, r->function, r->prefix, shown, sizeof shown);
 	if (doubt)
 		bench_event(b, "doubt", "meter", m->config->name, "position",
-		            b->place[place].row.position.name, "shown", shown, "text",
+		            b->position[place].row.position.name, "shown", shown, "text",
 		            "a voltage that could be floating leads: take it, or touch again", NULL);
 	else
 		bench_event(b, "held", "meter", m->config->name, "position",
-		            b->place[place].row.position.name, "shown", shown, "looks",
-		            b->place[looks].row.position.name, "text",
+		            b->position[place].row.position.name, "shown", shown, "looks",
+		            b->position[looks].row.position.name, "text",
 		            "far from this nominal: take it here, or choose the position it looks like",
 		            NULL);
 }
@@ -294,7 +294,7 @@ static void hold(struct bench *b, struct bench_meter *m, int place, int looks, b
 static int place_for(struct bench *b, struct bench_meter *m, enum function f)
 {
 	struct fault why;
-	int place = place_of_meter(b, m);
+	int place = position_of_meter(b, m);
 	if (m->spent)
 		return -1; /* the old part again */
 	if (place < 0) {
@@ -305,7 +305,7 @@ static int place_for(struct bench *b, struct bench_meter *m, enum function f)
 		refuse(b, m, place, why.text);
 		return -1;
 	}
-	if (already_made(b, m, place, place_quantity(b, place))) {
+	if (already_made(b, m, place, position_quantity(b, place))) {
 		refuse(b, m, place, "it has its entry: choose it again to measure it again");
 		return -1;
 	}
@@ -325,7 +325,7 @@ void capture_settled(struct bench *b, struct bench_meter *m, int64_t t)
 	}
 	struct fault why;
 	if (!capture_entry(b, m, t, place, r, (struct bench_wait){0}, &why))
-		bench_event(b, "not-logged", "position", b->place[place].row.position.name, "meter",
+		bench_event(b, "not-logged", "position", b->position[place].row.position.name, "meter",
 		            m->config->name, "why", why.text, NULL);
 }
 
@@ -333,10 +333,10 @@ void capture_doubt(struct bench *b, struct bench_meter *m, int64_t t)
 {
 	struct settle_result r;
 	struct fault why;
-	int place = place_of_meter(b, m);
+	int place = position_of_meter(b, m);
 	if (place < 0 || m->spent || !settle_take(&m->settle, t, &r, &why) ||
 	    !suits(b, m, place, r.function, &why) ||
-	    already_made(b, m, place, place_quantity(b, place)))
+	    already_made(b, m, place, position_quantity(b, place)))
 		return;
 	hold(b, m, place, -1, true, &r);
 }
@@ -370,7 +370,7 @@ static struct bench_meter *take_meter(struct bench *b, int64_t t, const char *na
 	for (int pass = 0; pass < 3 && !found; pass++) {
 		for (int i = 0; i < b->meters; i++) {
 			struct bench_meter *m = &b->meter[i];
-			int place = place_of_meter(b, m);
+			int place = position_of_meter(b, m);
 			bool good = place >= 0 && settle_take(&m->settle, t, &r, &ignored) &&
 			            suits(b, m, place, r.function, &ignored);
 			if (pass == 0)
@@ -400,7 +400,7 @@ bool bench_take(struct bench *b, int64_t t, const char *meter, struct bench_wait
 	struct bench_meter *m = take_meter(b, t, meter, why);
 	if (!m)
 		return false;
-	int place = m->waits ? m->waits_place : place_of_meter(b, m);
+	int place = m->waits ? m->waits_place : position_of_meter(b, m);
 	if (place < 0) {
 		fault_set(why, "no position is chosen: say which part this is (at POSITION)");
 		return false;

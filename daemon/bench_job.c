@@ -16,7 +16,7 @@ void job_clear(struct bench *b)
 	b->live = false;
 	b->condition = CONDITION_FOUND;
 	b->reach = REACH_IN_CIRCUIT;
-	b->places = 0;
+	b->positions = 0;
 	b->mades = 0;
 	b->chosen = b->before = -1;
 	b->announced_all = false;
@@ -133,14 +133,14 @@ bool bench_job_state(struct bench *b, int64_t t, bool live, struct bench_wait w,
 
 static bool add_place(struct bench *b, const struct sheet_row *row)
 {
-	int i = place_find(b, row->position.name);
+	int i = position_find(b, row->position.name);
 	if (i < 0) {
-		if (!bench_grow((void **)&b->place, b->places, &b->places_size, sizeof *b->place))
+		if (!bench_grow((void **)&b->position, b->positions, &b->positions_size, sizeof *b->position))
 			return false;
-		i = b->places++;
-		b->place[i].choice = 0;
+		i = b->positions++;
+		b->position[i].choice = 0;
 	}
-	b->place[i].row = *row;
+	b->position[i].row = *row;
 	return true;
 }
 
@@ -227,7 +227,7 @@ bool bench_sheet_load(struct bench *b, int64_t t, const char *file, const char *
 		/* A walk that waits for a sheet begins at its first position. */
 		if (b->walk && b->chosen < 0 && walk_next(b, -1) >= 0) {
 			int first = walk_next(b, -1);
-			walk_choose(b, first, place_first_quantity(&b->place[first].row.position));
+			walk_choose(b, first, position_first_quantity(&b->position[first].row.position));
 		}
 	}
 	return good;
@@ -237,7 +237,7 @@ bool bench_sheet_load(struct bench *b, int64_t t, const char *file, const char *
  * named (the kind follows from its letters), for there may be no schematic. */
 int job_place(struct bench *b, int64_t t, const char *name, struct fault *why)
 {
-	int i = place_find(b, name);
+	int i = position_find(b, name);
 	if (i >= 0)
 		return i;
 	struct sheet_row row;
@@ -252,7 +252,7 @@ int job_place(struct bench *b, int64_t t, const char *name, struct fault *why)
 		fault_set(why, "out of memory");
 		return -1;
 	}
-	return b->places - 1;
+	return b->positions - 1;
 }
 
 static bool same_limit(bool has_a, struct decimal a, bool has_b, struct decimal b)
@@ -276,10 +276,10 @@ static void rejudge(struct bench *b, int64_t t, int place)
 	for (int i = 0; i < b->mades; i++) {
 		struct made *made = &b->made[i];
 		struct entry *e = &made->entry;
-		if (e->struck || strcmp(e->position, b->place[place].row.position.name) != 0)
+		if (e->struck || strcmp(e->position, b->position[place].row.position.name) != 0)
 			continue;
 		struct entry before = *e;
-		entry_judge(b, &b->place[place].row.position, e);
+		entry_judge(b, &b->position[place].row.position, e);
 		if (same_verdict(&before.verdict, &e->verdict) && same_verdict(&before.service, &e->service))
 			continue;
 		struct text body;
@@ -300,10 +300,10 @@ bool bench_sheet_set(struct bench *b, int64_t t, const char *position, const cha
                      const char *const *value, int fields, struct bench_wait w, struct fault *why)
 {
 	bench_run_until(b, t);
-	int place = place_find(b, position);
+	int place = position_find(b, position);
 	struct sheet_row row;
 	if (place >= 0)
-		row = b->place[place].row;
+		row = b->position[place].row;
 	else if (!sheet_bare(&row, position, why) || !job_need(b, t, why))
 		return false;
 	for (int i = 0; i < fields; i++)
@@ -313,7 +313,7 @@ bool bench_sheet_set(struct bench *b, int64_t t, const char *position, const cha
 		fault_set(why, "a position is not renamed by setting its name");
 		return false;
 	}
-	if (row.position.twin[0] && place_find(b, row.position.twin) < 0) {
+	if (row.position.twin[0] && position_find(b, row.position.twin) < 0) {
 		fault_set(why, "%s is to be the twin of %s, but is not in the sheet", row.position.twin,
 		          position);
 		return false;
@@ -327,7 +327,7 @@ bool bench_sheet_set(struct bench *b, int64_t t, const char *position, const cha
 		fault_set(why, "out of memory");
 		return false;
 	}
-	rejudge(b, t, place_find(b, position));
+	rejudge(b, t, position_find(b, position));
 	walk_expect(b);
 	return true;
 }
@@ -415,7 +415,7 @@ bool bench_undo(struct bench *b, int64_t t, struct bench_wait w, struct fault *w
 			return false;
 		bench_taped(b, t, "undo", "%s", "");
 		/* It lacks its value again: that is where the person goes on. */
-		int place = place_find(b, b->made[i].entry.position);
+		int place = position_find(b, b->made[i].entry.position);
 		if (place >= 0)
 			walk_choose(b, place, b->made[i].entry.quantity);
 		return true;
@@ -429,9 +429,9 @@ bool bench_undo(struct bench *b, int64_t t, struct bench_wait w, struct fault *w
 static bool read_typed(struct bench *b, const struct bench_typed *typed, int place,
                        struct entry *e, struct fault *why)
 {
-	const struct position *p = &b->place[place].row.position;
-	e->quantity = typed->quantity >= 0 ? (enum quantity)typed->quantity : place_first_quantity(p);
-	enum function hint = place_function(p, e->quantity);
+	const struct position *p = &b->position[place].row.position;
+	e->quantity = typed->quantity >= 0 ? (enum quantity)typed->quantity : position_first_quantity(p);
+	enum function hint = position_function(p, e->quantity);
 	if (!quantity_parse(typed->value, strlen(typed->value), hint, &e->value, &e->function, why))
 		return false;
 	if (e->function == FUNCTION_NONE)
@@ -474,7 +474,7 @@ bool bench_enter(struct bench *b, int64_t t, const struct bench_typed *typed, st
 	e.reach = b->reach;
 	snprintf(e.position, sizeof e.position, "%s", typed->position);
 	snprintf(e.meter, sizeof e.meter, "%s", typed->from);
-	entry_judge(b, &b->place[place].row.position, &e);
+	entry_judge(b, &b->position[place].row.position, &e);
 	char shown[80];
 	entry_shown(&e, shown, sizeof shown);
 	struct entry_beside beside = {.job = b->job, .shown = shown, .accuracy_assumed = !typed->u,
@@ -549,9 +549,9 @@ bool bench_restore(struct bench *b, struct log_reader *reader, struct fault *why
 	/* In memory the verdicts are those of the sheet as it stands now: what was
 	 * sealed meanwhile as rejudge records comes out the same. */
 	for (int i = 0; i < b->mades; i++) {
-		int place = place_find(b, b->made[i].entry.position);
+		int place = position_find(b, b->made[i].entry.position);
 		if (place >= 0)
-			entry_judge(b, &b->place[place].row.position, &b->made[i].entry);
+			entry_judge(b, &b->position[place].row.position, &b->made[i].entry);
 	}
 	walk_expect(b);
 	return true;

@@ -30,7 +30,7 @@ void bench_chosen(const struct bench *b, struct text *out)
 		text_puts(out, "null");
 		return;
 	}
-	const struct position *p = &b->place[b->chosen].row.position;
+	const struct position *p = &b->position[b->chosen].row.position;
 	char shown[64] = "", tolerance[64] = "";
 	if (p->has_nominal)
 		quantity_shown(p->nominal, p->function, quantity_prefix(p->nominal, p->function), shown,
@@ -51,7 +51,7 @@ void bench_chosen(const struct bench *b, struct text *out)
 static int places_done(const struct bench *b)
 {
 	int done = 0;
-	for (int i = 0; i < b->places; i++)
+	for (int i = 0; i < b->positions; i++)
 		done += !walk_lacks(b, i);
 	return done;
 }
@@ -76,7 +76,7 @@ void bench_status(const struct bench *b, struct text *out)
 		text_puts(out, first ? "{" : ",{");
 		text_puts(out, "\"meter\":");
 		text_string(out, b->meter[i].config->name, strlen(b->meter[i].config->name));
-		text_member_string(out, "position", b->place[b->meter[i].bound].row.position.name);
+		text_member_string(out, "position", b->position[b->meter[i].bound].row.position.name);
 		text_puts(out, "}");
 		first = false;
 	}
@@ -84,7 +84,7 @@ void bench_status(const struct bench *b, struct text *out)
 	text_member_string(out, "health", log_health_word(log_health(b->log)));
 	text_member_int(out, "last", log_last_seq(b->log));
 	text_member_int(out, "done", places_done(b));
-	text_member_int(out, "positions", b->places);
+	text_member_int(out, "positions", b->positions);
 	text_puts(out, "}");
 }
 
@@ -185,6 +185,6 @@ void bench_live(const struct bench *b, int64_t t, struct text *out)
 		text_puts(out, "}");
 	}
 	text_puts(out, "]");
-	member_name(out, "position", b->chosen >= 0 ? b->place[b->chosen].row.position.name : NULL);
+	member_name(out, "position", b->chosen >= 0 ? b->position[b->chosen].row.position.name : NULL);
 	text_puts(out, "}");
 }

@@ -21,7 +21,7 @@
 #define BENCH_BODY_SIZE RECORD_BODY_MAX
 
 /* One position of the sheet, and what was made of it. */
-struct place {
+struct bench_position {
 	struct sheet_row row;
 	int choice;    /* the choice (see below) at which it was last chosen */
 };
@@ -100,8 +100,9 @@ struct bench {
 	bool announced_all; /* the person was told that nothing is lacking any more */
 	int before;         /* the place that was up before this one, -1 */
 
-	struct place *place;
-	int places, places_size;
+	/* The sheet.  A `place` below is an index into it, -1 for none. */
+	struct bench_position *position;
+	int positions, positions_size;
 	struct made *made;
 	int mades, mades_size;
 	struct pending *pending;
@@ -133,11 +134,11 @@ void bench_timers(struct bench *b, struct bench_meter *m);
 bool bench_grow(void **array, int count, int *size, size_t each);
 
 /* bench_walk.c */
-int place_find(const struct bench *b, const char *name);
-int place_of_meter(const struct bench *b, const struct bench_meter *m);
-enum quantity place_quantity(const struct bench *b, int place);
-enum quantity place_first_quantity(const struct position *p);
-enum function place_function(const struct position *p, enum quantity q);
+int position_find(const struct bench *b, const char *name);
+int position_of_meter(const struct bench *b, const struct bench_meter *m);
+enum quantity position_quantity(const struct bench *b, int place);
+enum quantity position_first_quantity(const struct position *p);
+enum function position_function(const struct position *p, enum quantity q);
 void walk_expect(struct bench *b);           /* tell settle what is up */
 void walk_on_meter(struct bench *b, struct bench_meter *m, int64_t t); /* arm, advance */
 int64_t walk_deadline(const struct bench *b, const struct bench_meter *m);

@@ -17,35 +17,35 @@
 #include <math.h>
 #include <string.h>
 
-int place_find(const struct bench *b, const char *name)
+int position_find(const struct bench *b, const char *name)
 {
-	for (int i = 0; i < b->places; i++)
-		if (strcmp(b->place[i].row.position.name, name) == 0)
+	for (int i = 0; i < b->positions; i++)
+		if (strcmp(b->position[i].row.position.name, name) == 0)
 			return i;
 	return -1;
 }
 
-int place_of_meter(const struct bench *b, const struct bench_meter *m)
+int position_of_meter(const struct bench *b, const struct bench_meter *m)
 {
 	return m->bound >= 0 ? m->bound : b->chosen;
 }
 
 /* What a kind is asked for first.  The table of all quantities by kind comes with
  * the work on quantities; this one has what a first sweep measures. */
-enum quantity place_first_quantity(const struct position *p)
+enum quantity position_first_quantity(const struct position *p)
 {
 	return p->kind == KIND_RAIL || p->kind == KIND_VALVE ? QUANTITY_VOLTS : QUANTITY_VALUE;
 }
 
-enum quantity place_quantity(const struct bench *b, int place)
+enum quantity position_quantity(const struct bench *b, int place)
 {
 	if (place == b->chosen)
 		return b->quantity;
-	return place_first_quantity(&b->place[place].row.position);
+	return position_first_quantity(&b->position[place].row.position);
 }
 
 /* What the meter must be set to; FUNCTION_NONE where more than one will do. */
-enum function place_function(const struct position *p, enum quantity q)
+enum function position_function(const struct position *p, enum quantity q)
 {
 	switch (q) {
 	case QUANTITY_VALUE:
@@ -66,12 +66,12 @@ static bool entry_counts(const struct bench *b, const struct entry *e, int place
                          enum quantity q)
 {
 	return !e->struck && e->quantity == q && e->condition == b->condition &&
-	       strcmp(e->position, b->place[place].row.position.name) == 0;
+	       strcmp(e->position, b->position[place].row.position.name) == 0;
 }
 
 bool walk_lacks(const struct bench *b, int place)
 {
-	enum quantity q = place_first_quantity(&b->place[place].row.position);
+	enum quantity q = position_first_quantity(&b->position[place].row.position);
 	for (int i = 0; i < b->mades; i++)
 		if (entry_counts(b, &b->made[i].entry, place, q))
 			return false;
@@ -80,8 +80,8 @@ bool walk_lacks(const struct bench *b, int place)
 
 int walk_next(const struct bench *b, int from)
 {
-	for (int i = 1; i <= b->places; i++) {
-		int place = (from + i + b->places) % b->places;
+	for (int i = 1; i <= b->positions; i++) {
+		int place = (from + i + b->positions) % b->positions;
 		if (place != from && walk_lacks(b, place))
 			return place;
 	}
@@ -94,15 +94,15 @@ void walk_expect(struct bench *b)
 	for (int i = 0; i < b->meters; i++) {
 		struct bench_meter *m = &b->meter[i];
 		struct settle_expected expected = {FUNCTION_NONE, false, 0, -INFINITY, INFINITY};
-		int place = place_of_meter(b, m);
+		int place = position_of_meter(b, m);
 		if (place >= 0) {
-			const struct position *p = &b->place[place].row.position;
-			enum quantity q = place_quantity(b, place);
+			const struct position *p = &b->position[place].row.position;
+			enum quantity q = position_quantity(b, place);
 			struct tolerance assumed;
 			const struct tolerance *tolerance = &p->tolerance;
 			struct limits limits;
-			expected.function = place_function(p, q);
-			expected.has_nominal = p->has_nominal && q == place_first_quantity(p);
+			expected.function = position_function(p, q);
+			expected.has_nominal = p->has_nominal && q == position_first_quantity(p);
 			expected.nominal = expected.has_nominal ? decimal_double(p->nominal) : 0;
 			if (tolerance->form == TOLERANCE_NONE &&
 			    tolerance_default(p->kind, p->function, &assumed))
@@ -131,7 +131,7 @@ static void announce(struct bench *b)
 {
 	if (b->chosen < 0)
 		return;
-	const struct position *p = &b->place[b->chosen].row.position;
+	const struct position *p = &b->position[b->chosen].row.position;
 	char nominal[64] = "";
 	if (p->has_nominal)
 		quantity_shown(p->nominal, p->function, quantity_prefix(p->nominal, p->function), nominal,
@@ -148,7 +148,7 @@ void walk_choose(struct bench *b, int place, enum quantity q)
 	b->chosen = place;
 	b->quantity = q;
 	b->choice++;
-	b->place[place].choice = b->choice;
+	b->position[place].choice = b->choice;
 	b->announced_all = false;
 	/* What waited for a word was about the position that was up before. */
 	for (int i = 0; i < b->meters; i++)
@@ -162,7 +162,7 @@ static void advance(struct bench *b)
 {
 	int next = walk_next(b, b->chosen);
 	if (next >= 0) {
-		walk_choose(b, next, place_first_quantity(&b->place[next].row.position));
+		walk_choose(b, next, position_first_quantity(&b->position[next].row.position));
 		return;
 	}
 	if (!b->announced_all)

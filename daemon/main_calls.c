@@ -9,6 +9,7 @@
 #include "daemon/main_calls.h"
 
 #include "daemon/query_params.h"
+#include "protocol/record/text.h"
 #include "protocol/record/wire.h"
 
 #include <stdlib.h>

@@ -22,6 +22,8 @@ uint64_t trail_add(struct trail *tr, const struct reading *r, const char *positi
 	if (i == 0) {
 		tr->first = tr->count;
 		tr->t = r->t;
+		if (r->function != tr->function)
+			tr->digit = 0;
 		tr->function = r->function;
 		tr->has_digit = false;
 		tr->text = 0;
@@ -49,8 +51,8 @@ int64_t trail_deadline(const struct trail *tr)
 void trail_write(const struct trail *tr, const char *job, const char *meter, struct text *out)
 {
 	struct trail_body body = {.job = job, .meter = meter, .function = tr->function,
-	                          .position = tr->position, .has_digit = tr->has_digit,
-	                          .digit = {1, tr->digit}, .reading = tr->reading, .n = tr->n};
+	                          .position = tr->position, .digit = {1, tr->digit},
+	                          .reading = tr->reading, .n = tr->n};
 	trail_body_write(out, &body);
 }
 

@@ -35,8 +35,10 @@ struct trail {
 	int64_t t; /* us of stream time of the first reading */
 	enum function function;
 	char position[NAME_SIZE]; /* "" for none */
-	bool has_digit; /* false while every reading was without a value */
-	int digit;      /* power of ten */
+	/* Power of ten of the last digit.  While every reading was without a value it
+	 * is the one last seen of this function (0 for none) and says nothing yet. */
+	bool has_digit;
+	int digit;
 	struct trail_reading reading[TRAIL_READINGS_MAX];
 	size_t text;  /* bytes that its record will have, at most */
 	bool changed; /* since it was last saved */
