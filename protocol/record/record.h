@@ -55,8 +55,7 @@ struct trail_part {
 #define ENTRY_FRAMES_MAX 16
 #define ENTRY_TRAIL_MAX 64
 
-/* What an entry record holds beside struct entry.  Frames are cut to the last
- * ENTRY_FRAMES_MAX; of one that does not fit, see entry_write. */
+/* What an entry record holds beside struct entry. */
 struct entry_beside {
 	const char *job;                      /* NULL: null */
 	const char *shown;                    /* "0.345 uF"; NULL: null */
