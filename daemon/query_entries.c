@@ -171,7 +171,7 @@ bool query_entries(struct query *q, json_t *params)
 	};
 	if (!params_read("entries", params, list, 4, q->why))
 		return query_refuse(q, WIRE_BAD_PARAMS);
-	if (!query_bounds(q, "entries", &bounds) || !query_job(q, asked, job))
+	if (!query_bounds(q, "entries", &bounds) || !query_job(q, asked, true, job))
 		return false;
 	e.limit = bounds.limit;
 	bool good = entries_read(&e, bounds.after);

@@ -5,7 +5,8 @@
  *     query.c          the table of methods; records and verify
  *     query_said.c     what was said of entries afterwards: strikes, moves, rejudgements
  *     query_entries.c  entries
- *     query_job.c      jobs and sheets
+ *     query_job.c      jobs
+ *     query_sheet.c    sheets
  *     query_compare.c  cross-checks and twins
  */
 #ifndef TALLY_QUERY_PRIVATE_H
@@ -76,10 +77,15 @@ void said_position(const struct said_list *moves, int64_t seq, const char *text,
 /* ---- jobs ---- */
 
 /* The job that a question is about: the one asked for (which must be there), else
- * the one started last.  "" where the log knows no job, or for "*": all entries. */
-bool query_job(struct query *q, const char *asked, char out[JOB_SIZE]);
+ * the one started last.  "" where the log knows no job, or, if `all` may be asked
+ * for, for "*": then records of every job count. */
+bool query_job(struct query *q, const char *asked, bool all, char out[JOB_SIZE]);
 /* Is the record of this job ("" stands for any)? */
 bool query_of_job(const char *job, const char *text, size_t len);
+
+/* Every entry of the job ("": of all) that is not struck, where it belongs now. */
+bool entries_count(struct query *q, const char *job,
+                   void (*count)(void *arg, const char *job, const char *position), void *arg);
 
 /* ---- the methods ---- */
 
