@@ -59,7 +59,7 @@ static void page_run(struct job *job, struct log_reader *reader)
 	if (!page || !reader)
 		return;
 	/* One record beyond the bound may be as long as the log lets it be. */
-	answer_begin(&page->lines, PAGE_BYTES + LOG_TEXT_MAX + 256);
+	answer_begin(&page->lines, PAGE_BYTES + WIRE_LINE_MAX);
 	struct log_query q = { .after = job->after, .limit = PAGE_RECORDS };
 	if (log_reader_records(reader, &q, page_add, page, &job->why) < 0)
 		page->n = 0;
@@ -146,7 +146,7 @@ void server_record(struct server *s, int64_t seq, const char *text, size_t len)
 			continue;
 		if (seq == w->cursor + 1 && !w->page && !w->stuck && c->solid_bytes < RECORDS_LOW) {
 			if (!line.len && !line.failed) {
-				answer_begin(&line, LOG_TEXT_MAX + 256);
+				answer_begin(&line, WIRE_LINE_MAX);
 				record_compose(&line, seq, text, len);
 			}
 			if (!line.failed && client_send(c, CHUNK_RECORD, line.bytes, line.len, 0)) {
