@@ -36,15 +36,18 @@ void text_printf(struct text *t, const char *format, ...) __attribute__((format(
  * control characters; everything else as it stands.  Bytes that are not UTF-8
  * become U+FFFD: a record is always valid UTF-8. */
 void text_string(struct text *t, const char *string, size_t len);
-void text_decimal(struct text *t, struct decimal d);
+void text_int(struct text *t, int64_t n);
+void text_decimal(struct text *t, struct decimal d); /* exact, see decimal_json */
 /* Six significant digits, trailing zeros dropped; null for what is not finite. */
 void text_real(struct text *t, double x);
-/* 2026-11-25T10:00:00.123456Z, with quotes; us since 1970 (years 1 to 9999). */
+/* 2026-11-25T10:00:00.123456Z, with quotes; us since 1970.  Outside the years 1
+ * to 9999 there is no such text: `failed`. */
 void text_time(struct text *t, int64_t us);
 
-/* ,"key":value -- the comma stands first, as log drafts want it. */
+/* ,"key":value -- the comma stands first, as log drafts want it.  Keys are our own
+ * words and are written as they stand. */
 void text_member(struct text *t, const char *key); /* ,"key": and nothing more */
-void text_member_string(struct text *t, const char *key, const char *value);
+void text_member_string(struct text *t, const char *key, const char *value); /* NULL: null */
 void text_member_decimal(struct text *t, const char *key, struct decimal d);
 void text_member_real(struct text *t, const char *key, double x);
 void text_member_int(struct text *t, const char *key, int64_t n);
@@ -58,14 +61,27 @@ struct slice {
 	size_t len;
 };
 
-/* Is this one whole, valid JSON text (RFC 8259, UTF-8, depth at most 32) with no
- * duplicate keys in any object?  On false, *where is the byte offset. */
+#define JSON_DEPTH_MAX 32
+/* Members of all the objects that are open at one place, together; a text with
+ * more is refused, so that looking for duplicate keys is bounded. */
+#define JSON_MEMBERS_MAX 2048
+
+/* Is this one whole, valid JSON text?  RFC 8259 and stricter: UTF-8, depth at most
+ * JSON_DEPTH_MAX, no duplicate keys in any object (compared after their escapes),
+ * no escape of half a surrogate pair.  On false, *where (may be NULL) is the byte
+ * offset of what does not fit: the byte, or where its character, escape or key begins;
+ * len where the text ends too early. */
 bool json_valid(const char *text, size_t len, size_t *where);
 
+/*
+ * The functions below assume valid JSON.  Of anything else they make nonsense,
+ * but never read outside the text and always come to an end.
+ */
+
 /* The value of a member of an object text, as it stands (a string with its
- * quotes).  `path` may go down: "verdict.side".  Assumes valid JSON. */
+ * quotes).  `path` may go down: "verdict.side". */
 struct slice json_member(const char *text, size_t len, const char *path);
-/* Element i of an array text; count of elements. */
+/* Element i of an array text, the first 0. */
 struct slice json_element(struct slice array, size_t i);
 /* Walk an array without counting again: *cursor starts at 0. */
 bool json_next(struct slice array, size_t *cursor, struct slice *element);
@@ -74,14 +90,24 @@ bool json_next_member(struct slice object, size_t *cursor, struct slice *key, st
 
 bool json_is_null(struct slice s); /* also true where it is not there */
 bool json_bool(struct slice s, bool otherwise);
-/* Decoded string, cut to size - 1 bytes at a character; returns false and "" for
- * what is not a string. */
+/* Decoded string, cut to size - 1 bytes at a character; \u0000 becomes U+FFFD, so
+ * that nothing hides behind the NUL.  Returns false and "" for what is not a
+ * string. */
 bool json_string(struct slice s, char *out, size_t size);
+bool json_is(struct slice s, const char *string); /* is it this very string? */
+/* A number that is whole and fits int64_t (1.5e1 is whole). */
 bool json_int(struct slice s, int64_t *out);
-bool json_real(struct slice s, double *out);
+bool json_real(struct slice s, double *out); /* nearest double; digits past the 40th count as one */
+/* Exact; false where it has more than 18 digits (see decimal.h). */
 bool json_decimal(struct slice s, struct decimal *out);
 
-/* us since 1970 of a time as text_time writes it (without quotes). */
+/* us since 1970 of a time exactly as text_time writes it (without quotes); false
+ * for any other form and for days that no calendar has. */
 bool time_parse(const char *text, size_t len, int64_t *us);
+bool json_time(struct slice s, int64_t *us);
+
+/* Bytes of the UTF-8 character at `text` (1 to 4), 0 where none stands there:
+ * the shortest form only, no surrogates, nothing above U+10FFFF (RFC 3629). */
+size_t utf8_length(const char *text, size_t len);
 
 #endif

@@ -214,13 +214,17 @@ bool decimal_rescale(struct decimal d, int e, struct decimal *out)
 	return true;
 }
 
-/* Fit a 128-bit result: zeros may leave at the end, digits may not. */
+/* Fit a 128-bit result: zeros may come and go at the end, digits may not. */
 static bool settle_wide(wide n, int e, struct decimal *out)
 {
-	while (!fits(n) && n % 10 == 0) {
+	if (n == 0)
+		e = e < DECIMAL_EXP_MIN ? DECIMAL_EXP_MIN : e > DECIMAL_EXP_MAX ? DECIMAL_EXP_MAX : e;
+	while ((!fits(n) || e < DECIMAL_EXP_MIN) && n != 0 && n % 10 == 0) {
 		n /= 10;
 		e++;
 	}
+	for (; e > DECIMAL_EXP_MAX && fits(n * 10); e--)
+		n *= 10;
 	if (!fits(n) || e > DECIMAL_EXP_MAX || e < DECIMAL_EXP_MIN)
 		return false;
 	*out = (struct decimal){(int64_t)n, e};

@@ -46,10 +46,11 @@ enum kind {
 
 /* How far from nominal a part may lie, exactly as written.  Deviations are in
  * percent of the nominal, or absolute in the nominal's unit; bounds are values
- * in that unit. */
+ * in that unit.  Percent scale the nominal, so that +20 % of -35 V is -42 V;
+ * absolute deviations are added, so that +2 V from -35 V is -33 V. */
 enum tolerance_form {
 	TOLERANCE_NONE,     /* nothing was said */
-	TOLERANCE_PERCENT,  /* low and high: percent of |nominal|, e.g. -20, +80 */
+	TOLERANCE_PERCENT,  /* low and high: percent of the nominal, e.g. -20, +80 */
 	TOLERANCE_ABSOLUTE, /* low and high: added to the nominal, e.g. -2, +2 */
 	TOLERANCE_AT_LEAST, /* low: the smallest allowed value; open above */
 	TOLERANCE_AT_MOST,  /* high: the largest allowed value; open below */
@@ -97,7 +98,11 @@ enum kind kind_from_position(const char *name);
 /*
  * Read a tolerance as written: `5%`, `+-5 %`, `-20/+80%`, `-10 +10 %`, a letter
  * of IEC 60062 (`J`, `K`, `M`, `Z`, `S` ...), `+-2 V`, `>=20M`, `<=0.1`, `5`
- * (percent).  Absolute forms and bounds are read with `f` as the unit's hint.
+ * (percent).  Absolute forms and bounds are read with `f` as the unit's hint; a
+ * prefix alone is enough for absolute (`+-2k`).  An empty text is
+ * TOLERANCE_NONE.  Refused: a deviation to one side only, a zero tolerance, more
+ * than 1000 %, letters for capacitors (Q T S Z) with a function that is not
+ * farad.  B C D F G are always percent.  The fault's column counts from 1.
  */
 bool tolerance_parse(const char *text, size_t len, enum function f, struct tolerance *out,
                      struct fault *why);
@@ -108,7 +113,8 @@ size_t tolerance_shown(const struct tolerance *t, enum function f, char *out, si
  * The limits that a tolerance puts around a nominal, in exact decimals.
  * has_low / has_high say which side is bounded; low <= high always, also for a
  * negative nominal.  Returns false where the form needs a nominal and
- * has_nominal is false, where nothing is said, or where it does not fit.
+ * has_nominal is false, where nothing is said (percent of a nominal of zero says
+ * nothing), or where it does not fit.
  */
 struct limits {
 	bool has_low, has_high;

@@ -6,6 +6,23 @@
  * ILAC-G8:09/2019 4.2.3).  `within`: [value - U, value + U] lies inside the
  * limits; `outside`: it lies wholly outside; else `unsure`, with the probability
  * of conformance.  Exactly at a bound the better side counts.
+ *
+ * The comparison with the limits is in exact decimals.  U is taken from u at
+ * the six significant digits with which records carry it, so that a verdict can
+ * be worked out again from the record alone.
+ *
+ * What overrides the plain rule, first to last:
+ * - overload: see judge() below;
+ * - no limits: nothing to judge;
+ * - not settled: always unsure, moving; where the value will rest is not known,
+ *   so even a value far outside is only so for now;
+ * - in circuit, resistance: other paths lower it, so that only a value above the
+ *   upper limit is conclusive (outside, high, to be confirmed with the leads
+ *   swapped), and one above a lower bound alone (within);
+ * - in circuit, capacitance and inductance: always unsure, circuit;
+ * - in circuit, diode: a low drop is unsure, circuit;
+ * - lead offset missing: what a bad lead could add (1 ohm, 100 pF) counts as
+ *   uncertainty towards low values; where that decides, unsure, offset.
  */
 #ifndef TALLY_TRADE_VERDICT_H
 #define TALLY_TRADE_VERDICT_H
@@ -21,8 +38,9 @@ enum verdict_word {
 
 enum verdict_side {
 	SIDE_NONE,
-	SIDE_LOW,  /* below the middle of the limits, or below the lower limit */
-	SIDE_HIGH,
+	SIDE_LOW,  /* below the lower limit; inside, below the nominal, or below the
+	            * middle of the limits where there is none within them */
+	SIDE_HIGH, /* algebraic: -40 V is lower than -35 V, and `why` says more negative */
 };
 
 enum verdict_reason {
@@ -42,7 +60,8 @@ struct verdict {
 	enum verdict_side side;
 	enum verdict_reason reason;
 	bool has_probability;
-	double probability;    /* of conformance, 0 to 1 */
+	double probability;    /* of conformance, 0 to 1; only where the reading itself is
+	                        * to be believed (not in circuit, moving, offset) */
 	bool has_deviation;
 	double deviation;      /* (value - nominal) / nominal; absent at nominal 0 */
 	struct limits limits;  /* those judged against */
@@ -70,6 +89,15 @@ struct judgement {
 	bool offset_missing;     /* a lead offset matters here and was not taken */
 };
 
+/*
+ * One verdict.  An overload is judged by the end of the range, `above`: at or
+ * beyond the lower bound of a one-sided limit it is within; at or beyond the
+ * upper limit it is outside, high (an ohm or diode reading: open; a capacitor: a
+ * short or heavy leakage).  For a negative nominal it is taken to be a negative
+ * one.  Where the range ends inside the limits, or the end is not known and the
+ * limit lies beyond 10 Mohm, 10 uF or 600 V, it is unsure, meter.  Whether the
+ * reading settled does not matter for an overload.
+ */
 struct verdict judge(const struct judgement *j);
 
 /* Probability that a true value lies within the limits, for a normal posterior

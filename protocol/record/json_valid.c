@@ -1,0 +1,210 @@
+/* SPDX-License-Identifier: MIT */
+/*
+ * Is this text valid JSON?  Looks at every byte; see json_valid in text.h.
+ */
+#include "protocol/record/json_string.h"
+#include "protocol/record/text.h"
+
+static bool is_space(char c)
+{
+	return c == ' ' || c == '\t' || c == '\n' || c == '\r';
+}
+
+static bool is_digit(char c)
+{
+	return c >= '0' && c <= '9';
+}
+
+struct member {
+	uint32_t hash;
+	size_t at, len; /* the raw key */
+};
+
+struct check {
+	const char *s;
+	size_t len, at;
+	int depth;
+	int members; /* of all open objects */
+	struct member member[JSON_MEMBERS_MAX];
+};
+
+static bool check_value(struct check *c);
+
+static void check_space(struct check *c)
+{
+	while (c->at < c->len && is_space(c->s[c->at]))
+		c->at++;
+}
+
+static bool check_byte(struct check *c, char want)
+{
+	if (c->at >= c->len || c->s[c->at] != want)
+		return false;
+	c->at++;
+	return true;
+}
+
+static bool check_word(struct check *c, const char *word)
+{
+	for (; *word; word++)
+		if (!check_byte(c, *word))
+			return false;
+	return true;
+}
+
+static bool check_digits(struct check *c)
+{
+	size_t first = c->at;
+	while (c->at < c->len && is_digit(c->s[c->at]))
+		c->at++;
+	return c->at > first;
+}
+
+static bool check_number(struct check *c)
+{
+	check_byte(c, '-');
+	if (!check_byte(c, '0') && !check_digits(c))
+		return false;
+	if (check_byte(c, '.') && !check_digits(c))
+		return false;
+	if (check_byte(c, 'e') || check_byte(c, 'E')) {
+		if (!check_byte(c, '+'))
+			check_byte(c, '-');
+		return check_digits(c);
+	}
+	return true;
+}
+
+static bool check_string(struct check *c)
+{
+	if (!check_byte(c, '"'))
+		return false;
+	for (;;) {
+		while (c->at < c->len && (unsigned char)c->s[c->at] >= 0x20 && c->s[c->at] != '"' &&
+		       c->s[c->at] != '\\' && (unsigned char)c->s[c->at] < 0x80)
+			c->at++;
+		if (check_byte(c, '"'))
+			return true;
+		char decoded[4];
+		size_t n, step = string_step(c->s + c->at, c->len - c->at, decoded, &n);
+		if (!step)
+			return false;
+		c->at += step;
+	}
+}
+
+/* FNV-1a of what the key says. */
+static uint32_t key_hash(const char *s, size_t len)
+{
+	uint32_t hash = 2166136261u;
+	while (len) {
+		char decoded[4];
+		size_t n = 0, step = string_step(s, len, decoded, &n);
+		if (!step)
+			break;
+		for (size_t i = 0; i < n; i++)
+			hash = (hash ^ (unsigned char)decoded[i]) * 16777619u;
+		s += step, len -= step;
+	}
+	return hash;
+}
+
+/* A key that this object (whose members begin at `first`) does not have yet. */
+static bool check_key(struct check *c, int first)
+{
+	size_t open = c->at;
+	if (!check_string(c))
+		return false;
+	struct member m = {.at = open + 1, .len = c->at - open - 2};
+	m.hash = key_hash(c->s + m.at, m.len);
+	bool fresh = c->members < JSON_MEMBERS_MAX;
+	for (int i = first; i < c->members && fresh; i++)
+		fresh = c->member[i].hash != m.hash ||
+		        !string_same(c->s + m.at, m.len, c->s + c->member[i].at, c->member[i].len);
+	if (!fresh) {
+		c->at = open;
+		return false;
+	}
+	c->member[c->members++] = m;
+	return true;
+}
+
+static bool check_object(struct check *c)
+{
+	int first = c->members;
+	c->at++;
+	check_space(c);
+	if (check_byte(c, '}'))
+		return true;
+	do {
+		check_space(c);
+		if (!check_key(c, first))
+			return false;
+		check_space(c);
+		if (!check_byte(c, ':') || !check_value(c))
+			return false;
+		check_space(c);
+	} while (check_byte(c, ','));
+	c->members = first;
+	return check_byte(c, '}');
+}
+
+static bool check_array(struct check *c)
+{
+	c->at++;
+	check_space(c);
+	if (check_byte(c, ']'))
+		return true;
+	do {
+		if (!check_value(c))
+			return false;
+		check_space(c);
+	} while (check_byte(c, ','));
+	return check_byte(c, ']');
+}
+
+static bool check_value(struct check *c)
+{
+	check_space(c);
+	if (c->at >= c->len)
+		return false;
+	bool good;
+	switch (c->s[c->at]) {
+	case '{':
+	case '[':
+		if (c->depth == JSON_DEPTH_MAX)
+			return false;
+		c->depth++;
+		good = c->s[c->at] == '{' ? check_object(c) : check_array(c);
+		c->depth--;
+		return good;
+	case '"':
+		return check_string(c);
+	case 't':
+		return check_word(c, "true");
+	case 'f':
+		return check_word(c, "false");
+	case 'n':
+		return check_word(c, "null");
+	default:
+		return check_number(c);
+	}
+}
+
+bool json_valid(const char *text, size_t len, size_t *where)
+{
+	struct check c; /* not cleared: 48 KiB, of which little is used */
+	c.s = text;
+	c.len = len;
+	c.at = 0;
+	c.depth = 0;
+	c.members = 0;
+	bool good = check_value(&c);
+	if (good) {
+		check_space(&c);
+		good = c.at == len;
+	}
+	if (!good && where)
+		*where = c.at;
+	return good;
+}

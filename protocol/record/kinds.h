@@ -1,0 +1,33 @@
+/* SPDX-License-Identifier: MIT */
+/*
+ * Inside this room only: what the writers and readers of several kinds share.
+ */
+#ifndef TALLY_RECORD_KINDS_H
+#define TALLY_RECORD_KINDS_H
+
+#include "protocol/record/record.h"
+
+bool record_is(const char *text, size_t len, const char *kind);
+
+/* The string at `path`, "" and false where there is none. */
+bool member_string(const char *text, size_t len, const char *path, char *out, size_t size);
+void member_set(struct text *out, const char *key, const char *value);     /* NULL, "": left out */
+void member_or_null(struct text *out, const char *key, const char *value); /* NULL, "": null */
+
+void asked_by_write(struct text *out, const struct asked_by *by);
+void asked_by_read(const char *text, size_t len, struct asked_by *by);
+
+void limits_write(struct text *out, const char *key, const struct limits *l);
+
+/* verdict side reason deviation probability limits assumed other why, and the same
+ * under `service`. */
+void verdicts_write(struct text *out, const struct verdict *tolerance,
+                    const struct verdict *service);
+bool verdicts_read(const char *text, size_t len, struct verdict *tolerance,
+                   struct verdict *service);
+
+/* The word of the lowest bit of *state, which leaves it; NULL where it is 0. */
+const char *state_word_next(unsigned *state);
+unsigned state_bit(const char *word, size_t len); /* 0 for no word of ours */
+
+#endif

@@ -1,0 +1,168 @@
+/* SPDX-License-Identifier: MIT */
+/*
+ * The record of an entry, written and read: see record.h and protocol/SEAL.md.
+ */
+#include "protocol/record/kinds.h"
+#include "protocol/record/record.h"
+
+#include <math.h>
+#include <string.h>
+
+/* Several words, parted by a space: a low battery may come with an overload. */
+static void state_write(struct text *out, unsigned state)
+{
+	const char *before = "", *word;
+	text_member(out, "state");
+	text_add(out, "\"", 1);
+	while ((word = state_word_next(&state))) {
+		text_puts(out, before);
+		text_puts(out, word);
+		before = " ";
+	}
+	text_add(out, "\"", 1);
+}
+
+static unsigned state_read(struct slice s)
+{
+	char words[128];
+	unsigned state = 0;
+	json_string(s, words, sizeof words);
+	for (const char *at = words; *at;) {
+		size_t n = strcspn(at, " ");
+		state |= state_bit(at, n);
+		at += n + (at[n] == ' ');
+	}
+	return state;
+}
+
+static void entry_value(struct text *out, const struct entry *e)
+{
+	if (e->has_value) {
+		text_member_decimal(out, "value", e->value);
+		text_member_decimal(out, "digit", (struct decimal){1, e->value.e});
+	} else {
+		text_member_null(out, "value");
+		text_member_null(out, "digit");
+	}
+	/* A value that is not there always has a state that says why. */
+	if (e->state || !e->has_value)
+		state_write(out, e->state ? e->state : READING_INVALID);
+	if (e->has_above)
+		text_member_decimal(out, "above", e->above);
+	text_member_int(out, "prefix", e->prefix);
+	text_member_real(out, "u", e->u);
+	text_member_int(out, "n", e->n);
+	text_member_bool(out, "settled", e->settled);
+}
+
+static void trail_parts(struct text *out, const struct entry_beside *beside)
+{
+	text_member(out, "trail");
+	text_add(out, "[", 1);
+	for (int i = 0; i < beside->trail_count && i < ENTRY_TRAIL_MAX; i++) {
+		const struct trail_part *p = &beside->trail[i];
+		text_puts(out, i ? ",[" : "[");
+		if (p->seq)
+			text_int(out, p->seq);
+		else
+			text_printf(out, "\x01%llu\x01", (unsigned long long)p->ticket);
+		text_add(out, ",", 1);
+		text_int(out, p->from);
+		text_add(out, ",", 1);
+		text_int(out, p->to);
+		text_add(out, "]", 1);
+	}
+	text_add(out, "]", 1);
+}
+
+void entry_write(struct text *out, const struct entry *e, const struct entry_beside *beside)
+{
+	member_or_null(out, "job", beside->job);
+	text_member_string(out, "position", e->position);
+	text_member_string(out, "quantity", quantity_name(e->quantity));
+	text_member_string(out, "condition", condition_name(e->condition));
+	text_member_string(out, "reach", reach_name(e->reach));
+	text_member_string(out, "meter", e->meter);
+	text_member_string(out, "function", function_name(e->function));
+	entry_value(out, e);
+	text_member_string(out, "source", source_name(e->source));
+	verdicts_write(out, &e->verdict, &e->service);
+	if (beside->accuracy_assumed)
+		text_member_string(out, "accuracy", "assumed");
+	member_set(out, "because", beside->because);
+	asked_by_write(out, &beside->by);
+	member_or_null(out, "shown", beside->shown);
+	text_member(out, "frames");
+	text_add(out, "[", 1);
+	for (int i = 0; i < beside->frame_count && i < ENTRY_FRAMES_MAX; i++) {
+		if (i)
+			text_add(out, ",", 1);
+		text_string(out, beside->frames[i], strlen(beside->frames[i]));
+	}
+	text_add(out, "]", 1);
+	trail_parts(out, beside);
+}
+
+static bool entry_words(const char *text, size_t len, struct entry *e)
+{
+	char word[32];
+#define READ(key, from_name, out) \
+	(member_string(text, len, key, word, sizeof word) && from_name(word, strlen(word), out))
+	if (!READ("quantity", quantity_from_name, &e->quantity) ||
+	    !READ("condition", condition_from_name, &e->condition) ||
+	    !READ("reach", reach_from_name, &e->reach) ||
+	    !READ("function", function_from_name, &e->function))
+		return false;
+#undef READ
+	struct slice source = json_member(text, len, "source");
+	if (json_is(source, source_name(SOURCE_TYPED)))
+		e->source = SOURCE_TYPED;
+	else if (json_is(source, source_name(SOURCE_METER)))
+		e->source = SOURCE_METER;
+	else
+		return false;
+	return member_string(text, len, "position", e->position, sizeof e->position) &&
+	       member_string(text, len, "meter", e->meter, sizeof e->meter);
+}
+
+static bool entry_read_value(const char *text, size_t len, struct entry *e)
+{
+	struct slice value = json_member(text, len, "value");
+	struct decimal digit;
+	int64_t n, prefix;
+	if (!json_is_null(value)) {
+		if (!json_decimal(value, &e->value) ||
+		    !json_decimal(json_member(text, len, "digit"), &digit))
+			return false;
+		digit = decimal_strip(digit);
+		if (digit.n != 1 || !decimal_rescale(e->value, digit.e, &e->value))
+			return false;
+		e->has_value = true;
+	}
+	e->state = state_read(json_member(text, len, "state"));
+	if (!e->has_value && !e->state)
+		return false;
+	e->has_above = json_decimal(json_member(text, len, "above"), &e->above);
+	if (json_int(json_member(text, len, "prefix"), &prefix) && prefix >= -30 && prefix <= 30)
+		e->prefix = (int)prefix;
+	/* u is null where it was not finite: nothing is known of the value then. */
+	if (!json_real(json_member(text, len, "u"), &e->u))
+		e->u = INFINITY;
+	if (!json_int(json_member(text, len, "n"), &n) || n < 0 || n > INT32_MAX)
+		return false;
+	e->n = (int)n;
+	e->settled = json_bool(json_member(text, len, "settled"), false);
+	return true;
+}
+
+bool entry_read(const char *text, size_t len, struct entry *e)
+{
+	struct record_head head;
+	*e = (struct entry){0};
+	if (!record_head_read(text, len, &head) || strcmp(head.kind, "entry") != 0)
+		return false;
+	e->seq = head.seq;
+	e->t = head.t;
+	return entry_words(text, len, e) && entry_read_value(text, len, e) &&
+	       verdicts_read(text, len, &e->verdict, &e->service);
+}

@@ -1,0 +1,173 @@
+/* SPDX-License-Identifier: MIT */
+/* See uncertainty.h. */
+#include "protocol/trade/uncertainty.h"
+
+#include <math.h>
+#include <string.h>
+
+static const double percent_max = 100;
+static const double counts_max = 100000;
+
+/* Spaces and the signs that data sheets put around a statement. */
+static void trim(const char *text, size_t *from, size_t *to)
+{
+	while (*from < *to && (text[*from] == ' ' || text[*from] == '\t'))
+		++*from;
+	while (*to > *from && (text[*to - 1] == ' ' || text[*to - 1] == '\t'))
+		--*to;
+}
+
+static bool word_is_counts(const char *text, size_t len)
+{
+	static const char *const words[] = {"counts", "count", "digits", "digit", "dgt", "d"};
+	for (size_t i = 0; i < sizeof words / sizeof *words; i++)
+		if (strlen(words[i]) == len && memcmp(words[i], text, len) == 0)
+			return true;
+	return len == 0;
+}
+
+/* One part, `0.5%` or `2` or `2 counts`, in text[from, to). */
+static bool parse_part(const char *text, size_t from, size_t to, double *percent, double *counts,
+                       struct fault *why)
+{
+	trim(text, &from, &to);
+	int column = (int)from + 1;
+	struct decimal d;
+	size_t n = from < to && text[from] != '+' ? decimal_read(text + from, to - from, &d) : 0;
+	if (n == 0) {
+		fault_at(why, NULL, 0, column, "an accuracy was expected, such as 0.5%% + 2");
+		return false;
+	}
+	size_t unit = from + n;
+	trim(text, &unit, &to);
+	bool is_percent = to - unit == 1 && text[unit] == '%';
+	if (!is_percent && !word_is_counts(text + unit, to - unit)) {
+		fault_at(why, NULL, 0, (int)unit + 1,
+		         "%% or counts was expected here, as in 0.5%% + 2");
+		return false;
+	}
+	double *slot = is_percent ? percent : counts, value = decimal_double(d);
+	if (*slot >= 0) {
+		fault_at(why, NULL, 0, column, "%s given twice: the form is 0.5%% + 2",
+		         is_percent ? "percent" : "counts");
+		return false;
+	}
+	if (d.n < 0 || value > (is_percent ? percent_max : counts_max)) {
+		fault_at(why, NULL, 0, column, "%s must lie between 0 and %g",
+		         is_percent ? "percent" : "counts", is_percent ? percent_max : counts_max);
+		return false;
+	}
+	*slot = value;
+	return true;
+}
+
+bool accuracy_parse(const char *text, size_t len, double *percent, double *counts,
+                    struct fault *why)
+{
+	size_t from = 0, to = len;
+	trim(text, &from, &to);
+	/* Data sheets print +-(0.5% + 2). */
+	if (to - from >= 2 && (memcmp(text + from, "+-", 2) == 0 ||
+	                       memcmp(text + from, "\xC2\xB1", 2) == 0)) {
+		from += 2;
+		trim(text, &from, &to);
+	}
+	if (to - from >= 2 && text[from] == '(' && text[to - 1] == ')') {
+		from++;
+		to--;
+	}
+	double p = -1, c = -1;
+	size_t plus = from;
+	/* A plus behind an e belongs to the number. */
+	while (plus < to && !(text[plus] == '+' && plus > from && text[plus - 1] != 'e' &&
+	                      text[plus - 1] != 'E'))
+		plus++;
+	if (!parse_part(text, from, plus, &p, &c, why))
+		return false;
+	if (plus < to && !parse_part(text, plus + 1, to, &p, &c, why))
+		return false;
+	*percent = p < 0 ? 0 : p;
+	*counts = c < 0 ? 0 : c;
+	return true;
+}
+
+const struct accuracy_line *accuracy_find(const struct accuracy *a, enum function f, double value)
+{
+	const struct accuracy_line *best = NULL;
+	for (int i = 0; i < a->count && i < ACCURACY_LINES_MAX; i++) {
+		const struct accuracy_line *l = &a->line[i];
+		if (l->function != f)
+			continue;
+		if (l->has_below && !(fabs(value) < decimal_double(l->below)))
+			continue;
+		bool closer = l->has_below &&
+		              (!best || !best->has_below || decimal_compare(l->below, best->below) < 0);
+		if (!best || closer)
+			best = l;
+	}
+	return best;
+}
+
+/* What a cheap handheld still keeps, in each function, at the end of its
+ * calibration interval.  Common practice, no source. */
+struct accuracy_line accuracy_assumed(enum function f)
+{
+	static const struct {
+		double percent, counts;
+	} assumed[FUNCTION_COUNT] = {
+	    [FUNCTION_NONE] = {5, 10},     [FUNCTION_VOLT_DC] = {1, 5},  [FUNCTION_VOLT_AC] = {2.5, 10},
+	    [FUNCTION_AMP_DC] = {2, 5},    [FUNCTION_AMP_AC] = {3, 10},  [FUNCTION_OHM] = {1.5, 5},
+	    [FUNCTION_FARAD] = {5, 10},    [FUNCTION_HENRY] = {5, 10},   [FUNCTION_HERTZ] = {0.5, 5},
+	    [FUNCTION_CELSIUS] = {3, 3},   [FUNCTION_DIODE] = {3, 5},    [FUNCTION_PERCENT] = {5, 10},
+	    [FUNCTION_NUMBER] = {5, 10},
+	};
+	if ((unsigned)f >= FUNCTION_COUNT)
+		f = FUNCTION_NONE;
+	struct accuracy_line line = {f, false, {0, 0}, assumed[f].percent, assumed[f].counts};
+	return line;
+}
+
+double uncertainty_accuracy(const struct accuracy_line *line, double value, double digit)
+{
+	double half_width = line->percent / 100 * fabs(value) + line->counts * fabs(digit);
+	return half_width / sqrt(3);
+}
+
+double uncertainty_repeatability(double s, int n, double digit)
+{
+	double step = fabs(digit) / sqrt(12);
+	double u = n > 0 ? fabs(s) / sqrt((double)n) : 0;
+	return u > step ? u : step;
+}
+
+double uncertainty_combine(double a, double b, double c)
+{
+	return hypot(hypot(a, b), c);
+}
+
+void statistics(const double *x, size_t n, double *mean, double *s)
+{
+	*mean = 0;
+	*s = 0;
+	if (n == 0)
+		return;
+	double sum = 0;
+	for (size_t i = 0; i < n; i++)
+		sum += x[i];
+	double m = sum / (double)n, rest = 0;
+	/* What rounding lost in the first pass comes back here. */
+	for (size_t i = 0; i < n; i++)
+		rest += x[i] - m;
+	m += rest / (double)n;
+	double squares = 0, left = 0;
+	for (size_t i = 0; i < n; i++) {
+		double d = x[i] - m;
+		squares += d * d;
+		left += d;
+	}
+	*mean = m;
+	if (n > 1) {
+		double v = (squares - left * left / (double)n) / (double)(n - 1);
+		*s = v > 0 ? sqrt(v) : 0;
+	}
+}
