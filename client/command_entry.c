@@ -1,0 +1,194 @@
+/* SPDX-License-Identifier: MIT */
+/*
+ * Entries: taken, typed, undone, struck, listed and compared.
+ */
+#include "client/command_calls.h"
+
+#include <string.h>
+
+/* A page of entries: with their frames some 2 KB each, well below what a line
+ * of the wire holds. */
+#define ENTRIES_PAGE 200
+
+/* The record that an answer carries: verbatim, or as one line for people. */
+static void show_record(struct client *c, struct slice result)
+{
+	struct lines out = {0};
+	struct slice record = json_member(result.at, result.len, "record");
+	if (!record.at)
+		return;
+	if (client_has(c, OPTION_JSON)) {
+		client_json(c, record);
+		return;
+	}
+	view_record(&c->style, record, &out);
+	client_lines(c, &out);
+}
+
+enum outcome call_take(struct client *c)
+{
+	struct message m;
+	json_t *params = client_params("meter", client_option(c, OPTION_METER), NULL);
+	enum outcome outcome = client_ask(c, "take", params, &m);
+	if (outcome == OUTCOME_DONE)
+		show_record(c, m.result);
+	message_free(&m);
+	return outcome;
+}
+
+enum outcome call_enter(struct client *c)
+{
+	struct message m;
+	json_t *params = client_params("position", client_word(c, 0), "value", client_word(c, 1),
+	                               "from", client_option(c, OPTION_FROM), "quantity",
+	                               client_option(c, OPTION_QUANTITY), "u",
+	                               client_option(c, OPTION_U), "because",
+	                               client_option(c, OPTION_BECAUSE), NULL);
+	enum outcome outcome = client_ask(c, "enter", params, &m);
+	if (outcome == OUTCOME_DONE)
+		show_record(c, m.result);
+	message_free(&m);
+	return outcome;
+}
+
+/* A change that answers with the seq of its record. */
+static enum outcome change(struct client *c, const char *method, json_t *params,
+                           const char *format_done)
+{
+	struct message m;
+	int64_t seq = 0, struck = 0;
+	enum outcome outcome = client_ask(c, method, params, &m);
+	if (outcome == OUTCOME_DONE && client_has(c, OPTION_JSON)) {
+		client_json(c, m.result);
+	} else if (outcome == OUTCOME_DONE) {
+		json_int(json_member(m.result.at, m.result.len, "seq"), &seq);
+		struct slice of = json_member(m.result.at, m.result.len, "struck");
+		if (!json_int(of, &struck) && of.at && *of.at == '{')
+			json_int(json_member(of.at, of.len, "seq"), &struck);
+		fprintf(c->out, "%s", format_done);
+		if (struck)
+			fprintf(c->out, " %lld", (long long)struck);
+		fprintf(c->out, ": record %lld\n", (long long)seq);
+	}
+	message_free(&m);
+	return outcome;
+}
+
+enum outcome call_undo(struct client *c)
+{
+	return change(c, "undo", NULL, "struck entry");
+}
+
+enum outcome call_strike(struct client *c)
+{
+	int64_t seq;
+	char done[64];
+	if (!client_seq(c, client_word(c, 0), "SEQ", &seq))
+		return OUTCOME_WRONG;
+	json_t *params = client_params("because", client_option(c, OPTION_BECAUSE), NULL);
+	json_object_set_new(params, "seq", json_integer(seq));
+	snprintf(done, sizeof done, "struck entry %lld", (long long)seq);
+	return change(c, "strike", params, done);
+}
+
+enum outcome call_note(struct client *c)
+{
+	return change(c, "note",
+	              client_params("position", client_word(c, 0), "text", client_word(c, 1), NULL),
+	              "noted");
+}
+
+/* ---- listing ---- */
+
+/* An entry for scripts: its record byte for byte.  One that was struck gets one
+ * more member before the closing brace, for it must not pass for one that counts. */
+static void entry_json(struct client *c, struct slice element)
+{
+	struct slice record = json_member(element.at, element.len, "record");
+	struct slice struck = json_member(element.at, element.len, "struck");
+	if (!record.at || record.len < 2)
+		return;
+	if (!struck.at || *struck.at != '{') {
+		client_json(c, record);
+		return;
+	}
+	fwrite(record.at, 1, record.len - 1, c->out);
+	fputs(",\"struck\":", c->out);
+	fwrite(struck.at, 1, struck.len, c->out);
+	fputs("}\n", c->out);
+}
+
+/* One page: *after moves to the last record of it. */
+static int entries_page(struct client *c, struct view_entries *v, struct slice result,
+                        int64_t *after)
+{
+	struct slice entries = json_member(result.at, result.len, "entries"), element;
+	size_t cursor = 0;
+	int n = 0;
+	while (json_next(entries, &cursor, &element)) {
+		int64_t seq;
+		if (json_int(json_member(element.at, element.len, "record.seq"), &seq) && seq > *after) {
+			*after = seq;
+			n++;
+		}
+		if (client_has(c, OPTION_JSON))
+			entry_json(c, element);
+		else
+			view_entries_add(v, &c->style, element);
+	}
+	return n;
+}
+
+enum outcome call_entries(struct client *c)
+{
+	struct message m;
+	struct view_entries v;
+	struct lines out = {0};
+	int64_t after = 0;
+	enum outcome outcome;
+	bool more = true;
+	view_entries_begin(&v);
+	do {
+		json_t *params = client_params("position", client_word(c, 0), "job",
+		                               client_option(c, OPTION_JOB), NULL);
+		json_object_set_new(params, "after", json_integer(after));
+		json_object_set_new(params, "limit", json_integer(ENTRIES_PAGE));
+		outcome = client_ask(c, "entries", params, &m);
+		if (outcome == OUTCOME_DONE) {
+			/* A page that brings nothing new would come for ever. */
+			more = entries_page(c, &v, m.result, &after) > 0 &&
+			       json_bool(json_member(m.result.at, m.result.len, "more"), false);
+		}
+		message_free(&m);
+	} while (outcome == OUTCOME_DONE && more);
+	if (outcome == OUTCOME_DONE && !client_has(c, OPTION_JSON)) {
+		view_entries_print(&v, &c->style, &out);
+		client_lines(c, &out);
+	}
+	view_entries_end(&v);
+	return outcome;
+}
+
+enum outcome call_compare(struct client *c)
+{
+	struct message m;
+	struct lines out = {0};
+	int disagree = 0;
+	json_t *params = client_params("position", client_word(c, 0), "job",
+	                               client_option(c, OPTION_JOB), NULL);
+	enum outcome outcome = client_ask(c, "compare", params, &m);
+	if (outcome == OUTCOME_DONE) {
+		view_compare(&c->style, m.result, &disagree, &out);
+		if (client_has(c, OPTION_JSON)) {
+			client_json(c, m.result);
+			lines_free(&out);
+		} else {
+			client_lines(c, &out);
+		}
+		/* Meters that disagree are a doubt about every number; twins that differ
+		 * are a finding, and no failure of the comparison. */
+		outcome = disagree ? OUTCOME_NO : OUTCOME_DONE;
+	}
+	message_free(&m);
+	return outcome;
+}

@@ -1,0 +1,163 @@
+/* SPDX-License-Identifier: MIT */
+/*
+ * The sheet: loaded as a file, changed a position at a time, shown with what is
+ * finished.  The daemon understands the file; this side only carries it there.
+ */
+#include "client/command_calls.h"
+
+#include "protocol/record/wire.h"
+
+#include <errno.h>
+#include <stdlib.h>
+#include <string.h>
+
+/* Read all of a file, "-" for standard input; at most what one line of the wire
+ * takes.  NULL with the fault. */
+static char *read_all(const char *name, size_t *len, struct fault *why)
+{
+	bool standard = strcmp(name, "-") == 0;
+	FILE *f = standard ? stdin : fopen(name, "rb");
+	char *text = f ? malloc(WIRE_LINE_MAX + 1) : NULL;
+	if (!f || !text) {
+		fault_at(why, name, 0, 0, "%s", f ? "out of memory" : strerror(errno));
+		if (f && !standard)
+			fclose(f);
+		return NULL;
+	}
+	errno = 0;
+	*len = fread(text, 1, WIRE_LINE_MAX + 1, f);
+	bool failed = ferror(f) != 0, longer = *len > WIRE_LINE_MAX;
+	int error = errno;
+	if (!standard)
+		fclose(f);
+	if (failed)
+		fault_at(why, name, 0, 0, "cannot be read: %s", strerror(error));
+	else if (longer)
+		fault_at(why, name, 0, 0, "is longer than %u bytes, which a sheet never is",
+		         WIRE_LINE_MAX);
+	if (!failed && !longer)
+		return text;
+	free(text);
+	return NULL;
+}
+
+/* Is this text that JSON can carry: UTF-8 without NUL?  Else the place. */
+static bool carriable(const char *name, const char *text, size_t len, struct fault *why)
+{
+	int line = 1, column = 1;
+	for (size_t i = 0; i < len; i++, column++) {
+		/* Each character is tried by itself; jansson knows what UTF-8 is. */
+		size_t n = 1;
+		json_t *one = NULL;
+		if ((unsigned char)text[i] < 0x80) {
+			if (text[i] == '\0')
+				break;
+			line += text[i] == '\n';
+			column = text[i] == '\n' ? 0 : column;
+			continue;
+		}
+		for (n = 2; n <= 4 && i + n <= len && !one; n++)
+			one = json_stringn(text + i, n);
+		json_decref(one);
+		if (!one)
+			break;
+		i += n - 2;
+		column += (int)n - 2;
+		if (i + 1 >= len)
+			return true;
+		continue;
+	}
+	if (strlen(text) == len)
+		return true;
+	fault_at(why, name, line, column, "not UTF-8 text");
+	return false;
+}
+
+enum outcome call_sheet_load(struct client *c)
+{
+	struct fault why;
+	struct message m;
+	size_t len;
+	const char *word = client_word(c, 0);
+	const char *name = strcmp(word, "-") == 0 ? "(standard input)" : word;
+	char *text = read_all(word, &len, &why);
+	if (!text)
+		return client_fault(c, OUTCOME_WRONG, &why);
+	if (!carriable(name, text, len, &why)) {
+		free(text);
+		return client_fault(c, OUTCOME_WRONG, &why);
+	}
+	json_t *params = client_params("name", name, "job", client_option(c, OPTION_JOB), NULL);
+	json_object_set_new(params, "text", json_stringn(text, len));
+	free(text);
+	enum outcome outcome = client_ask(c, "sheet.load", params, &m);
+	if (outcome == OUTCOME_DONE && client_has(c, OPTION_JSON)) {
+		client_json(c, m.result);
+	} else if (outcome == OUTCOME_DONE) {
+		int64_t seq = 0, positions = 0;
+		json_int(json_member(m.result.at, m.result.len, "seq"), &seq);
+		json_int(json_member(m.result.at, m.result.len, "positions"), &positions);
+		fprintf(c->out, "loaded %s: %lld position%s, record %lld\n", name, (long long)positions,
+		        positions == 1 ? "" : "s", (long long)seq);
+	}
+	message_free(&m);
+	return outcome;
+}
+
+enum outcome call_sheet_set(struct client *c)
+{
+	struct message m;
+	json_t *fields = json_object();
+	for (int i = 1; i < c->args.count; i++) {
+		const char *word = client_word(c, i), *equals = strchr(word, '=');
+		if (!equals || equals == word) {
+			json_decref(fields);
+			return client_wrong(c, "\"%s\" is no key=value, such as nominal=470k", word);
+		}
+		json_t *value = json_string(equals + 1);
+		char *key = strndup(word, (size_t)(equals - word));
+		bool twice = key && json_object_get(fields, key);
+		/* json_object_set_new takes the value over, whatever becomes of it. */
+		bool good = key && value && !twice && json_object_set_new(fields, key, value) == 0;
+		if (twice)
+			json_decref(value);
+		free(key);
+		if (!good) {
+			json_decref(fields);
+			return client_wrong(c, twice ? "\"%s\": the key is given twice"
+			                             : "\"%s\" is not UTF-8", word);
+		}
+	}
+	json_t *params = client_params("position", client_word(c, 0), NULL);
+	json_object_set_new(params, "fields", fields);
+	enum outcome outcome = client_ask(c, "sheet.set", params, &m);
+	if (outcome == OUTCOME_DONE && client_has(c, OPTION_JSON)) {
+		client_json(c, m.result);
+	} else if (outcome == OUTCOME_DONE) {
+		int64_t seq = 0;
+		json_int(json_member(m.result.at, m.result.len, "seq"), &seq);
+		fprintf(c->out, "set %s: record %lld\n", client_word(c, 0), (long long)seq);
+	}
+	message_free(&m);
+	return outcome;
+}
+
+enum outcome call_sheet_show(struct client *c)
+{
+	struct message m;
+	struct lines out = {0};
+	struct slice row;
+	size_t cursor = 0;
+	json_t *params = client_params("job", client_option(c, OPTION_JOB), NULL);
+	enum outcome outcome = client_ask(c, "sheet.show", params, &m);
+	if (outcome == OUTCOME_DONE && client_has(c, OPTION_JSON)) {
+		struct slice rows = json_member(m.result.at, m.result.len, "rows");
+		while (json_next(rows, &cursor, &row))
+			client_json(c, row);
+	} else if (outcome == OUTCOME_DONE) {
+		view_sheet(&c->style, m.result, &out);
+		client_lines(c, &out);
+	}
+	message_free(&m);
+	return outcome;
+}

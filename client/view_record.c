@@ -1,0 +1,308 @@
+/* SPDX-License-Identifier: MIT */
+/*
+ * Records, events and frames as they come: one line each.
+ *
+ *        14  10:00:03  R12       value         612 kohm  outside  30.2 % high; carbon, ...
+ *        15  10:00:21  note      R12: smells burnt
+ *            10:00:22  moving    R13: red
+ */
+#include "client/view.h"
+
+#include <stdio.h>
+#include <string.h>
+
+/* Columns of the line; what is longer pushes the rest on. */
+#define PLACE_WIDTH 8
+#define QUANTITY_WIDTH 8
+#define SHOWN_WIDTH 13
+#define VERDICT_WIDTH 7
+#define SEQ_WIDTH 6
+
+static void padded(struct lines *out, const char *text, size_t width, bool right)
+{
+	size_t w = words_width(text, strlen(text));
+	if (right && w < width)
+		lines_fill(out, ' ', width - w);
+	lines_puts(out, text);
+	if (!right && w < width)
+		lines_fill(out, ' ', width - w);
+}
+
+/* "    14  10:00:03  "; plain "record 14, 10:00:03, ". seq 0: an event. */
+static void begin(const struct style *style, struct slice object, int64_t seq, struct lines *out)
+{
+	char time[32], number[32] = "";
+	words_time(style, json_member(object.at, object.len, "t"), false, time, sizeof time);
+	if (style->plain) {
+		if (seq)
+			lines_printf(out, "record %lld, ", (long long)seq);
+		if (time[0])
+			lines_printf(out, "%s, ", time);
+		return;
+	}
+	if (seq)
+		snprintf(number, sizeof number, "%lld", (long long)seq);
+	padded(out, number, SEQ_WIDTH, true);
+	lines_printf(out, "  %s  ", time);
+}
+
+/* ---- entries ---- */
+
+static void entry_plain(const struct style *style, struct slice entry, struct lines *out)
+{
+	static const char *const members[] = {"position", "quantity", "shown", "verdict"};
+	char text[WORDS_SIZE];
+	const char *gap = "entry ";
+	for (size_t i = 0; i < sizeof members / sizeof members[0]; i++) {
+		words_member(entry, members[i], text, sizeof text);
+		if (!text[0] || strcmp(text, "none") == 0)
+			continue;
+		lines_printf(out, "%s%s", gap, text);
+		gap = ", ";
+	}
+	words_deviation(style, entry, text, sizeof text);
+	if (text[0])
+		lines_printf(out, ", %s", text);
+}
+
+static void entry_columns(const struct style *style, struct slice entry, struct lines *out)
+{
+	char text[WORDS_SIZE], shown[WORDS_SIZE];
+	enum table_mark mark = view_mark(entry);
+	words_member(entry, "position", text, sizeof text);
+	padded(out, text, PLACE_WIDTH, false);
+	lines_puts(out, "  ");
+	words_member(entry, "quantity", text, sizeof text);
+	padded(out, text, QUANTITY_WIDTH, false);
+	lines_puts(out, " ");
+	words_member(entry, "shown", shown, sizeof shown);
+	words_value(style, shown, text, sizeof text);
+	padded(out, text, SHOWN_WIDTH, true);
+	words_member(entry, "verdict", text, sizeof text);
+	if (!text[0] || strcmp(text, "none") == 0)
+		snprintf(text, sizeof text, "-");
+	lines_printf(out, "  %s", table_colour(style, mark));
+	padded(out, text, VERDICT_WIDTH, false);
+	lines_puts(out, table_colour_end(style, mark));
+	words_deviation(style, entry, text, sizeof text);
+	if (text[0])
+		lines_printf(out, "  %s", text);
+}
+
+static void view_entry(const struct style *style, struct slice entry, struct lines *out)
+{
+	struct lines remark = {0};
+	if (style->plain)
+		entry_plain(style, entry, out);
+	else
+		entry_columns(style, entry, out);
+	view_remark(style, entry, (struct slice){NULL, 0}, &remark);
+	if (remark.len)
+		lines_printf(out, "%s%s", style->plain ? ", " : "; ", lines_text(&remark));
+	lines_free(&remark);
+}
+
+/* ---- the other kinds ---- */
+
+/* Which members of a kind are said, in this order; a name before '=' is said
+ * before the value.  Kinds that are not here say all their simple members. */
+static const struct {
+	const char *kind, *members;
+} kind_table[] = {
+	{"log", "bench version= identity="},
+	{"job", "job state what"},
+	{"sheet", "job name positions=positions"},
+	{"position", "position sheet.kind sheet.nominal sheet.tolerance"},
+	{"note", "position text"},
+	{"strike", "strikes=record entry=record struck=record of=record because"},
+	{"move", "entry=record from= to= position because"},
+	{"meter", "meter state why identity"},
+	{"gap", "meter from= to= cause why lost=lost"},
+	{"trail", "meter function position n=readings"},
+	{"rejudge", "entry=record position verdict side reason"},
+	{"offset", "meter function shown"},
+	{"check", "meter position shown verdict"},
+};
+
+/* A simple value for people; false for objects, arrays, null and what is not there. */
+static bool simple(struct slice value, char *out, size_t size)
+{
+	out[0] = '\0';
+	if (!value.at || !value.len || json_is_null(value) || *value.at == '{' || *value.at == '[')
+		return false;
+	if (*value.at == '"')
+		words_string(value, out, size);
+	else
+		words_clean(value.at, value.len, out, size);
+	return out[0] != '\0';
+}
+
+static bool say_member(struct slice record, const char *item, size_t len, const char **gap,
+                       struct lines *out)
+{
+	char path[64], label[64] = "", value[WORDS_SIZE];
+	const char *equals = memchr(item, '=', len);
+	size_t name = equals ? (size_t)(equals - item) : len;
+	snprintf(path, sizeof path, "%.*s", (int)name, item);
+	if (equals)
+		snprintf(label, sizeof label, "%.*s ", (int)(len - name - 1), equals + 1);
+	if (equals && len == name + 1)
+		snprintf(label, sizeof label, "%s ", path);
+	if (!simple(json_member(record.at, record.len, path), value, sizeof value))
+		return false;
+	lines_printf(out, "%s%s%s", *gap, label, value);
+	*gap = ", ";
+	return true;
+}
+
+/* All simple members but those that every record begins with. */
+static void say_all(struct slice record, struct lines *out)
+{
+	size_t cursor = 0;
+	struct slice key, value;
+	const char *gap = "";
+	while (json_next_member(record, &cursor, &key, &value)) {
+		char text[WORDS_SIZE], name[64];
+		words_clean(key.at, key.len, name, sizeof name);
+		if (strcmp(name, "seq") == 0 || strcmp(name, "t") == 0 || strcmp(name, "kind") == 0)
+			continue;
+		if (simple(value, text, sizeof text)) {
+			lines_printf(out, "%s%s %s", gap, name, text);
+			gap = ", ";
+		}
+	}
+}
+
+static void say_kind(struct slice record, const char *kind, struct lines *out)
+{
+	bool said = false;
+	for (size_t i = 0; i < sizeof kind_table / sizeof kind_table[0]; i++) {
+		if (strcmp(kind, kind_table[i].kind) != 0)
+			continue;
+		const char *at = kind_table[i].members, *gap = "";
+		while (*at) {
+			size_t n = strcspn(at, " ");
+			said |= say_member(record, at, n, &gap, out);
+			at += n + (at[n] == ' ');
+		}
+	}
+	if (!said)
+		say_all(record, out);
+}
+
+void view_record(const struct style *style, struct slice record, struct lines *out)
+{
+	char kind[64];
+	int64_t seq = 0;
+	words_member(record, "kind", kind, sizeof kind);
+	json_int(json_member(record.at, record.len, "seq"), &seq);
+	begin(style, record, seq, out);
+	if (strcmp(kind, "entry") == 0) {
+		view_entry(style, record, out);
+	} else if (style->plain) {
+		lines_printf(out, "%s ", kind);
+		say_kind(record, kind, out);
+	} else {
+		padded(out, kind, PLACE_WIDTH, false);
+		lines_puts(out, "  ");
+		say_kind(record, kind, out);
+	}
+	lines_puts(out, "\n");
+}
+
+/* ---- events ---- */
+
+static const struct {
+	const char *event, *means;
+} event_table[] = {
+	{"up", "is up"},
+	{"moving", "keeps moving: `tally take` logs it as it stands"},
+	{"held", "is held, it looks like another part: `tally take` logs it, or choose the right one"},
+	{"doubt", "may be floating: `tally take` logs it"},
+	{"refused", "refused"},
+	{"not-logged", "NOT LOGGED"},
+	{"gone", "is gone"},
+	{"back", "is back"},
+	{"health", "the log"},
+};
+
+void view_event(const struct style *style, struct slice event, struct lines *out)
+{
+	char name[64], place[80], meter[80], text[WORDS_SIZE], looks[80], why[WORDS_SIZE];
+	words_member(event, "event", name, sizeof name);
+	if (strcmp(name, "logged") == 0)
+		return;
+	words_member(event, "position", place, sizeof place);
+	words_member(event, "meter", meter, sizeof meter);
+	words_member(event, "text", text, sizeof text);
+	words_member(event, "looks", looks, sizeof looks);
+	words_member(event, "why", why, sizeof why);
+	const char *means = "";
+	for (size_t i = 0; i < sizeof event_table / sizeof event_table[0]; i++)
+		if (strcmp(name, event_table[i].event) == 0)
+			means = event_table[i].means;
+	bool bad = strcmp(name, "not-logged") == 0 || strcmp(name, "refused") == 0;
+	begin(style, event, 0, out);
+	lines_puts(out, table_colour(style, bad ? TABLE_BAD : TABLE_ORDINARY));
+	if (style->plain)
+		lines_printf(out, "%s: ", name);
+	else
+		padded(out, name, PLACE_WIDTH, false);
+	if (!style->plain)
+		lines_puts(out, "  ");
+	/* The daemon's own sentence says it best. */
+	if (text[0])
+		lines_puts(out, text);
+	else
+		lines_printf(out, "%s%s%s %s%s%s%s%s", place, place[0] && meter[0] ? ", " : "", meter,
+		             means, looks[0] ? ", like " : "", looks, why[0] ? ": " : "", why);
+	lines_puts(out, table_colour_end(style, bad ? TABLE_BAD : TABLE_ORDINARY));
+	lines_puts(out, "\n");
+}
+
+/* ---- frames ---- */
+
+/* Time of a frame: a time as in records, or microseconds of stream time. */
+static void frame_time(const struct style *style, struct slice t, char *out, size_t size)
+{
+	int64_t us;
+	if (t.at && *t.at == '"')
+		words_time(style, t, false, out, size);
+	else if (json_int(t, &us) && us >= 0)
+		snprintf(out, size, "%lld.%06lld", (long long)(us / 1000000), (long long)(us % 1000000));
+	else
+		words_clean(t.at ? t.at : "", t.at ? t.len : 0, out, size);
+}
+
+void view_frame(const struct style *style, struct slice frame, struct lines *out)
+{
+	char time[64], bytes[4 * WORDS_SIZE], said[WORDS_SIZE], shown[WORDS_SIZE], why[WORDS_SIZE];
+	char fault[WORDS_SIZE], value[WORDS_SIZE];
+	frame_time(style, json_member(frame.at, frame.len, "t"), time, sizeof time);
+	words_member(frame, "bytes", bytes, sizeof bytes);
+	simple(json_member(frame.at, frame.len, "fault"), fault, sizeof fault);
+	simple(json_member(frame.at, frame.len, "said"), said, sizeof said);
+	words_member(frame, "shown", shown, sizeof shown);
+	words_member(frame, "why", why, sizeof why);
+	words_value(style, shown, value, sizeof value);
+	bool bad = why[0] && !shown[0];
+	lines_printf(out, "%s%s", time, style->plain ? ", " : "  ");
+	lines_printf(out, "\"%s\"", bytes);
+	if (!style->plain) {
+		size_t w = words_width(bytes, strlen(bytes)) + 2;
+		lines_fill(out, ' ', w < 28 ? 28 - w : 0);
+	}
+	lines_printf(out, "%s%s", style->plain ? ", " : "  ", bad ? table_colour(style, TABLE_BAD) : "");
+	const char *gap = "";
+	const char *parts[] = {value, strcmp(said, "reading") == 0 ? "" : said,
+	                       strcmp(fault, "none") == 0 || strcmp(fault, "false") == 0 ? "" : fault,
+	                       why};
+	for (size_t i = 0; i < sizeof parts / sizeof parts[0]; i++) {
+		if (!parts[i][0])
+			continue;
+		lines_printf(out, "%s%s", gap, parts[i]);
+		gap = ", ";
+	}
+	lines_puts(out, bad ? table_colour_end(style, TABLE_BAD) : "");
+	lines_puts(out, "\n");
+}
