@@ -41,36 +41,52 @@ client_objs   := $(patsubst %.c,$(B)/%.o,$(filter-out client/main.c,$(wildcard c
 test_progs    := $(patsubst tests/%.c,$(B)/tests/%,$(wildcard tests/test_*.c))
 bench_progs   := $(patsubst tests/%.c,$(B)/tests/%,$(wildcard tests/bench_*.c))
 
+# V=1 shows the commands whole.
+V ?= 0
+ifeq ($(V),0)
+Q    := @
+said  = @echo "  $(1)"
+else
+Q    :=
+said  = @:
+endif
+
 .PHONY: all deps demo check check-run bench bench-run fuzz install tests clean
 all: $(B)/tallyd $(B)/tally $(B)/demo/meters $(B)/demo/libadapters.so
 
 $(B)/%.o: %.c
 	@mkdir -p $(@D)
-	$(CC) $(ALL_CFLAGS) -MMD -MP -c -o $@ $<
+	$(call said,cc $<)
+	$(Q)$(CC) $(ALL_CFLAGS) -MMD -MP -c -o $@ $<
 
 $(B)/libprotocol.a: $(protocol_objs)
 $(B)/libdaemon.a: $(daemon_objs)
 $(B)/libclient.a: $(client_objs)
 $(B)/lib%.a:
-	rm -f $@ && $(AR) rcs $@ $^
+	$(Q)rm -f $@ && $(AR) rcs $@ $^
 
 $(B)/tallyd: $(B)/daemon/main.o $(B)/libdaemon.a $(B)/libprotocol.a
-	$(CC) $(ALL_CFLAGS) $(LDFLAGS) -o $@ $^ $(LIBS)
+	$(call said,ld $@)
+	$(Q)$(CC) $(ALL_CFLAGS) $(LDFLAGS) -o $@ $^ $(LIBS)
 $(B)/tally: $(B)/client/main.o $(B)/libclient.a $(B)/libprotocol.a
-	$(CC) $(ALL_CFLAGS) $(LDFLAGS) -o $@ $^ $(LIBS)
+	$(call said,ld $@)
+	$(Q)$(CC) $(ALL_CFLAGS) $(LDFLAGS) -o $@ $^ $(LIBS)
 
 # The demo shares nothing with the daemon but the bytes on the line.
 $(B)/demo/meters: demo/meters.c
 	@mkdir -p $(@D)
-	$(CC) $(ALL_CFLAGS) -MMD -MP -o $@ $< -lm
+	$(call said,cc $@)
+	$(Q)$(CC) $(ALL_CFLAGS) -MMD -MP -o $@ $< -lm
 $(B)/demo/libadapters.so: demo/adapters_shim.c
 	@mkdir -p $(@D)
-	$(CC) $(ALL_CFLAGS) -MMD -MP -fPIC -shared -o $@ $< -ldl
+	$(call said,cc $@)
+	$(Q)$(CC) $(ALL_CFLAGS) -MMD -MP -fPIC -shared -o $@ $< -ldl
 
 # Each tests/test_NAME.c is one cmocka program over the libraries; bench_NAME.c is
 # one table of `make bench`.
 $(B)/tests/%: $(B)/tests/%.o $(B)/libdaemon.a $(B)/libclient.a $(B)/libprotocol.a
-	$(CC) $(ALL_CFLAGS) $(LDFLAGS) -o $@ $^ -lcmocka -lgsl -lgslcblas $(LIBS)
+	$(call said,ld $@)
+	$(Q)$(CC) $(ALL_CFLAGS) $(LDFLAGS) -o $@ $^ -lcmocka -lgsl -lgslcblas $(LIBS)
 # The port's test stands on pseudo-terminals: the shim is linked in.
 $(B)/tests/test_port: $(B)/demo/adapters_shim.o
 .SECONDARY:
@@ -118,7 +134,8 @@ fuzz-run: $(patsubst %,$(B)/fuzz_%,$(fuzz_names))
 	    grep -E 'number_of_executed_units|ERROR|SUMMARY' || exit 1; \
 	done
 $(B)/fuzz_%: $(B)/tests/fuzz_%.o $(B)/libdaemon.a $(B)/libprotocol.a
-	$(CC) $(ALL_CFLAGS) -fsanitize=fuzzer -o $@ $^ $(LIBS)
+	$(call said,ld $@)
+	$(Q)$(CC) $(ALL_CFLAGS) -fsanitize=fuzzer -o $@ $^ $(LIBS)
 
 install: all
 	install -D -m 755 $(B)/tallyd $(DESTDIR)$(PREFIX)/bin/tallyd

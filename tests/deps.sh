@@ -41,8 +41,8 @@ else
 fi
 
 echo "installing$missing"
-if ! { $root apt-get -qq update && DEBIAN_FRONTEND=noninteractive \
-       $root apt-get -qq -y --no-install-recommends install $missing >/dev/null; }; then
+if ! { $root apt-get -qq update && $root env DEBIAN_FRONTEND=noninteractive \
+       apt-get -qq -y --no-install-recommends install $missing >/dev/null; }; then
 	echo "apt-get could not install$missing: look above, then run make again" >&2
 	exit 1
 fi
