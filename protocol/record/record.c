@@ -144,7 +144,7 @@ static void word_or_null(struct text *out, const char *key, bool there, const ch
 /* The members of a verdict, each with its leading comma. */
 static void verdict_members(struct text *out, const struct verdict *v)
 {
-	word_or_null(out, "verdict", v->word != VERDICT_NONE, verdict_word_name(v->word));
+	text_member_string(out, "verdict", verdict_word_name(v->word));
 	word_or_null(out, "side", v->side != SIDE_NONE, verdict_side_name(v->side));
 	word_or_null(out, "reason", v->reason != REASON_NONE, verdict_reason_name(v->reason));
 	if (v->has_deviation)
@@ -183,7 +183,7 @@ static int word_find(struct slice s, int count, const char *(*name)(int))
 {
 	if (json_absent(s))
 		return 0;
-	for (int i = 1; i < count; i++)
+	for (int i = 0; i < count; i++)
 		if (json_is(s, name(i)))
 			return i;
 	return -1;
