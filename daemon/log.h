@@ -11,14 +11,30 @@
  *   - A record is acknowledged only after COMMIT with synchronous=FULL returned.
  *     The caller learns it through log_collect(), on its own thread.
  *   - The thread that calls log_append never waits for the disk.
+ *   - log_append, log_save_open, log_collect, log_flush, log_next_ticket and
+ *     log_close are called from one thread; log_health, log_last_seq, log_path,
+ *     log_identity, log_opening and log_wal_bytes from any.
  *
  * The file format and the seal stand in protocol/SEAL.md.
  *
- * What a failing write does: the whole batch is refused (LOG_NOT_LOGGED) and
- * never written later.  Full or read-only: the next batch tries again, at most
- * once a second against a log known to be full.  I/O error at a sync, or
- * corruption: the log is suspect, everything is refused until a restart, which
- * verifies the whole chain first.
+ * What waits is written in one transaction, so that a hundred records cost one
+ * sync.  What a failing write does:
+ *   - a record that cannot be sealed (its body is no JSON) is refused with the
+ *     records appended together with it; the others of the group are written;
+ *   - disk full or read-only: the reserve beside the log (LOG.reserve) is given
+ *     up and the group is tried once more at once (LOG_LOW); where that fails,
+ *     too, the whole group is refused (LOG_NOT_LOGGED), and so is what comes
+ *     within a second.  Then the next append tries again, or, where none comes,
+ *     a small write every second (LOG_FULL);
+ *   - I/O error or corruption: the group is refused, a marker (LOG.suspect) is
+ *     left for the next start, and everything is refused until then, for the
+ *     next log_open verifies the whole chain first (LOG_SUSPECT).
+ * What was refused is never written later.
+ *
+ * Files beside LOG, all of them the log's: LOG-wal and LOG-shm (SQLite's; they
+ * belong to the log, copy them with it), LOG.lock (pid of the holder), LOG.key
+ * (Ed25519 private key, PEM, mode 0600), LOG.reserve, LOG.suspect; while a log is
+ * made, LOG.new and LOG.key.new.
  */
 #ifndef TALLY_LOG_H
 #define TALLY_LOG_H
@@ -26,27 +42,39 @@
 #include "protocol/trade/fault.h"
 
 #include <stdbool.h>
+#include <stddef.h>
 #include <stdint.h>
 
 struct log;
 struct log_reader;
 
-/* Bytes waiting for the disk, at most; beyond it log_append refuses. */
+/* Bytes appended and not yet collected, at most; beyond it log_append refuses. */
 #define LOG_QUEUE_MAX (16u << 20)
+/* Bytes of one record: it must fit into one line to a client (1 MiB). */
+#define LOG_TEXT_MAX (512u << 10)
+/* Records in one log_append. */
+#define LOG_DRAFTS_MAX 4096
+/* Above so many bytes of LOG-wal somebody holds a read transaction open and keeps
+ * the log from tidying up: tell the person. */
+#define LOG_WAL_ALARM (64 << 20)
 
 struct log_options {
 	const char *path;    /* a file, or ":memory:" */
-	const char *bench;   /* name, for record 1 of a new log */
+	const char *bench;   /* name, for record 1 */
 	const char *version; /* of the program, for record 1 */
-	/* For replays: no thread (log_append works at once, on the caller's), and the
-	 * identity of a new log is given, so that the same input gives the same
-	 * records.  identity points to 16 bytes, or is NULL for a random one. */
+	/* For replays: no thread (log_append works at once, on the caller's; records
+	 * and results are the same), no key, and the identity of a new log is given,
+	 * so that the same input gives the same records.  identity points to 16
+	 * bytes, or is NULL for a random one. */
 	bool inline_mode;
 	const uint8_t *identity;
 	int64_t now; /* UTC, us since 1970, for record 1 */
-	/* Called on the log thread when results wait; typically uv_async_send. */
+	/* Called when results wait or the health has changed, typically
+	 * uv_async_send; on the log thread, in inline mode at the end of log_append.
+	 * It may not call the log. */
 	void (*notify)(void *arg);
 	void *arg;
+	const char *vfs; /* name of an SQLite VFS, NULL for the usual one: the tests' fault seam */
 };
 
 /*
@@ -54,34 +82,49 @@ struct log_options {
  * verifies the chain, seals the open runs that a kill left behind (as trail
  * records marked recovered).  On failure returns NULL and says why: another
  * daemon holds it (its pid is named), newer format, chain broken at record N,
- * unwritable directory, ...  Nothing is ever replaced or deleted.
+ * unwritable directory, a network file system, ...  Nothing is ever replaced or
+ * deleted; an empty file counts as none.  A log that is missing while its LOG.key
+ * is there is not made anew.
  */
 struct log *log_open(const struct log_options *options, struct fault *why);
 
-/* Everything queued is committed, the file is checkpointed, the lock released. */
+/* What log_open found, for people: "verified 1234 records in 0.012 s; ..." */
+const char *log_opening(const struct log *log);
+/* 32 hex digits, from record 1. */
+const char *log_identity(const struct log *log);
+
+/* Everything queued is committed, the file is checkpointed, the lock released.
+ * Results that were not collected are lost: log_flush and log_collect first. */
 void log_close(struct log *log);
+
+/* Wait until everything queued has come back; for shutdown. */
+void log_flush(struct log *log);
 
 /* One record to be sealed.  The log writes {"seq":N,"t":"...","kind":"KIND"
  * itself, then `body`: the further members, each with its leading comma
  * (,"job":"x","position":"R1"), then }.  body must be valid JSON in that place
  * and without line breaks; it may name the seq of another record by its ticket:
  * the byte 0x01, the ticket in decimal, the byte 0x01 (log_reference writes it);
- * the log puts the number there, or null where that record was refused. */
+ * the log puts the number there, or null where that record was refused, was not
+ * yet appended, or lies more than 65536 tickets back. */
 struct log_draft {
-	int64_t t; /* UTC, us since 1970-01-01 */
-	const char *kind;
+	int64_t t; /* UTC, us since 1970-01-01; years 1 to 9999 */
+	const char *kind; /* [a-z] and -, up to 32 */
 	const char *body;
 	size_t body_len;
 };
 
 #define LOG_REFERENCE_SIZE 24
+/* Writes a reference and a NUL; returns its length. */
 size_t log_reference(uint64_t ticket, char out[LOG_REFERENCE_SIZE]);
 
 /*
- * Queue `n` records as one transaction.  Their tickets are consecutive; the
- * first is returned.  Copies everything.  `run_of` names a meter whose saved open
- * run leaves the unsealed table in the same transaction (NULL for none).
- * Returns 0 where the queue is full or the log is suspect (why says so).
+ * Queue `n` records (1 or more) as one transaction, all or nothing.  Their tickets
+ * are consecutive; the first is returned.  Copies everything.  `run_of` names a
+ * meter whose saved open run leaves the unsealed table in the same transaction
+ * (NULL for none).
+ * Returns 0 where the queue is full, the log is suspect, or a draft cannot be one
+ * (why says which); then no ticket is used.
  */
 uint64_t log_append(struct log *log, const struct log_draft *draft, size_t n, const char *run_of,
                     struct fault *why);
@@ -90,7 +133,9 @@ uint64_t log_append(struct log *log, const struct log_draft *draft, size_t n, co
 uint64_t log_next_ticket(const struct log *log);
 
 /* Save the open runs (once a second) in one commit: all of them, replacing what
- * was saved before.  body as in log_draft, of a trail record. */
+ * was saved before.  body as in log_draft, of a trail record, without references.
+ * A save that cannot be made (full, suspect, on the reserve) is left out without a
+ * word: the next one holds more. */
 struct log_open_run {
 	const char *meter;
 	int64_t t;
@@ -108,27 +153,35 @@ struct log_result {
 	uint64_t ticket;
 	enum log_status status;
 	int64_t seq;
-	const char *text; /* exactly as sealed; valid during the callback */
+	const char *text; /* exactly as sealed, NUL-terminated; valid during the callback */
 	size_t len;
 	const char *why; /* with LOG_NOT_LOGGED: for people; valid during the callback */
 };
 
-/* Hand over what has come back, in ticket order, on the caller's thread. */
+/* Hand over all that has come back, in ticket order, on the caller's thread.
+ * `each` may append (and in inline mode gets the result in the same call). */
 void log_collect(struct log *log, void (*each)(void *arg, const struct log_result *r), void *arg);
 
 enum log_health {
 	LOG_GOOD,
-	LOG_LOW,     /* disk full: running on the reserve */
+	LOG_LOW,     /* disk full: running on the reserve, or without one */
 	LOG_FULL,    /* full or read-only: refused, tried again every second */
 	LOG_SUSPECT, /* I/O error or corruption: refused until a restart */
 };
 enum log_health log_health(const struct log *log);
-const char *log_health_word(enum log_health h);
+const char *log_health_word(enum log_health h); /* "good", "low", "full", "suspect" */
 int64_t log_last_seq(const struct log *log); /* durable */
 const char *log_path(const struct log *log); /* for log_reader_open; memory logs too */
+int64_t log_wal_bytes(const struct log *log); /* of LOG-wal that are in use; see LOG_WAL_ALARM */
 
 /* ---- reading ---- */
 
+/*
+ * Opens what log_path said or the file of a log, running or not, and changes
+ * nothing, neither in it nor beside it, though it may lie in an unwritable place
+ * and with or without LOG-wal.  A file that is no SQLite database, is not a log,
+ * or has a newer format is a fault.
+ */
 struct log_reader *log_reader_open(const char *path, struct fault *why);
 void log_reader_close(struct log_reader *r);
 
@@ -136,13 +189,15 @@ struct log_query {
 	int64_t after;        /* seq above this */
 	int64_t until;        /* seq up to this; 0 for no bound */
 	int limit;            /* at most so many; 0 for no bound */
-	const char *kind;     /* NULL for every kind; several with commas: "entry,strike" */
+	const char *kind;     /* NULL for every kind; several (up to 16) with commas: "entry,strike" */
 	const char *position; /* NULL for any */
 	const char *meter;    /* NULL for any */
 	bool newest_first;
 };
-/* Calls each(arg, seq, text, len) in order; each returns false to stop.
- * Returns the number of records given, -1 on a fault. */
+/* Calls each(arg, seq, text, len) in order; each returns false to stop; text is
+ * NUL-terminated and valid during the call.  No read transaction is open while
+ * `each` runs, and none is long: the rows are fetched a page at a time (a thousand
+ * rows or 1 MiB).  Returns the number of records given, -1 on a fault. */
 int64_t log_reader_records(struct log_reader *r, const struct log_query *q,
                            bool (*each)(void *arg, int64_t seq, const char *text, size_t len),
                            void *arg, struct fault *why);
@@ -152,22 +207,24 @@ enum log_verdict {
 	LOG_INTACT_NO_ANCHOR, /* chain whole; nothing from outside pins it */
 	LOG_INTACT_TO_ANCHOR, /* chain whole and the anchor stands in it, as the last record */
 	LOG_NEWER_THAN_ANCHOR, /* the same, with records after the anchor */
-	LOG_TRUNCATED,        /* chain whole, but it ends before the anchor */
+	LOG_TRUNCATED,        /* chain whole (or nothing there), but it ends before the anchor */
 	LOG_REWRITTEN,        /* chain whole, but the anchor's record has another hash */
 	LOG_ALTERED,          /* a record does not fit its hash or its place */
-	LOG_EMPTY,            /* no records: never OK */
+	LOG_EMPTY,            /* no records and no anchor: never OK */
 };
 struct log_check {
 	enum log_verdict verdict;
 	int64_t records;    /* that were looked at and fit */
 	int64_t bad_seq;    /* with LOG_ALTERED: the first that does not fit */
-	char what[160];     /* for people: what is wrong with it */
+	char what[160];     /* for people: what is wrong with it; "" where nothing is */
 	uint8_t head[32];   /* hash of the last record that fits */
-	char identity[33];  /* of the log, hex */
+	char identity[33];  /* of the log, hex; "" where record 1 does not fit */
 };
-const char *log_verdict_name(enum log_verdict v); /* "intact", "newer than the anchor", ... */
+/* "intact", "intact to the anchor", "newer than the anchor", ... */
+const char *log_verdict_name(enum log_verdict v);
 /* anchor_seq 0 for none.  Reads seq, text and hash only.  False on a fault (not
- * a log, unreadable), which is not a verdict. */
+ * a log, unreadable), which is not a verdict.  Damaged pages of the file are one:
+ * LOG_ALTERED at the first record that cannot be read. */
 bool log_reader_verify(struct log_reader *r, int64_t anchor_seq, const uint8_t anchor_hash[32],
                        struct log_check *out, struct fault *why);
 

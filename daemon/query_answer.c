@@ -95,8 +95,13 @@ void answer_json(struct answer *a, const char *json, size_t len)
 
 void answer_string(struct answer *a, const char *string)
 {
+	answer_text(a, string, strlen(string));
+}
+
+void answer_text(struct answer *a, const char *string, size_t len)
+{
 	/* Six bytes for a control character are the most that one byte becomes. */
-	size_t len = strlen(string), most = 6 * len + 2;
+	size_t most = 6 * len + 2;
 	char small[512], *buffer = most < sizeof small ? small : malloc(most + 1);
 	if (!buffer) {
 		a->failed = true;

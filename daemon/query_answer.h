@@ -30,7 +30,8 @@ void answer_printf(struct answer *a, const char *format, ...)
 /* A JSON text as it stands; a line break in it (white space there, by the grammar)
  * becomes a space, since a message is one line. */
 void answer_json(struct answer *a, const char *json, size_t len);
-void answer_string(struct answer *a, const char *string); /* with quotes and escapes */
+void answer_text(struct answer *a, const char *string, size_t len); /* with quotes and escapes */
+void answer_string(struct answer *a, const char *string);           /* the same */
 void answer_real(struct answer *a, double x);
 
 #endif

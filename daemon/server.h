@@ -31,8 +31,11 @@ struct server_hooks {
 	 * the peer's.  Returns false where there is no such method. */
 	bool (*call)(void *arg, struct server_call *call, const char *method, json_t *params,
 	             unsigned uid);
-	/* Someone wants the frames of a meter, or a tape: true while anyone does. */
+	/* Is there a meter of that name?  Asked before its frames or tape are followed. */
 	bool (*has_meter)(void *arg, const char *name);
+	/* One line for the daemon's standard error (a client was put out, the log
+	 * cannot be read); may be NULL. */
+	void (*say)(void *arg, const char *text);
 	void *arg;
 };
 

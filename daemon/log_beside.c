@@ -1,0 +1,388 @@
+/* SPDX-License-Identifier: MIT */
+/*
+ * The files beside the log: who holds it (LOG.lock), what signs for it (LOG.key),
+ * room for the last words on a full disk (LOG.reserve), and the reminder that
+ * something went wrong (LOG.suspect).  None of this opens the log itself.
+ */
+#include "daemon/log_inside.h"
+
+#include "protocol/record/seal.h"
+
+#include <errno.h>
+#include <fcntl.h>
+#include <limits.h>
+#include <openssl/evp.h>
+#include <openssl/pem.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sys/file.h>
+#include <sys/stat.h>
+#include <sys/statvfs.h>
+#include <sys/sysmacros.h>
+#include <sys/vfs.h>
+#include <unistd.h>
+
+char *beside_name(const char *path, const char *suffix)
+{
+	size_t size = strlen(path) + strlen(suffix) + 1;
+	char *name = malloc(size);
+	if (name)
+		snprintf(name, size, "%s%s", path, suffix);
+	return name;
+}
+
+bool beside_exists(const char *path, const char *suffix, int64_t *size)
+{
+	char *name = beside_name(path, suffix);
+	struct stat st;
+	bool there = name && stat(name, &st) == 0;
+	if (there && size)
+		*size = st.st_size;
+	free(name);
+	return there;
+}
+
+static void beside_remove(const char *path, const char *suffix)
+{
+	char *name = beside_name(path, suffix);
+	if (name)
+		unlink(name);
+	free(name);
+}
+
+/* The folder of a path, "." where none is named. */
+static char *folder_of(const char *path)
+{
+	const char *slash = strrchr(path, '/');
+	if (!slash)
+		return strdup(".");
+	return slash == path ? strdup("/") : strndup(path, (size_t)(slash - path));
+}
+
+/* Two names of one file must meet at one lock: links are followed. */
+bool beside_path(const char *given, char **absolute, struct fault *why)
+{
+	if (!given || !*given || strlen(given) > PATH_MAX - 32) {
+		fault_set(why, "the log needs a path of up to %d bytes", PATH_MAX - 32);
+		return false;
+	}
+	*absolute = realpath(given, NULL);
+	if (*absolute)
+		return true;
+	char *folder = folder_of(given);
+	char *real = folder ? realpath(folder, NULL) : NULL;
+	if (!real) {
+		fault_at(why, given, 0, 0, "the folder %s of the log: %s; make it, or name another",
+		         folder ? folder : "", strerror(errno));
+		free(folder);
+		return false;
+	}
+	const char *slash = strrchr(given, '/');
+	const char *base = slash ? slash + 1 : given;
+	size_t size = strlen(real) + strlen(base) + 2;
+	char *out = *base ? malloc(size) : NULL;
+	if (out)
+		snprintf(out, size, "%s/%s", strcmp(real, "/") == 0 ? "" : real, base);
+	else
+		fault_at(why, given, 0, 0, "the log must be a file, this is a folder");
+	free(real);
+	free(folder);
+	*absolute = out;
+	return out != NULL;
+}
+
+/* ---- where a log may lie ---- */
+
+/* SQLite's write-ahead log shares memory between processes, which no network
+ * file system does; numbers from statfs(2) and linux/magic.h. */
+static const struct {
+	unsigned long magic;
+	const char *name;
+} network[] = {
+	{ 0x6969, "NFS" },        { 0x517b, "SMB" },     { 0xff534d42, "CIFS" },
+	{ 0xfe534d42, "SMB2" },   { 0x00c36400, "Ceph" }, { 0x01021997, "9P" },
+	{ 0x5346414f, "AFS" },    { 0x73757245, "Coda" }, { 0x0bd00bd0, "Lustre" },
+	{ 0x01161970, "GFS2" },   { 0x7461636f, "OCFS2" },
+};
+#define MAGIC_FUSE 0x65735546
+static const char *const remote_fuse[] = {
+	"fuse.sshfs", "fuse.rclone", "fuse.s3fs", "fuse.davfs", "fuse.glusterfs",
+	"fuse.curlftpfs", "fuse.ceph-fuse", "fuse.gvfsd-fuse", "fuse.goofys",
+};
+
+/* All FUSE file systems share one magic number; the mount table names the kind. */
+static bool fuse_is_remote(const char *folder, char *name, size_t size)
+{
+	struct stat st;
+	FILE *mounts = fopen("/proc/self/mountinfo", "re");
+	if (!mounts)
+		return false;
+	bool remote = false;
+	char *line = NULL;
+	size_t room = 0;
+	unsigned major_no, minor_no;
+	bool known = stat(folder, &st) == 0;
+	while (known && !remote && getline(&line, &room, mounts) > 0) {
+		char *kind = strstr(line, " - ");
+		if (!kind || sscanf(line, "%*u %*u %u:%u ", &major_no, &minor_no) != 2 ||
+		    makedev(major_no, minor_no) != st.st_dev)
+			continue;
+		kind += 3;
+		kind[strcspn(kind, " \n")] = '\0';
+		for (size_t i = 0; i < sizeof remote_fuse / sizeof *remote_fuse; i++)
+			if (strcmp(kind, remote_fuse[i]) == 0) {
+				snprintf(name, size, "%s", kind);
+				remote = true;
+			}
+	}
+	free(line);
+	fclose(mounts);
+	return remote;
+}
+
+bool beside_place_fits(const char *path, struct fault *why)
+{
+	char *folder = folder_of(path);
+	struct statfs fs;
+	char name[64] = "";
+	if (folder && statfs(folder, &fs) == 0) {
+		unsigned long magic = (unsigned long)fs.f_type & 0xffffffff;
+		for (size_t i = 0; i < sizeof network / sizeof *network; i++)
+			if (network[i].magic == magic)
+				snprintf(name, sizeof name, "%s", network[i].name);
+		if (magic == MAGIC_FUSE && !fuse_is_remote(folder, name, sizeof name))
+			name[0] = '\0';
+	}
+	free(folder);
+	if (!name[0])
+		return true;
+	fault_at(why, path, 0, 0, "the log would lie on a network file system (%s), where it cannot "
+	         "be kept whole; put it on a disk of this machine", name);
+	return false;
+}
+
+/* ---- the lock ---- */
+
+static void name_holder(int fd, const char *path, struct fault *why)
+{
+	char text[32] = "", comm[64] = "", file[64];
+	ssize_t n = pread(fd, text, sizeof text - 1, 0);
+	long pid = n > 0 ? strtol(text, NULL, 10) : 0;
+	if (pid <= 0) {
+		fault_at(why, path, 0, 0, "another process holds the log; stop it first");
+		return;
+	}
+	snprintf(file, sizeof file, "/proc/%ld/comm", pid);
+	FILE *f = fopen(file, "re");
+	if (f) {
+		if (fgets(comm, sizeof comm, f))
+			comm[strcspn(comm, "\n")] = '\0';
+		fclose(f);
+	}
+	fault_at(why, path, 0, 0, "process %ld%s%s%s holds the log; stop it first", pid,
+	         comm[0] ? " (" : "", comm, comm[0] ? ")" : "");
+}
+
+int beside_lock(const char *path, struct fault *why)
+{
+	char *name = beside_name(path, ".lock");
+	int fd = name ? open(name, O_RDWR | O_CREAT | O_CLOEXEC | O_NOFOLLOW, 0644) : -1;
+	if (fd < 0) {
+		fault_at(why, name, 0, 0, "cannot make the lock of the log: %s; the folder of the log "
+		         "must be writable", strerror(errno));
+		free(name);
+		return -1;
+	}
+	free(name);
+	if (flock(fd, LOCK_EX | LOCK_NB) != 0) {
+		if (errno == EWOULDBLOCK)
+			name_holder(fd, path, why);
+		else
+			fault_at(why, path, 0, 0, "cannot lock the log: %s", strerror(errno));
+		close(fd);
+		return -1;
+	}
+	/* The pid is for people; on a full disk it may be missing. */
+	char pid[32];
+	int n = snprintf(pid, sizeof pid, "%ld\n", (long)getpid());
+	if (ftruncate(fd, 0) != 0 || pwrite(fd, pid, (size_t)n, 0) != n)
+		(void)!ftruncate(fd, 0);
+	return fd;
+}
+
+void beside_unlock(int lock)
+{
+	if (lock < 0)
+		return;
+	/* The file stays: removing it would let two others hold two locks. */
+	(void)!ftruncate(lock, 0);
+	close(lock);
+}
+
+/* ---- the reserve ---- */
+
+bool beside_reserve_make(const char *path)
+{
+	int64_t size = 0;
+	if (beside_exists(path, ".reserve", &size) && size >= LOG_RESERVE_SIZE)
+		return true;
+	char *folder = folder_of(path);
+	struct statvfs fs;
+	/* Twice its size, or making it would itself fill the disk. */
+	bool room = folder && statvfs(folder, &fs) == 0 &&
+	            (double)fs.f_bavail * (double)fs.f_frsize >= 2.0 * LOG_RESERVE_SIZE;
+	free(folder);
+	char *name = room ? beside_name(path, ".reserve") : NULL;
+	int fd = name ? open(name, O_WRONLY | O_CREAT | O_CLOEXEC | O_NOFOLLOW, 0644) : -1;
+	bool made = fd >= 0 && posix_fallocate(fd, 0, LOG_RESERVE_SIZE) == 0;
+	if (fd >= 0)
+		close(fd);
+	if (fd >= 0 && !made)
+		unlink(name);
+	free(name);
+	return made;
+}
+
+bool beside_reserve_drop(const char *path)
+{
+	char *name = beside_name(path, ".reserve");
+	bool dropped = name && unlink(name) == 0;
+	free(name);
+	return dropped;
+}
+
+/* ---- the marker ---- */
+
+void beside_suspect_mark(const char *path, int64_t seq, const char *what)
+{
+	char *name = beside_name(path, ".suspect");
+	int fd = name ? open(name, O_WRONLY | O_CREAT | O_TRUNC | O_CLOEXEC | O_NOFOLLOW, 0644) : -1;
+	free(name);
+	if (fd < 0)
+		return;
+	char text[256];
+	int n = snprintf(text, sizeof text, "after record %lld: %s\n", (long long)seq, what);
+	if (n > 0 && write(fd, text, strlen(text)) > 0)
+		(void)fsync(fd);
+	close(fd);
+}
+
+bool beside_suspect_read(const char *path, char *what, size_t size)
+{
+	char *name = beside_name(path, ".suspect");
+	FILE *f = name ? fopen(name, "re") : NULL;
+	free(name);
+	if (!f)
+		return false;
+	if (!fgets(what, (int)size, f))
+		snprintf(what, size, "unknown");
+	what[strcspn(what, "\n")] = '\0';
+	fclose(f);
+	return true;
+}
+
+void beside_suspect_clear(const char *path)
+{
+	beside_remove(path, ".suspect");
+}
+
+/* ---- the key, and a log in the making ---- */
+
+static bool write_private(const char *name, const char *bytes, size_t len)
+{
+	int fd = open(name, O_WRONLY | O_CREAT | O_EXCL | O_CLOEXEC | O_NOFOLLOW, 0600);
+	if (fd < 0)
+		return false;
+	bool done = write(fd, bytes, len) == (ssize_t)len && fsync(fd) == 0;
+	int error = errno;
+	close(fd);
+	if (!done)
+		unlink(name);
+	errno = error;
+	return done;
+}
+
+bool beside_key_make(const char *path, char hex[65], struct fault *why)
+{
+	uint8_t public[32];
+	size_t public_len = sizeof public;
+	char *pem = NULL;
+	char *name = beside_name(path, ".key.new");
+	EVP_PKEY *key = EVP_PKEY_Q_keygen(NULL, NULL, "ED25519");
+	BIO *memory = BIO_new(BIO_s_mem());
+	bool made = name && key && memory &&
+	            EVP_PKEY_get_raw_public_key(key, public, &public_len) == 1 &&
+	            PEM_write_bio_PrivateKey(memory, key, NULL, NULL, 0, NULL, NULL) == 1;
+	if (!made) {
+		fault_at(why, path, 0, 0, "no key can be made for the log: libcrypto gives no Ed25519");
+	} else {
+		long len = BIO_get_mem_data(memory, &pem);
+		made = write_private(name, pem, (size_t)len);
+		if (!made)
+			fault_at(why, name, 0, 0, "the key of the log cannot be written: %s",
+			         strerror(errno));
+	}
+	if (made)
+		seal_hex(public, sizeof public, hex);
+	BIO_free(memory);
+	EVP_PKEY_free(key);
+	free(name);
+	return made;
+}
+
+/* A name is durable only once its folder is. */
+static bool folder_sync(const char *path)
+{
+	char *folder = folder_of(path);
+	int fd = folder ? open(folder, O_RDONLY | O_DIRECTORY | O_CLOEXEC) : -1;
+	free(folder);
+	bool done = fd >= 0 && (fsync(fd) == 0 || errno == EINVAL);
+	if (fd >= 0)
+		close(fd);
+	return done;
+}
+
+/* Never over a log: only an empty file may be in the way. */
+static int rename_new(const char *from, const char *to)
+{
+	struct stat st;
+	if (stat(to, &st) == 0)
+		return st.st_size == 0 ? rename(from, to) : (errno = EEXIST, -1);
+	if (renameat2(AT_FDCWD, from, AT_FDCWD, to, RENAME_NOREPLACE) == 0)
+		return 0;
+	/* Not every file system can do that; we hold the lock. */
+	return errno == EINVAL || errno == ENOSYS ? rename(from, to) : -1;
+}
+
+static bool settle_name(const char *path, const char *from, const char *to, struct fault *why)
+{
+	char *source = beside_name(path, from), *target = beside_name(path, to);
+	bool done = source && target && rename_new(source, target) == 0 && folder_sync(path);
+	if (!done)
+		fault_at(why, target, 0, 0, "the new file cannot be put in its place: %s",
+		         strerror(errno));
+	free(source);
+	free(target);
+	return done;
+}
+
+/* The log first: with a log and LOG.key.new the next start can finish the work. */
+bool beside_new_settle(const char *path, bool key, struct fault *why)
+{
+	return settle_name(path, ".new", "", why) && (!key || beside_key_settle(path, why));
+}
+
+bool beside_key_settle(const char *path, struct fault *why)
+{
+	if (!beside_exists(path, ".key.new", NULL) || beside_exists(path, ".key", NULL))
+		return true;
+	return settle_name(path, ".key.new", ".key", why);
+}
+
+void beside_new_drop(const char *path)
+{
+	beside_remove(path, ".new");
+	beside_remove(path, ".new-journal");
+	beside_remove(path, ".key.new");
+}

@@ -1,0 +1,427 @@
+/* SPDX-License-Identifier: MIT */
+/*
+ * The file of the log and its one writing connection: made, opened, verified,
+ * recovered after a kill, closed.
+ *
+ * A new log is made as LOG.new in one transaction and then gets its name, so
+ * that there is never a log without its first record.  An old one is looked at
+ * through a connection that changes nothing before it is opened for writing: a
+ * foreign file, or one of a newer program, stays as it is to the byte.
+ *
+ * SQLite before 3.51.3 can lose committed pages where two connections write or
+ * checkpoint at the same moment (the WAL-reset race).  There is one such
+ * connection here and one process (LOG.lock), so the version does not matter;
+ * it would, if somebody wrote to the log with another program.
+ */
+#include "daemon/log_inside.h"
+
+#include "protocol/record/seal.h"
+#include "protocol/record/text.h"
+
+#include <errno.h>
+#include <openssl/rand.h>
+#include <sqlite3.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <time.h>
+#include <unistd.h>
+
+/* LOG-wal is cut to this when a checkpoint has emptied it. */
+#define WAL_KEPT "4194304"
+
+int64_t store_clock(void)
+{
+	struct timespec ts;
+	clock_gettime(CLOCK_MONOTONIC, &ts);
+	return (int64_t)ts.tv_sec * 1000000 + ts.tv_nsec / 1000;
+}
+
+/* ---- the connection ---- */
+
+/* One value of a pragma as text; false where it gives none. */
+static bool pragma(struct sqlite3 *db, const char *sql, char *out, size_t size)
+{
+	sqlite3_stmt *st = NULL;
+	bool got = sqlite3_prepare_v2(db, sql, -1, &st, NULL) == SQLITE_OK &&
+	           sqlite3_step(st) == SQLITE_ROW && sqlite3_column_text(st, 0);
+	snprintf(out, size, "%s", got ? (const char *)sqlite3_column_text(st, 0) : "");
+	return sqlite3_finalize(st) == SQLITE_OK && got;
+}
+
+/* Set and read back: a pragma that SQLite does not take is silent. */
+static bool set_up(struct sqlite3 *db, const char *journal, struct fault *why)
+{
+	const struct {
+		const char *set, *read, *want;
+	} rows[] = {
+		{ "PRAGMA page_size = 4096", NULL, NULL },
+		{ "PRAGMA encoding = 'UTF-8'", "PRAGMA encoding", "UTF-8" },
+		{ NULL, NULL, NULL }, /* the journal mode */
+		{ "PRAGMA synchronous = FULL", "PRAGMA synchronous", "2" },
+		{ "PRAGMA cache_size = -512", "PRAGMA cache_size", "-512" },
+		{ "PRAGMA wal_autocheckpoint = 0", "PRAGMA wal_autocheckpoint", "0" },
+		{ "PRAGMA journal_size_limit = " WAL_KEPT, "PRAGMA journal_size_limit", WAL_KEPT },
+		{ "PRAGMA recursive_triggers = ON", "PRAGMA recursive_triggers", "1" },
+		{ "PRAGMA temp_store = MEMORY", "PRAGMA temp_store", "2" },
+		{ "PRAGMA cell_size_check = ON", "PRAGMA cell_size_check", "1" },
+	};
+	char got[64], set[64];
+	sqlite3_busy_timeout(db, 5000);
+	sqlite3_db_config(db, SQLITE_DBCONFIG_DEFENSIVE, 1, NULL);
+	sqlite3_db_config(db, SQLITE_DBCONFIG_TRUSTED_SCHEMA, 0, NULL);
+	for (size_t i = 0; i < sizeof rows / sizeof *rows; i++) {
+		snprintf(set, sizeof set, "%s", rows[i].set ? rows[i].set : "");
+		const char *read = rows[i].read, *want = rows[i].want;
+		if (!rows[i].set) {
+			snprintf(set, sizeof set, "PRAGMA journal_mode = %s", journal);
+			read = "PRAGMA journal_mode";
+			want = journal;
+		}
+		if (sqlite3_exec(db, set, NULL, NULL, NULL) != SQLITE_OK ||
+		    (read && (!pragma(db, read, got, sizeof got) || strcmp(got, want) != 0))) {
+			fault_set(why, "SQLite refused \"%s\": %s", set, sqlite3_errmsg(db));
+			return false;
+		}
+	}
+	return true;
+}
+
+static struct sqlite3 *connect(const char *uri, const char *vfs, const char *journal,
+                               struct fault *why)
+{
+	struct sqlite3 *db = NULL;
+	int flags = SQLITE_OPEN_READWRITE | SQLITE_OPEN_CREATE | SQLITE_OPEN_URI |
+	            SQLITE_OPEN_NOMUTEX | SQLITE_OPEN_EXRESCODE;
+	if (sqlite3_open_v2(uri, &db, flags, vfs) != SQLITE_OK) {
+		fault_set(why, "SQLite cannot open it: %s", db ? sqlite3_errmsg(db) : "no memory");
+		sqlite3_close(db);
+		return NULL;
+	}
+	/* Only store_close checkpoints at the end, and only a sound log. */
+	sqlite3_db_config(db, SQLITE_DBCONFIG_NO_CKPT_ON_CLOSE, 1, NULL);
+	if (set_up(db, journal, why))
+		return db;
+	sqlite3_close(db);
+	return NULL;
+}
+
+static int wal_grew(void *arg, struct sqlite3 *db, const char *name, int frames)
+{
+	struct log_store *s = arg;
+	(void)db, (void)name;
+	s->wal_frames = frames;
+	s->wal_known = true;
+	return SQLITE_OK;
+}
+
+static bool prepare_all(struct log_store *s, struct fault *why)
+{
+	const struct {
+		struct sqlite3_stmt **st;
+		const char *sql;
+	} rows[] = {
+		{ &s->begin, "BEGIN IMMEDIATE" },
+		{ &s->commit, "COMMIT" },
+		{ &s->insert, "INSERT INTO record (seq, text, hash) VALUES (?, ?, ?)" },
+		{ &s->changed, "PRAGMA data_version" },
+		{ &s->head, "SELECT seq, hash FROM record ORDER BY seq DESC LIMIT 1" },
+		{ &s->run_clear, "DELETE FROM open_run WHERE meter = ?" },
+		{ &s->run_clear_all, "DELETE FROM open_run" },
+		{ &s->run_save, "INSERT INTO open_run (meter, t, body) VALUES (?, ?, ?)" },
+		{ &s->probe, "PRAGMA user_version = 1" },
+	};
+	for (size_t i = 0; i < sizeof rows / sizeof *rows; i++)
+		if (sqlite3_prepare_v3(s->db, rows[i].sql, -1, SQLITE_PREPARE_PERSISTENT, rows[i].st,
+		                       NULL) != SQLITE_OK) {
+			fault_at(why, s->path, 0, 0, "%s", sqlite3_errmsg(s->db));
+			return false;
+		}
+	sqlite3_wal_hook(s->db, wal_grew, s);
+	return true;
+}
+
+static void disconnect(struct log_store *s)
+{
+	struct sqlite3_stmt **st[] = { &s->begin, &s->commit, &s->insert, &s->changed, &s->head,
+		&s->run_clear, &s->run_clear_all, &s->run_save, &s->probe };
+	for (size_t i = 0; i < sizeof st / sizeof *st; i++) {
+		sqlite3_finalize(*st[i]);
+		*st[i] = NULL;
+	}
+	sqlite3_close(s->db);
+	s->db = NULL;
+}
+
+/* ---- a new log ---- */
+
+static bool first_record(struct sqlite3 *db, const struct log_options *o, const char *key,
+                         struct fault *why)
+{
+	uint8_t identity[16], hash[32];
+	const uint8_t before[32] = { 0 };
+	char hex[33], buffer[2048];
+	struct text text;
+	if (o->identity)
+		memcpy(identity, o->identity, sizeof identity);
+	else if (RAND_bytes(identity, sizeof identity) != 1) {
+		fault_set(why, "no random bytes for the identity of the log");
+		return false;
+	}
+	seal_hex(identity, sizeof identity, hex);
+	text_begin(&text, buffer, sizeof buffer);
+	text_puts(&text, "{\"seq\":1,\"t\":");
+	text_time(&text, o->now);
+	text_puts(&text, ",\"kind\":\"log\"");
+	text_member_string(&text, "identity", hex);
+	text_member_string(&text, "bench", o->bench ? o->bench : "");
+	if (key)
+		text_member_string(&text, "key", key);
+	else
+		text_member_null(&text, "key");
+	text_member_string(&text, "version", o->version ? o->version : "");
+	text_member_int(&text, "format", LOG_USER_VERSION);
+	text_puts(&text, "}");
+	if (text.failed) {
+		fault_set(why, "the name of the bench or the version is too long for record 1");
+		return false;
+	}
+	seal_next(before, text.bytes, text.len, hash);
+	sqlite3_stmt *st = NULL;
+	sqlite3_prepare_v2(db, "INSERT INTO record (seq, text, hash) VALUES (1, ?, ?)", -1, &st, NULL);
+	sqlite3_bind_text(st, 1, text.bytes, (int)text.len, SQLITE_STATIC);
+	sqlite3_bind_blob(st, 2, hash, sizeof hash, SQLITE_STATIC);
+	if (sqlite3_step(st) != SQLITE_DONE)
+		fault_set(why, "record 1: %s", sqlite3_errmsg(db));
+	return sqlite3_finalize(st) == SQLITE_OK;
+}
+
+/* All of it in one transaction. */
+static bool fill_new(struct sqlite3 *db, const struct log_options *o, const char *key,
+                     struct fault *why)
+{
+	if (sqlite3_exec(db, "BEGIN IMMEDIATE", NULL, NULL, NULL) == SQLITE_OK &&
+	    schema_create(db, why) && first_record(db, o, key, why)) {
+		if (sqlite3_exec(db, "COMMIT", NULL, NULL, NULL) == SQLITE_OK)
+			return true;
+	}
+	if (!why->text[0])
+		fault_set(why, "%s", sqlite3_errmsg(db));
+	return false;
+}
+
+static bool create_file(const char *path, const struct log_options *o, struct fault *why)
+{
+	char key[65];
+	bool keyed = !o->inline_mode, done = false;
+	struct fault what = { .text = "" };
+	if (beside_exists(path, ".key", NULL)) {
+		fault_at(why, path, 0, 0, "the log is missing, but its key %s.key is there: put the log "
+		         "back, or move the key away to begin a new log", path);
+		return false;
+	}
+	if (beside_exists(path, "-wal", NULL)) {
+		fault_at(why, path, 0, 0, "the log is missing or empty, but %s-wal, a part of it, is there: "
+		         "put the log back, or move that away to begin a new log", path);
+		return false;
+	}
+	beside_new_drop(path);
+	char *name = beside_name(path, ".new");
+	char *uri = name ? sqlite_uri(name, "mode=rwc") : NULL;
+	if (uri && (!keyed || beside_key_make(path, key, &what))) {
+		struct sqlite3 *db = connect(uri, o->vfs, "delete", &what);
+		done = db && fill_new(db, o, keyed ? key : NULL, &what);
+		done = sqlite3_close(db) == SQLITE_OK && done;
+		done = done && beside_new_settle(path, keyed, &what);
+	}
+	if (!done) {
+		beside_new_drop(path);
+		fault_at(why, path, 0, 0, "the log cannot be made: %s", what.text);
+	}
+	free(name);
+	sqlite3_free(uri);
+	return done;
+}
+
+/* ---- an old one ---- */
+
+/* Is it a log that we may write to?  Changes nothing. */
+static bool look_first(const char *path, struct fault *why)
+{
+	struct log_reader *r = log_reader_open(path, why);
+	log_reader_close(r);
+	return r != NULL;
+}
+
+/* After trouble the indices may be wrong though every record fits: they are
+ * checked, and made again where they are. */
+static bool mend_after_trouble(struct log_store *s, const char *trouble, struct fault *why)
+{
+	char got[200];
+	bool sound = pragma(s->db, "PRAGMA integrity_check(1)", got, sizeof got) &&
+	             strcmp(got, "ok") == 0;
+	if (!sound)
+		sound = sqlite3_exec(s->db, "REINDEX", NULL, NULL, NULL) == SQLITE_OK &&
+		        pragma(s->db, "PRAGMA integrity_check(1)", got, sizeof got) &&
+		        strcmp(got, "ok") == 0;
+	size_t len = strlen(s->opening);
+	snprintf(s->opening + len, sizeof s->opening - len,
+	         "; the log was suspect (%.150s) and is found whole", trouble);
+	if (!sound)
+		fault_at(why, s->path, 0, 0, "the log was suspect (%.100s), its records fit, but the file "
+		         "is damaged (%.80s); copy it to another disk with \"VACUUM INTO\" and use that",
+		         trouble, got);
+	return sound;
+}
+
+static bool verify_all(struct log_store *s, struct fault *why)
+{
+	struct log_check check;
+	int64_t start = store_clock();
+	if (!verify_chain(s->db, 0, NULL, &check, why))
+		return false;
+	if (check.verdict != LOG_INTACT_NO_ANCHOR) {
+		fault_at(why, s->path, 0, 0, "the seal of the log is broken, so nothing is added to it: "
+		         "%.150s; keep the file as it is and name a new one", check.what);
+		return false;
+	}
+	s->seq = check.records;
+	memcpy(s->hash, check.head, sizeof s->hash);
+	memcpy(s->identity, check.identity, sizeof s->identity);
+	snprintf(s->opening, sizeof s->opening, "verified %lld record%s in %.3f s",
+	         (long long)check.records, check.records == 1 ? "" : "s",
+	         (double)(store_clock() - start) / 1e6);
+	return true;
+}
+
+static bool begin_writing(struct log_store *s, const struct log_options *o, struct fault *why)
+{
+	char note[200] = "", trouble[200];
+	char *uri = s->memory ? sqlite3_mprintf("%s", s->path) : sqlite_uri(s->path, "mode=rw");
+	s->db = uri ? connect(uri, s->memory ? NULL : o->vfs, s->memory ? "memory" : "wal", why) : NULL;
+	sqlite3_free(uri);
+	if (!s->db) {
+		struct fault what = *why;
+		fault_at(why, s->path, 0, 0, "the log cannot be opened for writing: %s", what.text);
+		return false;
+	}
+	if (s->memory && !fill_new(s->db, o, NULL, why))
+		return false;
+	if (!verify_all(s, why) || !schema_check(s->db, note, sizeof note, why))
+		return false;
+	if (note[0]) {
+		size_t len = strlen(s->opening);
+		snprintf(s->opening + len, sizeof s->opening - len, "; missing or changed and made again: %s",
+		         note);
+	}
+	if (!s->memory && beside_suspect_read(s->path, trouble, sizeof trouble)) {
+		if (!mend_after_trouble(s, trouble, why))
+			return false;
+		beside_suspect_clear(s->path);
+	}
+	if (!prepare_all(s, why))
+		return false;
+	schema_seal_off(s->db);
+	return true;
+}
+
+/* Seal what a kill left, begin with an empty WAL. */
+static bool tidy_up(struct log_store *s, struct fault *why)
+{
+	s->recover = true;
+	store_recover(s);
+	if (s->health == LOG_SUSPECT) {
+		fault_at(why, s->path, 0, 0, "the log cannot be written to: %s", s->trouble);
+		return false;
+	}
+	if (s->recovered) {
+		size_t len = strlen(s->opening);
+		snprintf(s->opening + len, sizeof s->opening - len, "; sealed %d run%s left open by a kill",
+		         s->recovered, s->recovered == 1 ? "" : "s");
+	}
+	if (s->health == LOG_GOOD)
+		store_checkpoint(s, true);
+	return true;
+}
+
+/* ---- the store ---- */
+
+static bool open_file(struct log_store *s, const struct log_options *o, struct fault *why)
+{
+	int64_t size = 0;
+	if (!beside_path(o->path, &s->path, why) || !beside_place_fits(s->path, why))
+		return false;
+	bool there = beside_exists(s->path, "", &size) && size > 0;
+	/* Before the lock: a file that is no log gets nothing put beside it. */
+	if (there && !look_first(s->path, why))
+		return false;
+	s->lock = beside_lock(s->path, why);
+	if (s->lock < 0)
+		return false;
+	if (!there && !(beside_exists(s->path, "", &size) && size > 0) &&
+	    !create_file(s->path, o, why))
+		return false;
+	if (!beside_key_settle(s->path, why))
+		return false;
+	s->reserve = beside_reserve_make(s->path);
+	if (begin_writing(s, o, why))
+		return true;
+	/* On a full disk even opening needs some room. */
+	int code = s->db ? sqlite3_errcode(s->db) & 0xff : SQLITE_FULL;
+	if (!s->reserve || (code != SQLITE_FULL && code != SQLITE_IOERR) ||
+	    beside_exists(s->path, ".suspect", NULL))
+		return false;
+	disconnect(s);
+	s->reserve = false;
+	return beside_reserve_drop(s->path) && begin_writing(s, o, why);
+}
+
+static bool open_memory(struct log_store *s, const struct log_options *o, struct fault *why)
+{
+	static atomic_uint number;
+	char uri[80];
+	snprintf(uri, sizeof uri, "file:/tally-%ld-%u?vfs=memdb", (long)getpid(),
+	         atomic_fetch_add(&number, 1u) + 1);
+	s->memory = true;
+	s->path = strdup(uri);
+	s->reserve = true;
+	return s->path && begin_writing(s, o, why);
+}
+
+bool store_open(struct log_store *s, const struct log_options *o, struct fault *why)
+{
+	memset(s, 0, sizeof *s);
+	s->lock = -1;
+	s->ring = calloc(LOG_RING, sizeof *s->ring);
+	s->ring_next = 1;
+	if (!s->ring) {
+		fault_set(why, "no memory for the log");
+		return false;
+	}
+	bool memory = o->path && strcmp(o->path, ":memory:") == 0;
+	bool opened = memory ? open_memory(s, o, why) : open_file(s, o, why);
+	if (opened) {
+		s->health = s->reserve ? LOG_GOOD : LOG_LOW;
+		opened = tidy_up(s, why);
+	}
+	if (!opened)
+		store_close(s);
+	return opened;
+}
+
+void store_close(struct log_store *s)
+{
+	if (s->db && s->health == LOG_GOOD && s->insert) {
+		store_checkpoint(s, true);
+		/* Nothing is left in it, and SQLite may remove LOG-wal and LOG-shm. */
+		if (s->health == LOG_GOOD && s->wal_frames == 0)
+			sqlite3_db_config(s->db, SQLITE_DBCONFIG_NO_CKPT_ON_CLOSE, 0, NULL);
+	}
+	disconnect(s);
+	beside_unlock(s->lock);
+	s->lock = -1;
+	free(s->ring);
+	free(s->path);
+	s->ring = NULL;
+	s->path = NULL;
+}

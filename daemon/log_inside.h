@@ -1,0 +1,164 @@
+/* SPDX-License-Identifier: MIT */
+/*
+ * What the files daemon/log*.c share; nobody else includes it.
+ *
+ *   log.c         the queue, the thread, tickets and results: the interface
+ *   log_write.c   items into transactions; what a failing write does
+ *   log_file.c    open, create, recover, close: the one writing connection
+ *   log_schema.c  tables, triggers, views
+ *   log_beside.c  the files beside the log: lock, key, reserve, marker
+ *   log_verify.c  the chain of hashes
+ *   log_read.c    read-only connections
+ *   log_records.c queries: records by kind, place and number
+ *
+ * The threads: `struct log_store` belongs to the log thread from the moment that
+ * it runs (before, and in inline mode, to the caller); `struct log` is guarded by
+ * its mutex; what other threads may ask is atomic.
+ */
+#ifndef TALLY_LOG_INSIDE_H
+#define TALLY_LOG_INSIDE_H
+
+#include "daemon/log.h"
+
+#include <stdatomic.h>
+
+struct sqlite3;
+struct sqlite3_stmt;
+
+#define LOG_APPLICATION_ID 0x54616c79
+#define LOG_USER_VERSION 1
+
+/* Bytes of LOG.reserve.  Must let 100 records out.  Measured: an entry with its
+ * run of up to 1000 readings dirties at most 11 pages (45 KiB of WAL), one of 200
+ * readings 7 (29 KiB), in a commit each; 8 MiB is room for 180 of the largest. */
+#define LOG_RESERVE_SIZE (8 << 20)
+
+/* Pause between two tries while the disk is full. */
+#define LOG_RETRY_US 1000000
+
+/* ---- items: what is queued and what comes back ---- */
+
+/* One record of an item, or one open run of a save. */
+struct log_piece {
+	int64_t t;
+	const char *kind; /* of a save: the meter */
+	const char *body;
+	size_t body_len;
+	char *text; /* as sealed (malloc); NULL until then */
+	size_t len;
+	int64_t seq;
+};
+
+/* One log_append or log_save_open: all or nothing. */
+struct log_item {
+	struct log_item *next;
+	bool save;       /* open runs to be saved; else records to be sealed */
+	bool overtaken;  /* a save that a newer one has replaced */
+	bool unfit;      /* cannot be sealed, whatever the disk does */
+	bool durable;
+	uint64_t ticket; /* of the first record */
+	size_t bytes;    /* counted against LOG_QUEUE_MAX */
+	const char *run_of;
+	char why[200];   /* where it was refused */
+	size_t n;
+	struct log_piece piece[]; /* then the copied strings */
+};
+
+/* ---- the store: the file and its one writing connection ---- */
+
+#define LOG_RING 65536 /* tickets that can still be referred to */
+
+struct log_store {
+	struct sqlite3 *db;
+	bool memory;
+	char *path; /* of the file, absolute; of a memory log its URI */
+	int lock;   /* descriptor of LOG.lock, -1 for none */
+	struct sqlite3_stmt *begin, *commit, *insert, *changed, *head;
+	struct sqlite3_stmt *run_clear, *run_clear_all, *run_save, *probe;
+	char identity[33];
+	char opening[400];
+
+	int64_t seq; /* of the last durable record, and its hash */
+	uint8_t hash[32];
+	int64_t data_version; /* changes when somebody else has written; 0: not known */
+	bool recover;         /* open runs of an earlier start are still to be sealed */
+	int recovered;        /* how many were, at this start */
+
+	enum log_health health;
+	char trouble[160];   /* what the last failure was, for people */
+	int64_t retry_at;    /* monotonic us: full, tried again then */
+	int64_t reserve_at;  /* low: the reserve is made again then */
+	bool reserve;        /* LOG.reserve is there */
+
+	bool wal_known;      /* the next three are; not before the first commit or checkpoint */
+	int wal_frames;      /* in LOG-wal at the last commit */
+	int wal_done;        /* of these, known to be in the file */
+	uint8_t wal_salt[8]; /* of the WAL that wal_frames counts */
+	int64_t written_at;  /* monotonic us of the last commit */
+	int64_t tidy_at;     /* no checkpoint before that */
+
+	int64_t *ring;       /* seq by ticket % LOG_RING; 0: refused */
+	uint64_t ring_next;  /* the ticket after the last one in it */
+};
+
+/* log_file.c */
+bool store_open(struct log_store *s, const struct log_options *o, struct fault *why);
+void store_close(struct log_store *s);
+int64_t store_clock(void); /* monotonic, us */
+
+/* log_write.c */
+/* Write a group; each item knows afterwards whether it is durable, or why not.
+ * `force`: try although the disk was full a moment ago (closing). */
+void store_write(struct log_store *s, struct log_item *items, bool force);
+/* Checkpoint, make the reserve again, try again.  `quiet`: nothing waits.
+ * Returns when to come again (store_clock), INT64_MAX for "not by yourself". */
+int64_t store_tend(struct log_store *s, bool quiet);
+/* Seal the open runs of an earlier start; where that is refused for now (health),
+ * they come first when writing works again. */
+void store_recover(struct log_store *s);
+void store_checkpoint(struct log_store *s, bool truncate);
+
+/* log_schema.c */
+bool schema_create(struct sqlite3 *db, struct fault *why);
+/* Put back what is missing beside the table of records; say so in note. */
+bool schema_check(struct sqlite3 *db, char *note, size_t size, struct fault *why);
+/* From now on this connection can do nothing but append. */
+void schema_seal_off(struct sqlite3 *db);
+
+/* log_beside.c: all of them take the path of the log. */
+bool beside_path(const char *given, char **absolute, struct fault *why);
+char *beside_name(const char *path, const char *suffix); /* malloc; path + suffix */
+bool beside_exists(const char *path, const char *suffix, int64_t *size);
+bool beside_place_fits(const char *path, struct fault *why); /* no network file system */
+int beside_lock(const char *path, struct fault *why);        /* -1 on failure */
+void beside_unlock(int lock);
+bool beside_reserve_make(const char *path);
+bool beside_reserve_drop(const char *path);
+void beside_suspect_mark(const char *path, int64_t seq, const char *what);
+bool beside_suspect_read(const char *path, char *what, size_t size);
+void beside_suspect_clear(const char *path);
+/* A new key into LOG.key.new; its public half in hex. */
+bool beside_key_make(const char *path, char hex[65], struct fault *why);
+/* LOG.new (and LOG.key.new, with a key) become LOG and LOG.key. */
+bool beside_new_settle(const char *path, bool key, struct fault *why);
+bool beside_key_settle(const char *path, struct fault *why); /* where only the key is left to do */
+void beside_new_drop(const char *path);
+
+/* log_verify.c */
+bool verify_chain(struct sqlite3 *db, int64_t anchor_seq, const uint8_t anchor_hash[32],
+                  struct log_check *out, struct fault *why);
+/* Is this what SQLite says of damaged pages? */
+bool sqlite_says_damaged(int code);
+
+/* log_read.c */
+struct log_reader {
+	struct sqlite3 *db; /* NULL after a fault */
+	int way;            /* how it was opened */
+	char *path;
+};
+/* Open it anew where a daemon was started or ended since; before every question. */
+bool reader_refresh(struct log_reader *r, struct fault *why);
+/* file:/absolute/path with what is special escaped, and `parameters` after "?". */
+char *sqlite_uri(const char *path, const char *parameters);
+
+#endif

@@ -1,0 +1,219 @@
+/* SPDX-License-Identifier: MIT */
+/*
+ * Read-only connections to a log, running or at rest, that change nothing.
+ *
+ * SQLite reads a write-ahead log through LOG-shm and makes that file where it is
+ * missing, which an onlooker may not.  So there are three ways in:
+ *
+ *   beside LOG                    way
+ *   LOG-wal and LOG-shm           shared: a daemon runs, or was killed
+ *   LOG-wal that is not empty     alone: read it without locks, the index in memory
+ *   neither                       immutable: the file is all there is
+ *
+ * Before each question we look whether the way is still the right one: a daemon
+ * may have been started meanwhile.
+ */
+#include "daemon/log_inside.h"
+
+#include <inttypes.h>
+#include <sqlite3.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+enum way {
+	WAY_MEMORY, /* a log in the memory of this process */
+	WAY_SHARED,
+	WAY_ALONE,
+	WAY_IMMUTABLE,
+};
+
+/* ---- the connection ---- */
+
+char *sqlite_uri(const char *path, const char *parameters)
+{
+	sqlite3_str *uri = sqlite3_str_new(NULL);
+	sqlite3_str_appendall(uri, "file:");
+	for (const unsigned char *p = (const unsigned char *)path; *p; p++) {
+		bool plain = (*p >= 'a' && *p <= 'z') || (*p >= 'A' && *p <= 'Z') ||
+		             (*p >= '0' && *p <= '9') || strchr("/._-~", *p);
+		sqlite3_str_appendf(uri, plain ? "%c" : "%%%02X", *p);
+	}
+	sqlite3_str_appendf(uri, "?%s", parameters);
+	return sqlite3_str_finish(uri);
+}
+
+static bool is_memory(const char *path)
+{
+	return strncmp(path, "file:/tally-", 12) == 0 && strstr(path, "?vfs=memdb");
+}
+
+static enum way way_now(const char *path)
+{
+	int64_t wal = 0;
+	if (is_memory(path))
+		return WAY_MEMORY;
+	bool has_wal = beside_exists(path, "-wal", &wal);
+	if (has_wal && beside_exists(path, "-shm", NULL))
+		return WAY_SHARED;
+	return has_wal && wal > 0 ? WAY_ALONE : WAY_IMMUTABLE;
+}
+
+static const char *const set_up[] = {
+	"PRAGMA query_only = ON", "PRAGMA cache_size = -512", "PRAGMA temp_store = MEMORY",
+	"PRAGMA mmap_size = 0",   "PRAGMA cell_size_check = ON",
+};
+
+/* The value of a pragma that needs no more than the first page. */
+static int number_of(struct sqlite3 *db, const char *sql, int64_t *out)
+{
+	sqlite3_stmt *st = NULL;
+	int code = sqlite3_prepare_v2(db, sql, -1, &st, NULL);
+	if (code == SQLITE_OK)
+		code = sqlite3_step(st);
+	if (code == SQLITE_ROW)
+		*out = sqlite3_column_int64(st, 0);
+	sqlite3_finalize(st);
+	return code == SQLITE_ROW ? SQLITE_OK : code;
+}
+
+static int connect(const char *path, enum way way, struct sqlite3 **db)
+{
+	static const char *const parameters[] = {
+		[WAY_SHARED] = "mode=ro",
+		[WAY_ALONE] = "mode=ro&nolock=1",
+		[WAY_IMMUTABLE] = "mode=ro&immutable=1",
+	};
+	char *uri = way == WAY_MEMORY ? sqlite3_mprintf("%s", path) : sqlite_uri(path, parameters[way]);
+	int flags = SQLITE_OPEN_READONLY | SQLITE_OPEN_URI | SQLITE_OPEN_NOMUTEX | SQLITE_OPEN_EXRESCODE;
+	int code = uri ? sqlite3_open_v2(uri, db, flags, NULL) : SQLITE_NOMEM;
+	sqlite3_free(uri);
+	if (code != SQLITE_OK)
+		return code;
+	sqlite3_busy_timeout(*db, 5000);
+	sqlite3_db_config(*db, SQLITE_DBCONFIG_NO_CKPT_ON_CLOSE, 1, NULL);
+	sqlite3_db_config(*db, SQLITE_DBCONFIG_TRUSTED_SCHEMA, 0, NULL);
+	for (size_t i = 0; i < sizeof set_up / sizeof *set_up; i++)
+		sqlite3_exec(*db, set_up[i], NULL, NULL, NULL);
+	/* Alone: the index of the WAL in memory, no LOG-shm. */
+	if (way == WAY_ALONE)
+		sqlite3_exec(*db, "PRAGMA locking_mode = EXCLUSIVE", NULL, NULL, NULL);
+	int64_t version = 0;
+	code = number_of(*db, "PRAGMA schema_version", &version);
+	/* A file shorter than its header says is refused as a whole; we want to know
+	 * how far it can be read.  Nothing can be written on this connection. */
+	if ((code & 0xff) == SQLITE_CORRUPT) {
+		sqlite3_exec(*db, "PRAGMA writable_schema = ON", NULL, NULL, NULL);
+		code = number_of(*db, "PRAGMA schema_version", &version);
+	}
+	return code;
+}
+
+/* Shared may fail in an unwritable place: then by oneself. */
+static int connect_somehow(struct log_reader *r)
+{
+	enum way way = way_now(r->path);
+	int code = connect(r->path, way, &r->db);
+	r->way = (int)way;
+	if (way == WAY_SHARED && ((code & 0xff) == SQLITE_CANTOPEN ||
+	                          (code & 0xff) == SQLITE_READONLY || (code & 0xff) == SQLITE_PERM)) {
+		int64_t wal = 0;
+		beside_exists(r->path, "-wal", &wal);
+		sqlite3_close(r->db);
+		r->db = NULL;
+		code = connect(r->path, wal > 0 ? WAY_ALONE : WAY_IMMUTABLE, &r->db);
+	}
+	return code;
+}
+
+static bool check_ids(struct log_reader *r, struct fault *why)
+{
+	int64_t application = 0, version = 0;
+	int code = number_of(r->db, "PRAGMA application_id", &application);
+	if (code == SQLITE_OK)
+		code = number_of(r->db, "PRAGMA user_version", &version);
+	if (code != SQLITE_OK)
+		fault_at(why, r->path, 0, 0, "the file cannot be read: %s", sqlite3_errstr(code));
+	else if (application != LOG_APPLICATION_ID)
+		fault_at(why, r->path, 0, 0, "this is an SQLite database, but not a log");
+	else if (version > LOG_USER_VERSION)
+		fault_at(why, r->path, 0, 0, "the log has format %" PRId64 ", this program knows %d: use the "
+		         "newer program; nothing was changed", version, LOG_USER_VERSION);
+	else if (version != LOG_USER_VERSION)
+		fault_at(why, r->path, 0, 0, "the log has format %" PRId64 ", which never was", version);
+	else
+		return true;
+	return false;
+}
+
+static bool open_again(struct log_reader *r, struct fault *why)
+{
+	int64_t size = 0;
+	sqlite3_close(r->db);
+	r->db = NULL;
+	bool there = is_memory(r->path) || beside_exists(r->path, "", &size);
+	if (!there || (size == 0 && !is_memory(r->path))) {
+		fault_at(why, r->path, 0, 0, there ? "the file is empty: no log" : "there is no such file");
+		return false;
+	}
+	int code = connect_somehow(r);
+	if (code == SQLITE_OK)
+		return check_ids(r, why);
+	if ((code & 0xff) == SQLITE_NOTADB)
+		fault_at(why, r->path, 0, 0, "this is not an SQLite database");
+	else if ((code & 0xff) == SQLITE_CORRUPT && check_ids(r, why))
+		return true; /* how far it can be read, verification will say */
+	else
+		fault_at(why, r->path, 0, 0, "the file cannot be read: %s",
+		         r->db ? sqlite3_errmsg(r->db) : sqlite3_errstr(code));
+	return false;
+}
+
+struct log_reader *log_reader_open(const char *path, struct fault *why)
+{
+	struct log_reader *r = calloc(1, sizeof *r);
+	if (!r) {
+		fault_set(why, "no memory for reading the log");
+		return NULL;
+	}
+	if (is_memory(path))
+		r->path = strdup(path);
+	else if (!beside_path(path, &r->path, why))
+		r->path = NULL;
+	if (r->path && open_again(r, why))
+		return r;
+	log_reader_close(r);
+	return NULL;
+}
+
+void log_reader_close(struct log_reader *r)
+{
+	if (!r)
+		return;
+	sqlite3_close(r->db);
+	free(r->path);
+	free(r);
+}
+
+bool reader_refresh(struct log_reader *r, struct fault *why)
+{
+	/* After a failed attempt the connection is gone: try anew. */
+	return (r->db && (int)way_now(r->path) == r->way) || open_again(r, why);
+}
+
+bool log_reader_verify(struct log_reader *r, int64_t anchor_seq, const uint8_t anchor_hash[32],
+                       struct log_check *out, struct fault *why)
+{
+	/* A daemon that starts or ends meanwhile moves pages under an onlooker's feet:
+	 * what was found then is not worth anything. */
+	for (int tries = 0; tries < 5; tries++) {
+		if (!reader_refresh(r, why))
+			return false;
+		bool read = verify_chain(r->db, anchor_seq, anchor_hash, out, why);
+		if (way_now(r->path) == (enum way)r->way)
+			return read;
+	}
+	fault_at(why, r->path, 0, 0, "the log is being opened and closed all the time; verify it when "
+	         "that is over");
+	return false;
+}

@@ -1,0 +1,187 @@
+/* SPDX-License-Identifier: MIT */
+/*
+ * What stands in the file beside the records: triggers, indices, the unsealed
+ * table of open runs, and views for people who open it with the sqlite3 shell.
+ * The schema is part of the format (protocol/SEAL.md): the table of records may
+ * never differ; the rest is derived and is put back where it is missing.
+ */
+#include "daemon/log_inside.h"
+
+#include <sqlite3.h>
+#include <stdio.h>
+#include <string.h>
+
+/* The views use nothing that fails on records without a member: json_extract
+ * gives NULL there and json_each no row. */
+static const struct schema_object {
+	const char *type, *name, *sql;
+} objects[] = {
+	{ "table", "record",
+	  "CREATE TABLE record (\n"
+	  "  seq INTEGER PRIMARY KEY,\n"
+	  "  text TEXT NOT NULL,\n"
+	  "  hash BLOB NOT NULL,\n"
+	  "  kind TEXT GENERATED ALWAYS AS (json_extract(text, '$.kind')) VIRTUAL,\n"
+	  "  t TEXT GENERATED ALWAYS AS (json_extract(text, '$.t')) VIRTUAL,\n"
+	  "  meter TEXT GENERATED ALWAYS AS (json_extract(text, '$.meter')) VIRTUAL,\n"
+	  "  position TEXT GENERATED ALWAYS AS (json_extract(text, '$.position')) VIRTUAL\n"
+	  ") STRICT" },
+	{ "table", "open_run",
+	  "CREATE TABLE open_run (\n"
+	  "  meter TEXT PRIMARY KEY,\n"
+	  "  t INTEGER NOT NULL, -- us since 1970\n"
+	  "  body TEXT NOT NULL  -- the members of the trail record to be\n"
+	  ") STRICT" },
+	{ "index", "record_by_meter", "CREATE INDEX record_by_meter ON record (kind, meter, t)" },
+	{ "index", "record_by_position",
+	  "CREATE INDEX record_by_position ON record (kind, position, t)" },
+	{ "trigger", "record_no_update",
+	  "CREATE TRIGGER record_no_update BEFORE UPDATE ON record BEGIN\n"
+	  "  SELECT RAISE(ABORT, 'a sealed record cannot be changed');\n"
+	  "END" },
+	{ "trigger", "record_no_delete",
+	  "CREATE TRIGGER record_no_delete BEFORE DELETE ON record BEGIN\n"
+	  "  SELECT RAISE(ABORT, 'a sealed record cannot be deleted');\n"
+	  "END" },
+	{ "trigger", "record_in_order",
+	  "CREATE TRIGGER record_in_order BEFORE INSERT ON record\n"
+	  "WHEN NEW.seq IS NOT (SELECT coalesce(max(seq), 0) + 1 FROM record) BEGIN\n"
+	  "  SELECT RAISE(ABORT, 'a record can only be the next one');\n"
+	  "END" },
+	{ "view", "entry",
+	  "CREATE VIEW entry AS SELECT seq, t,\n"
+	  "  json_extract(text, '$.job') AS job, position,\n"
+	  "  json_extract(text, '$.quantity') AS quantity,\n"
+	  "  json_extract(text, '$.condition') AS condition,\n"
+	  "  json_extract(text, '$.reach') AS reach, meter,\n"
+	  "  json_extract(text, '$.function') AS function,\n"
+	  "  json_extract(text, '$.value') AS value,\n"
+	  "  json_extract(text, '$.u') AS u,\n"
+	  "  json_extract(text, '$.shown') AS shown,\n"
+	  "  json_extract(text, '$.verdict') AS verdict,\n"
+	  "  json_extract(text, '$.side') AS side,\n"
+	  "  json_extract(text, '$.reason') AS reason,\n"
+	  "  json_extract(text, '$.deviation') AS deviation,\n"
+	  "  json_extract(text, '$.source') AS source,\n"
+	  "  json_extract(text, '$.settled') AS settled,\n"
+	  "  seq IN (SELECT json_extract(text, '$.entry') FROM record WHERE kind = 'strike')\n"
+	  "    AS struck\n"
+	  "FROM record WHERE kind = 'entry'" },
+	{ "view", "sheet",
+	  "CREATE VIEW sheet AS SELECT max(seq) AS seq, json_extract(text, '$.job') AS job,\n"
+	  "  position, json_extract(text, '$.sheet') AS sheet\n"
+	  "FROM record WHERE kind = 'position' AND position IS NOT NULL\n"
+	  "GROUP BY json_extract(text, '$.job'), position" },
+	{ "view", "job",
+	  "CREATE VIEW job AS SELECT max(seq) AS seq, json_extract(text, '$.job') AS job,\n"
+	  "  min(t) AS since, max(t) AS last, text AS record\n"
+	  "FROM record WHERE kind = 'job' GROUP BY json_extract(text, '$.job')" },
+	{ "view", "reading",
+	  "CREATE VIEW reading AS SELECT r.seq, v.key AS i, r.t,\n"
+	  "  json_extract(r.text, '$.at[' || v.key || ']') / 10000.0 AS seconds,\n"
+	  "  r.meter, r.position, json_extract(r.text, '$.function') AS function,\n"
+	  "  v.value * json_extract(r.text, '$.digit') AS value\n"
+	  "FROM record AS r, json_each(r.text, '$.v') AS v WHERE r.kind = 'trail'" },
+};
+#define OBJECTS (sizeof objects / sizeof *objects)
+
+static bool run(struct sqlite3 *db, const char *sql, struct fault *why)
+{
+	char *error = NULL;
+	if (sqlite3_exec(db, sql, NULL, NULL, &error) == SQLITE_OK)
+		return true;
+	fault_set(why, "the tables of the log: %s", error ? error : sqlite3_errmsg(db));
+	sqlite3_free(error);
+	return false;
+}
+
+bool schema_create(struct sqlite3 *db, struct fault *why)
+{
+	for (size_t i = 0; i < OBJECTS; i++)
+		if (!run(db, objects[i].sql, why))
+			return false;
+	char ids[96];
+	snprintf(ids, sizeof ids, "PRAGMA application_id = %d; PRAGMA user_version = %d",
+	         LOG_APPLICATION_ID, LOG_USER_VERSION);
+	return run(db, ids, why);
+}
+
+enum presence {
+	ABSENT,
+	SAME,
+	OTHER,
+	UNKNOWN,
+};
+
+static enum presence object_presence(struct sqlite3 *db, const struct schema_object *o)
+{
+	sqlite3_stmt *st = NULL;
+	enum presence p = UNKNOWN;
+	if (sqlite3_prepare_v2(db, "SELECT sql, type FROM sqlite_schema WHERE name = ?", -1, &st,
+	                       NULL) == SQLITE_OK) {
+		sqlite3_bind_text(st, 1, o->name, -1, SQLITE_STATIC);
+		int rc = sqlite3_step(st);
+		if (rc == SQLITE_DONE) {
+			p = ABSENT;
+		} else if (rc == SQLITE_ROW) {
+			const char *sql = (const char *)sqlite3_column_text(st, 0);
+			const char *type = (const char *)sqlite3_column_text(st, 1);
+			p = sql && type && strcmp(sql, o->sql) == 0 && strcmp(type, o->type) == 0 ? SAME
+			                                                                          : OTHER;
+		}
+	}
+	sqlite3_finalize(st);
+	return p;
+}
+
+bool schema_check(struct sqlite3 *db, char *note, size_t size, struct fault *why)
+{
+	note[0] = '\0';
+	for (size_t i = 0; i < OBJECTS; i++) {
+		const struct schema_object *o = &objects[i];
+		enum presence p = object_presence(db, o);
+		bool table = strcmp(o->type, "table") == 0;
+		if (p == SAME)
+			continue;
+		if (p == UNKNOWN || (p == OTHER && table) || (p == ABSENT && i == 0)) {
+			fault_set(why, p == UNKNOWN ? "its tables cannot be read"
+			                            : "its table %s is not as the log made it", o->name);
+			return false;
+		}
+		char drop[96];
+		snprintf(drop, sizeof drop, "DROP %s %s", o->type, o->name);
+		if ((p == OTHER && !run(db, drop, why)) || !run(db, o->sql, why))
+			return false;
+		size_t len = strlen(note);
+		snprintf(note + len, size - len, "%s%s %s", len ? ", " : "", o->type, o->name);
+	}
+	return true;
+}
+
+/* Code beside ours cannot run on this connection; this is against our own slips. */
+static int authorize(void *arg, int action, const char *a, const char *b, const char *db,
+                     const char *trigger)
+{
+	(void)arg, (void)b, (void)db, (void)trigger;
+	switch (action) {
+	case SQLITE_SELECT:
+	case SQLITE_READ:
+	case SQLITE_FUNCTION:
+	case SQLITE_TRANSACTION:
+		return SQLITE_OK;
+	case SQLITE_INSERT:
+		return strcmp(a, "record") == 0 || strcmp(a, "open_run") == 0 ? SQLITE_OK : SQLITE_DENY;
+	case SQLITE_DELETE:
+		return strcmp(a, "open_run") == 0 ? SQLITE_OK : SQLITE_DENY;
+	case SQLITE_PRAGMA:
+		return strcmp(a, "user_version") == 0 || strcmp(a, "data_version") == 0 ? SQLITE_OK
+		                                                                        : SQLITE_DENY;
+	default:
+		return SQLITE_DENY;
+	}
+}
+
+void schema_seal_off(struct sqlite3 *db)
+{
+	sqlite3_set_authorizer(db, authorize, NULL);
+}

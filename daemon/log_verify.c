@@ -1,0 +1,199 @@
+/* SPDX-License-Identifier: MIT */
+/*
+ * The chain of hashes, read from the first record to the last.  Only seq, text
+ * and hash are looked at; kinds, indices and views are derived and prove nothing.
+ *
+ * What each verdict stops: LOG_ALTERED, a change by anybody who does not rehash
+ * all that follows.  Whoever does is found out by an anchor alone, a SEQ:HASH that
+ * was kept where he cannot write: LOG_REWRITTEN, LOG_TRUNCATED.
+ */
+#include "daemon/log_inside.h"
+
+#include "protocol/record/seal.h"
+#include "protocol/record/text.h"
+
+#include <sqlite3.h>
+#include <stdio.h>
+#include <string.h>
+
+#define PAGE_ROWS 1000 /* in one read transaction */
+
+const char *log_verdict_name(enum log_verdict v)
+{
+	switch (v) {
+	case LOG_INTACT_NO_ANCHOR:
+		return "intact, no anchor";
+	case LOG_INTACT_TO_ANCHOR:
+		return "intact to the anchor";
+	case LOG_NEWER_THAN_ANCHOR:
+		return "newer than the anchor";
+	case LOG_TRUNCATED:
+		return "truncated";
+	case LOG_REWRITTEN:
+		return "rewritten";
+	case LOG_ALTERED:
+		return "altered";
+	case LOG_EMPTY:
+		return "empty";
+	}
+	return "unknown";
+}
+
+bool sqlite_says_damaged(int code)
+{
+	return (code & 0xff) == SQLITE_CORRUPT || (code & 0xff) == SQLITE_NOTADB ||
+	       code == SQLITE_IOERR_SHORT_READ;
+}
+
+static void altered(struct log_check *c, const char *what)
+{
+	c->verdict = LOG_ALTERED;
+	c->bad_seq = c->records + 1;
+	snprintf(c->what, sizeof c->what, "record %lld %s", (long long)c->bad_seq, what);
+}
+
+/* {"seq":1,"t":"...","kind":"log","identity":"32 hex digits" */
+static bool first_fits(const char *text, size_t len, char identity[33])
+{
+	static const char after_time[] = ",\"kind\":\"log\",\"identity\":\"";
+	const size_t at = sizeof "{\"seq\":1,\"t\":\"2026-11-25T10:00:00.123456Z\"" - 1;
+	uint8_t bytes[16];
+	if (len < at + sizeof after_time - 1 + 34 ||
+	    memcmp(text + at, after_time, sizeof after_time - 1) != 0)
+		return false;
+	const char *hex = text + at + sizeof after_time - 1;
+	if (hex[32] != '"' || !seal_unhex(hex, 32, bytes, sizeof bytes))
+		return false;
+	memcpy(identity, hex, 32);
+	identity[32] = '\0';
+	return true;
+}
+
+/* One row; false where it ends the chain. */
+static bool row_fits(sqlite3_stmt *st, struct log_check *c)
+{
+	int64_t seq = sqlite3_column_int64(st, 0);
+	char what[120];
+	uint8_t hash[SEAL_SIZE];
+	if (seq != c->records + 1) {
+		if (seq > c->records + 1)
+			snprintf(what, sizeof what, "is missing (record %lld comes next)", (long long)seq);
+		else
+			snprintf(what, sizeof what, "cannot be: a record has the number %lld", (long long)seq);
+		altered(c, what);
+		return false;
+	}
+	if (sqlite3_column_type(st, 1) != SQLITE_TEXT) {
+		altered(c, "has no text");
+		return false;
+	}
+	if (sqlite3_column_type(st, 2) != SQLITE_BLOB || sqlite3_column_bytes(st, 2) != SEAL_SIZE) {
+		altered(c, "has a hash that is not of 32 bytes");
+		return false;
+	}
+	const char *text = (const char *)sqlite3_column_text(st, 1);
+	size_t len = (size_t)sqlite3_column_bytes(st, 1);
+	if (!text || !seal_place_fits(seq, text, len)) {
+		altered(c, "does not begin with its own number");
+		return false;
+	}
+	if (seq == 1 && !first_fits(text, len, c->identity)) {
+		altered(c, "is not the beginning of a log");
+		return false;
+	}
+	seal_next(c->head, text, len, hash);
+	if (memcmp(hash, sqlite3_column_blob(st, 2), sizeof hash) != 0) {
+		altered(c, "does not fit its hash: it, or the order of records, was changed");
+		return false;
+	}
+	memcpy(c->head, hash, sizeof hash);
+	c->records = seq;
+	return true;
+}
+
+/* SQLITE_DONE at the end of the chain, SQLITE_OK to go on, or an error. */
+static int verify_page(sqlite3_stmt *st, struct log_check *c, int64_t anchor_seq,
+                       uint8_t at_anchor[SEAL_SIZE])
+{
+	int rows = 0, code;
+	/* The first page begins at the lowest number there is, be it below 1. */
+	sqlite3_bind_int64(st, 1, c->records ? c->records + 1 : INT64_MIN);
+	while ((code = sqlite3_step(st)) == SQLITE_ROW) {
+		rows++;
+		if (!row_fits(st, c)) {
+			sqlite3_reset(st);
+			return SQLITE_DONE;
+		}
+		if (c->records == anchor_seq)
+			memcpy(at_anchor, c->head, SEAL_SIZE);
+	}
+	sqlite3_reset(st);
+	if (code != SQLITE_DONE)
+		return code;
+	return rows == PAGE_ROWS ? SQLITE_OK : SQLITE_DONE;
+}
+
+static void judge(struct log_check *c, int64_t anchor_seq, const uint8_t *anchor,
+                  const uint8_t *at_anchor)
+{
+	if (c->verdict == LOG_ALTERED)
+		return;
+	if (anchor_seq == 0) {
+		c->verdict = c->records ? LOG_INTACT_NO_ANCHOR : LOG_EMPTY;
+		if (!c->records)
+			snprintf(c->what, sizeof c->what, "there is no record in it");
+	} else if (c->records < anchor_seq) {
+		c->verdict = LOG_TRUNCATED;
+		snprintf(c->what, sizeof c->what, "the log ends at record %lld, the anchor is record %lld",
+		         (long long)c->records, (long long)anchor_seq);
+	} else if (memcmp(anchor, at_anchor, SEAL_SIZE) != 0) {
+		c->verdict = LOG_REWRITTEN;
+		snprintf(c->what, sizeof c->what, "record %lld is not the one that the anchor names",
+		         (long long)anchor_seq);
+	} else {
+		c->verdict = c->records == anchor_seq ? LOG_INTACT_TO_ANCHOR : LOG_NEWER_THAN_ANCHOR;
+	}
+}
+
+/* A view of that name would be somebody's invention. */
+static int record_is_table(struct sqlite3 *db, bool *table)
+{
+	sqlite3_stmt *st = NULL;
+	int code = sqlite3_prepare_v2(db, "SELECT 1 FROM sqlite_schema WHERE name = 'record' AND "
+	                              "type = 'table' AND sql LIKE 'CREATE TABLE %'", -1, &st, NULL);
+	if (code == SQLITE_OK)
+		code = sqlite3_step(st);
+	*table = code == SQLITE_ROW;
+	sqlite3_finalize(st);
+	return code == SQLITE_ROW || code == SQLITE_DONE ? SQLITE_OK : code;
+}
+
+bool verify_chain(struct sqlite3 *db, int64_t anchor_seq, const uint8_t anchor_hash[32],
+                  struct log_check *out, struct fault *why)
+{
+	sqlite3_stmt *st = NULL;
+	uint8_t at_anchor[SEAL_SIZE] = { 0 };
+	bool table = false;
+	memset(out, 0, sizeof *out);
+	int code = record_is_table(db, &table);
+	if (code == SQLITE_OK && table)
+		code = sqlite3_prepare_v2(db, "SELECT seq, text, hash FROM record WHERE seq >= ? "
+		                          "ORDER BY seq LIMIT 1000", -1, &st, NULL);
+	while (code == SQLITE_OK && table)
+		code = verify_page(st, out, anchor_seq, at_anchor);
+	sqlite3_finalize(st);
+	if ((code & 0xff) == SQLITE_ERROR || (code == SQLITE_OK && !table)) {
+		altered(out, "cannot be read: the table of records is not as the log made it");
+	} else if (sqlite_says_damaged(code)) {
+		char what[100];
+		snprintf(what, sizeof what, "cannot be read: the file is damaged there (%s)",
+		         sqlite3_errstr(code));
+		altered(out, what);
+	} else if (code != SQLITE_DONE && code != SQLITE_OK) {
+		fault_set(why, "the log cannot be read after record %lld: %s", (long long)out->records,
+		          sqlite3_errstr(code));
+		return false;
+	}
+	judge(out, anchor_seq, anchor_hash, at_anchor);
+	return true;
+}
