@@ -117,6 +117,30 @@ enum outcome client_ask(struct client *c, const char *method, json_t *params,
 	return client_ask_for(c, method, params, LINK_CALL_MS, m);
 }
 
+enum outcome client_change(struct client *c, const char *method, json_t *params,
+                           const char *done)
+{
+	struct message m;
+	int64_t seq = 0, struck = 0;
+	char clean[WORDS_SIZE];
+	enum outcome outcome = client_ask(c, method, params, &m);
+	if (outcome == OUTCOME_DONE && client_has(c, OPTION_JSON)) {
+		client_json(c, m.result);
+	} else if (outcome == OUTCOME_DONE) {
+		struct slice of = json_member(m.result.at, m.result.len, "struck");
+		if (!json_int(of, &struck) && of.at && *of.at == '{')
+			json_int(json_member(of.at, of.len, "seq"), &struck);
+		json_int(json_member(m.result.at, m.result.len, "seq"), &seq);
+		words_clean(done, strlen(done), clean, sizeof clean);
+		fprintf(c->out, "%s", clean);
+		if (struck)
+			fprintf(c->out, " %lld", (long long)struck);
+		fprintf(c->out, ": record %lld\n", (long long)seq);
+	}
+	message_free(&m);
+	return outcome;
+}
+
 json_t *client_params(const char *name, ...)
 {
 	json_t *params = json_object();

@@ -61,6 +61,11 @@ enum outcome client_ask(struct client *c, const char *method, json_t *params,
 enum outcome client_ask_for(struct client *c, const char *method, json_t *params,
                             int timeout_ms, struct message *m);
 
+/* Ask for a change that answers with the seq of its record, and say it: "done:
+ * record 14", with the entry that was struck, where the answer names one. */
+enum outcome client_change(struct client *c, const char *method, json_t *params,
+                           const char *done);
+
 /* A parameter object from pairs of name and text, ended by NULL; pairs whose text
  * is NULL are left out. */
 json_t *client_params(const char *name, ...) __attribute__((sentinel));

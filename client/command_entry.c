@@ -51,32 +51,9 @@ enum outcome call_enter(struct client *c)
 	return outcome;
 }
 
-/* A change that answers with the seq of its record. */
-static enum outcome change(struct client *c, const char *method, json_t *params,
-                           const char *format_done)
-{
-	struct message m;
-	int64_t seq = 0, struck = 0;
-	enum outcome outcome = client_ask(c, method, params, &m);
-	if (outcome == OUTCOME_DONE && client_has(c, OPTION_JSON)) {
-		client_json(c, m.result);
-	} else if (outcome == OUTCOME_DONE) {
-		json_int(json_member(m.result.at, m.result.len, "seq"), &seq);
-		struct slice of = json_member(m.result.at, m.result.len, "struck");
-		if (!json_int(of, &struck) && of.at && *of.at == '{')
-			json_int(json_member(of.at, of.len, "seq"), &struck);
-		fprintf(c->out, "%s", format_done);
-		if (struck)
-			fprintf(c->out, " %lld", (long long)struck);
-		fprintf(c->out, ": record %lld\n", (long long)seq);
-	}
-	message_free(&m);
-	return outcome;
-}
-
 enum outcome call_undo(struct client *c)
 {
-	return change(c, "undo", NULL, "struck entry");
+	return client_change(c, "undo", NULL, "struck entry");
 }
 
 enum outcome call_strike(struct client *c)
@@ -88,14 +65,13 @@ enum outcome call_strike(struct client *c)
 	json_t *params = client_params("because", client_option(c, OPTION_BECAUSE), NULL);
 	json_object_set_new(params, "seq", json_integer(seq));
 	snprintf(done, sizeof done, "struck entry %lld", (long long)seq);
-	return change(c, "strike", params, done);
+	return client_change(c, "strike", params, done);
 }
 
 enum outcome call_note(struct client *c)
 {
-	return change(c, "note",
-	              client_params("position", client_word(c, 0), "text", client_word(c, 1), NULL),
-	              "noted");
+	json_t *params = client_params("position", client_word(c, 0), "text", client_word(c, 1), NULL);
+	return client_change(c, "note", params, "noted");
 }
 
 /* ---- listing ---- */

@@ -4,32 +4,17 @@
  */
 #include "client/command_calls.h"
 
-/* A change that answers with the seq of its record. */
-static enum outcome change(struct client *c, const char *method, json_t *params, const char *done,
-                           const char *what)
-{
-	struct message m;
-	int64_t seq = 0;
-	enum outcome outcome = client_ask(c, method, params, &m);
-	if (outcome == OUTCOME_DONE && client_has(c, OPTION_JSON)) {
-		client_json(c, m.result);
-	} else if (outcome == OUTCOME_DONE) {
-		json_int(json_member(m.result.at, m.result.len, "seq"), &seq);
-		fprintf(c->out, "%s%s%s: record %lld\n", done, what[0] ? " " : "", what, (long long)seq);
-	}
-	message_free(&m);
-	return outcome;
-}
-
 enum outcome call_job_start(struct client *c)
 {
+	char done[WORDS_SIZE];
 	const char *name = client_word(c, 0);
-	return change(c, "job.start", client_params("name", name, NULL), "started job", name);
+	snprintf(done, sizeof done, "started job %s", name);
+	return client_change(c, "job.start", client_params("name", name, NULL), done);
 }
 
 enum outcome call_job_close(struct client *c)
 {
-	return change(c, "job.close", NULL, "closed the job", "");
+	return client_change(c, "job.close", NULL, "closed the job");
 }
 
 enum outcome call_job_list(struct client *c)

@@ -44,32 +44,16 @@ static char *read_all(const char *name, size_t *len, struct fault *why)
 /* Is this text that JSON can carry: UTF-8 without NUL?  Else the place. */
 static bool carriable(const char *name, const char *text, size_t len, struct fault *why)
 {
-	int line = 1, column = 1;
-	for (size_t i = 0; i < len; i++, column++) {
-		/* Each character is tried by itself; jansson knows what UTF-8 is. */
-		size_t n = 1;
-		json_t *one = NULL;
-		if ((unsigned char)text[i] < 0x80) {
-			if (text[i] == '\0')
-				break;
-			line += text[i] == '\n';
-			column = text[i] == '\n' ? 0 : column;
-			continue;
-		}
-		for (n = 2; n <= 4 && i + n <= len && !one; n++)
-			one = json_stringn(text + i, n);
-		json_decref(one);
-		if (!one)
-			break;
-		i += n - 2;
-		column += (int)n - 2;
-		if (i + 1 >= len)
-			return true;
-		continue;
-	}
-	if (strlen(text) == len)
+	size_t where;
+	if (words_utf8(text, len, &where))
 		return true;
-	fault_at(why, name, line, column, "not UTF-8 text");
+	int line = 1, column = 1;
+	for (size_t i = 0; i < where; i++) {
+		column = text[i] == '\n' ? 1 : column + 1;
+		line += text[i] == '\n';
+	}
+	fault_at(why, name, line, column, "byte 0x%02X: a sheet is UTF-8 text",
+	         (unsigned char)text[where]);
 	return false;
 }
 
@@ -106,7 +90,7 @@ enum outcome call_sheet_load(struct client *c)
 
 enum outcome call_sheet_set(struct client *c)
 {
-	struct message m;
+	char done[80];
 	json_t *fields = json_object();
 	for (int i = 1; i < c->args.count; i++) {
 		const char *word = client_word(c, i), *equals = strchr(word, '=');
@@ -130,16 +114,8 @@ enum outcome call_sheet_set(struct client *c)
 	}
 	json_t *params = client_params("position", client_word(c, 0), NULL);
 	json_object_set_new(params, "fields", fields);
-	enum outcome outcome = client_ask(c, "sheet.set", params, &m);
-	if (outcome == OUTCOME_DONE && client_has(c, OPTION_JSON)) {
-		client_json(c, m.result);
-	} else if (outcome == OUTCOME_DONE) {
-		int64_t seq = 0;
-		json_int(json_member(m.result.at, m.result.len, "seq"), &seq);
-		fprintf(c->out, "set %s: record %lld\n", client_word(c, 0), (long long)seq);
-	}
-	message_free(&m);
-	return outcome;
+	snprintf(done, sizeof done, "set %s", client_word(c, 0));
+	return client_change(c, "sheet.set", params, done);
 }
 
 enum outcome call_sheet_show(struct client *c)

@@ -4,8 +4,6 @@
  */
 #include "client/view.h"
 
-#include "protocol/trade/quantity.h"
-
 #include <stdio.h>
 #include <string.h>
 
@@ -39,36 +37,22 @@ static void struck_part(struct slice struck, size_t start, struct lines *out)
 	part(out, start, text);
 }
 
-/* The value that seems to be fitted: in the record as a number. */
-static void other_value(const struct style *style, struct slice entry, char *out, size_t size)
-{
-	struct decimal other;
-	char function[32], text[64];
-	enum function f = FUNCTION_NONE;
-	out[0] = '\0';
-	if (!json_decimal(json_member(entry.at, entry.len, "other"), &other))
-		return;
-	words_member(entry, "function", function, sizeof function);
-	function_from_name(function, strlen(function), &f);
-	other = decimal_strip(other);
-	int prefix = quantity_prefix(other, f);
-	if (other.e > prefix)
-		decimal_rescale(other, prefix, &other);
-	quantity_shown(other, f, prefix, text, sizeof text);
-	words_value(style, text, out, size);
-}
-
 /* Reason and what to do next; the judge's own words where it has some. */
 static void reason_part(const struct style *style, struct slice entry, size_t start,
                         struct lines *out)
 {
-	char reason[48], why[WORDS_SIZE], other[80], text[WORDS_SIZE * 2];
+	char reason[48], why[WORDS_SIZE], deviation[WORDS_SIZE], text[WORDS_SIZE * 2];
 	words_member(entry, "reason", reason, sizeof reason);
 	words_member(entry, "why", why, sizeof why);
-	other_value(style, entry, other, sizeof other);
+	words_deviation(style, entry, deviation, sizeof deviation);
+	/* "more negative" stands in the deviation already. */
+	if (why[0] && strstr(deviation, why))
+		why[0] = '\0';
 	const char *means = why[0] ? why : words_reason(reason), *next = words_next(reason);
-	snprintf(text, sizeof text, "%s%s%s%s%s%s", means, other[0] && !why[0] ? " (" : "",
-	         why[0] ? "" : other, other[0] && !why[0] ? ")" : "", next[0] ? ": " : "", next);
+	/* A colon: the judge has said what to do. */
+	if (strchr(means, ':'))
+		next = "";
+	snprintf(text, sizeof text, "%s%s%s", means, next[0] ? ": " : "", next);
 	part(out, start, text);
 }
 
@@ -89,7 +73,7 @@ void view_remark(const struct style *style, struct slice entry, struct slice str
 	}
 	if (json_bool(json_member(entry.at, entry.len, "assumed"), false))
 		part(out, start, "limits assumed by its kind");
-	if (json_bool(json_member(entry.at, entry.len, "accuracy_assumed"), false))
+	if (words_member_is(entry, "accuracy", "assumed"))
 		part(out, start, "meter's accuracy assumed");
 }
 

@@ -104,24 +104,24 @@ static void view_entry(const struct style *style, struct slice entry, struct lin
 
 /* ---- the other kinds ---- */
 
-/* Which members of a kind are said, in this order; a name before '=' is said
- * before the value.  Kinds that are not here say all their simple members. */
+/* Which members of a kind are said, in this order; what stands after '=' is said
+ * before the value ("at=" alone: the member's own name).  Kinds that are not here
+ * say all their simple members. */
 static const struct {
 	const char *kind, *members;
 } kind_table[] = {
-	{"log", "bench version= identity="},
-	{"job", "job state what"},
-	{"sheet", "job name positions=positions"},
-	{"position", "position sheet.kind sheet.nominal sheet.tolerance"},
+	{"log", "bench= version= identity="},
+	{"clock", "cause version="},
+	{"job", "job state unit condition reach"},
+	{"sheet", "job file count=positions"},
+	{"position", "position change sheet.kind= sheet.nominal= sheet.tolerance="},
 	{"note", "position text"},
-	{"strike", "strikes=record entry=record struck=record of=record because"},
-	{"move", "entry=record from= to= position because"},
-	{"meter", "meter state why identity"},
-	{"gap", "meter from= to= cause why lost=lost"},
-	{"trail", "meter function position n=readings"},
-	{"rejudge", "entry=record position verdict side reason"},
-	{"offset", "meter function shown"},
-	{"check", "meter position shown verdict"},
+	{"strike", "of=entry position because"},
+	{"move", "of=entry from= position=to because"},
+	{"rejudge", "of=entry position verdict side reason because"},
+	{"meter", "meter state dialect= identity= cause"},
+	{"gap", "meter cause lost=lost from= to="},
+	{"trail", "meter n=readings function position=at"},
 };
 
 /* A simple value for people; false for objects, arrays, null and what is not there. */
@@ -137,8 +137,8 @@ static bool simple(struct slice value, char *out, size_t size)
 	return out[0] != '\0';
 }
 
-static bool say_member(struct slice record, const char *item, size_t len, const char **gap,
-                       struct lines *out)
+static bool say_member(const struct style *style, struct slice record, const char *item,
+                       size_t len, const char **gap, struct lines *out)
 {
 	char path[64], label[64] = "", value[WORDS_SIZE];
 	const char *equals = memchr(item, '=', len);
@@ -146,10 +146,16 @@ static bool say_member(struct slice record, const char *item, size_t len, const 
 	snprintf(path, sizeof path, "%.*s", (int)name, item);
 	if (equals)
 		snprintf(label, sizeof label, "%.*s ", (int)(len - name - 1), equals + 1);
-	if (equals && len == name + 1)
-		snprintf(label, sizeof label, "%s ", path);
-	if (!simple(json_member(record.at, record.len, path), value, sizeof value))
+	if (equals && len == name + 1) {
+		const char *dot = strrchr(path, '.');
+		snprintf(label, sizeof label, "%s ", dot ? dot + 1 : path);
+	}
+	struct slice s = json_member(record.at, record.len, path);
+	int64_t us;
+	if (!simple(s, value, sizeof value))
 		return false;
+	if (time_parse(value, strlen(value), &us))
+		words_time(style, s, false, value, sizeof value);
 	lines_printf(out, "%s%s%s", *gap, label, value);
 	*gap = ", ";
 	return true;
@@ -173,7 +179,8 @@ static void say_all(struct slice record, struct lines *out)
 	}
 }
 
-static void say_kind(struct slice record, const char *kind, struct lines *out)
+static void say_kind(const struct style *style, struct slice record, const char *kind,
+                     struct lines *out)
 {
 	bool said = false;
 	for (size_t i = 0; i < sizeof kind_table / sizeof kind_table[0]; i++) {
@@ -182,7 +189,7 @@ static void say_kind(struct slice record, const char *kind, struct lines *out)
 		const char *at = kind_table[i].members, *gap = "";
 		while (*at) {
 			size_t n = strcspn(at, " ");
-			said |= say_member(record, at, n, &gap, out);
+			said |= say_member(style, record, at, n, &gap, out);
 			at += n + (at[n] == ' ');
 		}
 	}
@@ -201,11 +208,11 @@ void view_record(const struct style *style, struct slice record, struct lines *o
 		view_entry(style, record, out);
 	} else if (style->plain) {
 		lines_printf(out, "%s ", kind);
-		say_kind(record, kind, out);
+		say_kind(style, record, kind, out);
 	} else {
 		padded(out, kind, PLACE_WIDTH, false);
 		lines_puts(out, "  ");
-		say_kind(record, kind, out);
+		say_kind(style, record, kind, out);
 	}
 	lines_puts(out, "\n");
 }

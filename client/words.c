@@ -65,6 +65,19 @@ size_t words_width(const char *text, size_t len)
 	return width;
 }
 
+bool words_utf8(const char *text, size_t len, size_t *where)
+{
+	for (size_t i = 0; i < len;) {
+		uint32_t c;
+		size_t n = character(text + i, len - i, &c);
+		*where = i;
+		if (c == 0xFFFFFFFFu || c == 0)
+			return false;
+		i += n;
+	}
+	return true;
+}
+
 /* Would this character steer the terminal, or turn the text around? */
 static bool steers(uint32_t c)
 {

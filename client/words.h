@@ -29,6 +29,9 @@ struct style {
  * characters 2, a byte that is no UTF-8 1). */
 size_t words_width(const char *text, size_t len);
 
+/* Is all of it UTF-8 without NUL?  Else *where is the first byte that is not. */
+bool words_utf8(const char *text, size_t len, size_t *where);
+
 /* A JSON string for people: decoded, control characters as \xHH, cut to size.
  * "" for what is not a string. */
 void words_string(struct slice string, char *out, size_t size);
