@@ -58,7 +58,7 @@ static bool first_fits(const char *text, size_t len, char identity[33])
 	struct fault why;
 	if (!record_valid(1, text, len, &why))
 		return false;
-	json_string(json_member(text, len, "identity"), identity, 33);
+	json_text(json_member(text, len, "identity"), identity, 33);
 	if (strlen(identity) == 32 && seal_unhex(identity, 32, bytes, sizeof bytes))
 		return true;
 	identity[0] = '\0';
