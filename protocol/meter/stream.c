@@ -106,7 +106,6 @@ static bool take_overload(struct rest *r)
 /* The number, or the word that says there is none. */
 static bool take_value(struct rest *r, struct reading *out, struct understood *said)
 {
-	char text[FRAME_MAX];
 	bool minus = false;
 	if (r->at < r->end && (*r->at == '+' || *r->at == '-')) {
 		minus = *r->at == '-';
@@ -121,9 +120,7 @@ static bool take_value(struct rest *r, struct reading *out, struct understood *s
 	/* The sign is read here, so that spaces may follow it, and only one. */
 	if (r->at == r->end || *r->at == '+' || *r->at == '-')
 		return nothing(said, "a number or OL was expected");
-	size_t len = left(r) < sizeof text ? left(r) : sizeof text;
-	memcpy(text, r->at, len);
-	size_t n = decimal_read(text, len, &out->value);
+	size_t n = decimal_read(r->at, left(r), &out->value);
 	if (n == 0)
 		return nothing(said, "a number of up to 18 digits, or OL, was expected");
 	if (minus)
