@@ -76,6 +76,8 @@ struct trace_touch {
 	int64_t rest_at;    /* first conversion of the undisturbed rest, us */
 	int64_t due;        /* the entry must have come, us */
 	double nominal;     /* as a sheet would say */
+	bool seen;          /* a number came */
+	bool unfair;        /* the approach first shows next to its rest: not to be seen */
 };
 
 #define TRACE_TOUCHES 12
@@ -447,6 +449,11 @@ static inline void make_touch(struct trace_make *k, const struct trace_part *p, 
 			bool number = meter_looks(m, &k->c, v, &r);
 			sent = make_send(k, &r, v);
 			bool rest = number && fabs(v - p->rest - p->rate * at) <= (0.5 + 0.5 * m->sigma) * pow(10, final);
+			double away = fabs(v - p->rest) / pow(10, final);
+			if (p->slow && number && !x->rest_at && !x->seen) {
+				x->seen = true;
+				x->unfair = away < 25 && away > 0.5 + 0.5 * m->sigma;
+			}
 			if (number && r.value.e != last_range && last_range != 100)
 				good = 0;
 			last_range = number ? r.value.e : 100;
