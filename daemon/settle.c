@@ -59,6 +59,8 @@ static void stretch_add(struct settle *s, const struct reading *r, uint64_t ordi
 {
 	if (s->items > s->stretch && r->value.e != s->exponent)
 		stretch_break(s);
+	if (s->items == s->stretch)
+		s->stretch_t = r->t;
 	s->exponent = r->value.e;
 	s->prefix = r->prefix;
 	s->items++;
@@ -114,19 +116,22 @@ static bool at_rest(const struct settle *s, uint64_t *first)
 	struct settle_judgement j;
 	if (s->items == s->stretch)
 		return false;
+	/* The conversion nearest to the time will do. */
+	double grace = fmin(0.5 * (double)s->period, s->limits.block_seconds * us);
+	double least = s->limits.settle_seconds * us - grace;
+	int64_t t = item_at(s, s->items - 1)->t;
+	if (t - s->stretch_t < least)
+		return false;
 	settle_law_judge(&s->law, &s->limits, &j);
 	if (j.off > s->limits.settle_doubt)
 		return false;
 	uint64_t i = s->items;
 	while (i > s->stretch && item_at(s, i - 1)->t >= j.since)
 		i--;
-	uint64_t count = s->items - i;
-	if ((double)count < s->limits.settle_conversions)
+	if ((double)(s->items - i) < s->limits.settle_conversions)
 		return false;
-	double elapsed = (double)(item_at(s, s->items - 1)->t - item_at(s, i)->t);
-	/* The conversion nearest to the time will do. */
-	double grace = fmin(0.5 * (double)s->period, s->limits.block_seconds * us);
-	if (elapsed + grace < s->limits.settle_seconds * us)
+	int64_t from = i > s->stretch ? item_at(s, i)->t : j.since > s->stretch_t ? j.since : s->stretch_t;
+	if (t - from < least)
 		return false;
 	*first = i;
 	return true;
@@ -160,6 +165,11 @@ static int compare_doubles(const void *a, const void *b)
 	return (x > y) - (x < y);
 }
 
+static double conversion_seconds(const struct settle *s)
+{
+	return (double)s->period * settle_pace_frames(s) / us;
+}
+
 /* A fast meter's readings go to the law in blocks: the mean of the middle half. */
 static unsigned block_flush(struct settle *s, int64_t t)
 {
@@ -169,7 +179,8 @@ static unsigned block_flush(struct settle *s, int64_t t)
 	for (int i = low; i < high; i++)
 		sum += s->block[i];
 	s->blocked = 0;
-	settle_law_add(&s->law, &s->limits, t, sum / (high - low), digit_of(s->exponent));
+	settle_law_add(&s->law, &s->limits, t, sum / (high - low), digit_of(s->exponent),
+	               conversion_seconds(s));
 	return decide(s);
 }
 
@@ -180,15 +191,16 @@ static unsigned feed(struct settle *s, const struct reading *r, uint64_t ordinal
 	if (s->period * settle_pace_frames(s) >= (int64_t)(s->limits.block_seconds * us) ||
 	    s->intervals < 3) {
 		s->blocked = 0;
-		settle_law_add(&s->law, &s->limits, r->t, value, digit_of(r->value.e));
+		settle_law_add(&s->law, &s->limits, r->t, value, digit_of(r->value.e),
+		               conversion_seconds(s));
 		return decide(s);
 	}
 	if (!s->blocked)
 		s->block_t = r->t;
 	s->block[s->blocked++] = value;
 	if (s->blocked < SETTLE_BLOCK && r->t - s->block_t < (int64_t)(s->limits.block_seconds * us))
-		return 0;
-	return block_flush(s, s->block_t + (r->t - s->block_t) / 2);
+		return decide(s);
+	return block_flush(s, s->block_t);
 }
 
 /* --- touch and lift --- */

@@ -52,6 +52,8 @@
 	X(law_hazard_jolt, "law hazard jolt", 0.5, 1e-6, 0.9) \
 	X(law_approach, "law approach", 0.3, 0.001, 0.9) \
 	X(law_start_digits, "law start digits", 30, 1, 10000) \
+	X(law_start_pace, "law start pace", 3, 0, 1000) \
+	X(law_memory_digits, "law memory digits", 20, 1, 1e6) \
 	X(law_step_share, "law step share", 0.05, 0, 1) \
 	X(law_stray_share, "law stray share", 0.02, 1e-6, 0.5) \
 	X(law_stray_sigma, "law stray sigma", 6, 3, 100) \

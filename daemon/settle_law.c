@@ -67,73 +67,89 @@ static double noise_prior(const struct settle_law *law, const struct settle_limi
 
 /* The share of amplitudes beyond `least` that a normal(a, s) supports, under a
  * prior of 1/|a| between start and counts: times the width it is integrated over. */
-static double amplitude_mass(double a, double s, double start, double least, double span)
+static double amplitude_mass(double a, double s, double least, double span)
 {
 	double typical = hypot(a, s);
 	if (typical < least)
 		typical = least;
 	double mass = s * 2.5066282746310002 * (above((least - a) / s) + above((least + a) / s)) /
 	              (2 * span * typical);
-	(void)start;
 	return mass < 1 ? mass : 1;
 }
 
 struct scratch {
 	double noise[SETTLE_NOISES], log_noise[SETTLE_NOISES], prior[SETTLE_NOISES];
-	double start, span;
+	double start[SETTLE_TAUS], span[SETTLE_TAUS];
 	double log_range;
+	double log_rest, log_slow; /* priors of the two laws */
 };
 
-static void run_judge(struct settle_run *r, const struct settle_law *law,
-                      const struct settle_limits *limits, const struct scratch *k)
+/* The levels of noise that matter where the squares of the misfit sum to `rss`. */
+static void noise_window(const struct scratch *k, double rss, double m, int *low, int *high)
+{
+	double guess = sqrt(rss / (m > 1 ? m : 1));
+	int i = 0;
+	while (i < SETTLE_NOISES - 1 && k->noise[i + 1] < guess * 0.4)
+		i++;
+	*low = i;
+	while (i < SETTLE_NOISES - 1 && (k->noise[i] < guess * 2.5 || i < *low + 3))
+		i++;
+	*high = i;
+}
+
+/* The evidence of a run, its likeliest law, and the chance that it is not at rest. */
+static double run_judge(struct settle_run *r, const struct settle_law *law,
+                        const struct scratch *k)
 {
 	double iq = 1 / law->digit;
-	double log_rest = log(1 - limits->law_approach);
-	double log_slow = log(limits->law_approach / SETTLE_TAUS);
 	if (r->n < 2) {
-		r->joint = r->birth - k->log_range;
 		r->off = 1;
 		r->best_c = r->ref;
 		r->best_a = 0;
 		r->best_noise = k->noise[0];
-		return;
+		return -k->log_range;
 	}
 	double szz = fmax(0, r->wzz - r->wz * r->wz / r->w) * iq * iq;
-	double base = r->lw - 0.5 * log(r->w) - (r->n - 1) * half_log_2pi - k->log_range;
-	double lead[SETTLE_NOISES];
+	double base = r->lw - 0.5 * log(r->w) - (r->m - 1) * half_log_2pi - k->log_range;
 	double top = -INFINITY, best = -INFINITY;
 	double total = 0, off = 0;
+	double lead[SETTLE_NOISES], half_precision[SETTLE_NOISES];
+	int low, high;
 
-	/* At rest since the first reading. */
-	double rest[SETTLE_NOISES];
 	for (int i = 0; i < SETTLE_NOISES; i++) {
-		lead[i] = k->prior[i] + base - (r->n - 1) * k->log_noise[i];
-		rest[i] = log_rest + lead[i] - szz / (2 * k->noise[i] * k->noise[i]);
-		if (rest[i] > best) {
-			best = rest[i];
+		lead[i] = k->prior[i] + base - (r->m - 1) * k->log_noise[i];
+		half_precision[i] = 0.5 / (k->noise[i] * k->noise[i]);
+	}
+	/* At rest since the first reading. */
+	noise_window(k, szz, r->m, &low, &high);
+	for (int i = low; i <= high; i++) {
+		double l = k->log_rest + lead[i] - szz * half_precision[i];
+		if (l > best) {
+			best = l;
 			r->best_a = 0;
 			r->best_c = r->ref + r->wz / r->w;
 			r->best_noise = k->noise[i];
 		}
 	}
 	top = best;
-	for (int i = 0; i < SETTLE_NOISES; i++)
-		total += exp(rest[i] - top);
+	for (int i = low; i <= high; i++)
+		total += exp(k->log_rest + lead[i] - szz * half_precision[i] - top);
 
 	/* Approaching it. */
 	for (int j = 0; j < SETTLE_TAUS; j++) {
 		double sxx = r->wxx[j] - r->wx[j] * r->wx[j] / r->w;
-		if (sxx < 1e-12 * r->wxx[j])
+		if (!(sxx > 1e-12 * r->wxx[j]))
 			continue;
 		double sxz = (r->wxz[j] - r->wx[j] * r->wz / r->w) * iq;
 		double a = sxz / sxx;
 		double rss = fmax(0, szz - sxz * a);
-		for (int i = 0; i < SETTLE_NOISES; i++) {
-			double l = log_slow + lead[i] - rss / (2 * k->noise[i] * k->noise[i]);
+		noise_window(k, rss, r->m, &low, &high);
+		for (int i = low; i <= high; i++) {
+			double l = k->log_slow + lead[i] - rss * half_precision[i];
 			if (l < top - negligible)
 				continue;
 			double s = k->noise[i] / sqrt(sxx);
-			double mass = amplitude_mass(a, s, k->start, k->start, k->span);
+			double mass = amplitude_mass(a, s, k->start[j], k->span[j]);
 			if (mass <= 0)
 				continue;
 			double here = l + log(mass);
@@ -141,8 +157,7 @@ static void run_judge(struct settle_run *r, const struct settle_law *law,
 				continue;
 			double allowed = k->noise[i] > 1 ? k->noise[i] : 1;
 			double least = allowed / fmax(r->x[j], 1e-30);
-			double out = least <= k->start ? mass
-			           : amplitude_mass(a, s, k->start, least, k->span);
+			double out = least <= k->start[j] ? mass : amplitude_mass(a, s, least, k->span[j]);
 			if (here > top) {
 				double f = exp(top - here);
 				total *= f;
@@ -154,7 +169,7 @@ static void run_judge(struct settle_run *r, const struct settle_law *law,
 			off += p * fmin(1, out / mass);
 			if (here > best) {
 				best = here;
-				r->best_a = fabs(a) > k->start ? a : copysign(k->start, a);
+				r->best_a = fabs(a) > k->start[j] ? a : copysign(k->start[j], a);
 				r->best_tau = j;
 				r->best_noise = k->noise[i];
 			}
@@ -165,18 +180,34 @@ static void run_judge(struct settle_run *r, const struct settle_law *law,
 		r->best_a *= law->digit;
 		r->best_c = r->ref + (r->wz - r->best_a * r->wx[j]) / r->w;
 	}
-	r->joint = r->birth + top + log(total);
 	r->off = r->n < 3 ? 1 : off / total;
+	return top + log(total);
+}
+
+/* Let what was absorbed so far count only `f` times. */
+static void run_fade(struct settle_run *r, double f)
+{
+	r->m *= f;
+	r->lw *= f;
+	r->w *= f;
+	r->wz *= f;
+	r->wzz *= f;
+	for (int j = 0; j < SETTLE_TAUS; j++) {
+		r->wx[j] *= f;
+		r->wxx[j] *= f;
+		r->wxz[j] *= f;
+	}
 }
 
 /* --- the runs together --- */
 
-static void run_begin(struct settle_run *r, double birth, int64_t t, double value)
+static void run_begin(struct settle_run *r, double joint, int64_t t, double value)
 {
 	memset(r, 0, sizeof(*r));
-	r->birth = birth;
+	r->joint = joint;
 	r->ref = value;
 	r->w = 1;
+	r->m = 1;
 	r->n = 1;
 	r->t0 = t;
 	for (int j = 0; j < SETTLE_TAUS; j++) {
@@ -196,48 +227,47 @@ static void run_absorb(struct settle_run *r, const double decay[SETTLE_TAUS], do
 	r->lw += 0.5 * log(w);
 	for (int j = 0; j < SETTLE_TAUS; j++) {
 		double x = r->x[j] * decay[j];
+		if (x < 1e-60)
+			x = 0; /* and no denormal numbers */
 		r->x[j] = x;
 		r->wx[j] += w * x;
 		r->wxx[j] += w * x * x;
 		r->wxz[j] += w * x * z;
 	}
+	r->m++;
 	r->n++;
 	r->strays = 0;
 }
 
 /* A change of range: what came before counts with the rounding it had. */
-static void law_rescale(struct settle_law *law, const struct settle_limits *limits,
-                        const struct scratch *k, double digit)
+static void law_rescale(struct settle_law *law, double digit)
 {
 	double f = digit / law->digit;
 	law->digit = digit;
 	f = f < 1 ? f * f : 1;
 	for (int i = 0; i < law->runs; i++) {
 		struct settle_run *r = &law->run[i];
-		double joint = r->joint;
-		r->w *= f;
-		r->wz *= f;
-		r->wzz *= f;
-		r->lw += 0.5 * log(f) * r->n;
-		for (int j = 0; j < SETTLE_TAUS; j++) {
-			r->wx[j] *= f;
-			r->wxx[j] *= f;
-			r->wxz[j] *= f;
-		}
-		run_judge(r, law, limits, k);
-		r->birth += joint - r->joint;
-		r->joint = joint;
+		double m = r->m, lw = r->lw;
+		run_fade(r, f);
+		r->m = m;
+		r->lw = lw + 0.5 * log(f) * m;
 	}
 	law->jolted = true;
 }
 
 static void scratch_fill(struct scratch *k, const struct settle_law *law,
-                         const struct settle_limits *limits)
+                         const struct settle_limits *limits, double period)
 {
 	double counts = fmax(law->counts, 2000);
-	k->start = limits->law_start_digits;
-	k->span = log(fmax(20 * k->start, 2 * counts) / k->start);
 	k->log_range = log(2 * counts);
+	k->log_rest = log(1 - limits->law_approach);
+	k->log_slow = log(limits->law_approach / SETTLE_TAUS);
+	for (int j = 0; j < SETTLE_TAUS; j++) {
+		/* An approach begins far away, and fast enough to be called moving. */
+		k->start[j] = fmax(limits->law_start_digits, limits->law_start_pace *
+		                   tau_seconds(j) / fmax(period, limits->settle_seconds));
+		k->span[j] = log(fmax(20 * k->start[j], 2 * counts) / k->start[j]);
+	}
 	for (int i = 0; i < SETTLE_NOISES; i++) {
 		k->noise[i] = noise_digits(i);
 		k->log_noise[i] = log(k->noise[i]);
@@ -245,9 +275,24 @@ static void scratch_fill(struct scratch *k, const struct settle_law *law,
 	}
 }
 
-/* Drop the least likely run; the youngest ones have had no chance yet. */
+/* Drop what is as good as impossible, and where all seats are taken the least
+ * likely; the youngest runs have had no chance yet. */
 static void law_prune(struct settle_law *law)
 {
+	double top = -INFINITY;
+	for (int i = 0; i < law->runs; i++)
+		top = fmax(top, law->run[i].joint);
+	int kept = 0;
+	for (int i = 0; i < law->runs; i++) {
+		if (law->run[i].joint < top - 30 && law->run[i].n >= 4)
+			continue;
+		if (kept != i)
+			law->run[kept] = law->run[i];
+		kept++;
+	}
+	law->runs = kept;
+	if (kept < SETTLE_RUNS)
+		return;
 	int worst = 0;
 	for (int i = 1; i < law->runs; i++) {
 		bool young = law->run[i].n < 4, worst_young = law->run[worst].n < 4;
@@ -257,34 +302,40 @@ static void law_prune(struct settle_law *law)
 	law->run[worst] = law->run[--law->runs];
 }
 
+/* How far the likeliest law of a run goes until the next reading, SI. */
+static double run_step(const struct settle_run *r, const double decay[SETTLE_TAUS])
+{
+	return r->best_a != 0 ? r->best_a * r->x[r->best_tau] * (1 - decay[r->best_tau]) : 0;
+}
+
 static bool is_stray(const struct settle_run *r, const double decay[SETTLE_TAUS],
                      const struct settle_limits *limits, double value, double digit)
 {
 	if (r->n < 3)
 		return false;
 	double go = r->best_a != 0 ? r->best_a * r->x[r->best_tau] * decay[r->best_tau] : 0;
-	double step = r->best_a != 0 ? r->best_a * r->x[r->best_tau] * (1 - decay[r->best_tau]) : 0;
 	double miss = fabs(value - (r->best_c + go)) / digit;
-	return miss > limits->law_stray_sigma * r->best_noise + 2 + 0.5 * fabs(step) / digit;
+	return miss > limits->law_stray_sigma * r->best_noise + 2 +
+	              0.5 * fabs(run_step(r, decay)) / digit;
 }
 
 void settle_law_add(struct settle_law *law, const struct settle_limits *limits, int64_t t,
-                    double value, double digit)
+                    double value, double digit, double period)
 {
 	struct scratch k;
 	double count = fabs(value) / digit;
 	if (count > law->counts)
 		law->counts = count;
-	scratch_fill(&k, law, limits);
 	if (!law->any) {
 		law->any = true;
 		law->digit = digit;
-		law->before = 0;
 		law->t = t;
 		law->last = value;
-	} else if (digit != law->digit) {
-		law_rescale(law, limits, &k, digit);
 	}
+	scratch_fill(&k, law, limits, period);
+	bool rescaled = digit != law->digit;
+	if (rescaled)
+		law_rescale(law, digit);
 	double dt = (double)(t - law->t) * 1e-6;
 	double decay[SETTLE_TAUS];
 	for (int j = 0; j < SETTLE_TAUS; j++)
@@ -292,43 +343,47 @@ void settle_law_add(struct settle_law *law, const struct settle_limits *limits, 
 	double hazard = law->jolted ? limits->law_hazard_jolt : limits->law_hazard;
 	double step = (value - law->last) / digit * limits->law_step_share;
 	double w = 1 / (1 + step * step);
+	double log_stay = log(1 - hazard);
 
 	/* Each run absorbs the reading, or leaves it out as a stray. */
 	int kept = 0;
 	for (int i = 0; i < law->runs; i++) {
 		struct settle_run *r = &law->run[i];
-		r->birth += log(1 - hazard);
 		if (is_stray(r, decay, limits, value, digit)) {
 			if (r->strays++)
 				continue;
-			r->birth += log(limits->law_stray_share) - k.log_range;
-			r->joint += log(1 - hazard) + log(limits->law_stray_share) - k.log_range;
+			r->joint += log_stay + log(limits->law_stray_share) - k.log_range;
 			for (int j = 0; j < SETTLE_TAUS; j++)
 				r->x[j] *= decay[j];
 		} else {
+			double go = fabs(run_step(r, decay)) / digit /
+			            (limits->law_memory_digits * fmax(1, r->best_noise));
+			if (go > 0.01 || rescaled) {
+				run_fade(r, exp(-fmin(go, 0.7)));
+				r->evidence = run_judge(r, law, &k);
+			}
 			run_absorb(r, decay, value, w);
-			run_judge(r, law, limits, &k);
+			double evidence = run_judge(r, law, &k);
+			r->joint += log_stay + evidence - r->evidence;
+			r->evidence = evidence;
 		}
 		if (kept != i)
 			law->run[kept] = *r;
 		kept++;
 	}
 	law->runs = kept;
-	if (law->runs == SETTLE_RUNS)
-		law_prune(law);
+	law_prune(law);
 	struct settle_run *r = &law->run[law->runs++];
-	run_begin(r, law->before + log(hazard), t, value);
-	run_judge(r, law, limits, &k);
+	run_begin(r, log(hazard), t, value);
+	r->evidence = run_judge(r, law, &k);
+	r->joint += r->evidence;
 
 	double all = -INFINITY;
 	for (int i = 0; i < law->runs; i++)
 		all = log_sum(all, law->run[i].joint);
 	/* Only differences count; keep the numbers small. */
-	for (int i = 0; i < law->runs; i++) {
+	for (int i = 0; i < law->runs; i++)
 		law->run[i].joint -= all;
-		law->run[i].birth -= all;
-	}
-	law->before = 0;
 	law->t = t;
 	law->last = value;
 	law->jolted = false;

@@ -24,7 +24,7 @@ void settle_law_reset(struct settle_law *law);
 void settle_law_jolt(struct settle_law *law);
 /* One reading (or one block of a fast meter): value and weight of its last digit in SI. */
 void settle_law_add(struct settle_law *law, const struct settle_limits *limits, int64_t t,
-                    double value, double digit);
+                    double value, double digit, double period);
 void settle_law_judge(const struct settle_law *law, const struct settle_limits *limits,
                       struct settle_judgement *out);
 

@@ -113,5 +113,8 @@ bool settle_open_doubt(const struct settle *s, const struct settle_result *r)
 	double floats = 0;
 	for (int i = 0; i < opens(s); i++)
 		floats = fmax(floats, fabs(s->open_value[i]));
+	/* (A glide, which is open too, does not count.) */
+	double most = r->function == FUNCTION_VOLT_DC ? s->limits.float_volt_dc : s->limits.float_volt_ac;
+	floats = fmin(floats, most);
 	return fabs(v) < s->limits.float_times * floats;
 }

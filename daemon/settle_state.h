@@ -28,8 +28,8 @@
  * `ref`, in SI; x is the exponential, 1 at the first reading.
  */
 struct settle_run {
-	double birth;  /* log evidence of everything before, times the chance of a start */
-	double joint;  /* birth plus the evidence of the run itself */
+	double joint;  /* log probability of this run and all readings */
+	double evidence; /* log evidence of the run alone, as it is remembered */
 	double off;    /* probability that the rest is further off than a digit, in this run */
 	double ref;    /* first value */
 	double w, wz, wzz, lw; /* sums of w, w z, w z^2 and log(w) / 2 */
@@ -37,6 +37,7 @@ struct settle_run {
 	/* The likeliest law, for strays and for counting: c, a (0: none), tau, noise. */
 	double best_c, best_a, best_noise;
 	int best_tau;
+	double m;      /* readings absorbed, less what has faded */
 	int n;         /* readings absorbed */
 	int strays;    /* strays in a row that it has left out */
 	int64_t t0;
@@ -47,12 +48,10 @@ struct settle_law {
 	int runs;
 	bool any;       /* a reading came since the reset */
 	bool jolted;    /* contact was lost: a new start is likely at the next reading */
-	double before;  /* log evidence of all that came so far */
 	double last;    /* last value, SI */
 	double digit;   /* weight of the last digit now, SI */
 	double counts;  /* largest count seen of this meter and function */
 	int64_t t;      /* of the last reading */
-	int moves;      /* starts that the trace has made since the reset */
 };
 
 /* One conversion of the present stretch. */
@@ -99,6 +98,7 @@ struct settle {
 	struct settle_item item[SETTLE_WINDOW];
 	uint64_t items;       /* ever; the last SETTLE_WINDOW are there */
 	uint64_t stretch;     /* number of the first item of the stretch */
+	int64_t stretch_t;    /* its first reading, which may have left the window */
 	int exponent;         /* of the stretch */
 	int prefix;
 	int finest;           /* finest exponent seen with this function */
