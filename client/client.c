@@ -117,6 +117,43 @@ enum outcome client_ask(struct client *c, const char *method, json_t *params,
 	return client_ask_for(c, method, params, LINK_CALL_MS, m);
 }
 
+enum outcome client_pages(struct client *c, const char *method, json_t *params, const char *list,
+                          void (*each)(struct client *c, struct slice element,
+                                       struct slice result, void *arg),
+                          void *arg)
+{
+	struct message m;
+	enum outcome outcome;
+	int64_t after = 0;
+	bool more;
+	do {
+		if (after && params)
+			json_object_set_new(params, "after", json_integer(after));
+		outcome = client_ask(c, method, params ? json_copy(params) : NULL, &m);
+		more = false;
+		if (outcome == OUTCOME_DONE) {
+			struct slice elements = json_member(m.result.at, m.result.len, list), element;
+			size_t cursor = 0;
+			int64_t next = 0;
+			each(c, (struct slice){NULL, 0}, m.result, arg);
+			while (json_next(elements, &cursor, &element))
+				each(c, element, m.result, arg);
+			json_int(json_member(m.result.at, m.result.len, "next"), &next);
+			more = json_bool(json_member(m.result.at, m.result.len, "more"), false);
+			/* A page that does not move on would come for ever. */
+			if (more && next <= after) {
+				fprintf(c->err, "tally: the daemon says there is more of `%s` and does not give "
+				        "it: this is not all\n", list);
+				outcome = OUTCOME_UNREACHABLE;
+			}
+			after = next;
+		}
+		message_free(&m);
+	} while (outcome == OUTCOME_DONE && more);
+	json_decref(params);
+	return outcome;
+}
+
 enum outcome client_change(struct client *c, const char *method, json_t *params,
                            const char *done)
 {

@@ -61,6 +61,16 @@ enum outcome client_ask(struct client *c, const char *method, json_t *params,
 enum outcome client_ask_for(struct client *c, const char *method, json_t *params,
                             int timeout_ms, struct message *m);
 
+/*
+ * Ask for a list page by page: `params` (taken over) with `after` moved on while
+ * the answer says `more`.  each() is called with every element of the member `list`,
+ * and once a page with an absent slice and the whole result.
+ */
+enum outcome client_pages(struct client *c, const char *method, json_t *params, const char *list,
+                          void (*each)(struct client *c, struct slice element,
+                                       struct slice result, void *arg),
+                          void *arg);
+
 /* Ask for a change that answers with the seq of its record, and say it: "done:
  * record 14", with the entry that was struck, where the answer names one. */
 enum outcome client_change(struct client *c, const char *method, json_t *params,

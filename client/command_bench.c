@@ -63,9 +63,9 @@ static enum outcome set_word(struct client *c, const char *name)
 	} else if (outcome == OUTCOME_DONE) {
 		words_member(m.result, name, text, sizeof text);
 		fact(&out, &c->style, name, text[0] ? text : word ? word : "not known");
-		words_member(m.result, "position", text, sizeof text);
-		if (word)
-			fact(&out, &c->style, "position", text);
+		struct slice chosen = json_member(m.result.at, m.result.len, "chosen");
+		if (word && chosen.at && *chosen.at == '{')
+			view_chosen(&c->style, chosen, &out);
 		client_lines(c, &out);
 	}
 	message_free(&m);

@@ -6,10 +6,6 @@
 
 #include <string.h>
 
-/* A page of entries: with their frames some 2 KB each, well below what a line
- * of the wire holds. */
-#define ENTRIES_PAGE 200
-
 /* The record that an answer carries: verbatim, or as one line for people. */
 static void show_record(struct client *c, struct slice result)
 {
@@ -76,67 +72,48 @@ enum outcome call_note(struct client *c)
 
 /* ---- listing ---- */
 
-/* An entry for scripts: its record byte for byte.  One that was struck gets one
- * more member before the closing brace, for it must not pass for one that counts. */
+/* One more member before the closing brace of a record that is being printed. */
+static void add_member(struct client *c, struct slice element, const char *name)
+{
+	struct slice said = json_member(element.at, element.len, name);
+	if (!said.at || *said.at != '{')
+		return;
+	fprintf(c->out, ",\"%s\":", name);
+	fwrite(said.at, 1, said.len, c->out);
+}
+
+/* An entry for scripts: its record byte for byte.  One that was struck, moved or
+ * judged anew gets that as further members before the closing brace, for it must
+ * not pass for one that counts as it stands. */
 static void entry_json(struct client *c, struct slice element)
 {
 	struct slice record = json_member(element.at, element.len, "record");
-	struct slice struck = json_member(element.at, element.len, "struck");
 	if (!record.at || record.len < 2)
 		return;
-	if (!struck.at || *struck.at != '{') {
-		client_json(c, record);
-		return;
-	}
 	fwrite(record.at, 1, record.len - 1, c->out);
-	fputs(",\"struck\":", c->out);
-	fwrite(struck.at, 1, struck.len, c->out);
+	add_member(c, element, "struck");
+	add_member(c, element, "moved");
+	add_member(c, element, "rejudged");
 	fputs("}\n", c->out);
 }
 
-/* One page: *after moves to the last record of it. */
-static int entries_page(struct client *c, struct view_entries *v, struct slice result,
-                        int64_t *after)
+static void each_entry(struct client *c, struct slice element, struct slice result, void *arg)
 {
-	struct slice entries = json_member(result.at, result.len, "entries"), element;
-	size_t cursor = 0;
-	int n = 0;
-	while (json_next(entries, &cursor, &element)) {
-		int64_t seq;
-		if (json_int(json_member(element.at, element.len, "record.seq"), &seq) && seq > *after) {
-			*after = seq;
-			n++;
-		}
-		if (client_has(c, OPTION_JSON))
-			entry_json(c, element);
-		else
-			view_entries_add(v, &c->style, element);
-	}
-	return n;
+	(void)result;
+	if (element.at && client_has(c, OPTION_JSON))
+		entry_json(c, element);
+	else if (element.at)
+		view_entries_add(arg, &c->style, element);
 }
 
 enum outcome call_entries(struct client *c)
 {
-	struct message m;
 	struct view_entries v;
 	struct lines out = {0};
-	int64_t after = 0;
-	enum outcome outcome;
-	bool more = true;
+	json_t *params = client_params("position", client_word(c, 0), "job",
+	                               client_option(c, OPTION_JOB), NULL);
 	view_entries_begin(&v);
-	do {
-		json_t *params = client_params("position", client_word(c, 0), "job",
-		                               client_option(c, OPTION_JOB), NULL);
-		json_object_set_new(params, "after", json_integer(after));
-		json_object_set_new(params, "limit", json_integer(ENTRIES_PAGE));
-		outcome = client_ask(c, "entries", params, &m);
-		if (outcome == OUTCOME_DONE) {
-			/* A page that brings nothing new would come for ever. */
-			more = entries_page(c, &v, m.result, &after) > 0 &&
-			       json_bool(json_member(m.result.at, m.result.len, "more"), false);
-		}
-		message_free(&m);
-	} while (outcome == OUTCOME_DONE && more);
+	enum outcome outcome = client_pages(c, "entries", params, "entries", each_entry, &v);
 	if (outcome == OUTCOME_DONE && !client_has(c, OPTION_JSON)) {
 		view_entries_print(&v, &c->style, &out);
 		client_lines(c, &out);

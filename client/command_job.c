@@ -17,22 +17,26 @@ enum outcome call_job_close(struct client *c)
 	return client_change(c, "job.close", NULL, "closed the job");
 }
 
+static void each_job(struct client *c, struct slice job, struct slice result, void *arg)
+{
+	(void)result;
+	if (job.at && client_has(c, OPTION_JSON))
+		client_json(c, job);
+	else if (job.at)
+		view_jobs_add(arg, &c->style, job);
+}
+
 enum outcome call_job_list(struct client *c)
 {
-	struct message m;
+	struct view_list v;
 	struct lines out = {0};
-	struct slice job;
-	size_t cursor = 0;
-	enum outcome outcome = client_ask(c, "job.list", NULL, &m);
-	if (outcome == OUTCOME_DONE && client_has(c, OPTION_JSON)) {
-		struct slice jobs = json_member(m.result.at, m.result.len, "jobs");
-		while (json_next(jobs, &cursor, &job))
-			client_json(c, job);
-	} else if (outcome == OUTCOME_DONE) {
-		view_jobs(&c->style, m.result, &out);
+	view_jobs_begin(&v);
+	enum outcome outcome = client_pages(c, "job.list", json_object(), "jobs", each_job, &v);
+	if (outcome == OUTCOME_DONE && !client_has(c, OPTION_JSON)) {
+		view_jobs_print(&v, &c->style, &out);
 		client_lines(c, &out);
 	}
-	message_free(&m);
+	view_list_end(&v);
 	return outcome;
 }
 

@@ -104,7 +104,7 @@ static bool each_tape(struct client *c, const struct message *m, void *arg)
 		return true;
 	}
 	char *text = malloc(line.len + 1);
-	if (!text || !json_string(line, text, line.len + 1)) {
+	if (!text || !json_text(line, text, line.len + 1)) {
 		free(text);
 		return false;
 	}

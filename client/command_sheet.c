@@ -118,22 +118,28 @@ enum outcome call_sheet_set(struct client *c)
 	return client_change(c, "sheet.set", params, done);
 }
 
+static void each_row(struct client *c, struct slice row, struct slice result, void *arg)
+{
+	struct view_list *v = arg;
+	if (!row.at)
+		words_member(result, "job", v->job, sizeof v->job);
+	else if (client_has(c, OPTION_JSON))
+		client_json(c, row);
+	else
+		view_sheet_add(v, &c->style, row);
+}
+
 enum outcome call_sheet_show(struct client *c)
 {
-	struct message m;
+	struct view_list v;
 	struct lines out = {0};
-	struct slice row;
-	size_t cursor = 0;
 	json_t *params = client_params("job", client_option(c, OPTION_JOB), NULL);
-	enum outcome outcome = client_ask(c, "sheet.show", params, &m);
-	if (outcome == OUTCOME_DONE && client_has(c, OPTION_JSON)) {
-		struct slice rows = json_member(m.result.at, m.result.len, "rows");
-		while (json_next(rows, &cursor, &row))
-			client_json(c, row);
-	} else if (outcome == OUTCOME_DONE) {
-		view_sheet(&c->style, m.result, &out);
+	view_sheet_begin(&v);
+	enum outcome outcome = client_pages(c, "sheet.show", params, "rows", each_row, &v);
+	if (outcome == OUTCOME_DONE && !client_has(c, OPTION_JSON)) {
+		view_sheet_print(&v, &c->style, &out);
 		client_lines(c, &out);
 	}
-	message_free(&m);
+	view_list_end(&v);
 	return outcome;
 }

@@ -345,7 +345,7 @@ static char *request_line(struct link *l, const char *method, json_t *params, st
 static bool answers(const struct link *l, struct slice id, int code)
 {
 	int64_t n;
-	if (json_is_null(id))
+	if (json_absent(id))
 		return code != 0;
 	return json_int(id, &n) && n == l->id;
 }

@@ -39,12 +39,26 @@ void view_remark(const struct style *style, struct slice entry, struct slice str
                  struct lines *out);
 enum table_mark view_mark(struct slice entry);
 
+/* ---- jobs and sheets, page by page too ---- */
+
+struct view_list {
+	struct table table;
+	char job[64];   /* of a sheet */
+	char next[80];  /* of a sheet: the first position without an entry */
+	int rows, done;
+};
+void view_jobs_begin(struct view_list *v);
+void view_jobs_add(struct view_list *v, const struct style *style, struct slice job);
+void view_jobs_print(struct view_list *v, const struct style *style, struct lines *out);
+void view_sheet_begin(struct view_list *v);
+void view_sheet_add(struct view_list *v, const struct style *style, struct slice row);
+void view_sheet_print(struct view_list *v, const struct style *style, struct lines *out);
+void view_list_end(struct view_list *v);
+
 /* ---- the others: the result of the method of that name ---- */
 
 void view_meters(const struct style *style, struct slice result, struct lines *out);
-void view_jobs(const struct style *style, struct slice result, struct lines *out);
 void view_job(const struct style *style, struct slice result, struct lines *out);
-void view_sheet(const struct style *style, struct slice result, struct lines *out);
 void view_chosen(const struct style *style, struct slice chosen, struct lines *out);
 void view_status(const struct style *style, struct slice result, struct lines *out);
 /* *disagree: cross-checks that disagree. */

@@ -4,8 +4,6 @@
  */
 #include "client/view.h"
 
-#include "protocol/trade/position.h"
-
 #include <stdio.h>
 #include <string.h>
 
@@ -27,7 +25,7 @@ static void line_state(struct slice meter, char *out, size_t size)
 	};
 	struct slice asked = json_member(meter.at, meter.len, "asked");
 	int at = snprintf(out, size, "%s",
-	                  json_is_null(asked) ? "" : json_bool(asked, false) ? "asked" : "listened to");
+	                  json_absent(asked) ? "" : json_bool(asked, false) ? "asked" : "listened to");
 	for (size_t i = 0; i < sizeof counters / sizeof counters[0]; i++) {
 		int64_t n;
 		struct slice s = json_member(meter.at, meter.len, counters[i].name);
@@ -43,7 +41,7 @@ static void meter_row(struct table *t, const struct style *style, struct slice m
 {
 	char text[WORDS_SIZE], value[WORDS_SIZE];
 	words_member(meter, "state", text, sizeof text);
-	bool why = !json_is_null(json_member(meter.at, meter.len, "why")) &&
+	bool why = !json_absent(json_member(meter.at, meter.len, "why")) &&
 	           !words_member_is(meter, "why", "");
 	table_row(t, why ? TABLE_WARNING : TABLE_ORDINARY);
 	words_member(meter, "name", value, sizeof value);
@@ -103,48 +101,38 @@ void view_meters(const struct style *style, struct slice result, struct lines *o
 
 /* ---- what is chosen ---- */
 
-/* The nominal as written, or from its SI number by the kind's function. */
-static void nominal_text(const struct style *style, struct slice chosen, char *out, size_t size)
-{
-	struct slice nominal = json_member(chosen.at, chosen.len, "nominal");
-	struct decimal d;
-	char text[WORDS_SIZE];
-	out[0] = '\0';
-	if (nominal.at && *nominal.at == '"') {
-		words_string(nominal, text, sizeof text);
-		words_value(style, text, out, size);
-	} else if (json_decimal(nominal, &d)) {
-		enum kind kind = KIND_OTHER;
-		words_member(chosen, "kind", text, sizeof text);
-		kind_from_name(text, strlen(text), &kind);
-		words_bounds(style, &d, NULL, function_name(kind_function(kind)), text, sizeof text);
-		snprintf(out, size, "%s", text + strlen("at least "));
-	}
-}
-
 void view_chosen(const struct style *style, struct slice chosen, struct lines *out)
 {
 	char position[WORDS_SIZE], text[WORDS_SIZE], all[WORDS_SIZE * 2];
+	/* The answer to `at` holds what is chosen, and the meter that was bound. */
+	struct slice inner = json_member(chosen.at, chosen.len, "chosen");
+	if (inner.at) {
+		words_member(chosen, "meter", text, sizeof text);
+		words_member(chosen, "position", position, sizeof position);
+		if (text[0])
+			fact_printf(out, style, "bound", "%.60s %s%.60s", text,
+			            position[0] ? "to " : "to none: it follows what is chosen", position);
+		chosen = inner;
+	}
 	words_member(chosen, "position", position, sizeof position);
 	if (!position[0]) {
 		fact(out, style, "position", "none is chosen: `tally at POSITION` does");
 		return;
 	}
 	static const struct { const char *path, *before; } parts[] = {
-		{"quantity", ", "}, {"kind", ", "}, {"nominal", ", nominal "}, {"twin", ", twin "},
-		{"meter", ", measured by "},
+		{"quantity", ", "}, {"kind", ", "}, {"nominal", ", nominal "}, {"tolerance", " "},
+		{"role", ", "}, {"twin", ", twin "},
 	};
 	int at = snprintf(all, sizeof all, "%.60s", position);
 	for (size_t i = 0; i < sizeof parts / sizeof parts[0] && (size_t)at < sizeof all; i++) {
-		if (strcmp(parts[i].path, "nominal") == 0)
-			nominal_text(style, chosen, text, sizeof text);
-		else
-			words_member(chosen, parts[i].path, text, sizeof text);
+		char value[WORDS_SIZE];
+		words_member(chosen, parts[i].path, text, sizeof text);
+		words_value(style, text, value, sizeof value);
 		if (text[0])
-			at += snprintf(all + at, sizeof all - (size_t)at, "%s%.200s", parts[i].before, text);
+			at += snprintf(all + at, sizeof all - (size_t)at, "%s%.200s", parts[i].before, value);
 	}
 	struct slice armed = json_member(chosen.at, chosen.len, "armed");
-	if (!json_is_null(armed) && (size_t)at < sizeof all)
+	if (!json_absent(armed) && (size_t)at < sizeof all)
 		snprintf(all + at, sizeof all - (size_t)at, "%s",
 		         json_bool(armed, false) ? ", ready for the probes"
 		                                 : ", not ready yet: lift the probes");
@@ -169,6 +157,8 @@ void view_status(const struct style *style, struct slice result, struct lines *o
 {
 	char text[WORDS_SIZE];
 	static const char *const words[] = {"state", "condition", "reach", "walk"};
+	words_member(result, "bench", text, sizeof text);
+	fact(out, style, "bench", text);
 	words_member(result, "job", text, sizeof text);
 	fact(out, style, "job", text[0] ? text : "none is open: `tally job start NAME` does");
 	for (size_t i = 0; i < sizeof words / sizeof words[0]; i++) {

@@ -28,7 +28,7 @@ static void side_text(const struct style *style, struct slice side, char *out, s
 	words_member(side, "meter", meter, sizeof meter);
 	words_member(side, "shown", shown, sizeof shown);
 	words_value(style, shown, value, sizeof value);
-	if (json_real(json_member(side.at, side.len, "U"), &U))
+	if (json_number(json_member(side.at, side.len, "U"), &U))
 		words_like(style, U, 2, shown, spread, sizeof spread);
 	json_int(json_member(side.at, side.len, "seq"), &seq);
 	snprintf(out, size, "%s%s%s%s%s (%lld)", meter, meter[0] ? " " : "", value,
@@ -38,7 +38,7 @@ static void side_text(const struct style *style, struct slice side, char *out, s
 static void real_cell(struct table *t, struct slice object, const char *path, int digits)
 {
 	double x;
-	if (json_real(json_member(object.at, object.len, path), &x))
+	if (json_number(json_member(object.at, object.len, path), &x))
 		table_printf(t, "%.*f", digits, x);
 	else
 		table_cell(t, "");
@@ -95,7 +95,7 @@ static void twin_row(struct table *t, const struct style *style, struct slice tw
 		words_value(style, text, value, sizeof value);
 		table_cell(t, i % 2 ? value : text);
 	}
-	if (json_real(json_member(twin.at, twin.len, "difference"), &difference))
+	if (json_number(json_member(twin.at, twin.len, "difference"), &difference))
 		table_printf(t, "%.1f %%", fabs(difference) * 100);
 	else
 		table_cell(t, "");

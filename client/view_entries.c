@@ -24,11 +24,17 @@ static void part(struct lines *out, size_t start, const char *text)
 	lines_puts(out, text);
 }
 
+/* An object, and not null, false or nothing. */
+static bool said(struct slice s)
+{
+	return s.at && *s.at == '{';
+}
+
 static void struck_part(struct slice struck, size_t start, struct lines *out)
 {
 	int64_t seq = 0;
 	char because[WORDS_SIZE], text[WORDS_SIZE + 64];
-	if (!struck.at || *struck.at != '{')
+	if (!said(struck))
 		return;
 	json_int(json_member(struck.at, struck.len, "seq"), &seq);
 	words_member(struck, "because", because, sizeof because);
@@ -118,26 +124,69 @@ static void member_cell(struct table *t, struct slice object, const char *path)
 	table_cell(t, text);
 }
 
+/* What was said of the entry afterwards stands at the end of its remark. */
+static void said_part(struct slice moved, struct slice rejudged, struct lines *out)
+{
+	char text[WORDS_SIZE], whole[WORDS_SIZE + 80];
+	int64_t seq = 0;
+	if (said(moved)) {
+		json_int(json_member(moved.at, moved.len, "seq"), &seq);
+		words_member(moved, "from", text, sizeof text);
+		snprintf(whole, sizeof whole, "moved from %s by %lld", text, (long long)seq);
+		part(out, 0, whole);
+	}
+	if (said(rejudged)) {
+		json_int(json_member(rejudged.at, rejudged.len, "seq"), &seq);
+		words_member(rejudged, "because", text, sizeof text);
+		snprintf(whole, sizeof whole, "judged anew by %lld%s%s", (long long)seq,
+		         text[0] ? ": " : "", text);
+		part(out, 0, whole);
+	}
+}
+
+/* The entry as it is judged now: its own members, with those of the rejudgement
+ * before them, for the first of a name is the one that is found. */
+static void judged_now(struct slice entry, struct slice rejudged, struct lines *out)
+{
+	static const char *const members[] = {"verdict", "side", "reason", "deviation", "limits",
+	                                      "assumed", "other", "why"};
+	lines_puts(out, "{");
+	for (size_t i = 0; i < sizeof members / sizeof members[0]; i++) {
+		struct slice s = json_member(rejudged.at, rejudged.len, members[i]);
+		if (s.at)
+			lines_printf(out, "\"%s\":%.*s,", members[i], (int)s.len, s.at);
+		else
+			lines_printf(out, "\"%s\":null,", members[i]);
+	}
+	lines_add(out, entry.at + 1, entry.len - 1);
+}
+
 void view_entries_add(struct view_entries *v, const struct style *style, struct slice element)
 {
 	struct slice entry = json_member(element.at, element.len, "record");
 	struct slice struck = json_member(element.at, element.len, "struck");
-	if (!entry.at)
-		return;
-	bool is_struck = struck.at && *struck.at == '{';
+	struct slice moved = json_member(element.at, element.len, "moved");
+	struct slice rejudged = json_member(element.at, element.len, "rejudged");
+	struct lines now = {0}, remark = {0};
 	char text[WORDS_SIZE], other[WORDS_SIZE];
 	struct table *t = &v->table;
 	int64_t seq = 0;
+	if (!said(entry))
+		return;
+	if (said(rejudged)) {
+		judged_now(entry, rejudged, &now);
+		entry = (struct slice){lines_text(&now), now.len};
+	}
 	json_int(json_member(entry.at, entry.len, "seq"), &seq);
-	table_row(t, is_struck ? TABLE_FAINT : view_mark(entry));
+	table_row(t, said(struck) ? TABLE_FAINT : view_mark(entry));
 	table_printf(t, "%lld", (long long)seq);
-	member_cell(t, entry, "position");
+	member_cell(t, said(moved) ? moved : entry, "position");
 	member_cell(t, entry, "quantity");
 	words_member(entry, "shown", other, sizeof other);
 	words_value(style, other, text, sizeof text);
 	table_cell(t, text);
 	words_member(entry, "verdict", text, sizeof text);
-	count(v, is_struck, text);
+	count(v, said(struck), text);
 	table_cell(t, text[0] && strcmp(text, "none") != 0 ? text : "unjudged");
 	words_deviation(style, entry, text, sizeof text);
 	table_cell(t, text);
@@ -147,10 +196,11 @@ void view_entries_add(struct view_entries *v, const struct style *style, struct 
 	words_member(entry, "reach", other, sizeof other);
 	table_printf(t, "%.60s%s%.60s", text, text[0] && other[0] ? ", " : "", other);
 	member_cell(t, entry, "meter");
-	struct lines remark = {0};
 	view_remark(style, entry, struck, &remark);
+	said_part(moved, rejudged, &remark);
 	table_cell(t, lines_text(&remark));
 	lines_free(&remark);
+	lines_free(&now);
 }
 
 static void counted(struct lines *out, const char **gap, int n, const char *word)

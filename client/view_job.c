@@ -23,31 +23,40 @@ static void number_cell(struct table *t, struct slice object, const char *path)
 		table_cell(t, "");
 }
 
-static void job_row(struct table *t, const struct style *style, struct slice job)
+void view_jobs_begin(struct view_list *v)
+{
+	*v = (struct view_list){.rows = 0};
+	table_begin(&v->table, job_columns, sizeof job_columns / sizeof job_columns[0]);
+}
+
+void view_jobs_add(struct view_list *v, const struct style *style, struct slice job)
 {
 	char text[WORDS_SIZE];
+	struct table *t = &v->table;
+	bool open = json_bool(json_member(job.at, job.len, "open"), false);
+	v->rows++;
 	table_row(t, TABLE_ORDINARY);
 	words_member(job, "job", text, sizeof text);
 	table_cell(t, text);
-	table_cell(t, json_bool(json_member(job.at, job.len, "open"), false) ? "open" : "closed");
+	words_member(job, "state", text, sizeof text);
+	table_printf(t, "%s%s%.60s", open ? "open" : "closed", open && text[0] ? ", " : "",
+	             open ? text : "");
 	words_time(style, json_member(job.at, job.len, "t"), true, text, sizeof text);
 	table_cell(t, text);
 	number_cell(t, job, "positions");
 	number_cell(t, job, "entries");
 }
 
-void view_jobs(const struct style *style, struct slice result, struct lines *out)
+void view_jobs_print(struct view_list *v, const struct style *style, struct lines *out)
 {
-	struct slice jobs = json_member(result.at, result.len, "jobs"), job;
-	struct table t;
-	size_t cursor = 0;
-	table_begin(&t, job_columns, sizeof job_columns / sizeof job_columns[0]);
-	while (json_next(jobs, &cursor, &job))
-		job_row(&t, style, job);
-	if (!t.row_count)
+	if (!v->rows)
 		lines_puts(out, "no jobs yet: `tally job start NAME` begins one\n");
-	table_print(&t, style, out);
-	table_end(&t);
+	table_print(&v->table, style, out);
+}
+
+void view_list_end(struct view_list *v)
+{
+	table_end(&v->table);
 }
 
 void view_job(const struct style *style, struct slice result, struct lines *out)
@@ -84,20 +93,6 @@ static const struct table_column sheet_columns[] = {
 	{"note", false, false},    {"beside", false, true},
 };
 
-/* What was understood of the row stands beside what was written: not shown again. */
-static bool understood(const char *name)
-{
-	static const char *const names[] = {"function", "limits", "entries", "written", "shown",
-	                                    "service_limits", "assumed"};
-	for (size_t i = 0; i < sizeof names / sizeof names[0]; i++)
-		if (strcmp(name, names[i]) == 0)
-			return true;
-	for (size_t i = 0; i < KNOWN_CELLS; i++)
-		if (strcmp(name, known_cells[i]) == 0)
-			return true;
-	return false;
-}
-
 /* A cell as the technician wrote it: the text under `written` where there is such
  * an object, else the text itself, else the number that was understood. */
 static void cell_text(struct slice row, const char *name, char *out, size_t size)
@@ -108,7 +103,7 @@ static void cell_text(struct slice row, const char *name, char *out, size_t size
 	if (out[0])
 		return;
 	struct slice s = json_member(row.at, row.len, name);
-	if (!s.at || json_is_null(s) || *s.at == '{' || *s.at == '[')
+	if (!s.at || json_absent(s) || *s.at == '{' || *s.at == '[')
 		return;
 	if (*s.at == '"')
 		words_string(s, out, size);
@@ -116,34 +111,46 @@ static void cell_text(struct slice row, const char *name, char *out, size_t size
 		words_clean(s.at, s.len, out, size);
 }
 
-/* Columns that this program does not know: "owner: left side". */
-static void say_beside(struct slice object, const char **gap, struct lines *out)
+/* Columns that no one knows but the technician, and the rarer known ones. */
+static void say_beside(struct slice row, struct lines *out)
 {
+	static const char *const rare[] = {"source", "max", "price"};
+	struct slice extra = json_member(row.at, row.len, "extra"), key, value;
 	size_t cursor = 0;
-	struct slice key, value;
-	while (json_next_member(object, &cursor, &key, &value)) {
-		char name[64], text[WORDS_SIZE];
+	const char *gap = "";
+	char name[64], text[WORDS_SIZE];
+	for (size_t i = 0; i < sizeof rare / sizeof rare[0]; i++) {
+		cell_text(row, rare[i], text, sizeof text);
+		if (text[0])
+			lines_printf(out, "%s%s %s", gap, rare[i], text);
+		gap = out->len ? ", " : "";
+	}
+	while (json_next_member(extra, &cursor, &key, &value)) {
 		words_clean(key.at, key.len, name, sizeof name);
-		if (*value.at == '{' && strcmp(name, "written") != 0) {
-			say_beside(value, gap, out);
-			continue;
-		}
-		if (understood(name) || *value.at != '"')
-			continue;
 		words_string(value, text, sizeof text);
-		if (!text[0])
-			continue;
-		lines_printf(out, "%s%s: %s", *gap, name, text);
-		*gap = ", ";
+		if (text[0])
+			lines_printf(out, "%s%s %s", gap, name, text);
+		gap = out->len ? ", " : "";
 	}
 }
 
-static void sheet_row(struct table *t, const struct style *style, struct slice row,
-                      int64_t entries)
+void view_sheet_begin(struct view_list *v)
+{
+	*v = (struct view_list){.rows = 0};
+	table_begin(&v->table, sheet_columns, sizeof sheet_columns / sizeof sheet_columns[0]);
+}
+
+void view_sheet_add(struct view_list *v, const struct style *style, struct slice row)
 {
 	char text[WORDS_SIZE], value[WORDS_SIZE];
-	const char *gap = "";
 	struct lines beside = {0};
+	struct table *t = &v->table;
+	int64_t entries = 0;
+	json_int(json_member(row.at, row.len, "entries"), &entries);
+	v->rows++;
+	v->done += entries > 0;
+	if (!entries && !v->next[0])
+		words_member(row, "position", v->next, sizeof v->next);
 	table_row(t, TABLE_ORDINARY);
 	for (size_t i = 0; i + 1 < KNOWN_CELLS; i++) {
 		cell_text(row, known_cells[i], text, sizeof text);
@@ -156,36 +163,19 @@ static void sheet_row(struct table *t, const struct style *style, struct slice r
 		table_cell(t, "-");
 	cell_text(row, "note", text, sizeof text);
 	table_cell(t, text);
-	say_beside(row, &gap, &beside);
+	say_beside(row, &beside);
 	table_cell(t, lines_text(&beside));
 	lines_free(&beside);
 }
 
-void view_sheet(const struct style *style, struct slice result, struct lines *out)
+void view_sheet_print(struct view_list *v, const struct style *style, struct lines *out)
 {
-	struct slice rows = json_member(result.at, result.len, "rows"), row;
-	char job[WORDS_SIZE], next[80] = "";
-	struct table t;
-	size_t cursor = 0;
-	int positions = 0, done = 0;
-	words_member(result, "job", job, sizeof job);
-	table_begin(&t, sheet_columns, sizeof sheet_columns / sizeof sheet_columns[0]);
-	while (json_next(rows, &cursor, &row)) {
-		int64_t entries = 0;
-		json_int(json_member(row.at, row.len, "entries"), &entries);
-		sheet_row(&t, style, row, entries);
-		positions++;
-		done += entries > 0;
-		if (!entries && !next[0])
-			words_member(row, "position", next, sizeof next);
-	}
-	fact(out, style, "job", job);
-	table_print(&t, style, out);
-	table_end(&t);
-	if (!positions)
+	fact(out, style, "job", v->job);
+	table_print(&v->table, style, out);
+	if (!v->rows)
 		lines_puts(out, "no positions yet: `tally sheet load FILE.csv` brings a list, and `tally at "
 		           "POSITION` names one as it is touched\n");
 	else
-		lines_printf(out, "%d of %d positions measured%s%s\n", done, positions,
-		             next[0] ? ", the first without an entry is " : "", next);
+		lines_printf(out, "%d of %d positions measured%s%s\n", v->done, v->rows,
+		             v->next[0] ? ", the first without an entry is " : "", v->next);
 }

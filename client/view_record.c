@@ -114,7 +114,7 @@ static const struct {
 	{"clock", "cause version="},
 	{"job", "job state unit condition reach"},
 	{"sheet", "job file count=positions"},
-	{"position", "position change sheet.kind= sheet.nominal= sheet.tolerance="},
+	{"position", "position change sheet.kind= sheet.written.nominal= sheet.written.tolerance="},
 	{"note", "position text"},
 	{"strike", "of=entry position because"},
 	{"move", "of=entry from= position=to because"},
@@ -128,7 +128,7 @@ static const struct {
 static bool simple(struct slice value, char *out, size_t size)
 {
 	out[0] = '\0';
-	if (!value.at || !value.len || json_is_null(value) || *value.at == '{' || *value.at == '[')
+	if (!value.at || !value.len || json_absent(value) || *value.at == '{' || *value.at == '[')
 		return false;
 	if (*value.at == '"')
 		words_string(value, out, size);
@@ -140,7 +140,7 @@ static bool simple(struct slice value, char *out, size_t size)
 static bool say_member(const struct style *style, struct slice record, const char *item,
                        size_t len, const char **gap, struct lines *out)
 {
-	char path[64], label[64] = "", value[WORDS_SIZE];
+	char path[64], label[80] = "", value[WORDS_SIZE];
 	const char *equals = memchr(item, '=', len);
 	size_t name = equals ? (size_t)(equals - item) : len;
 	snprintf(path, sizeof path, "%.*s", (int)name, item);
@@ -230,8 +230,24 @@ static const struct {
 	{"not-logged", "NOT LOGGED"},
 	{"gone", "is gone"},
 	{"back", "is back"},
-	{"health", "the log"},
 };
+
+/* An event that is not known here: its simple members, as they stand. */
+static void event_members(struct slice event, struct lines *out)
+{
+	size_t cursor = 0;
+	struct slice key, value;
+	const char *gap = "";
+	while (json_next_member(event, &cursor, &key, &value)) {
+		char name[64], text[WORDS_SIZE];
+		words_clean(key.at, key.len, name, sizeof name);
+		if (strcmp(name, "event") == 0 || strcmp(name, "t") == 0 ||
+		    !simple(value, text, sizeof text))
+			continue;
+		lines_printf(out, "%s%s", gap, text);
+		gap = ", ";
+	}
+}
 
 void view_event(const struct style *style, struct slice event, struct lines *out)
 {
@@ -260,6 +276,8 @@ void view_event(const struct style *style, struct slice event, struct lines *out
 	/* The daemon's own sentence says it best. */
 	if (text[0])
 		lines_puts(out, text);
+	else if (!means[0])
+		event_members(event, out);
 	else
 		lines_printf(out, "%s%s%s %s%s%s%s%s", place, place[0] && meter[0] ? ", " : "", meter,
 		             means, looks[0] ? ", like " : "", looks, why[0] ? ": " : "", why);
@@ -269,30 +287,32 @@ void view_event(const struct style *style, struct slice event, struct lines *out
 
 /* ---- frames ---- */
 
-/* Time of a frame: a time as in records, or microseconds of stream time. */
-static void frame_time(const struct style *style, struct slice t, char *out, size_t size)
+/* The readings of a frame, one after the other: a meter may show two at once. */
+static void frame_readings(const struct style *style, struct slice shown, char *out, size_t size)
 {
-	int64_t us;
-	if (t.at && *t.at == '"')
-		words_time(style, t, false, out, size);
-	else if (json_int(t, &us) && us >= 0)
-		snprintf(out, size, "%lld.%06lld", (long long)(us / 1000000), (long long)(us % 1000000));
-	else
-		words_clean(t.at ? t.at : "", t.at ? t.len : 0, out, size);
+	struct slice one;
+	char text[WORDS_SIZE], value[WORDS_SIZE];
+	size_t cursor = 0, at = 0;
+	out[0] = '\0';
+	while (json_next(shown, &cursor, &one) && at < size) {
+		words_string(one, text, sizeof text);
+		words_value(style, text, value, sizeof value);
+		int n = snprintf(out + at, size - at, "%s%s", at ? ", " : "", value);
+		at += n > 0 ? (size_t)n : 0;
+	}
 }
 
 void view_frame(const struct style *style, struct slice frame, struct lines *out)
 {
 	char time[64], bytes[4 * WORDS_SIZE], said[WORDS_SIZE], shown[WORDS_SIZE], why[WORDS_SIZE];
-	char fault[WORDS_SIZE], value[WORDS_SIZE];
-	frame_time(style, json_member(frame.at, frame.len, "t"), time, sizeof time);
+	char fault[WORDS_SIZE];
+	words_time(style, json_member(frame.at, frame.len, "t"), false, time, sizeof time);
 	words_member(frame, "bytes", bytes, sizeof bytes);
-	simple(json_member(frame.at, frame.len, "fault"), fault, sizeof fault);
-	simple(json_member(frame.at, frame.len, "said"), said, sizeof said);
-	words_member(frame, "shown", shown, sizeof shown);
+	words_member(frame, "fault", fault, sizeof fault);
+	words_member(frame, "said", said, sizeof said);
 	words_member(frame, "why", why, sizeof why);
-	words_value(style, shown, value, sizeof value);
-	bool bad = why[0] && !shown[0];
+	frame_readings(style, json_member(frame.at, frame.len, "shown"), shown, sizeof shown);
+	bool bad = strcmp(said, "nothing") == 0;
 	lines_printf(out, "%s%s", time, style->plain ? ", " : "  ");
 	lines_printf(out, "\"%s\"", bytes);
 	if (!style->plain) {
@@ -301,9 +321,8 @@ void view_frame(const struct style *style, struct slice frame, struct lines *out
 	}
 	lines_printf(out, "%s%s", style->plain ? ", " : "  ", bad ? table_colour(style, TABLE_BAD) : "");
 	const char *gap = "";
-	const char *parts[] = {value, strcmp(said, "reading") == 0 ? "" : said,
-	                       strcmp(fault, "none") == 0 || strcmp(fault, "false") == 0 ? "" : fault,
-	                       why};
+	const char *parts[] = {shown, shown[0] && strcmp(said, "readings") == 0 ? "" : said,
+	                       strcmp(fault, "good") == 0 || strstr(why, fault) ? "" : fault, why};
 	for (size_t i = 0; i < sizeof parts / sizeof parts[0]; i++) {
 		if (!parts[i][0])
 			continue;

@@ -118,7 +118,7 @@ void words_string(struct slice string, char *out, size_t size)
 	out[0] = '\0';
 	if (!decoded)
 		return;
-	if (json_string(string, decoded, decoded == near ? sizeof near : string.len + 1))
+	if (json_text(string, decoded, decoded == near ? sizeof near : string.len + 1))
 		words_clean(decoded, strlen(decoded), out, size);
 	if (decoded != near)
 		free(decoded);
@@ -279,8 +279,8 @@ static bool nominal_negative(struct slice entry, double value, double deviation)
 	if (value != 0 && deviation != -1)
 		return (value < 0) == (1 + deviation > 0);
 	struct slice pair = json_member(entry.at, entry.len, "limits");
-	if (pair.at && json_real(json_element(pair, 0), &low) && low < 0 &&
-	    json_real(json_element(pair, 1), &high))
+	if (pair.at && json_number(json_element(pair, 0), &low) && low < 0 &&
+	    json_number(json_element(pair, 1), &high))
 		return high <= 0 || -low > high;
 	return value < 0;
 }
@@ -310,11 +310,11 @@ void words_deviation(const struct style *style, struct slice entry, char *out, s
 	double deviation, value;
 	char side[16];
 	out[0] = '\0';
-	if (!json_real(json_member(entry.at, entry.len, "value"), &value)) {
+	if (!json_number(json_member(entry.at, entry.len, "value"), &value)) {
 		overload_text(style, entry, out, size);
 		return;
 	}
-	if (!json_real(json_member(entry.at, entry.len, "deviation"), &deviation)) {
+	if (!json_number(json_member(entry.at, entry.len, "deviation"), &deviation)) {
 		/* Nominal zero, or bounds alone: the side is all there is to say. */
 		words_member(entry, "side", side, sizeof side);
 		snprintf(out, size, "%s", side);
@@ -370,7 +370,7 @@ void words_time(const struct style *style, struct slice time, bool date, char *o
 	char text[64], local[20];
 	int64_t us;
 	out[0] = '\0';
-	if (!json_string(time, text, sizeof text))
+	if (!json_text(time, text, sizeof text))
 		return;
 	if (!time_parse(text, strlen(text), &us)) {
 		words_clean(text, strlen(text), out, size);
