@@ -7,6 +7,8 @@
  */
 #include "daemon/log_inside.h"
 
+#include "protocol/record/record.h"
+
 #include <pthread.h>
 #include <signal.h>
 #include <stdio.h>
@@ -273,7 +275,7 @@ size_t log_reference(uint64_t ticket, char out[LOG_REFERENCE_SIZE])
 static bool draft_fits(const struct log_draft *d, struct fault *why)
 {
 	size_t kind = d->kind ? strspn(d->kind, "abcdefghijklmnopqrstuvwxyz-") : 0;
-	if (kind == 0 || kind > 32 || d->kind[kind]) {
+	if (kind == 0 || kind >= RECORD_KIND_SIZE || d->kind[kind]) {
 		fault_set(why, "a record needs a kind of small letters");
 		return false;
 	}

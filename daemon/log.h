@@ -109,7 +109,7 @@ void log_flush(struct log *log);
  * yet appended, or lies more than 65536 tickets back. */
 struct log_draft {
 	int64_t t; /* UTC, us since 1970-01-01; years 1 to 9999 */
-	const char *kind; /* [a-z] and -, up to 32 */
+	const char *kind; /* [a-z] and -, up to 15 */
 	const char *body;
 	size_t body_len;
 };

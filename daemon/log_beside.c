@@ -6,8 +6,6 @@
  */
 #include "daemon/log_inside.h"
 
-#include "protocol/record/seal.h"
-
 #include <errno.h>
 #include <fcntl.h>
 #include <limits.h>
@@ -303,10 +301,9 @@ static bool write_private(const char *name, const char *bytes, size_t len)
 	return done;
 }
 
-bool beside_key_make(const char *path, char hex[65], struct fault *why)
+bool beside_key_make(const char *path, uint8_t public[32], struct fault *why)
 {
-	uint8_t public[32];
-	size_t public_len = sizeof public;
+	size_t public_len = 32;
 	char *pem = NULL;
 	char *name = beside_name(path, ".key.new");
 	EVP_PKEY *key = EVP_PKEY_Q_keygen(NULL, NULL, "ED25519");
@@ -323,8 +320,6 @@ bool beside_key_make(const char *path, char hex[65], struct fault *why)
 			fault_at(why, name, 0, 0, "the key of the log cannot be written: %s",
 			         strerror(errno));
 	}
-	if (made)
-		seal_hex(public, sizeof public, hex);
 	BIO_free(memory);
 	EVP_PKEY_free(key);
 	free(name);

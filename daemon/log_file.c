@@ -15,8 +15,8 @@
  */
 #include "daemon/log_inside.h"
 
+#include "protocol/record/record.h"
 #include "protocol/record/seal.h"
-#include "protocol/record/text.h"
 
 #include <errno.h>
 #include <openssl/rand.h>
@@ -69,7 +69,6 @@ static bool set_up(struct sqlite3 *db, const char *journal, struct fault *why)
 	char got[64], set[64];
 	sqlite3_busy_timeout(db, 5000);
 	sqlite3_db_config(db, SQLITE_DBCONFIG_DEFENSIVE, 1, NULL);
-	sqlite3_db_config(db, SQLITE_DBCONFIG_TRUSTED_SCHEMA, 0, NULL);
 	for (size_t i = 0; i < sizeof rows / sizeof *rows; i++) {
 		snprintf(set, sizeof set, "%s", rows[i].set ? rows[i].set : "");
 		const char *read = rows[i].read, *want = rows[i].want;
@@ -155,35 +154,28 @@ static void disconnect(struct log_store *s)
 
 /* ---- a new log ---- */
 
-static bool first_record(struct sqlite3 *db, const struct log_options *o, const char *key,
+static bool first_record(struct sqlite3 *db, const struct log_options *o, const uint8_t *key,
                          struct fault *why)
 {
-	uint8_t identity[16], hash[32];
-	const uint8_t before[32] = { 0 };
-	char hex[33], buffer[2048];
+	struct log_body body = { .bench = o->bench, .version = o->version, .key = key };
+	const uint8_t before[SEAL_SIZE] = { 0 };
+	uint8_t hash[SEAL_SIZE];
+	char buffer[2048];
 	struct text text;
-	if (o->identity)
-		memcpy(identity, o->identity, sizeof identity);
-	else if (RAND_bytes(identity, sizeof identity) != 1) {
+	if (o->identity) {
+		memcpy(body.identity, o->identity, sizeof body.identity);
+	} else if (RAND_bytes(body.identity, sizeof body.identity) != 1) {
 		fault_set(why, "no random bytes for the identity of the log");
 		return false;
 	}
-	seal_hex(identity, sizeof identity, hex);
 	text_begin(&text, buffer, sizeof buffer);
 	text_puts(&text, "{\"seq\":1,\"t\":");
 	text_time(&text, o->now);
 	text_puts(&text, ",\"kind\":\"log\"");
-	text_member_string(&text, "identity", hex);
-	text_member_string(&text, "bench", o->bench ? o->bench : "");
-	if (key)
-		text_member_string(&text, "key", key);
-	else
-		text_member_null(&text, "key");
-	text_member_string(&text, "version", o->version ? o->version : "");
-	text_member_int(&text, "format", LOG_USER_VERSION);
+	log_body_write(&text, &body);
 	text_puts(&text, "}");
-	if (text.failed) {
-		fault_set(why, "the name of the bench or the version is too long for record 1");
+	if (text.failed || !record_valid(1, text.bytes, text.len, why)) {
+		fault_set(why, "the name of the bench or the version does not fit into record 1");
 		return false;
 	}
 	seal_next(before, text.bytes, text.len, hash);
@@ -197,7 +189,7 @@ static bool first_record(struct sqlite3 *db, const struct log_options *o, const 
 }
 
 /* All of it in one transaction. */
-static bool fill_new(struct sqlite3 *db, const struct log_options *o, const char *key,
+static bool fill_new(struct sqlite3 *db, const struct log_options *o, const uint8_t *key,
                      struct fault *why)
 {
 	if (sqlite3_exec(db, "BEGIN IMMEDIATE", NULL, NULL, NULL) == SQLITE_OK &&
@@ -212,7 +204,7 @@ static bool fill_new(struct sqlite3 *db, const struct log_options *o, const char
 
 static bool create_file(const char *path, const struct log_options *o, struct fault *why)
 {
-	char key[65];
+	uint8_t key[32];
 	bool keyed = !o->inline_mode, done = false;
 	struct fault what = { .text = "" };
 	if (beside_exists(path, ".key", NULL)) {
@@ -336,7 +328,7 @@ static bool tidy_up(struct log_store *s, struct fault *why)
 	}
 	if (s->recovered) {
 		size_t len = strlen(s->opening);
-		snprintf(s->opening + len, sizeof s->opening - len, "; sealed %d run%s left open by a kill",
+		snprintf(s->opening + len, sizeof s->opening - len, "; sealed %d open run%s of an earlier start",
 		         s->recovered, s->recovered == 1 ? "" : "s");
 	}
 	if (s->health == LOG_GOOD)
@@ -394,8 +386,11 @@ bool store_open(struct log_store *s, const struct log_options *o, struct fault *
 	s->lock = -1;
 	s->ring = calloc(LOG_RING, sizeof *s->ring);
 	s->ring_next = 1;
-	if (!s->ring) {
-		fault_set(why, "no memory for the log");
+	s->sealer = sealer_open();
+	if (!s->ring || !s->sealer) {
+		free(s->ring);
+		sealer_close(s->sealer);
+		fault_set(why, "no memory for the log, or no SHA-256 in libcrypto");
 		return false;
 	}
 	bool memory = o->path && strcmp(o->path, ":memory:") == 0;
@@ -422,6 +417,8 @@ void store_close(struct log_store *s)
 	s->lock = -1;
 	free(s->ring);
 	free(s->path);
+	sealer_close(s->sealer);
 	s->ring = NULL;
 	s->path = NULL;
+	s->sealer = NULL;
 }

@@ -22,6 +22,7 @@
 
 #include <stdatomic.h>
 
+struct sealer;
 struct sqlite3;
 struct sqlite3_stmt;
 
@@ -75,6 +76,7 @@ struct log_store {
 	int lock;   /* descriptor of LOG.lock, -1 for none */
 	struct sqlite3_stmt *begin, *commit, *insert, *changed, *head;
 	struct sqlite3_stmt *run_clear, *run_clear_all, *run_save, *probe;
+	struct sealer *sealer;
 	char identity[33];
 	char opening[400];
 
@@ -137,8 +139,8 @@ bool beside_reserve_drop(const char *path);
 void beside_suspect_mark(const char *path, int64_t seq, const char *what);
 bool beside_suspect_read(const char *path, char *what, size_t size);
 void beside_suspect_clear(const char *path);
-/* A new key into LOG.key.new; its public half in hex. */
-bool beside_key_make(const char *path, char hex[65], struct fault *why);
+/* A new key into LOG.key.new; its public half comes back. */
+bool beside_key_make(const char *path, uint8_t public[32], struct fault *why);
 /* LOG.new (and LOG.key.new, with a key) become LOG and LOG.key. */
 bool beside_new_settle(const char *path, bool key, struct fault *why);
 bool beside_key_settle(const char *path, struct fault *why); /* where only the key is left to do */

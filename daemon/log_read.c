@@ -92,7 +92,6 @@ static int connect(const char *path, enum way way, struct sqlite3 **db)
 		return code;
 	sqlite3_busy_timeout(*db, 5000);
 	sqlite3_db_config(*db, SQLITE_DBCONFIG_NO_CKPT_ON_CLOSE, 1, NULL);
-	sqlite3_db_config(*db, SQLITE_DBCONFIG_TRUSTED_SCHEMA, 0, NULL);
 	for (size_t i = 0; i < sizeof set_up / sizeof *set_up; i++)
 		sqlite3_exec(*db, set_up[i], NULL, NULL, NULL);
 	/* Alone: the index of the WAL in memory, no LOG-shm. */

@@ -9,8 +9,8 @@
  */
 #include "daemon/log_inside.h"
 
+#include "protocol/record/record.h"
 #include "protocol/record/seal.h"
-#include "protocol/record/text.h"
 
 #include <sqlite3.h>
 #include <stdio.h>
@@ -52,25 +52,21 @@ static void altered(struct log_check *c, const char *what)
 	snprintf(c->what, sizeof c->what, "record %lld %s", (long long)c->bad_seq, what);
 }
 
-/* {"seq":1,"t":"...","kind":"log","identity":"32 hex digits" */
 static bool first_fits(const char *text, size_t len, char identity[33])
 {
-	static const char after_time[] = ",\"kind\":\"log\",\"identity\":\"";
-	const size_t at = sizeof "{\"seq\":1,\"t\":\"2026-11-25T10:00:00.123456Z\"" - 1;
 	uint8_t bytes[16];
-	if (len < at + sizeof after_time - 1 + 34 ||
-	    memcmp(text + at, after_time, sizeof after_time - 1) != 0)
+	struct fault why;
+	if (!record_valid(1, text, len, &why))
 		return false;
-	const char *hex = text + at + sizeof after_time - 1;
-	if (hex[32] != '"' || !seal_unhex(hex, 32, bytes, sizeof bytes))
-		return false;
-	memcpy(identity, hex, 32);
-	identity[32] = '\0';
-	return true;
+	json_string(json_member(text, len, "identity"), identity, 33);
+	if (strlen(identity) == 32 && seal_unhex(identity, 32, bytes, sizeof bytes))
+		return true;
+	identity[0] = '\0';
+	return false;
 }
 
-/* One row; false where it ends the chain. */
-static bool row_fits(sqlite3_stmt *st, struct log_check *c)
+/* One row: SQLITE_OK where it fits, SQLITE_DONE where it ends the chain, or an error. */
+static int check_row(sqlite3_stmt *st, struct sealer *sealer, struct log_check *c)
 {
 	int64_t seq = sqlite3_column_int64(st, 0);
 	char what[120];
@@ -81,48 +77,50 @@ static bool row_fits(sqlite3_stmt *st, struct log_check *c)
 		else
 			snprintf(what, sizeof what, "cannot be: a record has the number %lld", (long long)seq);
 		altered(c, what);
-		return false;
+		return SQLITE_DONE;
 	}
 	if (sqlite3_column_type(st, 1) != SQLITE_TEXT) {
 		altered(c, "has no text");
-		return false;
+		return SQLITE_DONE;
 	}
 	if (sqlite3_column_type(st, 2) != SQLITE_BLOB || sqlite3_column_bytes(st, 2) != SEAL_SIZE) {
 		altered(c, "has a hash that is not of 32 bytes");
-		return false;
+		return SQLITE_DONE;
 	}
 	const char *text = (const char *)sqlite3_column_text(st, 1);
 	size_t len = (size_t)sqlite3_column_bytes(st, 1);
 	if (!text || !seal_place_fits(seq, text, len)) {
 		altered(c, "does not begin with its own number");
-		return false;
+		return SQLITE_DONE;
 	}
 	if (seq == 1 && !first_fits(text, len, c->identity)) {
 		altered(c, "is not the beginning of a log");
-		return false;
+		return SQLITE_DONE;
 	}
-	seal_next(c->head, text, len, hash);
+	if (!sealer_next(sealer, c->head, text, len, hash))
+		return SQLITE_NOMEM;
 	if (memcmp(hash, sqlite3_column_blob(st, 2), sizeof hash) != 0) {
 		altered(c, "does not fit its hash: it, or the order of records, was changed");
-		return false;
+		return SQLITE_DONE;
 	}
 	memcpy(c->head, hash, sizeof hash);
 	c->records = seq;
-	return true;
+	return SQLITE_OK;
 }
 
 /* SQLITE_DONE at the end of the chain, SQLITE_OK to go on, or an error. */
-static int verify_page(sqlite3_stmt *st, struct log_check *c, int64_t anchor_seq,
-                       uint8_t at_anchor[SEAL_SIZE])
+static int verify_page(sqlite3_stmt *st, struct sealer *sealer, struct log_check *c,
+                       int64_t anchor_seq, uint8_t at_anchor[SEAL_SIZE])
 {
 	int rows = 0, code;
 	/* The first page begins at the lowest number there is, be it below 1. */
 	sqlite3_bind_int64(st, 1, c->records ? c->records + 1 : INT64_MIN);
 	while ((code = sqlite3_step(st)) == SQLITE_ROW) {
 		rows++;
-		if (!row_fits(st, c)) {
+		code = check_row(st, sealer, c);
+		if (code != SQLITE_OK) {
 			sqlite3_reset(st);
-			return SQLITE_DONE;
+			return code;
 		}
 		if (c->records == anchor_seq)
 			memcpy(at_anchor, c->head, SEAL_SIZE);
@@ -133,8 +131,8 @@ static int verify_page(sqlite3_stmt *st, struct log_check *c, int64_t anchor_seq
 	return rows == PAGE_ROWS ? SQLITE_OK : SQLITE_DONE;
 }
 
-static void judge(struct log_check *c, int64_t anchor_seq, const uint8_t *anchor,
-                  const uint8_t *at_anchor)
+static void conclude(struct log_check *c, int64_t anchor_seq, const uint8_t *anchor,
+                     const uint8_t *at_anchor)
 {
 	if (c->verdict == LOG_ALTERED)
 		return;
@@ -174,14 +172,20 @@ bool verify_chain(struct sqlite3 *db, int64_t anchor_seq, const uint8_t anchor_h
 	sqlite3_stmt *st = NULL;
 	uint8_t at_anchor[SEAL_SIZE] = { 0 };
 	bool table = false;
+	struct sealer *sealer = sealer_open();
 	memset(out, 0, sizeof *out);
+	if (!sealer) {
+		fault_set(why, "no memory, or no SHA-256 in libcrypto");
+		return false;
+	}
 	int code = record_is_table(db, &table);
 	if (code == SQLITE_OK && table)
 		code = sqlite3_prepare_v2(db, "SELECT seq, text, hash FROM record WHERE seq >= ? "
 		                          "ORDER BY seq LIMIT 1000", -1, &st, NULL);
 	while (code == SQLITE_OK && table)
-		code = verify_page(st, out, anchor_seq, at_anchor);
+		code = verify_page(st, sealer, out, anchor_seq, at_anchor);
 	sqlite3_finalize(st);
+	sealer_close(sealer);
 	if ((code & 0xff) == SQLITE_ERROR || (code == SQLITE_OK && !table)) {
 		altered(out, "cannot be read: the table of records is not as the log made it");
 	} else if (sqlite_says_damaged(code)) {
@@ -194,6 +198,6 @@ bool verify_chain(struct sqlite3 *db, int64_t anchor_seq, const uint8_t anchor_h
 		          sqlite3_errstr(code));
 		return false;
 	}
-	judge(out, anchor_seq, anchor_hash, at_anchor);
+	conclude(out, anchor_seq, anchor_hash, at_anchor);
 	return true;
 }

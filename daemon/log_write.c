@@ -6,8 +6,8 @@
  */
 #include "daemon/log_inside.h"
 
+#include "protocol/record/record.h"
 #include "protocol/record/seal.h"
-#include "protocol/record/text.h"
 
 #include <errno.h>
 #include <sqlite3.h>
@@ -153,7 +153,8 @@ static bool add_body(const struct log_store *s, struct text *out, const char *bo
 static bool make_text(const struct log_store *s, struct log_item *item, struct log_piece *p,
                       int64_t seq, const char *tail)
 {
-	size_t marks = 0, where = 0;
+	struct fault what = { .text = "a reference to a record is not one" };
+	size_t marks = 0;
 	for (size_t i = 0; i < p->body_len; i++)
 		marks += p->body[i] == 1;
 	/* A mark pair takes 3 bytes at least and becomes 19 at most. */
@@ -178,10 +179,9 @@ static bool make_text(const struct log_store *s, struct log_item *item, struct l
 	text_puts(&text, "}");
 	p->len = text.len;
 	p->seq = seq;
-	if (!marked || text.failed || memchr(p->text, '\n', p->len) ||
-	    memchr(p->text, '\r', p->len) || !json_valid(p->text, p->len, &where)) {
-		snprintf(item->why, sizeof item->why, "the %.32s record is not valid JSON (at byte %zu): "
-		         "a fault of the program, please report it", p->kind, where);
+	if (!marked || text.failed || !record_valid(seq, p->text, p->len, &what)) {
+		snprintf(item->why, sizeof item->why, "the %.16s record cannot be sealed (%.80s, byte %d): "
+		         "a fault of the program, please report it", p->kind, what.text, what.column);
 		return false;
 	}
 	return true;
@@ -207,8 +207,9 @@ struct head {
 
 static int insert(struct log_store *s, struct head *head, const struct log_piece *p)
 {
-	uint8_t hash[32];
-	seal_next(head->hash, p->text, p->len, hash);
+	uint8_t hash[SEAL_SIZE];
+	if (!sealer_next(s->sealer, head->hash, p->text, p->len, hash))
+		return SQLITE_NOMEM;
 	sqlite3_bind_int64(s->insert, 1, p->seq);
 	sqlite3_bind_text(s->insert, 2, p->text, (int)p->len, SQLITE_STATIC);
 	sqlite3_bind_blob(s->insert, 3, hash, sizeof hash, SQLITE_STATIC);
