@@ -130,7 +130,7 @@ static bool section_begin(struct loader *l, const struct ini_item *item, struct 
 		return false;
 	}
 	l->in_meter = true;
-	return meter_begin(&l->draft, &c->meter[c->meters], l->file, item->section + 6, item, why);
+	return config_meter_begin(&l->draft, &c->meter[c->meters], l->file, item->section + 6, item, why);
 }
 
 static bool take(void *arg, const struct ini_item *item, struct fault *why)

@@ -391,7 +391,7 @@ bool meter_take(struct meter_draft *d, const struct ini_item *item, struct fault
 	return unknown_key(d, item, why);
 }
 
-bool meter_begin(struct meter_draft *d, struct config_meter *meter, const char *file,
+bool config_meter_begin(struct meter_draft *d, struct config_meter *meter, const char *file,
                  const char *name, const struct ini_item *item, struct fault *why)
 {
 	memset(d, 0, sizeof *d);

@@ -32,7 +32,7 @@ struct meter_draft {
 };
 
 /* Begin with the section's item: takes the name. `meter` is cleared. */
-bool meter_begin(struct meter_draft *d, struct config_meter *meter, const char *file,
+bool config_meter_begin(struct meter_draft *d, struct config_meter *meter, const char *file,
                  const char *name, const struct ini_item *item, struct fault *why);
 /* Take one key. */
 bool meter_take(struct meter_draft *d, const struct ini_item *item, struct fault *why);
