@@ -63,6 +63,7 @@
 	X(law_rest_sigma, "law rest sigma", 0.25, 0, 10) \
 	X(law_same_weight, "law same weight", 0.7, 0.01, 1) \
 	X(law_near_digits, "law near digits", 0.75, 0.1, 10) \
+	X(law_clear_digits, "law clear digits", 0.4, 0.1, 10) \
 	X(law_near_sigma, "law near sigma", 0.5, 0, 10)
 
 struct settle_limits {

@@ -294,7 +294,6 @@ static void law_rescale(struct settle_law *law, double digit)
 		r->m = m;
 		r->lw = lw + 0.5 * log(f) * m;
 	}
-	law->jolted = true;
 }
 
 /* Noise from the last readings alone, digits: twice the root mean square of their
@@ -484,13 +483,17 @@ void settle_law_judge(const struct settle_law *law, const struct settle_limits *
 	out->off = off / total;
 	out->noise = best->best_noise;
 	out->n = best->n;
-	out->since = best->t0;
+	out->since = out->clear = best->t0;
 	out->slow = best->best_a != 0;
 	if (out->slow) {
-		double tau = tau_seconds(best->best_tau);
-		double near = (limits->law_near_digits + limits->law_near_sigma * out->noise) * law->digit;
-		double wait = tau * log(fmax(1, fabs(best->best_a) / near));
-		out->since += (int64_t)(wait * 1e6);
+		double local = fmin(out->noise, law_local(law));
+		double faster = 1 - fmax(-0.3, fmin(0.3, best->best_b / best->best_a));
+		double tau = tau_seconds(best->best_tau) / faster;
+		double a = fabs(best->best_a) / law->digit;
+		double near = limits->law_near_digits + limits->law_near_sigma * out->noise;
+		double clear = limits->law_clear_digits + limits->law_near_sigma * local;
+		out->since += (int64_t)(1e6 * tau * log(fmax(1, a / near)));
+		out->clear += (int64_t)(1e6 * tau * log(fmax(1, a / clear)));
 		out->drift = run_left(best, 0) / law->digit;
 	}
 }

@@ -757,6 +757,15 @@ static inline void trace_make(struct trace *tr, enum trace_kind kind, uint64_t s
 		if (i && chance_of(&k.c, 0.2) && kind != TRACE_FINGERS && kind != TRACE_ZERO &&
 		    kind != TRACE_SLOW_RANGES && kind != TRACE_CREEP)
 			p.rest = last; /* equal neighbours */
+		/* Not where a range ends: there the range at rest is a matter of luck. */
+		for (int guard = 0; guard < 40 && p.rest != 0 && kind != TRACE_ZERO; guard++) {
+			double share = fabs(p.rest) / pow(10, range_for(&k.m, p.rest)) / k.m.counts;
+			if (share < 0.97 && (share > 0.105 || range_for(&k.m, p.rest) == k.m.finest))
+				break;
+			p.rest *= 0.93;
+			p.a1 *= 0.93;
+			p.a2 *= 0.93;
+		}
 		last = p.rest;
 		double nominal = p.rest * chance_between(&k.c, 0.8, 1.2);
 		double seconds = trace_wants(kind) ? 0 : fmax(6, 20 * k.m.period);
