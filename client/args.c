@@ -193,16 +193,15 @@ static bool check_words(const struct args *a, struct fault *why)
 	if (a->count < least || a->count > most) {
 		const char *hint = a->count > most ? "; put a value with spaces in quotes" : "";
 		if (most == 0)
-			fault_set(why, "%s takes no word, and here is %s", c->verb,
-			          quoted(a->words[0], text));
+			fault_set(why, "no word is expected, and here is %s", quoted(a->words[0], text));
 		else
-			fault_set(why, "%s takes %s, and here %s %d word%s%s", c->verb, c->words,
+			fault_set(why, "%s is expected, and here %s %d word%s%s", c->words,
 			          a->count == 1 ? "is" : "are", a->count, a->count == 1 ? "" : "s", hint);
 		return false;
 	}
 	for (int i = 0; i < a->count; i++)
 		if (!command_word_fits(c->words, i, a->words[i])) {
-			fault_set(why, "%s takes %s, not %s", c->verb, c->words, quoted(a->words[i], text));
+			fault_set(why, "%s is expected, not %s", c->words, quoted(a->words[i], text));
 			return false;
 		}
 	return true;
@@ -214,11 +213,11 @@ static bool check_options(const struct args *a, struct fault *why)
 	for (int i = 0; i < OPTION_COUNT; i++) {
 		unsigned bit = 1u << i;
 		if (a->option[i] && !((c->options | OPTIONS_COMMON) & bit)) {
-			fault_set(why, "%s takes no --%s", c->verb, option_table[i].name);
+			fault_set(why, "--%s does not go with this verb", option_table[i].name);
 			return false;
 		}
 		if (!a->option[i] && (c->required & bit)) {
-			fault_set(why, "%s needs --%s %s: %s", c->verb, option_table[i].name,
+			fault_set(why, "--%s %s is missing: %s", option_table[i].name,
 			          option_table[i].value, option_table[i].help);
 			return false;
 		}
@@ -228,7 +227,7 @@ static bool check_options(const struct args *a, struct fault *why)
 		return false;
 	}
 	if (a->option[OPTION_FILE] && c->need == NEED_BENCH) {
-		fault_set(why, "%s needs the running daemon; --file only reads a log", c->verb);
+		fault_set(why, "this needs the running daemon; --file only reads a log");
 		return false;
 	}
 	return true;

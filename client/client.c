@@ -67,7 +67,7 @@ bool client_seq(struct client *c, const char *text, const char *what, int64_t *s
 
 /* ---- asking ---- */
 
-static const char *socket_path(const struct client *c)
+const char *client_socket(const struct client *c)
 {
 	const char *given = client_option(c, OPTION_SOCKET);
 	if (given)
@@ -81,9 +81,10 @@ bool client_open(struct client *c, const char *file, enum outcome *outcome)
 	if (c->link)
 		return true;
 	struct link_target target = {
-		.socket = socket_path(c),
+		.socket = client_socket(c),
 		.file = file ? file : client_option(c, OPTION_FILE),
 		.program = c->program,
+		.timeout_ms = c->timeout_ms,
 	};
 	c->link = link_open(&target, outcome, &why);
 	if (!c->link)

@@ -23,6 +23,7 @@ struct client {
 	struct style style;     /* of the terminal; `plain` may be set by --plain, too */
 	const char *socket;     /* TALLY_SOCKET; NULL or "" for none */
 	const char *program;    /* tallyd for --file; NULL: looked for */
+	int timeout_ms;         /* see link.h; 0: the usual ones */
 	const volatile sig_atomic_t *stop; /* becomes true on SIGINT and SIGTERM */
 
 	/* The run's own. */
@@ -48,6 +49,9 @@ const char *client_word(const struct client *c, int place);
 enum outcome client_fault(struct client *c, enum outcome outcome, const struct fault *why);
 enum outcome client_wrong(struct client *c, const char *format, ...)
     __attribute__((format(printf, 2, 3)));
+
+/* The socket to be used: --socket, TALLY_SOCKET, the usual one. */
+const char *client_socket(const struct client *c);
 
 /* A log to ask instead of a daemon, beside --file: for `verify FILE`. */
 bool client_open(struct client *c, const char *file, enum outcome *outcome);

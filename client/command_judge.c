@@ -61,6 +61,19 @@ static bool parse(const char *text, enum function hint, struct decimal *value, e
 	return quantity_parse(text, strlen(text), hint, value, f, why);
 }
 
+/* Without any unit the prefix tells, as on a schematic: 470k and 4R7 are resistors,
+ * 470n and 22u capacitors. */
+static enum function function_by_prefix(const char *nominal)
+{
+	const char *letter = nominal + strspn(nominal, "+-.0123456789 ");
+	if (*letter && strchr("kKMGR", *letter))
+		return FUNCTION_OHM;
+	if ((*letter && strchr("pnu", *letter)) || strncmp(letter, "\u00b5", 2) == 0 ||
+	    strncmp(letter, "\u03bc", 2) == 0)
+		return FUNCTION_FARAD;
+	return FUNCTION_NONE;
+}
+
 /* The function that any of the words names by its unit: `judge 100k 5% "103 kohm"`
  * is about ohms throughout.  A fault is found later, with its word. */
 static enum function find_function(const char *nominal, const char *tolerance, const char *value)
@@ -75,7 +88,10 @@ static enum function find_function(const char *nominal, const char *tolerance, c
 		if (words[i] && parse(words[i], FUNCTION_NONE, &d, &f, &why) && f != FUNCTION_NONE &&
 		    f != FUNCTION_PERCENT)
 			return f;
-	return FUNCTION_NONE;
+	bool bound = tolerance[0] == '<' || tolerance[0] == '>';
+	f = function_by_prefix(nominal);
+	return f == FUNCTION_NONE && bound ? function_by_prefix(tolerance + strspn(tolerance, "<>="))
+	                                   : f;
 }
 
 static enum outcome read_value(struct client *c, struct by_hand *h, const char *word)

@@ -107,9 +107,7 @@ static bool come_back(struct client *c)
 	while (!stopped(c) && !c->link) {
 		nanosleep(&nap, NULL);
 		struct fault why;
-		const char *socket = client_option(c, OPTION_SOCKET);
-		struct link_target target = {.socket = socket ? socket
-		                             : c->socket && c->socket[0] ? c->socket : LINK_SOCKET};
+		struct link_target target = {.socket = client_socket(c), .timeout_ms = c->timeout_ms};
 		c->link = link_open(&target, &outcome, &why);
 	}
 	if (c->link)

@@ -22,6 +22,7 @@ struct link {
 	struct spawn child; /* pid 0 where there is none */
 	char name[256];     /* of the socket or the file, for sentences */
 	struct link_hello hello;
+	int timeout_ms;     /* of the target */
 	enum outcome ended; /* how the child ended, where that says more than "lost" */
 	json_int_t id;      /* of the last call */
 	char *buffer;       /* what came and is no whole line yet */
@@ -386,6 +387,8 @@ static enum outcome await(struct link *l, const char *method, int64_t deadline,
 enum outcome link_call(struct link *l, const char *method, json_t *params, int timeout_ms,
                        struct message *m)
 {
+	if (l->timeout_ms && timeout_ms >= 0)
+		timeout_ms = l->timeout_ms;
 	int64_t deadline = deadline_in(timeout_ms);
 	*m = (struct message){0};
 	char *line = request_line(l, method, params, &m->why);
@@ -513,6 +516,7 @@ struct link *link_open(const struct link_target *target, enum outcome *outcome,
 		return NULL;
 	}
 	l->fd = -1;
+	l->timeout_ms = target->timeout_ms;
 	snprintf(l->name, sizeof l->name, "%s", target->file ? target->file : target->socket);
 	bool there = false;
 	if (target->file) {

@@ -36,6 +36,7 @@ struct link_target {
 	const char *socket;  /* path of the socket; ignored where file is given */
 	const char *file;    /* a log: it is served by a daemon of our own; or NULL */
 	const char *program; /* that daemon; NULL: beside our executable, then PATH */
+	int timeout_ms;      /* for hello and calls that are not LINK_FOREVER; 0: as above */
 };
 
 struct link;
