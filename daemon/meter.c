@@ -30,6 +30,10 @@
 #define TIMEOUT_US INT64_C(2000000)
 /* An error queue that never empties is cut here: it is a meter out of order. */
 #define ERRORS_READ_MAX 20
+/* A meter that is slower than its time-out would never catch up if it were asked
+ * *IDN? at that pace: the wait doubles so many times.  After so long a silence
+ * nothing is on its way any more. */
+#define PATIENCE_TIMES 8
 
 enum event {
 	EVENT_OPENED,
@@ -94,6 +98,12 @@ static void send_line(struct meter *m, const char *command)
 	int n = snprintf(line, sizeof line, "%s%s", command, m->config.dialect->line_end);
 	if (n > 0 && (size_t)n < sizeof line && m->hooks.send)
 		m->hooks.send(m->hooks.arg, line, (size_t)n);
+}
+
+static void send_identify(struct meter *m)
+{
+	m->identities_due++;
+	send_line(m, m->config.dialect->identify);
 }
 
 static void set_why(struct meter *m, const char *why)
@@ -202,7 +212,7 @@ static void quiet_over(struct meter *m, const struct understood *u)
 		next_setup(m);
 		return;
 	}
-	send_line(m, m->config.dialect->identify);
+	send_identify(m);
 	go(m, METER_IDENTIFY, m->now + m->config.timeout_us);
 }
 
@@ -212,7 +222,7 @@ static void identify_again(struct meter *m, const struct understood *u)
 	m->counters.timeouts++;
 	set_why(m, "it does not answer *IDN?: check the cable, the speed and that the meter's remote "
 	           "interface is on (identify = no, if it knows no *IDN?)");
-	send_line(m, m->config.dialect->identify);
+	send_identify(m);
 	m->deadline = m->now + m->config.timeout_us;
 }
 
@@ -348,8 +358,9 @@ static void overdue(struct meter *m, const struct understood *u)
 	         (double)m->config.timeout_us / 1e6);
 	set_why(m, why);
 	if (m->config.identify && m->config.dialect->identify) {
-		send_line(m, m->config.dialect->identify);
-		go(m, METER_RESYNC, m->now + m->config.timeout_us);
+		send_identify(m);
+		m->patience = m->config.timeout_us;
+		go(m, METER_RESYNC, m->now + m->patience);
 	} else {
 		go(m, METER_DRAIN, m->now + m->config.timeout_us);
 	}
@@ -361,12 +372,20 @@ static void resync_again(struct meter *m, const struct understood *u)
 {
 	(void)u;
 	m->counters.timeouts++;
-	send_line(m, m->config.dialect->identify);
-	m->deadline = m->now + m->config.timeout_us;
+	if (m->patience < m->config.timeout_us * PATIENCE_TIMES)
+		m->patience *= 2;
+	else
+		m->identities_due = 0; /* silent for so long: they were lost */
+	send_identify(m);
+	m->deadline = m->now + m->patience;
 }
 
 static void in_step_again(struct meter *m, const struct understood *u)
 {
+	if (m->identities_due > 0) { /* an older *IDN?: more is on its way */
+		m->deadline = m->now + m->patience;
+		return;
+	}
 	bool another = strcmp(m->identity, u->text) != 0;
 	set_why(m, "");
 	memset(&m->memory, 0, sizeof m->memory);
@@ -427,6 +446,8 @@ static void on_frame(void *arg, const struct frame *f)
 	else
 		snprintf(u.why, sizeof u.why, "%s frame", frame_fault_word(f->fault));
 	enum event e = event_of[u.said];
+	if (u.said == SAID_IDENTITY && m->identities_due > 0)
+		m->identities_due--;
 	struct understood told = u;
 	if (is_late(m, &u)) {
 		told.said = SAID_NOTHING;
@@ -483,6 +504,7 @@ void meter_opened(struct meter *m, int64_t t)
 {
 	m->now = t;
 	m->silent = m->in_step = m->ask_next = false;
+	m->identities_due = 0;
 	m->why[0] = '\0';
 	if (m->openings++ > 0)
 		m->counters.reconnects++;

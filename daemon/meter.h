@@ -94,6 +94,11 @@ struct meter {
 	bool silent;       /* said by hooks.silence */
 	bool in_step;      /* has answered a query since the opening */
 	int openings;
+	/* *IDN? questions whose answers are still to come: a meter is in step only
+	 * when the last of them is answered, for an older one proves nothing about
+	 * what was asked after it. */
+	int identities_due;
+	int64_t patience;  /* in RESYNC: to the next *IDN?; doubles, for a slow meter */
 	int setup;         /* index of the set-up command that is being checked */
 	int errors_read;
 	char refused[200]; /* of a set-up: the first error, while the queue is emptied */
