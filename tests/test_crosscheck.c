@@ -162,6 +162,10 @@ static void twins(void **state)
 	assert_false(t.agree);
 	assert_true(twins_compare(&a, &b, 0, &t, &why));
 	assert_false(t.agree);
+	/* 1.23 and 1.17 differ by just 5 %, which doubles make 5.0000000000000044 */
+	struct entry c = entry_of("R12", "red", 123, -2, 0), d = entry_of("R112", "red", 117, -2, 0);
+	assert_true(twins_compare(&c, &d, 0.05, &t, &why));
+	assert_true(t.agree);
 	a.u = b.u = 5;
 	assert_true(twins_compare(&a, &b, 0, &t, &why));
 	assert_true(t.agree); /* within the meters' uncertainty */

@@ -59,6 +59,8 @@ static void kinds(void **state)
 	    {"HT1", KIND_RAIL},         {"7", KIND_OTHER},        {"REF1", KIND_REFERENCE},
 	    {"speaker", KIND_OTHER},    {"X1", KIND_OTHER},       {"L/", KIND_OTHER},
 	    {"", KIND_OTHER},           {"chassis", KIND_OTHER},  {"R", KIND_RESISTOR},
+	    {"T-1", KIND_WINDING},      {"HT.2", KIND_RAIL},      {"B.C7", KIND_CAPACITOR},
+	    {"resistors1", KIND_OTHER},
 	};
 	for (size_t i = 0; i < sizeof rows / sizeof *rows; i++) {
 		enum kind got = kind_from_position(rows[i].name);

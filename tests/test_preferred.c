@@ -219,6 +219,13 @@ static void another_value(void **state)
 			assert_int_equal(decimal_compare(other, parsed(rows[i].other)), 0);
 	}
 	assert_null(drift_of(KIND_RAIL, (struct decimal){285, 0}));
+	struct decimal edge;
+	const struct drift *e = drift_of(KIND_ELECTROLYTIC, parsed("100 uF"));
+	assert_true(drift_other_value(e, parsed("100 uF"), parsed("225 uF"), 2e-6, &edge));
+	assert_false(drift_other_value(e, parsed("100 uF"), parsed("225 uF"), 8e-6, &edge));
+	e = drift_of(KIND_CARBON_FILM, parsed("1k"));
+	assert_true(drift_other_value(e, parsed("1k"), parsed("0.75k"), 10, &edge));
+	assert_false(drift_other_value(e, parsed("1k"), parsed("0.75k"), 60, &edge));
 	/* A reading too blurred to lie beyond the drift, or to be near anything. */
 	struct decimal other;
 	const struct drift *d = drift_of(KIND_ELECTROLYTIC, parsed("100 uF"));

@@ -98,6 +98,13 @@ static void finds_the_line_that_applies(void **state)
 	assert_ptr_equal(accuracy_find(&a, FUNCTION_OHM, 10), &a.line[3]);
 	assert_null(accuracy_find(&a, FUNCTION_OHM, 400));
 	assert_null(accuracy_find(&a, FUNCTION_VOLT_DC, 1));
+	/* in whatever order the configuration has them */
+	struct accuracy_line swap = a.line[0];
+	a.line[0] = a.line[2];
+	a.line[2] = swap;
+	assert_ptr_equal(accuracy_find(&a, FUNCTION_FARAD, 9.99e-9), &a.line[0]);
+	assert_ptr_equal(accuracy_find(&a, FUNCTION_FARAD, 99e-9), &a.line[1]);
+	assert_ptr_equal(accuracy_find(&a, FUNCTION_FARAD, 100e-9), &a.line[2]);
 	for (int f = 0; f < FUNCTION_COUNT; f++) {
 		struct accuracy_line l = accuracy_assumed((enum function)f);
 		assert_int_equal(l.function, f);
