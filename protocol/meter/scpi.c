@@ -146,15 +146,15 @@ static struct decimal weigh(const struct dialect_setting *setting,
                             struct dialect_memory *memory, struct decimal v)
 {
 	struct decimal stripped = decimal_strip(v), out;
-	int e = v.e;
 	if (v.n != 0)
 		learn(memory, stripped);
-	if (setting->has_digit)
-		e = decimal_strip(setting->digit).e;
-	else if (memory->has_finest)
-		e = memory->finest;
-	/* Finer than configured, or too many figures: the digits that came stand. */
-	return decimal_rescale(stripped, e, &out) ? out : stripped;
+	if (setting->has_digit &&
+	    decimal_rescale(stripped, decimal_strip(setting->digit).e, &out))
+		return out;
+	/* None configured, or the value has finer digits than that: none is dropped. */
+	if (decimal_rescale(stripped, memory->has_finest ? memory->finest : v.e, &out))
+		return out;
+	return stripped; /* more figures than a decimal holds */
 }
 
 /* The unit says what it is; where it leaves a choice (V: DC, AC or diode), or where
