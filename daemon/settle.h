@@ -52,6 +52,8 @@
 	X(law_hazard_jolt, "law hazard jolt", 0.5, 1e-6, 0.9) \
 	X(law_approach, "law approach", 0.3, 0.001, 0.9) \
 	X(law_start_digits, "law start digits", 30, 1, 10000) \
+	X(law_least_digits, "law least digits", 3, 0.1, 1000) \
+	X(law_small_starts, "law small starts", 0.1, 0, 1) \
 	X(law_start_pace, "law start pace", 3, 0, 1000) \
 	X(law_memory_digits, "law memory digits", 20, 1, 1e6) \
 	X(law_step_share, "law step share", 0.05, 0, 1) \
@@ -59,7 +61,7 @@
 	X(law_stray_sigma, "law stray sigma", 6, 3, 100) \
 	X(law_noise_cap, "law noise cap", 3, 0.5, 1000) \
 	X(law_noise_counts, "law noise counts", 20000, 100, 1e9) \
-	X(law_rest_digits, "law rest digits", 0.75, 0.1, 10) \
+	X(law_rest_digits, "law rest digits", 0.6, 0.1, 10) \
 	X(law_rest_sigma, "law rest sigma", 0.25, 0, 10) \
 	X(law_same_weight, "law same weight", 0.7, 0.01, 1) \
 	X(law_near_digits, "law near digits", 0.75, 0.1, 10) \

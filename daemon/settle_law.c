@@ -66,16 +66,22 @@ static double noise_prior(const struct settle_law *law, const struct settle_limi
 	return p;
 }
 
-/* The share of amplitudes beyond `least` that a normal(a, s) supports, under a
- * prior of 1/|a| between start and counts: times the width it is integrated over. */
-static double amplitude_mass(double a, double s, double least, double span)
+/* Evidence of amplitudes from `least` to `most` (INFINITY: no end) where the
+ * readings say normal(a, s) and the prior is 1/|a| over `span` (the log of the
+ * ratio of its ends), either sign. */
+static double amplitude_mass(double a, double s, double least, double most, double span)
 {
 	double typical = hypot(a, s);
+	double share = above((least - a) / s) + above((least + a) / s);
+	if (most < INFINITY) {
+		share -= above((most - a) / s) + above((most + a) / s);
+		if (typical > most)
+			typical = most;
+	}
 	if (typical < least)
 		typical = least;
-	double mass = s * 2.5066282746310002 * (above((least - a) / s) + above((least + a) / s)) /
-	              (2 * span * typical);
-	return mass < 1 ? mass : 1;
+	double mass = s * 2.5066282746310002 * share / (2 * span * typical);
+	return mass < 1 ? fmax(0, mass) : 1;
 }
 
 struct scratch {
@@ -83,6 +89,7 @@ struct scratch {
 	double start[SETTLE_TAUS], span[SETTLE_TAUS];
 	double log_range;
 	double log_rest, log_slow; /* priors of the two laws */
+	double least, small;       /* smallest amplitude; share of those below start */
 	double width2;             /* variance of log tau inside a step of its ratio */
 	double near, near_sigma, local, local2; /* what counts as at rest */
 };
@@ -163,14 +170,20 @@ static double run_judge(struct settle_run *r, const struct settle_law *law,
 		double left = a * x + b * u;
 		double slope = x - sxu / d * u;
 		double spread2 = slope * slope / pxx + u * u / d;
-		double least_a = fabs(x + b / a * u) * k->start[j];
+		double share_left = fabs(x + b / a * u);
 		noise_window(k, rss, r->m, &low, &high);
 		for (int i = low; i <= high; i++) {
 			double l = k->log_slow + det + lead[i] - rss * half_precision[i];
 			if (l < top - negligible)
 				continue;
 			double s = k->noise[i] / sqrt(pxx);
-			double mass = amplitude_mass(a, s, k->start[j], k->span[j]);
+			double mass = (1 - k->small) * amplitude_mass(a, s, k->start[j], INFINITY, k->span[j]);
+			double least = k->start[j];
+			if (fabs(a) - 3 * s < k->start[j]) {
+				mass += k->small * amplitude_mass(a, s, k->least, k->start[j],
+				                                  log(k->start[j] / k->least));
+				least = k->least;
+			}
 			if (mass <= 0)
 				continue;
 			double here = l + log(mass);
@@ -178,10 +191,10 @@ static double run_judge(struct settle_run *r, const struct settle_law *law,
 				continue;
 			double allowed = k->near + k->near_sigma * fmin(k->noise[i], k->local);
 			double out = 1;
-			if (least_a < allowed) {
+			if (share_left * least < allowed) {
 				double spread = k->noise[i] * sqrt(spread2);
 				out = (above((allowed - left) / spread) + above((allowed + left) / spread)) /
-				      (above((k->start[j] - a) / s) + above((k->start[j] + a) / s));
+				      (above((least - a) / s) + above((least + a) / s));
 			}
 			if (here > top) {
 				double f = exp(top - here);
@@ -194,7 +207,7 @@ static double run_judge(struct settle_run *r, const struct settle_law *law,
 			off += p * fmin(1, out);
 			if (here > best) {
 				best = here;
-				r->best_a = fabs(a) > k->start[j] ? a : copysign(k->start[j], a);
+				r->best_a = fabs(a) > k->least ? a : copysign(k->least, a);
 				r->best_b = b;
 				r->best_tau = j;
 				r->best_noise = k->noise[i];
@@ -323,6 +336,8 @@ static void scratch_fill(struct scratch *k, const struct settle_law *law,
 	k->local = law_local(law);
 	k->local2 = 0.5;
 	k->width2 = 0.0075;
+	k->least = limits->law_least_digits;
+	k->small = limits->law_small_starts;
 	k->log_rest = log(1 - limits->law_approach);
 	k->log_slow = log(limits->law_approach / SETTLE_TAUS);
 	for (int j = 0; j < SETTLE_TAUS; j++) {
@@ -462,6 +477,22 @@ void settle_law_add(struct settle_law *law, const struct settle_limits *limits, 
 	law->jolted = false;
 }
 
+/* When the likeliest law came as near to its rest as this; now, where it did not. */
+static int64_t run_reaches(const struct settle_run *r, const struct settle_law *law, double near)
+{
+	double now = (double)(law->t - r->t0) * 1e-6, low = 0, high = now;
+	if (fabs(run_left(r, 0)) > near)
+		return law->t + 1;
+	for (int i = 0; i < 24; i++) {
+		double middle = 0.5 * (low + high);
+		if (fabs(run_left(r, middle - now)) > near)
+			low = middle;
+		else
+			high = middle;
+	}
+	return r->t0 + (int64_t)(low * 1e6);
+}
+
 void settle_law_judge(const struct settle_law *law, const struct settle_limits *limits,
                       struct settle_judgement *out)
 {
@@ -487,13 +518,10 @@ void settle_law_judge(const struct settle_law *law, const struct settle_limits *
 	out->slow = best->best_a != 0;
 	if (out->slow) {
 		double local = fmin(out->noise, law_local(law));
-		double faster = 1 - fmax(-0.3, fmin(0.3, best->best_b / best->best_a));
-		double tau = tau_seconds(best->best_tau) / faster;
-		double a = fabs(best->best_a) / law->digit;
 		double near = limits->law_near_digits + limits->law_near_sigma * out->noise;
 		double clear = limits->law_clear_digits + limits->law_near_sigma * local;
-		out->since += (int64_t)(1e6 * tau * log(fmax(1, a / near)));
-		out->clear += (int64_t)(1e6 * tau * log(fmax(1, a / clear)));
+		out->since = run_reaches(best, law, near * law->digit);
+		out->clear = run_reaches(best, law, clear * law->digit);
 		out->drift = run_left(best, 0) / law->digit;
 	}
 }

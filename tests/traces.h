@@ -760,7 +760,7 @@ static inline void trace_make(struct trace *tr, enum trace_kind kind, uint64_t s
 		/* Not where a range ends: there the range at rest is a matter of luck. */
 		for (int guard = 0; guard < 40 && p.rest != 0 && kind != TRACE_ZERO; guard++) {
 			double share = fabs(p.rest) / pow(10, range_for(&k.m, p.rest)) / k.m.counts;
-			if (share < 0.97 && (share > 0.105 || range_for(&k.m, p.rest) == k.m.finest))
+			if (share < 0.88 && (share > 0.105 || range_for(&k.m, p.rest) == k.m.finest))
 				break;
 			p.rest *= 0.93;
 			p.a1 *= 0.93;
