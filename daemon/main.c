@@ -282,8 +282,8 @@ static void on_live(uv_timer_t *timer)
 
 static bool has_meter(void *arg, const char *name)
 {
-	struct stand *s = arg;
-	return bench_meter_index(s->bench, name) >= 0;
+	const struct calls *calls = arg;
+	return bench_meter_index(calls->bench, name) >= 0;
 }
 
 static void server_said(void *arg, const char *text)
@@ -353,10 +353,8 @@ static bool open_server(struct stand *s, struct fault *why)
 	struct server_options options = {
 	    .path = s->config->socket, .log_path = log_path(s->log), .bench = s->config->name,
 	    .version = TALLY_VERSION,
-	    .hooks = {.call = calls_call, .has_meter = has_meter, .say = server_said, .arg = s}};
-	/* The calls have their own argument: wrap would be another struct; calls_call
-	 * takes struct calls, so the hooks share it. */
-	options.hooks.arg = &s->calls;
+	    .hooks = {.call = calls_call, .has_meter = has_meter, .say = server_said,
+	              .arg = &s->calls}};
 	s->server = server_open(&s->loop, &options, why);
 	return s->server != NULL;
 }

@@ -6,6 +6,7 @@
 #include "daemon/replay.h"
 
 #include "daemon/bench.h"
+#include "protocol/record/record.h"
 #include "protocol/record/recording.h"
 #include "protocol/record/seal.h"
 
@@ -22,6 +23,7 @@ struct replay {
 	struct bench *bench;
 	char *text;
 	size_t len;
+	char job[JOB_SIZE]; /* that the recording starts first; "" for none */
 	bool not_logged;
 };
 
@@ -103,8 +105,11 @@ static bool each_line(struct replay *r, line_function *call, struct fault *why)
 
 static bool check_line(struct replay *r, const struct recording_line *line, struct fault *why)
 {
-	if (line->what == RECORDING_ACT)
+	if (line->what == RECORDING_ACT) {
+		if (!r->job[0] && strcmp(line->act, "job") == 0)
+			snprintf(r->job, sizeof r->job, "%.*s", (int)sizeof r->job - 1, line->rest);
 		return bench_act_check(r->bench, line->act, line->rest, why);
+	}
 	if (bench_meter_index(r->bench, line->meter) >= 0)
 		return true;
 	fault_set(why, "the meter %s is not in the configuration", line->meter);
@@ -159,6 +164,21 @@ static void print_record(void *arg, int64_t seq, const char *text, size_t len)
 	putchar('\n');
 }
 
+static bool print_one(void *arg, int64_t seq, const char *text, size_t len)
+{
+	print_record(arg, seq, text, len);
+	return true;
+}
+
+static bool keep_seq(void *arg, int64_t seq, const char *text, size_t len)
+{
+	int64_t *last = arg;
+	(void)text;
+	(void)len;
+	*last = seq;
+	return false;
+}
+
 static void print_event(void *arg, const char *json)
 {
 	struct replay *r = arg;
@@ -168,14 +188,38 @@ static void print_event(void *arg, const char *json)
 	}
 }
 
+/* Records that the log made by itself as it was opened: record 1 of a new one,
+ * and what a kill had left open. */
+static int64_t last_record(const char *path)
+{
+	struct fault ignored;
+	struct log_query newest = {.limit = 1, .newest_first = true};
+	int64_t last = 0;
+	struct log_reader *reader = log_reader_open(path, &ignored);
+	if (reader)
+		log_reader_records(reader, &newest, keep_seq, &last, &ignored);
+	log_reader_close(reader);
+	return last;
+}
+
+static bool print_opening(const char *path, int64_t before, struct fault *why)
+{
+	struct log_query query = {.after = before};
+	struct log_reader *reader = log_reader_open(path, why);
+	bool good = reader && log_reader_records(reader, &query, print_one, NULL, why) >= 0;
+	log_reader_close(reader);
+	return good;
+}
+
+/* The sheet belongs to the job that the recording starts, if it starts one. */
 static bool load_sheet(struct replay *r, struct fault *why)
 {
 	size_t len;
 	if (!r->options->sheet)
 		return true;
 	char *text = slurp(r->options->sheet, &len, why);
-	bool good = text && bench_sheet_load(r->bench, 0, r->options->sheet, text, len, NULL,
-	                                     (struct bench_wait){0}, why);
+	bool good = text && bench_sheet_load(r->bench, 0, r->options->sheet, text, len,
+	                                     r->job[0] ? r->job : NULL, (struct bench_wait){0}, why);
 	free(text);
 	return good;
 }
@@ -207,9 +251,14 @@ static bool run(struct replay *r, struct fault *why)
 	struct log_options lo = {.path = r->options->log, .bench = r->config->name,
 	                         .version = r->options->version, .inline_mode = true,
 	                         .identity = digest, .now = REPLAY_UTC};
+	int64_t before = strcmp(lo.path, ":memory:") == 0 ? 0 : last_record(lo.path);
 	struct log *log = log_open(&lo, why);
 	if (!log)
 		return false;
+	if (!print_opening(log_path(log), before, why)) {
+		log_close(log);
+		return false;
+	}
 	struct bench_options bo = {.config = r->config, .log = log, .replay = true,
 	                           .hooks = {.record = print_record, .event = print_event, .arg = r},
 	                           .utc = REPLAY_UTC, .boot = "replay",

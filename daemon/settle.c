@@ -133,6 +133,10 @@ static bool at_rest(const struct settle *s, uint64_t *first)
 	int64_t from = i > s->stretch ? item_at(s, i)->t : j.since > s->stretch_t ? j.since : s->stretch_t;
 	if (t - from < least)
 		return false;
+	/* The value is taken from what is clear of the approach, or from the last ones. */
+	uint64_t few = s->items - 2;
+	while (i < few && item_at(s, i)->t < j.clear)
+		i++;
 	*first = i;
 	return true;
 }

@@ -59,7 +59,11 @@
 	X(law_stray_sigma, "law stray sigma", 6, 3, 100) \
 	X(law_noise_cap, "law noise cap", 3, 0.5, 1000) \
 	X(law_noise_counts, "law noise counts", 20000, 100, 1e9) \
+	X(law_rest_digits, "law rest digits", 0.75, 0.1, 10) \
+	X(law_rest_sigma, "law rest sigma", 0.25, 0, 10) \
+	X(law_same_weight, "law same weight", 0.7, 0.01, 1) \
 	X(law_near_digits, "law near digits", 0.75, 0.1, 10) \
+	X(law_clear_digits, "law clear digits", 0.4, 0.1, 10) \
 	X(law_near_sigma, "law near sigma", 0.5, 0, 10)
 
 struct settle_limits {

@@ -19,8 +19,9 @@ static double tau_seconds(int j)
 
 static double noise_digits(int k)
 {
-	/* A display that stands still has the noise of its own rounding: 0.29 digit. */
-	static const double first = 0.3, ratio = 1.6;
+	/* At least the noise of rounding (0.29 digit), and so much that a display that
+	 * stands still is no likelier than certain: 1 / sqrt(2 pi). */
+	static const double first = 0.4, ratio = 1.6;
 	return first * pow(ratio, k);
 }
 
@@ -82,6 +83,8 @@ struct scratch {
 	double start[SETTLE_TAUS], span[SETTLE_TAUS];
 	double log_range;
 	double log_rest, log_slow; /* priors of the two laws */
+	double width2;             /* variance of log tau inside a step of its ratio */
+	double near, near_sigma, local, local2; /* what counts as at rest */
 };
 
 /* The levels of noise that matter where the squares of the misfit sum to `rss`. */
@@ -141,23 +144,45 @@ static double run_judge(struct settle_run *r, const struct settle_law *law,
 		if (!(sxx > 1e-12 * r->wxx[j]))
 			continue;
 		double sxz = (r->wxz[j] - r->wx[j] * r->wz / r->w) * iq;
+		double suu = fmax(0, r->wuu[j] - r->wu[j] * r->wu[j] / r->w);
+		double sxu = r->wxu[j] - r->wx[j] * r->wu[j] / r->w;
+		double suz = (r->wuz[j] - r->wu[j] * r->wz / r->w) * iq;
 		double a = sxz / sxx;
-		double rss = fmax(0, szz - sxz * a);
+		/* b has the prior normal(0, (width a)^2): as if one more reading said so. */
+		double width2 = k->width2 * fmax(a * a, k->start[j] * k->start[j]);
+		double ridge = k->local2 / width2;
+		double d = suu + ridge;
+		double pxx = sxx - sxu * sxu / d, pxz = sxz - sxu * suz / d;
+		if (!(pxx > 1e-9 * sxx))
+			continue;
+		a = pxz / pxx;
+		double b = (suz - a * sxu) / d;
+		double rss = fmax(0, szz - suz * suz / d - pxz * a);
+		double det = 0.5 * log(ridge / d);
+		double x = r->x[j], u = x * r->s[j];
+		double left = a * x + b * u;
+		double slope = x - sxu / d * u;
+		double spread2 = slope * slope / pxx + u * u / d;
+		double least_a = fabs(x + b / a * u) * k->start[j];
 		noise_window(k, rss, r->m, &low, &high);
 		for (int i = low; i <= high; i++) {
-			double l = k->log_slow + lead[i] - rss * half_precision[i];
+			double l = k->log_slow + det + lead[i] - rss * half_precision[i];
 			if (l < top - negligible)
 				continue;
-			double s = k->noise[i] / sqrt(sxx);
+			double s = k->noise[i] / sqrt(pxx);
 			double mass = amplitude_mass(a, s, k->start[j], k->span[j]);
 			if (mass <= 0)
 				continue;
 			double here = l + log(mass);
 			if (here < top - negligible)
 				continue;
-			double allowed = k->noise[i] > 1 ? k->noise[i] : 1;
-			double least = allowed / fmax(r->x[j], 1e-30);
-			double out = least <= k->start[j] ? mass : amplitude_mass(a, s, least, k->span[j]);
+			double allowed = k->near + k->near_sigma * fmin(k->noise[i], k->local);
+			double out = 1;
+			if (least_a < allowed) {
+				double spread = k->noise[i] * sqrt(spread2);
+				out = (above((allowed - left) / spread) + above((allowed + left) / spread)) /
+				      (above((k->start[j] - a) / s) + above((k->start[j] + a) / s));
+			}
 			if (here > top) {
 				double f = exp(top - here);
 				total *= f;
@@ -166,10 +191,11 @@ static double run_judge(struct settle_run *r, const struct settle_law *law,
 			}
 			double p = exp(here - top);
 			total += p;
-			off += p * fmin(1, out / mass);
+			off += p * fmin(1, out);
 			if (here > best) {
 				best = here;
 				r->best_a = fabs(a) > k->start[j] ? a : copysign(k->start[j], a);
+				r->best_b = b;
 				r->best_tau = j;
 				r->best_noise = k->noise[i];
 			}
@@ -178,7 +204,8 @@ static double run_judge(struct settle_run *r, const struct settle_law *law,
 	if (r->best_a != 0) {
 		int j = r->best_tau;
 		r->best_a *= law->digit;
-		r->best_c = r->ref + (r->wz - r->best_a * r->wx[j]) / r->w;
+		r->best_b *= law->digit;
+		r->best_c = r->ref + (r->wz - r->best_a * r->wx[j] - r->best_b * r->wu[j]) / r->w;
 	}
 	r->off = r->n < 3 ? 1 : off / total;
 	return top + log(total);
@@ -196,6 +223,10 @@ static void run_fade(struct settle_run *r, double f)
 		r->wx[j] *= f;
 		r->wxx[j] *= f;
 		r->wxz[j] *= f;
+		r->wu[j] *= f;
+		r->wuu[j] *= f;
+		r->wxu[j] *= f;
+		r->wuz[j] *= f;
 	}
 }
 
@@ -217,8 +248,18 @@ static void run_begin(struct settle_run *r, double joint, int64_t t, double valu
 	}
 }
 
-static void run_absorb(struct settle_run *r, const double decay[SETTLE_TAUS], double value,
-                       double w)
+/* Time goes on by `dt` seconds. */
+static void run_age(struct settle_run *r, const double decay[SETTLE_TAUS], double dt)
+{
+	for (int j = 0; j < SETTLE_TAUS; j++) {
+		double x = r->x[j] * decay[j];
+		/* No denormal numbers: they are slow. */
+		r->x[j] = x < 1e-60 ? 0 : x;
+		r->s[j] += dt / tau_seconds(j);
+	}
+}
+
+static void run_absorb(struct settle_run *r, double value, double w)
 {
 	double z = value - r->ref;
 	r->w += w;
@@ -226,13 +267,14 @@ static void run_absorb(struct settle_run *r, const double decay[SETTLE_TAUS], do
 	r->wzz += w * z * z;
 	r->lw += 0.5 * log(w);
 	for (int j = 0; j < SETTLE_TAUS; j++) {
-		double x = r->x[j] * decay[j];
-		if (x < 1e-60)
-			x = 0; /* and no denormal numbers */
-		r->x[j] = x;
+		double x = r->x[j], u = x * r->s[j];
 		r->wx[j] += w * x;
 		r->wxx[j] += w * x * x;
 		r->wxz[j] += w * x * z;
+		r->wu[j] += w * u;
+		r->wuu[j] += w * u * u;
+		r->wxu[j] += w * x * u;
+		r->wuz[j] += w * u * z;
 	}
 	r->m++;
 	r->n++;
@@ -252,7 +294,23 @@ static void law_rescale(struct settle_law *law, double digit)
 		r->m = m;
 		r->lw = lw + 0.5 * log(f) * m;
 	}
-	law->jolted = true;
+}
+
+/* Noise from the last readings alone, digits: twice the root mean square of their
+ * second differences, which no approach can explain; INFINITY where they are few. */
+static double law_local(const struct settle_law *law)
+{
+	int have = law->recents < SETTLE_RECENTS ? law->recents : SETTLE_RECENTS;
+	if (have < 5)
+		return INFINITY;
+	double sum = 0;
+	for (int i = 0; i < have - 2; i++) {
+		int at = law->recents - have + i;
+		double d = law->recent[at % SETTLE_RECENTS] - 2 * law->recent[(at + 1) % SETTLE_RECENTS] +
+		           law->recent[(at + 2) % SETTLE_RECENTS];
+		sum += d * d;
+	}
+	return 2 * sqrt(sum / (6 * (have - 2))) / law->digit;
 }
 
 static void scratch_fill(struct scratch *k, const struct settle_law *law,
@@ -260,6 +318,11 @@ static void scratch_fill(struct scratch *k, const struct settle_law *law,
 {
 	double counts = fmax(law->counts, 2000);
 	k->log_range = log(2 * counts);
+	k->near = limits->law_rest_digits;
+	k->near_sigma = limits->law_rest_sigma;
+	k->local = law_local(law);
+	k->local2 = 0.5;
+	k->width2 = 0.0075;
 	k->log_rest = log(1 - limits->law_approach);
 	k->log_slow = log(limits->law_approach / SETTLE_TAUS);
 	for (int j = 0; j < SETTLE_TAUS; j++) {
@@ -302,21 +365,24 @@ static void law_prune(struct settle_law *law)
 	law->run[worst] = law->run[--law->runs];
 }
 
-/* How far the likeliest law of a run goes until the next reading, SI. */
-static double run_step(const struct settle_run *r, const double decay[SETTLE_TAUS])
+/* What the likeliest law has still to go after `dt` seconds more, SI. */
+static double run_left(const struct settle_run *r, double dt)
 {
-	return r->best_a != 0 ? r->best_a * r->x[r->best_tau] * (1 - decay[r->best_tau]) : 0;
+	if (r->best_a == 0)
+		return 0;
+	double tau = tau_seconds(r->best_tau);
+	double s = r->s[r->best_tau] + dt / tau;
+	return (r->best_a + r->best_b * s) * exp(-s);
 }
 
-static bool is_stray(const struct settle_run *r, const double decay[SETTLE_TAUS],
-                     const struct settle_limits *limits, double value, double digit)
+static bool is_stray(const struct settle_run *r, double dt, const struct settle_limits *limits,
+                     double value, double digit)
 {
 	if (r->n < 3)
 		return false;
-	double go = r->best_a != 0 ? r->best_a * r->x[r->best_tau] * decay[r->best_tau] : 0;
-	double miss = fabs(value - (r->best_c + go)) / digit;
-	return miss > limits->law_stray_sigma * r->best_noise + 2 +
-	              0.5 * fabs(run_step(r, decay)) / digit;
+	double left = run_left(r, dt), step = run_left(r, 0) - left;
+	double miss = fabs(value - (r->best_c + left)) / digit;
+	return miss > limits->law_stray_sigma * r->best_noise + 2 + 0.5 * fabs(step) / digit;
 }
 
 void settle_law_add(struct settle_law *law, const struct settle_limits *limits, int64_t t,
@@ -332,10 +398,15 @@ void settle_law_add(struct settle_law *law, const struct settle_limits *limits, 
 		law->t = t;
 		law->last = value;
 	}
-	scratch_fill(&k, law, limits, period);
 	bool rescaled = digit != law->digit;
 	if (rescaled)
 		law_rescale(law, digit);
+	if (rescaled || law->jolted)
+		law->recents = 0;
+	law->recent[law->recents % SETTLE_RECENTS] = value;
+	if (++law->recents == 2 * SETTLE_RECENTS)
+		law->recents = SETTLE_RECENTS;
+	scratch_fill(&k, law, limits, period);
 	double dt = (double)(t - law->t) * 1e-6;
 	double decay[SETTLE_TAUS];
 	for (int j = 0; j < SETTLE_TAUS; j++)
@@ -343,26 +414,28 @@ void settle_law_add(struct settle_law *law, const struct settle_limits *limits, 
 	double hazard = law->jolted ? limits->law_hazard_jolt : limits->law_hazard;
 	double step = (value - law->last) / digit * limits->law_step_share;
 	double w = 1 / (1 + step * step);
+	if (step == 0)
+		w = limits->law_same_weight;
 	double log_stay = log(1 - hazard);
 
 	/* Each run absorbs the reading, or leaves it out as a stray. */
 	int kept = 0;
 	for (int i = 0; i < law->runs; i++) {
 		struct settle_run *r = &law->run[i];
-		if (is_stray(r, decay, limits, value, digit)) {
+		if (is_stray(r, dt, limits, value, digit)) {
 			if (r->strays++)
 				continue;
 			r->joint += log_stay + log(limits->law_stray_share) - k.log_range;
-			for (int j = 0; j < SETTLE_TAUS; j++)
-				r->x[j] *= decay[j];
+			run_age(r, decay, dt);
 		} else {
-			double go = fabs(run_step(r, decay)) / digit /
+			double go = fabs(run_left(r, 0) - run_left(r, dt)) / digit /
 			            (limits->law_memory_digits * fmax(1, r->best_noise));
 			if (go > 0.01 || rescaled) {
 				run_fade(r, exp(-fmin(go, 0.7)));
 				r->evidence = run_judge(r, law, &k);
 			}
-			run_absorb(r, decay, value, w);
+			run_age(r, decay, dt);
+			run_absorb(r, value, w);
 			double evidence = run_judge(r, law, &k);
 			r->joint += log_stay + evidence - r->evidence;
 			r->evidence = evidence;
@@ -410,13 +483,17 @@ void settle_law_judge(const struct settle_law *law, const struct settle_limits *
 	out->off = off / total;
 	out->noise = best->best_noise;
 	out->n = best->n;
-	out->since = best->t0;
+	out->since = out->clear = best->t0;
 	out->slow = best->best_a != 0;
 	if (out->slow) {
-		double tau = tau_seconds(best->best_tau);
-		double near = (limits->law_near_digits + limits->law_near_sigma * out->noise) * law->digit;
-		double wait = tau * log(fmax(1, fabs(best->best_a) / near));
-		out->since += (int64_t)(wait * 1e6);
-		out->drift = best->best_a * best->x[best->best_tau] / law->digit;
+		double local = fmin(out->noise, law_local(law));
+		double faster = 1 - fmax(-0.3, fmin(0.3, best->best_b / best->best_a));
+		double tau = tau_seconds(best->best_tau) / faster;
+		double a = fabs(best->best_a) / law->digit;
+		double near = limits->law_near_digits + limits->law_near_sigma * out->noise;
+		double clear = limits->law_clear_digits + limits->law_near_sigma * local;
+		out->since += (int64_t)(1e6 * tau * log(fmax(1, a / near)));
+		out->clear += (int64_t)(1e6 * tau * log(fmax(1, a / clear)));
+		out->drift = run_left(best, 0) / law->digit;
 	}
 }

@@ -13,14 +13,17 @@
 #define SETTLE_RUNS 12
 /* Time constants of the approach: 0.03 s to about 70 s, each 1.35 times the last. */
 #define SETTLE_TAUS 27
-/* Levels of noise, 0.3 digit and up, each 1.6 times the last. */
-#define SETTLE_NOISES 16
+/* Levels of noise, 0.4 digit and up, each 1.6 times the last. */
+#define SETTLE_NOISES 15
 /* Intervals between readings that are remembered for the period. */
 #define SETTLE_INTERVALS 32
 /* Readings of open leads that are remembered (residual, float). */
 #define SETTLE_OPENS 16
 /* Readings of a fast meter that are put together for the law. */
 #define SETTLE_BLOCK 256
+
+/* Last readings, for the noise that they show by themselves. */
+#define SETTLE_RECENTS 9
 
 /*
  * One hypothesis: since the reading that began it, nothing has happened but
@@ -34,8 +37,10 @@ struct settle_run {
 	double ref;    /* first value */
 	double w, wz, wzz, lw; /* sums of w, w z, w z^2 and log(w) / 2 */
 	double x[SETTLE_TAUS], wx[SETTLE_TAUS], wxx[SETTLE_TAUS], wxz[SETTLE_TAUS];
+	/* s = (t - t0) / tau, and u = s x, by which y changes with log tau. */
+	double s[SETTLE_TAUS], wu[SETTLE_TAUS], wuu[SETTLE_TAUS], wxu[SETTLE_TAUS], wuz[SETTLE_TAUS];
 	/* The likeliest law, for strays and for counting: c, a (0: none), tau, noise. */
-	double best_c, best_a, best_noise;
+	double best_c, best_a, best_b, best_noise;
 	int best_tau;
 	double m;      /* readings absorbed, less what has faded */
 	int n;         /* readings absorbed */
@@ -51,6 +56,8 @@ struct settle_law {
 	double last;    /* last value, SI */
 	double digit;   /* weight of the last digit now, SI */
 	double counts;  /* largest count seen of this meter and function */
+	double recent[SETTLE_RECENTS]; /* last values, SI */
+	int recents;
 	int64_t t;      /* of the last reading */
 };
 

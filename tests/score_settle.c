@@ -68,6 +68,10 @@ static void judge_settled(struct judge *j, int64_t t, double truth)
 		fault_say(j, "open", i < j->tr->touches ? i : -1, t, value);
 		return;
 	}
+	if (x->unfair) {
+		j->entries[i]++;
+		return;
+	}
 	if (j->entries[i]++) {
 		j->score->doubled++;
 		j->wrong[i] = true;
@@ -144,6 +148,8 @@ static void judge_trace(struct judge *j, const struct trace *tr)
 		}
 	}
 	for (int i = 0; i < tr->touches; i++) {
+		if (tr->touch[i].unfair)
+			continue;
 		j->score->touches++;
 		j->score->right += tr->touch[i].wants ? !j->wrong[i] : !j->entries[i];
 	}

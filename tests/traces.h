@@ -76,6 +76,8 @@ struct trace_touch {
 	int64_t rest_at;    /* first conversion of the undisturbed rest, us */
 	int64_t due;        /* the entry must have come, us */
 	double nominal;     /* as a sheet would say */
+	bool seen;          /* a number came */
+	bool unfair;        /* the approach first shows next to its rest: not to be seen */
 };
 
 #define TRACE_TOUCHES 12
@@ -447,6 +449,11 @@ static inline void make_touch(struct trace_make *k, const struct trace_part *p, 
 			bool number = meter_looks(m, &k->c, v, &r);
 			sent = make_send(k, &r, v);
 			bool rest = number && fabs(v - p->rest - p->rate * at) <= (0.5 + 0.5 * m->sigma) * pow(10, final);
+			double away = fabs(v - p->rest) / pow(10, final);
+			if (p->slow && number && !x->rest_at && !x->seen) {
+				x->seen = true;
+				x->unfair = away < 25 && away > 0.5 + 0.5 * m->sigma;
+			}
 			if (number && r.value.e != last_range && last_range != 100)
 				good = 0;
 			last_range = number ? r.value.e : 100;
@@ -750,6 +757,15 @@ static inline void trace_make(struct trace *tr, enum trace_kind kind, uint64_t s
 		if (i && chance_of(&k.c, 0.2) && kind != TRACE_FINGERS && kind != TRACE_ZERO &&
 		    kind != TRACE_SLOW_RANGES && kind != TRACE_CREEP)
 			p.rest = last; /* equal neighbours */
+		/* Not where a range ends: there the range at rest is a matter of luck. */
+		for (int guard = 0; guard < 40 && p.rest != 0 && kind != TRACE_ZERO; guard++) {
+			double share = fabs(p.rest) / pow(10, range_for(&k.m, p.rest)) / k.m.counts;
+			if (share < 0.97 && (share > 0.105 || range_for(&k.m, p.rest) == k.m.finest))
+				break;
+			p.rest *= 0.93;
+			p.a1 *= 0.93;
+			p.a2 *= 0.93;
+		}
 		last = p.rest;
 		double nominal = p.rest * chance_between(&k.c, 0.8, 1.2);
 		double seconds = trace_wants(kind) ? 0 : fmax(6, 20 * k.m.period);

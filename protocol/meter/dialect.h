@@ -47,7 +47,8 @@ struct understood {
 	struct reading reading[READINGS_IN_FRAME_MAX];
 	int count;
 	int error_number;  /* SAID_ERROR: 0 is "no error" */
-	char text[200];    /* SAID_IDENTITY, SAID_ERROR: as it stood */
+	char text[200];    /* SAID_IDENTITY, SAID_ERROR: as it stood, cut to fit; bytes
+	                    * outside ASCII as ? */
 	char why[120];     /* SAID_NOTHING: what was expected, for people */
 };
 
@@ -67,8 +68,8 @@ struct dialect_memory {
 	enum function function;
 	bool has_finest; /* then finest and decade hold */
 	int finest;      /* finest exponent seen since function or range changed */
-	int decade;      /* power of ten of the first digit of the last value that was not 0,
-	                  * to notice a change of range */
+	int decade;      /* highest power of ten of a first digit seen with it, to notice a
+	                  * change of range */
 };
 
 struct dialect {

@@ -27,9 +27,10 @@
  * filled with zeros.  So the value is written with the finest digit seen since
  * the function or the range changed (trailing zeros not counted), or the
  * configured one.  A range change is noticed by an overload, or by a value of
- * a higher decade whose digits are coarser; then the number of figures is taken
- * to have stayed, unless the value shows more.  A finer range shows by itself.
- * A zero says nothing about digits: it takes the known one, else its own.
+ * a higher decade than any before whose digits are coarser and that three figures
+ * would not hold; then the number of figures is taken to have stayed, unless the
+ * value shows more.  A finer range shows by itself.  A zero says nothing about
+ * digits: it takes the known one, else its own.
  */
 #ifndef TALLY_METER_SCPI_H
 #define TALLY_METER_SCPI_H
@@ -48,6 +49,7 @@ struct scpi_value {
 	bool negative;          /* of SCPI_INFINITE */
 	struct decimal value;   /* SCPI_NUMBER: with the multiplier of its suffix */
 	enum function function; /* of the unit in its suffix; FUNCTION_NONE: there was none */
+	bool coupled;           /* the unit said DC or AC: VDC, VAC, ADC, AAC */
 };
 
 /* The whole of `text` (white space around it allowed) must be one element.  On
