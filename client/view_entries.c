@@ -85,7 +85,7 @@ void view_remark(const struct style *style, struct slice entry, struct slice str
 
 static const struct table_column entry_columns[] = {
 	{"seq", true, false},      {"position", false, true}, {"quantity", false, true},
-	{"shown", true, true},     {"verdict", false, true},  {"deviation", true, true},
+	{"shown", true, true},     {"verdict", false, true},  {"deviation", false, true},
 	{"limits", false, false},  {"measured", false, true}, {"meter", false, false},
 	{"remark", false, true},
 };

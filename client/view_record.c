@@ -12,7 +12,7 @@
 #include <string.h>
 
 /* Columns of the line; what is longer pushes the rest on. */
-#define PLACE_WIDTH 8
+#define PLACE_WIDTH 10
 #define QUANTITY_WIDTH 8
 #define SHOWN_WIDTH 13
 #define VERDICT_WIDTH 7
@@ -219,18 +219,29 @@ void view_record(const struct style *style, struct slice record, struct lines *o
 
 /* ---- events ---- */
 
+/* What is said where the daemon gives no sentence of its own. */
 static const struct {
 	const char *event, *means;
 } event_table[] = {
-	{"up", "is up"},
 	{"moving", "keeps moving: `tally take` logs it as it stands"},
-	{"held", "is held, it looks like another part: `tally take` logs it, or choose the right one"},
+	{"held", "looks like another part: `tally take` logs it all the same"},
 	{"doubt", "may be floating: `tally take` logs it"},
 	{"refused", "refused"},
 	{"not-logged", "NOT LOGGED"},
 	{"gone", "is gone"},
 	{"back", "is back"},
 };
+
+/* One member of an event, with what parts it from those before. */
+static bool event_member(struct slice event, const char *name, const char *before,
+                         struct lines *out)
+{
+	char text[WORDS_SIZE];
+	if (!simple(json_member(event.at, event.len, name), text, sizeof text))
+		return false;
+	lines_printf(out, "%s%s", before, text);
+	return true;
+}
 
 /* An event that is not known here: its simple members, as they stand. */
 static void event_members(struct slice event, struct lines *out)
@@ -242,46 +253,55 @@ static void event_members(struct slice event, struct lines *out)
 		char name[64], text[WORDS_SIZE];
 		words_clean(key.at, key.len, name, sizeof name);
 		if (strcmp(name, "event") == 0 || strcmp(name, "t") == 0 ||
-		    !simple(value, text, sizeof text))
+		    strcmp(name, "armed") == 0 || !simple(value, text, sizeof text))
 			continue;
 		lines_printf(out, "%s%s", gap, text);
 		gap = ", ";
 	}
+	if (words_member_is(event, "armed", "no"))
+		lines_printf(out, "%slift the probes first", gap);
+}
+
+/* "R13, red, 612 kohm: far from this nominal, like R14: why" */
+static void event_words(struct slice event, const char *means, struct lines *out)
+{
+	static const char *const subject[] = {"position", "meter", "shown"};
+	const char *gap = "";
+	for (size_t i = 0; i < sizeof subject / sizeof subject[0]; i++)
+		if (event_member(event, subject[i], gap, out))
+			gap = ", ";
+	if (!event_member(event, "text", gap[0] ? ": " : "", out))
+		lines_printf(out, "%s%s", gap[0] ? ": " : "", means);
+	event_member(event, "looks", ", like ", out);
+	event_member(event, "why", ": ", out);
 }
 
 void view_event(const struct style *style, struct slice event, struct lines *out)
 {
-	char name[64], place[80], meter[80], text[WORDS_SIZE], looks[80], why[WORDS_SIZE];
+	char name[64];
+	const char *means = "";
 	words_member(event, "event", name, sizeof name);
+	/* Its record comes anyway. */
 	if (strcmp(name, "logged") == 0)
 		return;
-	words_member(event, "position", place, sizeof place);
-	words_member(event, "meter", meter, sizeof meter);
-	words_member(event, "text", text, sizeof text);
-	words_member(event, "looks", looks, sizeof looks);
-	words_member(event, "why", why, sizeof why);
-	const char *means = "";
 	for (size_t i = 0; i < sizeof event_table / sizeof event_table[0]; i++)
 		if (strcmp(name, event_table[i].event) == 0)
 			means = event_table[i].means;
-	bool bad = strcmp(name, "not-logged") == 0 || strcmp(name, "refused") == 0;
+	enum table_mark mark = strcmp(name, "not-logged") == 0 ? TABLE_BAD
+	                     : strcmp(name, "refused") == 0 ? TABLE_WARNING : TABLE_ORDINARY;
 	begin(style, event, 0, out);
-	lines_puts(out, table_colour(style, bad ? TABLE_BAD : TABLE_ORDINARY));
+	lines_puts(out, table_colour(style, mark));
 	if (style->plain)
 		lines_printf(out, "%s: ", name);
 	else
 		padded(out, name, PLACE_WIDTH, false);
 	if (!style->plain)
 		lines_puts(out, "  ");
-	/* The daemon's own sentence says it best. */
-	if (text[0])
-		lines_puts(out, text);
-	else if (!means[0])
-		event_members(event, out);
+	if (means[0])
+		event_words(event, means, out);
 	else
-		lines_printf(out, "%s%s%s %s%s%s%s%s", place, place[0] && meter[0] ? ", " : "", meter,
-		             means, looks[0] ? ", like " : "", looks, why[0] ? ": " : "", why);
-	lines_puts(out, table_colour_end(style, bad ? TABLE_BAD : TABLE_ORDINARY));
+		event_members(event, out);
+	lines_puts(out, table_colour_end(style, mark));
 	lines_puts(out, "\n");
 }
 
@@ -321,7 +341,9 @@ void view_frame(const struct style *style, struct slice frame, struct lines *out
 	}
 	lines_printf(out, "%s%s", style->plain ? ", " : "  ", bad ? table_colour(style, TABLE_BAD) : "");
 	const char *gap = "";
-	const char *parts[] = {shown, shown[0] && strcmp(said, "readings") == 0 ? "" : said,
+	const char *parts[] = {shown,
+	                       bad ? "not understood"
+	                       : shown[0] && strcmp(said, "readings") == 0 ? "" : said,
 	                       strcmp(fault, "good") == 0 || strstr(why, fault) ? "" : fault, why};
 	for (size_t i = 0; i < sizeof parts / sizeof parts[0]; i++) {
 		if (!parts[i][0])
