@@ -64,6 +64,11 @@ bool bench_grow(void **array, int count, int *size, size_t each)
 	return true;
 }
 
+struct pending bench_pending(uint64_t ticket, struct bench_wait w)
+{
+	return (struct pending){.ticket = ticket, .made = -1, .strikes = -1, .meter = -1, .wait = w};
+}
+
 bool bench_pend(struct bench *b, struct pending p)
 {
 	if (!bench_grow((void **)&b->pending, b->pendings, &b->pendings_size, sizeof *b->pending))
@@ -80,7 +85,9 @@ uint64_t bench_append(struct bench *b, const char *kind, int64_t t, const struct
 		return 0;
 	}
 	struct log_draft draft = {b->utc + t, kind, body->bytes, body->len};
-	return log_append(b->log, &draft, 1, NULL, why);
+	uint64_t ticket = log_append(b->log, &draft, 1, NULL, why);
+	b->log_refused = ticket == 0;
+	return ticket;
 }
 
 bool bench_put(struct bench *b, const char *kind, int64_t t, const struct text *body,
@@ -89,21 +96,23 @@ bool bench_put(struct bench *b, const char *kind, int64_t t, const struct text *
 	uint64_t ticket = bench_append(b, kind, t, body, why);
 	if (!ticket)
 		return false;
-	return bench_pend(b, (struct pending){ticket, -1, -1, -1, w});
+	return bench_pend(b, bench_pending(ticket, w));
+}
+
+bool bench_log_refused(const struct bench *b)
+{
+	return b->log_refused;
 }
 
 /* ---- the trail ---- */
 
-/* The log had no room: the readings are counted, and said in a gap record as soon
- * as there is room again. */
-static void lose_run(struct bench *b, struct bench_meter *m)
+/* The log did not take them: the readings are counted, and said in a gap record as
+ * soon as it takes something again. */
+static void count_unlogged(struct bench_meter *m, int64_t readings, int64_t since)
 {
-	if (!m->unlogged)
-		m->unlogged_at = m->trail.t;
-	m->unlogged += m->trail.n;
-	trail_end(&m->trail, 0);
-	bench_event(b, "not-logged", "meter", m->config->name, "why",
-	            "the log has no room: readings of this meter are counted, not kept", NULL);
+	if (!m->unlogged || since < m->unlogged_at)
+		m->unlogged_at = since;
+	m->unlogged += readings;
 }
 
 static void say_gap(struct bench *b, struct bench_meter *m, int64_t from, int64_t to,
@@ -115,8 +124,17 @@ static void say_gap(struct bench *b, struct bench_meter *m, int64_t from, int64_
 	struct fault why;
 	text_begin(&body, b->body, BENCH_BODY_SIZE);
 	gap_body_write(&body, &gap);
-	if (bench_put(b, "gap", to, &body, (struct bench_wait){0}, &why) && lost > 0)
+	uint64_t ticket = bench_append(b, "gap", to, &body, &why);
+	if (!ticket)
+		return;
+	struct pending p = bench_pending(ticket, (struct bench_wait){0});
+	if (lost > 0) {
+		p.meter = m->index;
+		p.readings = lost;
+		p.since = from;
 		m->unlogged = 0;
+	}
+	bench_pend(b, p);
 }
 
 void bench_end_run(struct bench *b, struct bench_meter *m)
@@ -130,13 +148,23 @@ void bench_end_run(struct bench *b, struct bench_meter *m)
 	struct log_draft draft = {b->utc + m->trail.t, "trail", body.bytes, body.len};
 	uint64_t ticket = body.failed ? 0 : log_append(b->log, &draft, 1, m->config->name, &why);
 	if (!ticket) {
-		lose_run(b, m);
+		count_unlogged(m, m->trail.n, m->trail.t);
+		trail_end(&m->trail, 0);
 		return;
 	}
-	bench_pend(b, (struct pending){ticket, -1, -1, m->index, {0}});
-	trail_end(&m->trail, ticket);
+	bench_pend_run(b, m, ticket);
 	if (m->unlogged)
-		say_gap(b, m, m->unlogged_at, b->now, "the log had no room", m->unlogged);
+		say_gap(b, m, m->unlogged_at, b->now, "the log took nothing", m->unlogged);
+}
+
+void bench_pend_run(struct bench *b, struct bench_meter *m, uint64_t ticket)
+{
+	struct pending p = bench_pending(ticket, (struct bench_wait){0});
+	p.meter = m->index;
+	p.readings = m->trail.n;
+	p.since = m->trail.t;
+	bench_pend(b, p);
+	trail_end(&m->trail, ticket);
 }
 
 /* Once a second, so that a kill costs at most a second of readings. */
@@ -373,6 +401,7 @@ static void fire_meter(struct bench *b, struct bench_meter *m, int64_t t)
 
 void bench_run_until(struct bench *b, int64_t t)
 {
+	b->log_refused = false;
 	for (;;) {
 		int64_t next = bench_deadline(b);
 		if (next > t)
@@ -428,8 +457,11 @@ static void entry_durable(struct bench *b, struct made *made, int64_t seq)
 static void settle_pending(struct bench *b, const struct pending *p, const struct log_result *r)
 {
 	bool durable = r->status == LOG_DURABLE;
-	if (p->meter >= 0)
+	if (p->meter >= 0) {
 		trail_durable(&b->meter[p->meter].trail, p->ticket, durable ? r->seq : 0);
+		if (!durable)
+			count_unlogged(&b->meter[p->meter], p->readings, p->since);
+	}
 	if (p->made >= 0 && durable)
 		entry_durable(b, &b->made[p->made], r->seq);
 	else if (p->made >= 0)

@@ -73,7 +73,9 @@ struct pending {
 	uint64_t ticket; /* of the record that answers */
 	int made;        /* index of the entry, -1 */
 	int strikes;     /* index of the entry that it strikes, -1 */
-	int meter;       /* whose trail run it is, -1 */
+	int meter;       /* whose trail run it is, or whose gap, -1 */
+	int64_t readings; /* of that run or lost in that gap: counted where it is refused */
+	int64_t since;   /* ... and since when (stream time) */
 	struct bench_wait wait;
 };
 
@@ -105,6 +107,7 @@ struct bench {
 	int positions, positions_size;
 	struct made *made;
 	int mades, mades_size;
+	bool log_refused; /* the last call failed because the log took nothing */
 	struct pending *pending;
 	int pendings, pendings_size;
 
@@ -121,12 +124,15 @@ void bench_event(struct bench *b, const char *event, ...) __attribute__((sentine
  * *why where the log refused at once. */
 uint64_t bench_append(struct bench *b, const char *kind, int64_t t, const struct text *body,
                       struct fault *why);
-/* Remember who waits for a ticket. */
+/* What is on its way to the disk; fields that do not matter are -1 and 0. */
+struct pending bench_pending(uint64_t ticket, struct bench_wait w);
 bool bench_pend(struct bench *b, struct pending p);
 /* One record, one waiter: the common case. */
 bool bench_put(struct bench *b, const char *kind, int64_t t, const struct text *body,
                struct bench_wait w, struct fault *why);
 void bench_end_run(struct bench *b, struct bench_meter *m);
+/* The open run went to the log under this ticket. */
+void bench_pend_run(struct bench *b, struct bench_meter *m, uint64_t ticket);
 /* An act, for tapes. */
 void bench_taped(struct bench *b, int64_t t, const char *act, const char *format, ...)
     __attribute__((format(printf, 4, 5)));
