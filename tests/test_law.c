@@ -14,6 +14,7 @@
 #include "tests/check.h"
 
 #include <dirent.h>
+#include <stdbool.h>
 #include <stdlib.h>
 
 static int files_seen, includes_seen, faults_seen;
