@@ -49,7 +49,7 @@ static int folder_drop(void **state)
 
 static const char *in_folder(const char *name)
 {
-	static char path[64][160]; /* the last 64 stay valid */
+	static char path[64][512]; /* the last 64 stay valid */
 	static unsigned turn;
 	char *out = path[turn++ % 64];
 	snprintf(out, sizeof path[0], "%s/%s", folder, name);
