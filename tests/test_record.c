@@ -278,9 +278,9 @@ static void entry_refused(void **state)
 	    {"\"lifted\"", "\"liftet\""},                 {"\"farad\"", "\"farat\""},
 	    {"\"source\":\"meter\"", "\"source\":\"metre\""},
 	    {"\"digit\":1e-10", "\"digit\":2e-10"},       {"\"digit\":1e-10", "\"digit\":1e-07"},
-	    {"\"value\":5.6e-07", "\"value\":\"56-0\""},  {"\"value\":5.6e-07", "\"value\":null   "},
+	    {"\"value\":5.6e-07", "\"value\":\"56-07\""},  {"\"value\":5.6e-07", "\"value\":null   "},
 	    {"\"n\":7", "\"n\":x"},                       {"\"outside\"", "\"outsidf\""},
-	    {"\"position\"", "\"positiom\""},             {"\"limits\":[4.23e-07", "\"limits\":[\"4.2e-7"},
+	    {"\"position\"", "\"positiom\""},             {"\"limits\":[4.23e-07", "\"limits\":[\"4.23e-7"},
 	};
 	for (size_t i = 0; i < sizeof changes / sizeof *changes; i++) {
 		memcpy(copy, record_text, len + 1);
