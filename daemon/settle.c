@@ -126,9 +126,22 @@ static bool at_rest(const struct settle *s, uint64_t *first)
 	if (j.off > s->limits.settle_doubt)
 		return false;
 	uint64_t i = s->items;
-	while (i > s->stretch && item_at(s, i - 1)->t >= j.since)
+	double digit = digit_of(s->exponent);
+	double band = s->limits.law_near_digits + 2 * j.noise;
+	while (i > s->stretch) {
+		const struct settle_item *x = item_at(s, i - 1);
+		bool near = fabs((double)x->n - j.rest / digit) <= band && x->t >= j.begun;
+		if (x->t < j.since && !near)
+			break;
 		i--;
-	if ((double)(s->items - i) < s->limits.settle_conversions)
+	}
+	double need = s->limits.settle_conversions;
+	if (j.slow || j.noise > s->limits.settle_noise)
+		need = fmax(need, s->limits.settle_conversions_slow);
+	if (j.restarts > s->limits.lawless_restarts)
+		need = fmax(need, fmax(s->limits.settle_conversions_slow,
+		                       s->limits.lawless_times * j.longest));
+	if ((double)(s->items - i) < need)
 		return false;
 	int64_t from = i > s->stretch ? item_at(s, i)->t : j.since > s->stretch_t ? j.since : s->stretch_t;
 	if (t - from < least)
@@ -261,8 +274,15 @@ static unsigned number_reading(struct settle *s, const struct reading *r, uint64
                                bool repeat)
 {
 	unsigned events = 0;
-	if (!s->touching)
+	if (!s->touching) {
+		bool glided = s->gliding && s->blanks && s->last.has_value &&
+		              s->last.value.e == r->value.e &&
+		              llabs(s->last.value.n - r->value.n) <= (int64_t)s->limits.moving_digits;
 		events |= touch_begin(s, r->t);
+		/* The step down from the glide was this part already. */
+		if (glided)
+			events |= feed(s, &s->last, ordinal - 1);
+	}
 	s->blanks = 0;
 	s->blank_since = -1;
 	s->repeat_now = 0;
@@ -447,6 +467,15 @@ bool settle_touching(const struct settle *s)
 int64_t settle_open_since(const struct settle *s)
 {
 	return s->touching ? -1 : s->open_since;
+}
+
+int64_t settle_arm(const struct settle *s)
+{
+	double arm = s->limits.arm_seconds * us;
+	if (s->period <= 0)
+		return (int64_t)arm;
+	double periods = ceil(arm / (double)s->period - 0.1);
+	return (int64_t)((periods + 0.1) * (double)s->period);
 }
 
 double settle_progress(const struct settle *s, int64_t t)

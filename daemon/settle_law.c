@@ -400,6 +400,25 @@ static bool is_stray(const struct settle_run *r, double dt, const struct settle_
 	return miss > limits->law_stray_sigma * r->best_noise + 2 + 0.5 * fabs(step) / digit;
 }
 
+/* How lawless the trace is: how often the likeliest run has given way to a later
+ * one, and how many readings it ever stood still before it moved on. */
+static void law_restarts(struct settle_law *law, const struct settle_run *best, double value,
+                         double digit)
+{
+	if (best->t0 > law->best_t0) {
+		law->restarts++;
+		law->best_t0 = best->t0;
+	}
+	double band = 1.5 + 2 * best->best_noise;
+	if (fabs(value - law->last) <= band * digit) {
+		law->still++;
+	} else {
+		if (law->still > law->longest)
+			law->longest = law->still;
+		law->still = 1;
+	}
+}
+
 void settle_law_add(struct settle_law *law, const struct settle_limits *limits, int64_t t,
                     double value, double digit, double period)
 {
@@ -466,9 +485,15 @@ void settle_law_add(struct settle_law *law, const struct settle_limits *limits, 
 	r->evidence = run_judge(r, law, &k);
 	r->joint += r->evidence;
 
+	law->pace = period;
 	double all = -INFINITY;
-	for (int i = 0; i < law->runs; i++)
+	const struct settle_run *best = &law->run[0];
+	for (int i = 0; i < law->runs; i++) {
 		all = log_sum(all, law->run[i].joint);
+		if (law->run[i].joint > best->joint)
+			best = &law->run[i];
+	}
+	law_restarts(law, best, value, digit);
 	/* Only differences count; keep the numbers small. */
 	for (int i = 0; i < law->runs; i++)
 		law->run[i].joint -= all;
@@ -514,12 +539,16 @@ void settle_law_judge(const struct settle_law *law, const struct settle_limits *
 	out->off = off / total;
 	out->noise = best->best_noise;
 	out->n = best->n;
-	out->since = out->clear = best->t0;
+	out->since = out->clear = out->begun = best->t0;
+	out->rest = best->best_c;
+	out->restarts = law->restarts;
+	out->longest = law->longest;
 	out->slow = best->best_a != 0;
 	if (out->slow) {
 		double local = fmin(out->noise, law_local(law));
 		double near = limits->law_near_digits + limits->law_near_sigma * out->noise;
 		double clear = limits->law_clear_digits + limits->law_near_sigma * local;
+		out->slow = tau_seconds(best->best_tau) > limits->law_slow_periods * law->pace;
 		out->since = run_reaches(best, law, near * law->digit);
 		out->clear = run_reaches(best, law, clear * law->digit);
 		out->drift = run_left(best, 0) / law->digit;

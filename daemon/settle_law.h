@@ -14,6 +14,10 @@ struct settle_judgement {
 	double off;    /* probability that the rest is more than a digit (or sigma) off */
 	double noise;  /* of one reading, in digits, under the likeliest law */
 	int64_t since; /* the stretch that is at rest under that law began then, us */
+	int64_t begun; /* the likeliest run did */
+	double rest;   /* where it comes to rest, SI */
+	int restarts;  /* starts of a law since the reset: motion that no law explains */
+	int longest;   /* readings that it stood still for and then moved on after all */
 	int64_t clear; /* ... and from then on the readings are clear of the approach */
 	double drift;  /* what the likeliest law still has to go, digits (signed) */
 	int n;         /* readings in the likeliest run */

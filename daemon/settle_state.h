@@ -58,6 +58,9 @@ struct settle_law {
 	double counts;  /* largest count seen of this meter and function */
 	double recent[SETTLE_RECENTS]; /* last values, SI */
 	int recents;
+	double pace;    /* s, of conversions */
+	int64_t best_t0; /* start of the likeliest run */
+	int restarts, still, longest; /* see law_restarts */
 	int64_t t;      /* of the last reading */
 };
 

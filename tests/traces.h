@@ -696,6 +696,9 @@ static inline void trace_part_of(const struct trace *tr, struct trace_make *k, s
 		p->rest *= 0.05;
 		break;
 	case TRACE_RAMP:
+		m->decades = false;
+		m->range = range_for(m, 1.5 * p->rest);
+		digit = pow(10, m->range);
 		p->rate = (chance_of(c, 0.5) ? 1 : -1) * chance_log(c, 4.5, 60) * digit / fmax(T, 0.4);
 		break;
 	case TRACE_TWO_EXP:
@@ -725,7 +728,7 @@ static inline void trace_part_of(const struct trace *tr, struct trace_make *k, s
 		p->walk = chance_log(c, 0.02, 0.3);
 		break;
 	case TRACE_HUM:
-		p->hum = chance_log(c, 8, 300) * digit;
+		p->hum = chance_log(c, 15, 300) * digit;
 		p->hum_seconds = T * chance_log(c, 2.2, 16);
 		break;
 	default:
