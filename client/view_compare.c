@@ -19,7 +19,7 @@ static const struct table_column twin_columns[] = {
 	{"E_n", true, false},      {"answer", false, true},
 };
 
-/* "red 612.0 kohm +-1.8 kohm (12)" */
+/* "red 612.0 +-1.8 kohm (12)" */
 static void side_text(const struct style *style, struct slice side, char *out, size_t size)
 {
 	char meter[80], shown[120], value[120], spread[120] = "";
@@ -28,11 +28,15 @@ static void side_text(const struct style *style, struct slice side, char *out, s
 	words_member(side, "meter", meter, sizeof meter);
 	words_member(side, "shown", shown, sizeof shown);
 	words_value(style, shown, value, sizeof value);
+	const char *unit = strrchr(value, ' ');
+	int number = unit ? (int)(unit - value) : (int)strlen(value);
 	if (json_number(json_member(side.at, side.len, "U"), &U))
 		words_like(style, U, 2, shown, spread, sizeof spread);
+	/* The unit once: that of the spread is the same. */
+	spread[strcspn(spread, " ")] = '\0';
 	json_int(json_member(side.at, side.len, "seq"), &seq);
-	snprintf(out, size, "%s%s%s%s%s (%lld)", meter, meter[0] ? " " : "", value,
-	         spread[0] ? " +-" : "", spread, (long long)seq);
+	snprintf(out, size, "%s%s%.*s%s%s%s (%lld)", meter, meter[0] ? " " : "", number, value,
+	         spread[0] ? " +-" : "", spread, unit ? unit : "", (long long)seq);
 }
 
 static void real_cell(struct table *t, struct slice object, const char *path, int digits)

@@ -327,8 +327,11 @@ void words_deviation(const struct style *style, struct slice entry, char *out, s
 		      : deviation > 0 ? "more negative" : "less negative";
 	if (percent < 0.005)
 		snprintf(out, size, "on nominal");
+	else if (deviation >= 10)
+		/* A percentage with many digits says less than how many times it is. */
+		snprintf(out, size, "%.0f times nominal", 1 + deviation);
 	else
-		snprintf(out, size, "%.*f %% %s", percent < 0.9995 ? 2 : percent < 99.95 ? 1 : 0,
+		snprintf(out, size, "%.*f %% %s", percent < 0.995 ? 2 : percent < 99.95 ? 1 : 0,
 		         percent, which);
 }
 
