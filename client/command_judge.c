@@ -128,8 +128,9 @@ static enum outcome read_limits(struct client *c, struct by_hand *h, const char 
 	return OUTCOME_DONE;
 }
 
-/* People write 0.02 for what the meter showed as 0.0200: the last digit written is
- * the meter's last only where it is finer than that of 2000 counts, the coarsest
+/* With an accuracy in counts, VALUE is written as the meter shows it.  Without one,
+ * people write 0.02 for what was shown as 0.0200: the last digit written is the
+ * meter's last only where it is finer than that of 2000 counts, the coarsest
  * display in use (common practice, no source). */
 static int written_digit(struct decimal value)
 {
@@ -156,7 +157,7 @@ static enum outcome read_meter(struct client *c, struct by_hand *h)
 	if (digit && d.n <= 0)
 		return client_wrong(c, "--digit \"%s\": the weight of a digit is more than 0", digit);
 	if (!digit && h->j.has_value)
-		d = (struct decimal){1, written_digit(h->j.value)};
+		d = (struct decimal){1, spec ? h->j.value.e : written_digit(h->j.value)};
 	h->digit = decimal_double(d);
 	if (h->j.has_value)
 		h->j.u = uncertainty_combine(
