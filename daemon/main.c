@@ -61,7 +61,7 @@ struct stand {
 		struct port *port;
 	} *line;
 	int lines_open;
-	bool stopping, server_gone;
+	bool stopping;
 };
 
 static void say(const char *format, ...) __attribute__((format(printf, 1, 2)));
@@ -386,13 +386,19 @@ static bool open_lines(struct stand *s, struct fault *why)
 static void on_server_closed(void *arg)
 {
 	struct stand *s = arg;
-	s->server_gone = true;
+	s->server = NULL;
 }
 
 static void close_handle(uv_handle_t *handle)
 {
 	if (!uv_is_closing(handle))
 		uv_close(handle, NULL);
+}
+
+static void close_walked(uv_handle_t *handle, void *arg)
+{
+	(void)arg;
+	close_handle(handle);
 }
 
 static void stop(struct stand *s)
@@ -408,7 +414,10 @@ static void stop(struct stand *s)
 	for (int i = 0; s->line && i < s->config->meters; i++)
 		if (s->line[i].port)
 			port_close(s->line[i].port, on_line_closed, &s->line[i]);
+	/* Everything read so far is on disk before the last client hears of it. */
 	bench_finish(s->bench, stream_now(s));
+	log_flush(s->log);
+	bench_collect(s->bench);
 	if (s->server)
 		server_close(s->server, on_server_closed, s);
 }
@@ -464,12 +473,10 @@ static int run_live(struct config *config)
 	uv_unref((uv_handle_t *)&s.results);
 	if (s.bench)
 		uv_run(&s.loop, UV_RUN_DEFAULT);
-	log_close(s.log); /* commits what waits; its results still come through us */
-	if (s.bench)
-		bench_collect(s.bench);
 	bench_free(s.bench);
+	log_close(s.log);
 	close_handle((uv_handle_t *)&s.results);
-	uv_walk(&s.loop, (uv_walk_cb)(void (*)(void))close_handle, NULL);
+	uv_walk(&s.loop, close_walked, NULL);
 	uv_run(&s.loop, UV_RUN_DEFAULT);
 	uv_loop_close(&s.loop);
 	free(s.line);
