@@ -59,6 +59,9 @@ struct stand {
 		struct stand *stand;
 		int meter;
 		struct port *port;
+		int64_t last;   /* when bytes came last */
+		bool middle;    /* they ended in the middle of a line */
+		bool taped;     /* somebody has a tape of it running */
 	} *line;
 	int lines_open;
 	bool stopping;
@@ -128,11 +131,28 @@ static void on_second(uv_timer_t *timer)
 
 /* ---- the lines ---- */
 
-static void tape_bytes(struct stand *s, const char *meter, int64_t t, const char *bytes,
-                       size_t len)
+/* A tape that begins in the middle of a frame would hand its rest to a replay as
+ * if it were whole: it begins behind the next line end, or after a silence. */
+#define TAPE_SILENCE_US INT64_C(50000)
+
+static void tape_bytes(struct line *l, int64_t t, const char *bytes, size_t len)
 {
+	struct stand *s = l->stand;
+	const char *meter = s->config->meter[l->meter].name;
 	char line[RECORDING_LINE_MAX];
-	if (!server_wants_tape(s->server, meter))
+	bool wanted = server_wants_tape(s->server, meter);
+	bool begins = wanted && !l->taped;
+	bool rest = l->middle && t - l->last < TAPE_SILENCE_US;
+	l->taped = wanted;
+	l->last = t;
+	l->middle = bytes[len - 1] != '\n';
+	if (begins && rest) {
+		const char *end = memchr(bytes, '\n', len);
+		l->taped = end != NULL;
+		len = end ? len - (size_t)(end + 1 - bytes) : 0;
+		bytes = end ? end + 1 : bytes;
+	}
+	if (!l->taped)
 		return;
 	while (len) {
 		size_t part = len < 1024 ? len : 1024;
@@ -171,7 +191,7 @@ static void on_bytes(void *arg, const char *bytes, size_t len)
 {
 	struct line *l = arg;
 	int64_t t = stream_now(l->stand);
-	tape_bytes(l->stand, l->stand->config->meter[l->meter].name, t, bytes, len);
+	tape_bytes(l, t, bytes, len);
 	bench_line_bytes(l->stand->bench, t, l->meter, bytes, len);
 }
 
@@ -368,7 +388,7 @@ static bool open_lines(struct stand *s, struct fault *why)
 	}
 	for (int i = 0; i < s->config->meters; i++) {
 		struct line *l = &s->line[i];
-		*l = (struct line){s, i, NULL};
+		*l = (struct line){.stand = s, .meter = i};
 		struct port_options options = {
 		    .place = s->config->meter[i].place, .line = s->config->meter[i].serial,
 		    .opened = on_opened, .bytes = on_bytes, .gone = on_gone, .failed = on_failed,
