@@ -372,8 +372,7 @@ static void test_verify(void **state)
 	           "verdict      altered: NOT GOOD\n"
 	           "first bad    record 12\n"
 	           "what         its hash is another\n"
-	           "head         11:ab\n"
-	           "not proven   No seal shows that the probes were on the right part.\n");
+	           "good up to   11:ab\n");
 	view_verify(&columns, slice("{\"verdict\":\"newer than the anchor\",\"ok\":true,\"records\":20,"
 	                            "\"bad\":null,\"what\":\"\",\"head\":\"20:ef\",\"identity\":\"cd\"}"),
 	            "l.db", "11:ab", &out);
