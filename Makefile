@@ -15,7 +15,8 @@ PREFIX ?= /usr/local
 SAN    ?= 0
 ifeq ($(SAN),1)
 B        ?= build/san
-SANFLAGS := -fsanitize=address,undefined -fno-sanitize-recover=undefined -fno-omit-frame-pointer
+SANFLAGS := -fsanitize=address,undefined -fno-sanitize-recover=undefined -fno-omit-frame-pointer \
+            -Wno-error # gcc warns of what its own instrumentation added
 else
 B        ?= build
 SANFLAGS :=

@@ -94,12 +94,12 @@ static bool entry_fresh(void *arg, int64_t seq, const char *text, size_t len)
 
 /* ---- writing ---- */
 
-void comma(struct answer *out, int *count)
+void compare_comma(struct answer *out, int *count)
 {
 	answer_puts(out, (*count)++ ? "," : "");
 }
 
-void side_write(struct answer *out, const char *name, const struct fresh *f)
+void compare_side(struct answer *out, const char *name, const struct fresh *f)
 {
 	answer_printf(out, "\"%s\":{\"seq\":%lld,\"meter\":", name, (long long)f->e.seq);
 	answer_string(out, f->e.meter);
@@ -110,7 +110,7 @@ void side_write(struct answer *out, const char *name, const struct fresh *f)
 	answer_puts(out, "}");
 }
 
-void place_write(struct answer *out, const struct fresh *f)
+void compare_place(struct answer *out, const struct fresh *f)
 {
 	answer_printf(out, "\"quantity\":\"%s\",\"condition\":\"%s\",\"reach\":\"%s\"",
 	              quantity_name(f->e.quantity), condition_name(f->e.condition),
@@ -120,7 +120,7 @@ void place_write(struct answer *out, const struct fresh *f)
 void compare_refuse(struct compare *c, const struct fresh *a, const struct fresh *b,
                     const struct fault *why)
 {
-	comma(&c->refused, &c->refused_count);
+	compare_comma(&c->refused, &c->refused_count);
 	answer_puts(&c->refused, "{\"position\":");
 	answer_string(&c->refused, a->e.position);
 	answer_printf(&c->refused, ",\"quantity\":\"%s\",\"a\":%lld,\"b\":%lld,\"why\":",
@@ -140,11 +140,11 @@ static double pair_en(const struct fresh *a, const struct fresh *b)
 static void pair_write(struct compare *c, const struct fresh *a, const struct fresh *b, double en)
 {
 	struct answer *out = &c->q->out;
-	comma(out, &c->pairs);
+	compare_comma(out, &c->pairs);
 	answer_puts(out, "{");
-	side_write(out, "a", a);
+	compare_side(out, "a", a);
 	answer_puts(out, ",");
-	side_write(out, "b", b);
+	compare_side(out, "b", b);
 	answer_puts(out, ",\"en\":");
 	answer_real(out, en);
 	answer_printf(out, ",\"agree\":%s}", en <= 1 ? "true" : "false");
@@ -185,11 +185,11 @@ static void group_write(struct compare *c, struct fresh **at, size_t n)
 				continue;
 			}
 			if (!open) {
-				comma(out, &c->checks);
+				compare_comma(out, &c->checks);
 				answer_puts(out, "{\"position\":");
 				answer_string(out, at[0]->e.position);
 				answer_puts(out, ",");
-				place_write(out, at[0]);
+				compare_place(out, at[0]);
 				answer_puts(out, ",\"pairs\":[");
 				open = true;
 				c->pairs = 0;
@@ -220,7 +220,7 @@ static bool share_group(struct fresh **at, size_t n, const char *a, const char *
 	return false;
 }
 
-const struct fresh *newest_of(struct fresh **at, size_t n, const char *meter)
+const struct fresh *compare_newest(struct fresh **at, size_t n, const char *meter)
 {
 	const struct fresh *newest = NULL;
 	for (size_t i = 0; i < n; i++)
@@ -235,11 +235,11 @@ static void strangers_refuse(struct compare *c, struct fresh **at, size_t n)
 {
 	struct fault why;
 	for (size_t i = 0; i < n; i++) {
-		if (newest_of(at, n, at[i]->e.meter) != at[i])
+		if (compare_newest(at, n, at[i]->e.meter) != at[i])
 			continue; /* each meter once */
 		for (size_t k = i + 1; k < n; k++) {
 			if (!strcmp(at[i]->e.meter, at[k]->e.meter) ||
-			    newest_of(at, n, at[k]->e.meter) != at[k] ||
+			    compare_newest(at, n, at[k]->e.meter) != at[k] ||
 			    share_group(at, n, at[i]->e.meter, at[k]->e.meter))
 				continue;
 			if (!crosscheck_allowed(&at[i]->e, &at[k]->e, &why))
@@ -282,7 +282,7 @@ static bool compare_read(struct compare *c, char twin[NAME_SIZE])
 	    c->position ? sheet_lines_find(&c->lines, c->position) : NULL;
 	twin[0] = '\0';
 	if (line)
-		twin_name(line, twin);
+		compare_twin(line, twin);
 	c->twin = twin[0] ? twin : NULL;
 	const struct log_query what = { .kind = "entry", .newest_first = true };
 	if (!said_read(q, "strike", 0, false, NULL, NULL, &c->strikes) ||
@@ -304,7 +304,7 @@ static void compare_write(struct compare *c)
 	answer_puts(out, ",\"crosschecks\":[");
 	crosschecks_write(c);
 	answer_puts(out, "],\"twins\":[");
-	twins_write(c);
+	compare_twins(c);
 	answer_puts(out, "],\"refused\":[");
 	if (c->refused.len)
 		answer_add(out, c->refused.bytes, c->refused.len);

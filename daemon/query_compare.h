@@ -31,20 +31,20 @@ struct compare {
 };
 
 /* The newest of these (of one meter, where it is named); NULL for none. */
-const struct fresh *newest_of(struct fresh **at, size_t n, const char *meter);
+const struct fresh *compare_newest(struct fresh **at, size_t n, const char *meter);
 
 /* A comma before every element but the first of a list. */
-void comma(struct answer *out, int *count);
+void compare_comma(struct answer *out, int *count);
 /* "NAME":{"seq","meter","shown","U"} */
-void side_write(struct answer *out, const char *name, const struct fresh *f);
+void compare_side(struct answer *out, const char *name, const struct fresh *f);
 /* The members quantity, condition and reach. */
-void place_write(struct answer *out, const struct fresh *f);
+void compare_place(struct answer *out, const struct fresh *f);
 /* One more that was not compared. */
 void compare_refuse(struct compare *c, const struct fresh *a, const struct fresh *b,
                     const struct fault *why);
 
 /* The twin that the sheet names; "" for none. */
-void twin_name(const struct sheet_line *line, char out[NAME_SIZE]);
-void twins_write(struct compare *c);
+void compare_twin(const struct sheet_line *line, char out[NAME_SIZE]);
+void compare_twins(struct compare *c);
 
 #endif

@@ -74,8 +74,8 @@ static void choose(struct fresh **a, size_t n, struct fresh **b, size_t m,
                    const struct fresh **x, const struct fresh **y)
 {
 	int64_t best = 0;
-	*x = newest_of(a, n, NULL);
-	*y = newest_of(b, m, NULL);
+	*x = compare_newest(a, n, NULL);
+	*y = compare_newest(b, m, NULL);
 	for (size_t i = 0; i < n; i++) {
 		for (size_t k = 0; k < m; k++) {
 			int64_t older = a[i]->e.seq < b[k]->e.seq ? a[i]->e.seq : b[k]->e.seq;
@@ -98,17 +98,17 @@ static void twin_write(struct compare *c, const struct fresh *a, const struct fr
 		compare_refuse(c, a, b, &why);
 		return;
 	}
-	comma(out, &c->twins);
+	compare_comma(out, &c->twins);
 	answer_puts(out, "{\"position\":");
 	answer_string(out, a->e.position);
 	answer_puts(out, ",\"twin\":");
 	answer_string(out, b->e.position);
 	answer_puts(out, ",");
-	place_write(out, a);
+	compare_place(out, a);
 	answer_puts(out, ",");
-	side_write(out, "a", a);
+	compare_side(out, "a", a);
 	answer_puts(out, ",");
-	side_write(out, "b", b);
+	compare_side(out, "b", b);
 	answer_puts(out, ",\"ratio\":");
 	answer_real(out, twins.ratio);
 	answer_puts(out, ",\"difference\":");
@@ -141,7 +141,7 @@ static void twins_refuse(struct compare *c, struct fresh **a, size_t n, struct f
 			for (size_t k = i; k < to; k++)
 				met = met || same_place(a[k], b[end]);
 		if (!met && end > from)
-			twin_write(c, newest_of(a + i, to - i, NULL), newest_of(b + from, end - from, NULL),
+			twin_write(c, compare_newest(a + i, to - i, NULL), compare_newest(b + from, end - from, NULL),
 			           allowed);
 	}
 }
@@ -166,23 +166,23 @@ static void twins_of(struct compare *c, const struct sheet_line *one, const stru
 }
 
 /* The twin that the sheet names, in either of the two. */
-void twin_name(const struct sheet_line *line, char out[NAME_SIZE])
+void compare_twin(const struct sheet_line *line, char out[NAME_SIZE])
 {
 	json_text(json_member(line->text, line->len, "sheet.twin"), out, NAME_SIZE);
 }
 
-void twins_write(struct compare *c)
+void compare_twins(struct compare *c)
 {
 	char name[NAME_SIZE], back[NAME_SIZE];
 	for (size_t i = 0; i < c->lines.n; i++) {
 		const struct sheet_line *line = &c->lines.at[i];
 		if (c->position && strcmp(line->position, c->position))
 			continue;
-		twin_name(line, name);
+		compare_twin(line, name);
 		const struct sheet_line *twin = name[0] ? sheet_lines_find(&c->lines, name) : NULL;
 		if (!twin || twin == line)
 			continue;
-		twin_name(twin, back);
+		compare_twin(twin, back);
 		/* Each pair once, by the one that stands first. */
 		if (!c->position && twin < line && !strcmp(back, line->position))
 			continue;

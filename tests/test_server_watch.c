@@ -184,6 +184,31 @@ static void test_hand_over(void **state)
 	sealed_forget();
 }
 
+static void announce_every_third(void *arg, const struct log_result *r)
+{
+	if (r->seq % 3 == 0)
+		announce(arg, r);
+}
+
+/* What was not announced is read from the log before what was. */
+static void test_unannounced(void **state)
+{
+	struct fixture *f = *state;
+	struct watcher w = watcher_new(f, 1);
+	for (int i = 0; i < 10; i++) {
+		add_records(f, 6, false);
+		log_collect(f->log, announce_every_third, f);
+		uint64_t until = now_ms() + WAIT_MS;
+		while (w.next <= log_last_seq(f->log) / 3 * 3 && now_ms() < until) {
+			turn(f);
+			watcher_take(&w, 64 << 10);
+		}
+		assert_true(w.next > log_last_seq(f->log) / 3 * 3);
+	}
+	peer_free(w.peer);
+	sealed_forget();
+}
+
 /* One that reads nothing for a long time lags, while the others are up to date, and
  * then gets everything. */
 static void test_slow_reader(void **state)
@@ -397,7 +422,7 @@ static void test_close_while_reading(void **state)
 int main(void)
 {
 	const struct CMUnitTest tests[] = {
-		TEST(from_now), TEST(hand_over), TEST(slow_reader), TEST(events),
+		TEST(from_now), TEST(hand_over), TEST(unannounced), TEST(slow_reader), TEST(events),
 		TEST(lost_events), TEST(live), TEST(frames), TEST(tape),
 		TEST(close_while_reading),
 	};

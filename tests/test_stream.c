@@ -143,6 +143,7 @@ static const struct row rows[] = {
     NOT("12 \xce\xa8"),
     NOT("12 Oh"),
     NOT("12 Ohmss"),
+    NOT("12 Ohmx"),
     NOT("12 Ohm DC"),
     NOT("50 Hz AC"),
     NOT("AC 50 Hz"),

@@ -135,7 +135,7 @@ static void learn(struct dialect_memory *memory, struct decimal stripped)
 	if (rise <= 0)
 		return;
 	memory->decade = decade;
-	if (stripped.e == memory->finest || decade - memory->finest + 1 <= FIGURES_ALWAYS)
+	if (decade - memory->finest + 1 <= FIGURES_ALWAYS)
 		return;
 	int same_figures = memory->finest + rise;
 	memory->finest = stripped.e < same_figures ? stripped.e : same_figures;
