@@ -44,9 +44,13 @@ void view_verify(const struct style *style, struct slice result, const char *wha
 	fact(out, style, ok ? "head" : "good up to", text);
 	if (!ok)
 		return;
+	/* Sentences are folded wherever they go. */
+	struct style prose = *style;
+	if (!prose.width)
+		prose.width = 79;
 	if (text[0])
-		fact(out, style, "", "Write the head down where nobody who can write the log can reach it: "
+		fact(out, &prose, "", "Write the head down where nobody who can write the log can reach it: "
 		     "it is the anchor of the next check.");
-	fact(out, style, "not proven", unproven(anchor));
-	fact(out, style, "", "No seal shows that the probes were on the right part.");
+	fact(out, &prose, "not proven", unproven(anchor));
+	fact(out, &prose, "", "No seal shows that the probes were on the right part.");
 }
