@@ -68,8 +68,8 @@ static int64_t add_job(struct store *s, const char *job, const char *state, bool
 {
 	char body[300];
 	snprintf(body, sizeof body, ",\"job\":\"%s\",\"state\":\"%s\",\"open\":%s,\"unit\":\"%s\","
-	         "\"condition\":\"found\",\"reach\":\"in-circuit\",\"uid\":1000", job, state, open ? "true" : "false",
-	         live ? "live" : "cold");
+	         "\"condition\":\"found\",\"reach\":\"in-circuit\",\"uid\":1000", job, state,
+	         open ? "true" : "false", live ? "live" : "cold");
 	return add(s, "job", body);
 }
 
