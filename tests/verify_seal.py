@@ -170,17 +170,22 @@ def connect(path):
     if not os.path.isfile(path):
         raise NotALog("there is no file %s" % path)
     uri = pathlib.Path(path).resolve().as_uri()
-    try:
-        con = sqlite3.connect(uri + "?mode=ro", uri=True)
-        con.execute("SELECT 1 FROM sqlite_schema").fetchall()
-        return con
-    except sqlite3.OperationalError:
-        wal = path + "-wal"
-        if os.path.exists(wal) and os.path.getsize(wal):
-            raise
-    con = sqlite3.connect(uri + "?immutable=1", uri=True)
-    con.execute("SELECT 1 FROM sqlite_schema").fetchall()
-    return con
+    wal = path + "-wal"
+    ways = ["?mode=ro", "?immutable=1"]
+    if not os.path.exists(wal):
+        # Nobody has it open; so no -wal and -shm are left beside it.
+        ways = ["?immutable=1"]
+    elif os.path.getsize(wal):
+        # The newest records are in there.
+        ways = ["?mode=ro"]
+    for way in ways:
+        try:
+            con = sqlite3.connect(uri + way, uri=True)
+            con.execute("SELECT 1 FROM sqlite_schema").fetchall()
+            return con
+        except sqlite3.OperationalError:
+            if way == ways[-1]:
+                raise
 
 
 def open_log(path):

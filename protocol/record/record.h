@@ -139,7 +139,7 @@ void log_body_write(struct text *out, const struct log_body *b);
 
 struct clock_body {
 	const char *boot;    /* the machine's boot id */
-	const char *cause;   /* start, step (the wall clock was set), replay */
+	const char *cause;   /* start, step (the wall clock was set) */
 	const char *version; /* of the program that runs */
 };
 void clock_body_write(struct text *out, const struct clock_body *b);
@@ -259,7 +259,7 @@ bool note_body_read(const char *text, size_t len, struct note_body *b);
 struct meter_body {
 	const char *meter;
 	const char *dialect;
-	const char *state;    /* word of the line's state: "ready", "gone" ... */
+	const char *state;    /* configured, here, gone */
 	const char *identity; /* what it says it is; NULL: null */
 	const char *accuracy; /* as configured, for people; NULL: null, a class is assumed */
 	const char *cause;    /* why the state changed; NULL for none */
