@@ -78,10 +78,11 @@ $(B)/demo/meters: demo/meters.c
 	@mkdir -p $(@D)
 	$(call said,cc $@)
 	$(Q)$(CC) $(ALL_CFLAGS) -MMD -MP -o $@ $< -lm
+# Preloaded into whatever runs below it, so without the sanitizers.
 $(B)/demo/libadapters.so: demo/adapters_shim.c
 	@mkdir -p $(@D)
 	$(call said,cc $@)
-	$(Q)$(CC) $(ALL_CFLAGS) -MMD -MP -fPIC -shared -o $@ $< -ldl
+	$(Q)$(CC) $(filter-out -fsanitize% -fno-sanitize%,$(ALL_CFLAGS)) -MMD -MP -fPIC -shared -o $@ $< -ldl
 
 # Each tests/test_NAME.c is one cmocka program over the libraries; bench_NAME.c is
 # one table of `make bench`.

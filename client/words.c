@@ -291,8 +291,11 @@ static void overload_text(const struct style *style, struct slice entry, char *o
 	char function[32], text[WORDS_SIZE];
 	enum function f = FUNCTION_NONE;
 	out[0] = '\0';
-	if (!json_decimal(json_member(entry.at, entry.len, "above"), &above))
+	if (!json_decimal(json_member(entry.at, entry.len, "above"), &above)) {
+		/* Where the range ends is not known: the side is all there is to say. */
+		words_member(entry, "side", out, size);
 		return;
+	}
 	words_member(entry, "function", function, sizeof function);
 	function_from_name(function, strlen(function), &f);
 	above = decimal_strip(above);

@@ -167,6 +167,19 @@ void bench_pend_run(struct bench *b, struct bench_meter *m, uint64_t ticket)
 	trail_end(&m->trail, ticket);
 }
 
+/* Bad frames of the last seconds, as one record. */
+static void seal_spoilt(struct bench *b, struct bench_meter *m)
+{
+	struct text body;
+	struct fault why;
+	if (!m->spoilt.count)
+		return;
+	text_begin(&body, b->body, BENCH_BODY_SIZE);
+	spoilt_write(&m->spoilt, m->config->name, b->utc, &body);
+	bench_put(b, "bad", b->now, &body, (struct bench_wait){0}, &why);
+	spoilt_clear(&m->spoilt);
+}
+
 /* Once a second, so that a kill costs at most a second of readings. */
 static void save_open_runs(struct bench *b)
 {
@@ -237,6 +250,8 @@ static void on_reading(void *arg, const struct reading *r)
 static void on_frame(void *arg, const struct frame *f, const struct understood *u)
 {
 	struct bench_meter *m = arg;
+	if (u->said == SAID_NOTHING)
+		spoilt_add(&m->spoilt, m->bench->now, f, u->why);
 	if (m->bench->hooks.frame)
 		m->bench->hooks.frame(m->bench->hooks.arg, m->config->name, f, u);
 }
@@ -367,7 +382,7 @@ void bench_timers(struct bench *b, struct bench_meter *m)
 {
 	int64_t next = meter_deadline(&m->machine);
 	int64_t other[] = {settle_deadline(&m->settle), trail_deadline(&m->trail),
-	                   walk_deadline(b, m)};
+	                   walk_deadline(b, m), spoilt_deadline(&m->spoilt)};
 	for (size_t i = 0; i < sizeof other / sizeof *other; i++)
 		if (other[i] < next)
 			next = other[i];
@@ -394,6 +409,8 @@ static void fire_meter(struct bench *b, struct bench_meter *m, int64_t t)
 		bench_end_run(b, m);
 	if (walk_deadline(b, m) <= t)
 		walk_on_meter(b, m, t);
+	if (spoilt_deadline(&m->spoilt) <= t)
+		seal_spoilt(b, m);
 	bench_timers(b, m);
 	if (m->next <= t)
 		m->next = t + 1; /* a timer that does not move may not stop the world */
@@ -575,8 +592,10 @@ struct bench *bench_open(const struct bench_options *options, struct fault *why)
 void bench_finish(struct bench *b, int64_t t)
 {
 	bench_run_until(b, t);
-	for (int i = 0; i < b->meters; i++)
+	for (int i = 0; i < b->meters; i++) {
 		bench_end_run(b, &b->meter[i]);
+		seal_spoilt(b, &b->meter[i]);
+	}
 }
 
 void bench_free(struct bench *b)

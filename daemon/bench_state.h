@@ -15,6 +15,7 @@
 
 #include "daemon/bench.h"
 #include "daemon/settle.h"
+#include "daemon/spoilt.h"
 #include "daemon/trail.h"
 #include "protocol/record/sheet.h"
 
@@ -42,6 +43,7 @@ struct bench_meter {
 	struct meter machine;
 	struct settle settle;
 	struct trail trail;
+	struct spoilt spoilt;
 	int bound;          /* place it is bound to, -1: follows the chosen one */
 	bool lifted;        /* the leads are open, as settle says */
 	/* It has made an entry and was not open for arm_seconds since: what it

@@ -33,9 +33,23 @@ enum outcome {
 	UNFIT,       /* the data are at fault */
 };
 
+/* What the system said of a failed write.  SQLite keeps it a file; what the
+ * connection remembers is of whatever call came last. */
+static int write_errno(struct sqlite3 *db)
+{
+	sqlite3_file *wal = NULL;
+	int error = 0;
+	if (sqlite3_file_control(db, "main", SQLITE_FCNTL_JOURNAL_POINTER, &wal) == SQLITE_OK && wal &&
+	    wal->pMethods)
+		wal->pMethods->xFileControl(wal, SQLITE_FCNTL_LAST_ERRNO, &error);
+	if (!error)
+		sqlite3_file_control(db, "main", SQLITE_FCNTL_LAST_ERRNO, &error);
+	return error;
+}
+
 static enum outcome classify(struct sqlite3 *db, int code)
 {
-	int error = sqlite3_system_errno(db);
+	int error = (code & 0xff) == SQLITE_IOERR ? write_errno(db) : 0;
 	switch (code & 0xff) {
 	case SQLITE_OK:
 	case SQLITE_ROW:
@@ -315,8 +329,11 @@ static void wal_mark(struct log_store *s)
 	uint8_t header[WAL_HEADER] = { 0 };
 	if (s->memory ||
 	    sqlite3_file_control(s->db, "main", SQLITE_FCNTL_JOURNAL_POINTER, &wal) != SQLITE_OK ||
-	    !wal || !wal->pMethods || wal->pMethods->xRead(wal, header, sizeof header, 0) != SQLITE_OK)
+	    !wal || !wal->pMethods ||
+	    wal->pMethods->xRead(wal, header, sizeof header, 0) != SQLITE_OK) {
+		s->wal_known = false; /* better not to cut than to cut what is committed */
 		return;
+	}
 	if (memcmp(s->wal_salt, header + 16, sizeof s->wal_salt) != 0)
 		s->wal_done = 0;
 	memcpy(s->wal_salt, header + 16, sizeof s->wal_salt);
@@ -502,8 +519,8 @@ void store_checkpoint(struct log_store *s, bool truncate)
 		return;
 	}
 	if ((code & 0xff) != SQLITE_IOERR && frames >= 0 && done >= 0) {
-		wal_mark(s);
 		s->wal_known = true;
+		wal_mark(s);
 		s->wal_frames = frames;
 		s->wal_done = done;
 	}

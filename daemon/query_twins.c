@@ -146,7 +146,8 @@ static void twins_refuse(struct compare *c, struct fresh **a, size_t n, struct f
 	}
 }
 
-static void twins_of(struct compare *c, const struct sheet_line *one, const struct sheet_line *other)
+static void twins_of(struct compare *c, const struct sheet_line *one,
+                     const struct sheet_line *other)
 {
 	size_t n, m;
 	struct fresh **a = stretch(c, one->position, &n), **b = stretch(c, other->position, &m);

@@ -44,6 +44,11 @@ struct fault_rule {
 	unsigned seed;   /* of a power cut: 0 drops all unsynced writes, else a random part */
 };
 
+/* For tables: the first six, then others by name. */
+#define FAULT(calls_, files_, after_, times_, code_, error_, ...)                            \
+	{ .calls = calls_, .files = files_, .after = after_, .times = times_, .code = code_,     \
+	  .error = error_, __VA_ARGS__ }
+
 /* What was written since the last sync, with what stood there before. */
 struct fault_write {
 	struct fault_write *next; /* the one before it */
@@ -57,6 +62,7 @@ struct fault_file {
 	sqlite3_file base;
 	sqlite3_file *real;
 	unsigned kind; /* SQLITE_OPEN_MAIN_DB ... */
+	int error;     /* errno of the last write that failed */
 	struct fault_write *unsynced;
 	struct fault_file *next;
 };
@@ -69,7 +75,7 @@ static struct {
 	int seen, failed;
 	bool dark; /* the power is cut */
 	struct fault_file *files;
-} fault = { .mutex = PTHREAD_MUTEX_INITIALIZER };
+} fault = { .mutex = PTHREAD_MUTEX_INITIALIZER, .seen = 0 };
 
 static void fault_plan(struct fault_rule rule)
 {
@@ -82,7 +88,7 @@ static void fault_plan(struct fault_rule rule)
 
 static void fault_clear(void)
 {
-	fault_plan((struct fault_rule){ 0 });
+	fault_plan((struct fault_rule){ .calls = 0 });
 }
 
 /* How many calls have failed since fault_plan. */
@@ -174,6 +180,8 @@ static bool fault_hits(struct fault_file *f, unsigned call)
 			fault_drop_unsynced(o, r->seed);
 	}
 	errno = r->error ? r->error : EIO;
+	if (f)
+		f->error = errno;
 	return true;
 }
 
@@ -266,7 +274,6 @@ FAULT_PASS(fault_size, (sqlite3_file *file, sqlite3_int64 *size), xFileSize(f->r
 FAULT_PASS(fault_lock, (sqlite3_file *file, int level), xLock(f->real, level))
 FAULT_PASS(fault_unlock, (sqlite3_file *file, int level), xUnlock(f->real, level))
 FAULT_PASS(fault_reserved, (sqlite3_file *file, int *out), xCheckReservedLock(f->real, out))
-FAULT_PASS(fault_control, (sqlite3_file *file, int op, void *arg), xFileControl(f->real, op, arg))
 FAULT_PASS(fault_sector, (sqlite3_file *file), xSectorSize(f->real))
 FAULT_PASS(fault_device, (sqlite3_file *file), xDeviceCharacteristics(f->real))
 FAULT_PASS(fault_shm_map, (sqlite3_file *file, int page, int size, int extend, void volatile **out),
@@ -274,6 +281,15 @@ FAULT_PASS(fault_shm_map, (sqlite3_file *file, int page, int size, int extend, v
 FAULT_PASS(fault_shm_lock, (sqlite3_file *file, int at, int n, int flags),
            xShmLock(f->real, at, n, flags))
 FAULT_PASS(fault_shm_unmap, (sqlite3_file *file, int drop), xShmUnmap(f->real, drop))
+
+static int fault_control(sqlite3_file *file, int op, void *arg)
+{
+	struct fault_file *f = (struct fault_file *)file;
+	if (op != SQLITE_FCNTL_LAST_ERRNO || !f->error)
+		return f->real->pMethods->xFileControl(f->real, op, arg);
+	*(int *)arg = f->error;
+	return SQLITE_OK;
+}
 
 static void fault_shm_barrier(sqlite3_file *file)
 {
@@ -289,6 +305,7 @@ static int fault_open(sqlite3_vfs *vfs, const char *name, sqlite3_file *file, in
 	f->real = (sqlite3_file *)(f + 1);
 	f->kind = (unsigned)flags & 0x0fff00;
 	f->unsynced = NULL;
+	f->error = 0;
 	pthread_mutex_lock(&fault.mutex);
 	bool hit = fault.dark || fault_hits(f, FAULT_OPEN);
 	int code = fault.rule.code ? fault.rule.code : SQLITE_CANTOPEN;

@@ -128,7 +128,11 @@ static struct run run_file(const char *const *script, const char *const *argv)
 {
 	char file[128];
 	struct client c = client_for(NULL, NULL);
-	c.program = "/proc/self/exe";
+	char self[1024];
+	ssize_t n = readlink("/proc/self/exe", self, sizeof self - 1);
+	assert_true(n > 0);
+	self[n] = '\0';
+	c.program = self;
 	snprintf(file, sizeof file, "%s/log", place);
 	FILE *f = fopen(file, "w");
 	for (int i = 0; i < LINES_MOST && script[i]; i++)

@@ -357,7 +357,7 @@ static void onlookers_change_nothing(void **state)
 	for (int c = 0; c < CASES; c++) {
 		for (int unwritable = 0; unwritable < 2; unwritable++) {
 			folder_drop(NULL);
-			folder_make(NULL);
+			folder_make_fast(NULL);
 			path = in_folder("a.db");
 			int want = 5;
 			make_log(path, 5);
@@ -671,7 +671,7 @@ static void views_hold_with_members_missing(void **state)
 
 int main(void)
 {
-#define T(f) cmocka_unit_test_setup_teardown(f, folder_make, folder_drop)
+#define T(f) cmocka_unit_test_setup_teardown(f, folder_make_fast, folder_drop)
 	const struct CMUnitTest tests[] = {
 		T(tampering_has_names),
 		T(any_changed_byte_is_found),

@@ -67,9 +67,9 @@ static int64_t add(struct store *s, const char *kind, const char *body)
 static int64_t add_job(struct store *s, const char *job, const char *state, bool open, bool live)
 {
 	char body[300];
-	snprintf(body, sizeof body, ",\"job\":\"%s\",\"state\":\"%s\",\"open\":%s,\"unit\":\"%s\",\"condition\":"
-	         "\"found\",\"reach\":\"in-circuit\",\"uid\":1000", job, state, open ? "true" : "false",
-	         live ? "live" : "cold");
+	snprintf(body, sizeof body, ",\"job\":\"%s\",\"state\":\"%s\",\"open\":%s,\"unit\":\"%s\","
+	         "\"condition\":\"found\",\"reach\":\"in-circuit\",\"uid\":1000", job, state,
+	         open ? "true" : "false", live ? "live" : "cold");
 	return add(s, "job", body);
 }
 
@@ -82,7 +82,8 @@ static int64_t add_position(struct store *s, const char *job, const char *positi
 		         atof(nominal) * (1 - atof(tolerance) / 100),
 		         atof(nominal) * (1 + atof(tolerance) / 100));
 	snprintf(body, sizeof body, ",\"job\":\"%s\",\"position\":\"%s\",\"change\":\"loaded\",\"sheet\":{"
-	         "\"written\":{\"position\":\"%s\",\"nominal\":\"%s\",\"tolerance\":\"%s\",\"twin\":\"%s\"},"
+	         "\"written\":{\"position\":\"%s\",\"nominal\":\"%s\",\"tolerance\":\"%s\","
+	         "\"twin\":\"%s\"},"
 	         "\"kind\":\"metal-film\",\"function\":\"ohm\",\"nominal\":%s,\"limits\":%s,"
 	         "\"service\":[null,null]%s%s%s}", job, position, position, nominal, tolerance, twin,
 	         nominal, limits, twin[0] ? ",\"twin\":\"" : "", twin, twin[0] ? "\"" : "");
@@ -100,11 +101,12 @@ static int64_t add_entry(struct store *s, const struct touch *t)
 {
 	char body[900];
 	bool has = strcmp(t->value, "null") != 0;
-	snprintf(body, sizeof body, ",\"job\":\"%s\",\"position\":\"%s\",\"quantity\":\"value\",\"condition\":"
-	         "\"found\",\"reach\":\"%s\",\"meter\":\"%s\",\"function\":\"ohm\",\"value\":%s,\"digit\":%s%s,"
-	         "\"prefix\":0,\"u\":%g,\"n\":8,\"settled\":%s,\"source\":\"%s\",\"verdict\":\"none\",\"side\":null,"
-	         "\"reason\":null,\"deviation\":null,\"limits\":[null,null],\"service\":null,"
-	         "\"shown\":\"%s ohm\",\"frames\":[],\"trail\":[]", t->job, t->position, t->reach, t->meter,
+	snprintf(body, sizeof body, ",\"job\":\"%s\",\"position\":\"%s\",\"quantity\":\"value\","
+	         "\"condition\":\"found\",\"reach\":\"%s\",\"meter\":\"%s\",\"function\":\"ohm\","
+	         "\"value\":%s,\"digit\":%s%s,\"prefix\":0,\"u\":%g,\"n\":8,\"settled\":%s,"
+	         "\"source\":\"%s\",\"verdict\":\"none\",\"side\":null,\"reason\":null,"
+	         "\"deviation\":null,\"limits\":[null,null],\"service\":null,\"shown\":\"%s ohm\","
+	         "\"frames\":[],\"trail\":[]", t->job, t->position, t->reach, t->meter,
 	         t->value, has ? "0.01" : "null", has ? "" : ",\"state\":\"overload\",\"above\":1e7", t->u,
 	         t->more && !strcmp(t->more, "moving") ? "false" : "true",
 	         t->more && !strcmp(t->more, "typed") ? "typed" : "meter", has ? t->value : "overload");
@@ -353,7 +355,8 @@ static void test_jobs(void **state)
 	add_position(s, "Hall, left", "R1", "1000", "5%", "");
 	add_position(s, "Hall, left", "R2", "1000", "5%", "");
 	add_position(s, "Hall, left", "R1", "1100", "5%", ""); /* again: the same position */
-	int64_t struck = add_entry(s, &(struct touch){ "Hall, left", "R1", "red", "lifted", "1000", 1, 0 });
+	int64_t struck = add_entry(
+	    s, &(struct touch){ "Hall, left", "R1", "red", "lifted", "1000", 1, 0 });
 	add_entry(s, &(struct touch){ "Hall, left", "R1", "red", "lifted", "1001", 1, 0 });
 	add_said(s, "strike", struck, ",\"because\":\"slipped\"");
 	add_said(s, "strike", struck, ",\"because\":\"twice\"");

@@ -101,17 +101,19 @@ static void test_answers(void **state)
 	static const char expected[] =
 	    "{\"jsonrpc\":\"2.0\",\"id\":0,\"result\":{\"protocol\":1,\"version\":\"1.2.3\",\"bench\":"
 	    "\"north\",\"identity\":\"cd000000000000000000000000000000\",\"last\":2,\"live\":false}}\n"
-	    "{\"jsonrpc\":\"2.0\",\"id\":\"a\",\"result\":{\"job\":null,\"entries\":[{\"record\":{\"seq\":2,"
+	    "{\"jsonrpc\":\"2.0\",\"id\":\"a\",\"result\":{\"job\":null,\"entries\":[{"
+	    "\"record\":{\"seq\":2,"
 	    "\"t\":\"1970-01-01T00:00:00.000000Z\",\"kind\":\"entry\",\"job\":null,\"position\":\"R1\","
 	    "\"value\":3.450e-07},\"struck\":false,\"moved\":null,\"rejudged\":null}],\"more\":false}}\n"
-	    "{\"jsonrpc\":\"2.0\",\"id\":2,\"error\":{\"code\":-32601,\"message\":\"no method \\\"take\\\" on "
-	    "a file; it needs a running daemon, or does not exist\"}}\n"
-	    "{\"jsonrpc\":\"2.0\",\"id\":3,\"error\":{\"code\":-32602,\"message\":\"entries: unknown parameter "
-	    "\\\"x\\\"; it takes position, job, after, limit\"}}\n";
+	    "{\"jsonrpc\":\"2.0\",\"id\":2,\"error\":{\"code\":-32601,\"message\":\"no method "
+	    "\\\"take\\\" on a file; it needs a running daemon, or does not exist\"}}\n"
+	    "{\"jsonrpc\":\"2.0\",\"id\":3,\"error\":{\"code\":-32602,\"message\":\"entries: unknown "
+	    "parameter \\\"x\\\"; it takes position, job, after, limit\"}}\n";
 	assert_int_equal(serve_text(*state, HELLO CALL("\"a\"", "entries", "{}")
 	                            "\n" /* an empty line, a notification, then without LF */
-	                            "{\"jsonrpc\":\"2.0\",\"method\":\"entries\"}\n" CALL("2", "take", "{}")
-	                            "{\"jsonrpc\":\"2.0\",\"id\":3,\"method\":\"entries\",\"params\":{\"x\":1}}"),
+	                            "{\"jsonrpc\":\"2.0\",\"method\":\"entries\"}\n"
+	                            CALL("2", "take", "{}") "{\"jsonrpc\":\"2.0\",\"id\":3,"
+	                            "\"method\":\"entries\",\"params\":{\"x\":1}}"),
 	                 0);
 	assert_string_equal(out, expected);
 	assert_string_equal(err, "");
@@ -122,7 +124,8 @@ static void test_answers(void **state)
 
 static void test_hello_first(void **state)
 {
-	assert_int_equal(serve_text(*state, CALL("1", "entries", "{}") CALL("2", "hello", "{\"protocol\":7}")
+	assert_int_equal(serve_text(*state, CALL("1", "entries", "{}")
+	                                        CALL("2", "hello", "{\"protocol\":7}")
 	                                        CALL("3", "verify", "{}")), 0);
 	assert_non_null(strstr(out, "\"id\":1,\"error\":{\"code\":-32002"));
 	assert_non_null(strstr(out, "\"id\":2,\"error\":{\"code\":-32003"));

@@ -51,7 +51,8 @@ static void add_records(struct fixture *f, int n, bool tell)
 		/* Some long, and with what is special in JSON, to be carried verbatim. */
 		for (int i = 0; i < now; i++) {
 			snprintf(text[i], sizeof text[i],
-			         ",\"position\":\"R%d\",\"text\":\"\xc2\xb5 \\u00b5 \\\" \\\\ %*s\"", i % 40, i % 90, "");
+			         ",\"position\":\"R%d\",\"text\":\"\xc2\xb5 \\u00b5 \\\" \\\\ %*s\"", i % 40,
+			         i % 90, "");
 			body[i] = text[i];
 		}
 		log_notes(f, "note", body, (size_t)now);

@@ -332,7 +332,13 @@ static void test_compare(void **state)
 		"\"agree\":true}],\"apart\":null,\"agree\":true}],"
 		"\"twins\":[{\"position\":\"R12\",\"twin\":\"R112\",\"a\":{\"seq\":13,\"shown\":"
 		"\"612.0 kohm\"},\"b\":{\"seq\":18,\"shown\":\"471.2 kohm\"},\"ratio\":1.29881,"
-		"\"difference\":0.26,\"en\":29.4,\"agree\":false}],"
+		"\"difference\":0.26,\"en\":29.4,\"agree\":false,\"reach\":\"in-circuit\"},"
+		"{\"position\":\"R1\",\"twin\":\"R101\",\"a\":{\"seq\":1,\"shown\":\"2 ohm\"},"
+		"\"b\":{\"seq\":2,\"shown\":\"1 ohm\"},\"ratio\":2,\"difference\":-0.667,\"en\":9,"
+		"\"agree\":false,\"condition\":\"found\",\"reach\":\"lifted\"},"
+		"{\"position\":\"R2\",\"twin\":\"R102\",\"a\":{\"seq\":1,\"shown\":\"1 ohm\"},"
+		"\"b\":{\"seq\":2,\"shown\":\"1 ohm\"},\"ratio\":1,\"difference\":0,\"en\":0,"
+		"\"agree\":true,\"condition\":\"found\",\"reach\":\"lifted\"}],"
 		"\"refused\":[{\"position\":\"C1\",\"a\":5,\"b\":6,\"why\":\"the reach differs\"}]}";
 	struct lines out = {0};
 	int disagree = -1;
@@ -347,10 +353,14 @@ static void test_compare(void **state)
 	     "(4)  0.05  agree\n"
 	     "2 cross-checks: 1 agree, 1 disagree (they agree where E_n is at most 1)\n"
 	     "\n"
-	     "position       shown  twin      twin's  difference  ratio    E_n  answer\n"
-	     "R12       612.0 kohm  R112  471.2 kohm      26.0 %  1.299  29.40  differ: lift both and "
-	     "measure again\n"
-	     "1 pair of twins: 0 alike, 1 differ\n"
+	     "position       shown  twin      twin's  measured       difference  ratio  answer\n"
+	     "R12       612.0 kohm  R112  471.2 kohm  in-circuit         26.0 %  1.299  differ: lift "
+	     "both and measure again\n"
+	     "R1             2 ohm  R101       1 ohm  found, lifted      66.7 %  2.000  differ more than "
+	     "their tolerance allows\n"
+	     "R2             1 ohm  R102       1 ohm  found, lifted       0.0 %  1.000  alike: nothing "
+	     "against them\n"
+	     "3 pairs of twins: 1 alike, 2 differ\n"
 	     "not compared: C1, entries 5 and 6: the reach differs\n");
 	view_compare(&columns, slice("{\"crosschecks\":[],\"twins\":[],\"refused\":[]}"), &disagree,
 	             &out);
@@ -372,8 +382,7 @@ static void test_verify(void **state)
 	           "verdict      altered: NOT GOOD\n"
 	           "first bad    record 12\n"
 	           "what         its hash is another\n"
-	           "head         11:ab\n"
-	           "not proven   No seal shows that the probes were on the right part.\n");
+	           "good up to   11:ab\n");
 	view_verify(&columns, slice("{\"verdict\":\"newer than the anchor\",\"ok\":true,\"records\":20,"
 	                            "\"bad\":null,\"what\":\"\",\"head\":\"20:ef\",\"identity\":\"cd\"}"),
 	            "l.db", "11:ab", &out);
@@ -383,10 +392,10 @@ static void test_verify(void **state)
 	           "verdict      newer than the anchor\n"
 	           "anchor       11:ab\n"
 	           "head         20:ef\n"
-	           "             Write the head down where nobody who can write the log can reach it: it "
-	           "is the anchor of the next check.\n"
-	           "not proven   What was logged after the anchor could have been written anew by someone "
-	           "who can write the file; up to the anchor it could not.\n"
+	           "             Write the head down where nobody who can write the log can reach\n"
+	           "             it: it is the anchor of the next check.\n"
+	           "not proven   What was logged after the anchor could have been written anew by\n"
+	           "             someone who can write the file; up to the anchor it could not.\n"
 	           "             No seal shows that the probes were on the right part.\n");
 }
 
@@ -504,6 +513,7 @@ static void test_deviation(void **state)
 		/* an overload */
 		{"\"value\":null,\"above\":20000000,\"function\":\"ohm\"", "above 20 Mohm"},
 		{"\"value\":null,\"function\":\"ohm\"", ""},
+		{"\"value\":null,\"function\":\"ohm\",\"side\":\"high\"", "high"},
 	};
 	for (size_t i = 0; i < sizeof rows / sizeof rows[0]; i++) {
 		char text[256], got[WORDS_SIZE];

@@ -276,4 +276,22 @@ struct gap_body {
 };
 void gap_body_write(struct text *out, const struct gap_body *b);
 
+/* ---- bad: frames that were no reading ---- */
+
+#define BAD_FRAMES_MAX 16
+
+struct bad_frame {
+	int64_t t;         /* UTC, us since 1970 */
+	const char *bytes; /* escaped as in recordings */
+	const char *why;
+};
+
+struct bad_body {
+	const char *meter;
+	const struct bad_frame *frame; /* the first ones */
+	int frames;                    /* at most BAD_FRAMES_MAX */
+	int64_t count;                 /* of all that this record stands for */
+};
+void bad_body_write(struct text *out, const struct bad_body *b);
+
 #endif
