@@ -125,6 +125,8 @@ static bool at_rest(const struct settle *s, uint64_t *first)
 	settle_law_judge(&s->law, &s->limits, &j);
 	if (j.off > s->limits.settle_doubt)
 		return false;
+	if (j.slow && j.tail > fmax(1, j.noise))
+		return false;
 	uint64_t i = s->items;
 	double digit = digit_of(s->exponent);
 	double band = s->limits.law_near_digits + 2 * j.noise;

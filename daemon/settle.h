@@ -32,6 +32,7 @@
 	X(settle_noise, "settle noise", 1.5, 0, 1000) \
 	X(lawless_restarts, "lawless restarts", 5, 0, 1000) \
 	X(lawless_times, "lawless times", 1.5, 0, 100) \
+	X(law_tail_times, "law tail times", 2, 0, 100) \
 	X(law_slow_periods, "law slow periods", 0.8, 0, 100) \
 	X(settle_doubt, "settle doubt", 0.07, 0.0001, 0.5) /* chance that the rest is off */ \
 	X(moving_seconds, "moving seconds", 20, 1, 3600) /* then: keeps moving */ \
@@ -60,7 +61,7 @@
 	X(law_least_digits, "law least digits", 3, 0.1, 1000) \
 	X(law_small_starts, "law small starts", 0.015, 0, 1) \
 	X(law_start_pace, "law start pace", 3, 0, 1000) \
-	X(law_memory_digits, "law memory digits", 20, 1, 1e6) \
+	X(law_memory_digits, "law memory digits", 10, 1, 1e6) \
 	X(law_step_share, "law step share", 0.05, 0, 1) \
 	X(law_stray_share, "law stray share", 0.02, 1e-6, 0.5) \
 	X(law_stray_sigma, "law stray sigma", 6, 3, 100) \

@@ -28,7 +28,9 @@ static double noise_digits(int k)
 /* Probability that a standard normal lies above x. */
 static double above(double x)
 {
-	return 0.5 * erfc(x * M_SQRT1_2);
+	if (x < -6)
+		return 1;
+	return x > 9 ? 0 : 0.5 * erfc(x * M_SQRT1_2);
 }
 
 void settle_law_reset(struct settle_law *law)
@@ -193,8 +195,9 @@ static double run_judge(struct settle_run *r, const struct settle_law *law,
 			double out = 1;
 			if (share_left * least < allowed) {
 				double spread = k->noise[i] * sqrt(spread2);
-				out = (above((allowed - left) / spread) + above((allowed + left) / spread)) /
-				      (above((least - a) / s) + above((least + a) / s));
+				out = above((allowed - left) / spread) + above((allowed + left) / spread);
+				if (fabs(a) < least + 3 * s)
+					out /= fmax(1e-12, above((least - a) / s) + above((least + a) / s));
 			}
 			if (here > top) {
 				double f = exp(top - here);
@@ -362,7 +365,8 @@ static void law_prune(struct settle_law *law)
 		top = fmax(top, law->run[i].joint);
 	int kept = 0;
 	for (int i = 0; i < law->runs; i++) {
-		if (law->run[i].joint < top - 30 && law->run[i].n >= 4)
+		double behind = top - law->run[i].joint;
+		if ((law->run[i].n >= 4 && behind > 18) || (law->run[i].n >= 6 && behind > 12))
 			continue;
 		if (kept != i)
 			law->run[kept] = law->run[i];
@@ -464,8 +468,10 @@ void settle_law_add(struct settle_law *law, const struct settle_limits *limits, 
 		} else {
 			double go = fabs(run_left(r, 0) - run_left(r, dt)) / digit /
 			            (limits->law_memory_digits * fmax(1, r->best_noise));
-			if (go > 0.01 || rescaled) {
-				run_fade(r, exp(-fmin(go, 0.7)));
+			r->gone += fmin(go, 0.7);
+			if (r->gone > 0.05 || rescaled) {
+				run_fade(r, exp(-r->gone));
+				r->gone = 0;
 				r->evidence = run_judge(r, law, &k);
 			}
 			run_age(r, decay, dt);
@@ -485,7 +491,7 @@ void settle_law_add(struct settle_law *law, const struct settle_limits *limits, 
 	r->evidence = run_judge(r, law, &k);
 	r->joint += r->evidence;
 
-	law->pace = period;
+	law->pace = fmax(period, limits->block_seconds); /* of what comes here */
 	double all = -INFINITY;
 	const struct settle_run *best = &law->run[0];
 	for (int i = 0; i < law->runs; i++) {
@@ -518,6 +524,41 @@ static int64_t run_reaches(const struct settle_run *r, const struct settle_law *
 	return r->t0 + (int64_t)(low * 1e6);
 }
 
+/*
+ * An approach may have a second, slower tail that one exponential does not show.
+ * The slope of the last readings alone, less its own uncertainty, for as long as a
+ * tail would last: digits that may still be to go the way it came.
+ */
+static double law_tail(const struct settle_law *law, const struct settle_limits *limits,
+                       const struct settle_run *best)
+{
+	int have = law->recents < SETTLE_RECENTS ? law->recents : SETTLE_RECENTS;
+	if (have < 5 || law->pace <= 0)
+		return 0;
+	double st = 0, stt = 0, sz = 0, stz = 0, szz = 0;
+	double ref = law->last;
+	for (int i = 0; i < have; i++) {
+		double t = i;
+		double z = (law->recent[(law->recents - have + i) % SETTLE_RECENTS] - ref) / law->digit;
+		st += t;
+		stt += t * t;
+		sz += z;
+		stz += t * z;
+		szz += z * z;
+	}
+	double n = have;
+	double ctt = stt - st * st / n, ctz = stz - st * sz / n, czz = szz - sz * sz / n;
+	double slope = ctz / ctt;
+	double noise = sqrt(fmax(0, czz - slope * ctz) / (n - 2));
+	if (noise < 0.3)
+		noise = 0.3;
+	double sure = fabs(slope) - noise / sqrt(ctt);
+	if (sure <= 0 || (slope > 0) != (best->best_a < 0))
+		return 0;
+	double lasts = limits->law_tail_times * tau_seconds(best->best_tau) / law->pace;
+	return sure * fmin(lasts, 200);
+}
+
 void settle_law_judge(const struct settle_law *law, const struct settle_limits *limits,
                       struct settle_judgement *out)
 {
@@ -548,6 +589,7 @@ void settle_law_judge(const struct settle_law *law, const struct settle_limits *
 		double local = fmin(out->noise, law_local(law));
 		double near = limits->law_near_digits + limits->law_near_sigma * out->noise;
 		double clear = limits->law_clear_digits + limits->law_near_sigma * local;
+		out->tail = law_tail(law, limits, best);
 		out->slow = tau_seconds(best->best_tau) > limits->law_slow_periods * law->pace;
 		out->since = run_reaches(best, law, near * law->digit);
 		out->clear = run_reaches(best, law, clear * law->digit);

@@ -20,6 +20,7 @@ struct settle_judgement {
 	int longest;   /* readings that it stood still for and then moved on after all */
 	int64_t clear; /* ... and from then on the readings are clear of the approach */
 	double drift;  /* what the likeliest law still has to go, digits (signed) */
+	double tail;   /* digits that a second, slower tail may still go */
 	int n;         /* readings in the likeliest run */
 	bool slow;     /* that run came in by an exponential, not by a jump */
 };

@@ -10,7 +10,7 @@
 #define TALLY_SETTLE_STATE_H
 
 /* Starts of a run that are weighed against each other; the least likely leaves. */
-#define SETTLE_RUNS 12
+#define SETTLE_RUNS 8
 /* Time constants of the approach: 0.03 s to about 70 s, each 1.35 times the last. */
 #define SETTLE_TAUS 27
 /* Levels of noise, 0.4 digit and up, each 1.6 times the last. */
@@ -43,6 +43,7 @@ struct settle_run {
 	double best_c, best_a, best_b, best_noise;
 	int best_tau;
 	double m;      /* readings absorbed, less what has faded */
+	double gone;   /* way gone that has not faded the readings before it yet */
 	int n;         /* readings absorbed */
 	int strays;    /* strays in a row that it has left out */
 	int64_t t0;
