@@ -115,7 +115,7 @@ bench: deps
 	@$(MAKE) --no-print-directory bench-run
 
 bench-run: all $(bench_progs)
-	@for p in $(sort $(bench_progs)); do $$p || exit 1; done
+	@for p in $(sort $(bench_progs)); do $$p || exit 1; echo; done
 
 # ---- fuzzing: tests/fuzz_NAME.c, with its corpus in tests/corpus/NAME ----
 
