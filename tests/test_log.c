@@ -360,8 +360,8 @@ static void sealed_records_refuse_changes(void **state)
 		"DELETE FROM record",
 		"REPLACE INTO record (seq, text, hash) VALUES (3, '{\"a\":1}', zeroblob(32))",
 		"INSERT OR REPLACE INTO record (seq, text, hash) VALUES (5, '{\"a\":1}', zeroblob(32))",
-		"INSERT INTO record (seq, text, hash) VALUES (3, '{}', zeroblob(32)) "
-		"ON CONFLICT (seq) DO UPDATE SET text = excluded.text",
+		("INSERT INTO record (seq, text, hash) VALUES (3, '{}', zeroblob(32)) "
+		 "ON CONFLICT (seq) DO UPDATE SET text = excluded.text"),
 		"INSERT OR IGNORE INTO record (seq, text, hash) VALUES (9, '{}', zeroblob(32))",
 		"INSERT INTO record (seq, text, hash) VALUES (7, '{}', zeroblob(32))",
 		"INSERT INTO record (seq, text, hash) VALUES (0, '{}', zeroblob(32))",

@@ -429,7 +429,7 @@ static void power_cuts_while_a_log_is_made(void **state)
 			log_close(log);
 			fault_clear();
 			unlink(in_folder("a.db.suspect"));
-			struct got none = { .n = 0 };
+			static const struct got none = { .n = 0 };
 			if (!promise_is_kept(path, &none, true)) {
 				note_row("seed %u, sync %d", seed, after);
 				fail();
@@ -460,7 +460,7 @@ static void making_a_log_may_fail(void **state)
 			assert_true(log || why.text[0]);
 			log_close(log);
 			fault_clear();
-			struct got none = { .n = 0 };
+			static const struct got none = { .n = 0 };
 			if (!promise_is_kept(path, &none, false)) {
 				note_row("rule %d after %d: %s", (int)i, after, why.text);
 				fail();
