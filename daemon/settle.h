@@ -25,15 +25,53 @@
  * smallest and largest allowed value; the reason stands in settle.c beside its
  * use, or here where one line says it.
  */
-#define SETTLE_LIMIT_LIST(X)                                                              \
-	X(settle_conversions, "settle conversions", 4, 2, 100)   /* undisturbed, at least */  \
-	X(settle_seconds, "settle seconds", 0.4, 0, 60)          /* and this long */          \
-	X(moving_seconds, "moving seconds", 20, 1, 3600)         /* then: keeps moving */     \
-	X(lift_seconds, "lift seconds", 0.5, 0.05, 60)           /* open that long is a lift */ \
-	X(silent_seconds, "silent seconds", 1.2, 0.1, 600)       /* silence that is a lift */ \
-	X(silent_farad_seconds, "silent farad seconds", 6, 0.1, 600)                          \
-	X(arm_seconds, "arm seconds", 1, 0, 60)                  /* used by the bench */      \
-	X(residual_farad, "open farad", 0.05e-9, 0, 1e-6)        /* open leads read below */
+#define SETTLE_LIMIT_LIST(X) \
+	X(settle_conversions, "settle conversions", 4, 2, 100) /* undisturbed, at least */ \
+	X(settle_seconds, "settle seconds", 0.4, 0, 60) /* and this long */ \
+	X(settle_conversions_slow, "settle conversions slow", 7, 2, 100) \
+	X(settle_noise, "settle noise", 1.5, 0, 1000) \
+	X(lawless_restarts, "lawless restarts", 5, 0, 1000) \
+	X(lawless_times, "lawless times", 1.5, 0, 100) \
+	X(law_slow_periods, "law slow periods", 0.8, 0, 100) \
+	X(settle_doubt, "settle doubt", 0.07, 0.0001, 0.5) /* chance that the rest is off */ \
+	X(moving_seconds, "moving seconds", 20, 1, 3600) /* then: keeps moving */ \
+	X(moving_digits, "moving digits", 3, 0.5, 1000) /* more a reading is moving */ \
+	X(lift_seconds, "lift seconds", 0.5, 0.05, 60) /* open that long is a lift */ \
+	X(silent_seconds, "silent seconds", 1.2, 0.1, 600) /* silence that is a lift */ \
+	X(silent_periods, "silent periods", 5, 1, 100) /* and this many periods */ \
+	X(silent_farad_seconds, "silent farad seconds", 6, 0.1, 600) \
+	X(silent_farad_periods, "silent farad periods", 2.5, 1, 100) \
+	X(silent_speaker, "silent speaker", 5, 1, 100) /* times, where it speaks when open */ \
+	X(arm_seconds, "arm seconds", 1, 0, 60) /* used by the bench */ \
+	X(residual_farad, "open farad", 0.05e-9, 0, 1e-6) /* open leads read below */ \
+	X(float_volt_dc, "float volt-dc", 0.15, 0, 1000) /* open leads read below */ \
+	X(float_volt_ac, "float volt-ac", 1, 0, 1000) /* the same */ \
+	X(float_share, "float share", 0.15, 0, 1) /* ... of the nominal */ \
+	X(float_times, "float times", 3, 0, 100) /* well above what floats */ \
+	X(glide_share, "glide share", 0.4, 0, 0.95) /* of a settled voltage: has left */ \
+	X(open_amp_digits, "open amp digits", 3, 0, 1000) /* open leads read so little */ \
+	X(fit_share, "fit share", 0.5, 0, 1) /* a voltage fits from here */ \
+	X(fit_times, "fit times", 2, 1, 100) /* to here times the nominal */ \
+	X(block_seconds, "block seconds", 0.02, 0.001, 0.1) /* of fast meters, for the law */ \
+	X(law_hazard, "law hazard", 0.02, 1e-6, 0.5) \
+	X(law_hazard_jolt, "law hazard jolt", 0.5, 1e-6, 0.9) \
+	X(law_approach, "law approach", 0.3, 0.001, 0.9) \
+	X(law_start_digits, "law start digits", 30, 1, 10000) \
+	X(law_least_digits, "law least digits", 3, 0.1, 1000) \
+	X(law_small_starts, "law small starts", 0.015, 0, 1) \
+	X(law_start_pace, "law start pace", 3, 0, 1000) \
+	X(law_memory_digits, "law memory digits", 20, 1, 1e6) \
+	X(law_step_share, "law step share", 0.05, 0, 1) \
+	X(law_stray_share, "law stray share", 0.02, 1e-6, 0.5) \
+	X(law_stray_sigma, "law stray sigma", 6, 3, 100) \
+	X(law_noise_cap, "law noise cap", 3, 0.5, 1000) \
+	X(law_noise_counts, "law noise counts", 20000, 100, 1e9) \
+	X(law_rest_digits, "law rest digits", 0.6, 0.1, 10) \
+	X(law_rest_sigma, "law rest sigma", 0.25, 0, 10) \
+	X(law_same_weight, "law same weight", 0.7, 0.01, 1) \
+	X(law_near_digits, "law near digits", 0.75, 0.1, 10) \
+	X(law_clear_digits, "law clear digits", 0.4, 0.1, 10) \
+	X(law_near_sigma, "law near sigma", 0.5, 0, 10)
 
 struct settle_limits {
 #define X(field, name, standard, low, high) double field;
@@ -108,6 +146,10 @@ bool settle_touching(const struct settle *s);
 /* Since when the leads are open (first open reading, or the last reading before
  * the silence), -1 while they touch. */
 int64_t settle_open_since(const struct settle *s);
+/* How long after settle_open_since the next touch cannot be a slip of the last one:
+ * arm_seconds, rounded up to whole periods (a slip of just under a second shows as
+ * so many open readings). */
+int64_t settle_arm(const struct settle *s);
 /* 0 (just touched, or open) to 1 (settled): how far settling has come. */
 double settle_progress(const struct settle *s, int64_t t);
 /* Typical time between readings, us; 0 while unknown. */

@@ -27,7 +27,8 @@ struct line_settings {
 	int stop; /* 1 or 2 */
 	enum flow flow;
 	enum wire_state dtr, rts;
-	int quiet_ms; /* nothing is sent for so long after opening */
+	int quiet_ms; /* nothing is sent for so long after opening; of asked meters more
+	               * than the 50 ms in which frame.h takes bytes for a partial frame */
 };
 
 /* What a frame turned out to be. */
@@ -46,15 +47,18 @@ struct understood {
 	struct reading reading[READINGS_IN_FRAME_MAX];
 	int count;
 	int error_number;  /* SAID_ERROR: 0 is "no error" */
-	char text[200];    /* SAID_IDENTITY, SAID_ERROR: as it stood */
+	char text[200];    /* SAID_IDENTITY, SAID_ERROR: as it stood, cut to fit; bytes
+	                    * outside ASCII as ? */
 	char why[120];     /* SAID_NOTHING: what was expected, for people */
 };
 
 /* What the configuration says where a frame does not. */
 struct dialect_setting {
-	enum function function; /* of bare numbers; FUNCTION_NONE where unknown */
-	/* The weight of the last digit for asked meters; has_digit false: the finest
-	 * exponent seen since function or range changed. */
+	enum function function; /* of bare numbers; FUNCTION_NONE where unknown: then they
+	                         * are FUNCTION_NUMBER */
+	/* The weight of the last digit for asked meters (its power of ten counts); a
+	 * value that has finer digits keeps them.  has_digit false: the finest exponent
+	 * seen since function or range changed (see scpi.h). */
 	bool has_digit;
 	struct decimal digit;
 };
@@ -62,9 +66,10 @@ struct dialect_setting {
 /* What a dialect remembers between frames of one meter; zeroed at opening. */
 struct dialect_memory {
 	enum function function;
-	bool has_finest;
+	bool has_finest; /* then finest and decade hold */
 	int finest;      /* finest exponent seen since function or range changed */
-	int decade;      /* of the last value, to notice a change of range */
+	int decade;      /* highest power of ten of a first digit seen with it, to notice a
+	                  * change of range */
 };
 
 struct dialect {
@@ -82,7 +87,8 @@ struct dialect {
 	const char *clear;       /* "*CLS" */
 	const char *line_end;    /* "\n" */
 
-	/* Say what the frame means.  Only good frames come here. */
+	/* Say what the frame means.  Only good frames come here.  *out is filled whole;
+	 * `reading[i].t` is the frame's. */
 	void (*understand)(const struct dialect_setting *setting, struct dialect_memory *memory,
 	                   const struct frame *f, struct understood *out);
 };
@@ -92,13 +98,16 @@ const struct dialect *dialect_find(const char *name, size_t len);
 /* The table, NULL-terminated. */
 extern const struct dialect *const dialects[];
 
-/* `9600 8N1`, `2400 7E1`: fills baud, bits, parity and stop. */
+/* `9600 8N1`, `2400 7E1`: fills baud, bits, parity and stop and leaves the rest of
+ * *out; spaces around are ignored, the letter's case too.  On a fault *out is
+ * untouched and the column counts from the start of `text`, 1 the first byte. */
 bool line_settings_parse(const char *text, size_t len, struct line_settings *out,
                          struct fault *why);
 
 /* The function that a SCPI header sets up or asks for: `MEAS:RES?`,
  * `CONF:VOLT:AC`, `SENS:FUNC "RES"`, short and long form, any case;
- * FUNCTION_NONE where it does not say (`READ?`, `FETC?`). */
+ * FUNCTION_NONE where it does not say (`READ?`, `FETC?`).  Of several commands
+ * with `;` between them the last that says so counts. */
 enum function scpi_function(const char *command, size_t len);
 
 #endif

@@ -17,19 +17,27 @@
 /* No meter's message is longer; PCRE2 is bounded by the same number. */
 #define FRAME_MAX 256
 
+/* After opening, a line that was quiet for so long (us) is between two frames. */
+#define FRAME_JOIN_US 50000
+/* What the rooms above give for `gap_us` of lines: far longer than any adapter
+ * holds bytes back, shorter than any time-out. */
+#define FRAME_LINE_GAP_US 1000000
+
 enum frame_end {
 	FRAME_LINE,  /* ends with LF; a CR before it is not part of the frame; so is a
 	              * lone CR as a line end (kept apart from the CR of CR LF) */
-	FRAME_FIXED, /* `size` bytes; silence of `gap_us` before the first */
+	FRAME_FIXED, /* `size` bytes; silence of `gap_us` before the first, 0: none needed */
 };
 
 enum frame_fault {
 	FRAME_GOOD,
-	FRAME_OVERLONG, /* more than FRAME_MAX bytes without an end: all is dropped up to the end */
+	FRAME_OVERLONG, /* more than FRAME_MAX bytes without an end: all is dropped up to the end;
+	                 * of fixed size: bytes after a whole frame without the silence */
 	FRAME_CUT,      /* the line fell silent, or went away, in the middle */
 	FRAME_BAD_BYTE, /* parity or framing error inside */
 	FRAME_PARTIAL,  /* the first bytes after opening, of a frame that began before */
 };
+/* "good", "over-long", "cut", "bad byte", "partial" */
 const char *frame_fault_word(enum frame_fault f);
 
 struct frame {
@@ -48,23 +56,38 @@ struct frame_splitter {
 	char buffer[FRAME_MAX];
 	size_t len;
 	int64_t first, last; /* us: first byte of this frame, last byte of all */
-	bool started, dropping, bad, joining, cr;
+	bool started, dropping, bad, cut, joining, spent, cr;
 };
 
-/* `t`: the moment of opening.  Until a line end, or until a byte that comes at
- * least 50 ms after the opening or the byte before it, what arrives may be the
- * rest of an older frame and is given as FRAME_PARTIAL. */
+/*
+ * `t`: the moment of opening.  Until a line end (of lines), or until a byte that
+ * comes at least 50 ms after the opening or the byte before it (`gap_us` of fixed
+ * frames, if longer), what arrives may be the rest of an older frame and is given
+ * as FRAME_PARTIAL.  So an asked meter is not asked in the first 50 ms.
+ *
+ * `size` is bounded to 1..FRAME_MAX and counts for FRAME_FIXED only.
+ *
+ * `gap_us` of lines: where a frame pauses for so long in its middle, what comes
+ * after may be its rest or a new frame, and nobody can say which; so all of it up
+ * to the line end is one FRAME_CUT.  0: a line may pause for ever.  Of fixed
+ * frames the silence is what tells one from the next: fewer bytes before it are
+ * FRAME_CUT; bytes that follow a whole frame without it, FRAME_OVERLONG.
+ */
 void frame_begin(struct frame_splitter *s, enum frame_end end, size_t size, int64_t gap_us,
                  int64_t t);
 
-/* Feed bytes that arrived at `t`; calls each() for every frame that ends. */
+/* Feed bytes that arrived at `t`; calls each() for every frame that ends.  Whole,
+ * or in any pieces with the same `t`, the same bytes give the same frames.  An
+ * empty line is a good frame of length 0. */
 void frame_feed(struct frame_splitter *s, int64_t t, const char *bytes, size_t len,
                 void (*each)(void *arg, const struct frame *f), void *arg);
 
-/* A byte with a parity or framing error arrived: its frame is void. */
+/* A byte with a parity or framing error arrived: its frame is void.  It stands as
+ * \xff in the bytes of the frame, and is no line end whatever it was. */
 void frame_bad_byte(struct frame_splitter *s, int64_t t);
 
-/* The line went away: what is there is given as FRAME_CUT. */
+/* The line went away: what is there is given as FRAME_CUT; nothing where nothing
+ * is there.  frame_begin comes before the next byte. */
 void frame_finish(struct frame_splitter *s, void (*each)(void *arg, const struct frame *f),
                   void *arg);
 

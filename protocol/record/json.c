@@ -155,7 +155,7 @@ static bool is_word(struct slice s, const char *word)
 	return s.at && s.len == strlen(word) && memcmp(s.at, word, s.len) == 0;
 }
 
-bool json_is_null(struct slice s)
+bool json_absent(struct slice s)
 {
 	return !s.at || is_word(s, "null");
 }
@@ -170,7 +170,7 @@ static bool is_string(struct slice s)
 	return s.at && s.len >= 2 && s.at[0] == '"' && s.at[s.len - 1] == '"';
 }
 
-bool json_string(struct slice s, char *out, size_t size)
+bool json_text(struct slice s, char *out, size_t size)
 {
 	if (size)
 		out[0] = '\0';
@@ -306,7 +306,7 @@ static bool real_long(struct slice s, double *out)
 	return true;
 }
 
-bool json_real(struct slice s, double *out)
+bool json_number(struct slice s, double *out)
 {
 	struct decimal d;
 	if (json_decimal(s, &d)) {

@@ -16,7 +16,7 @@ bool record_head_read(const char *text, size_t len, struct record_head *out)
 {
 	return json_int(json_member(text, len, "seq"), &out->seq) &&
 	       json_time(json_member(text, len, "t"), &out->t) &&
-	       json_string(json_member(text, len, "kind"), out->kind, sizeof out->kind);
+	       json_text(json_member(text, len, "kind"), out->kind, sizeof out->kind);
 }
 
 static bool kind_word(const char *text, size_t len)
@@ -69,7 +69,7 @@ bool record_valid(int64_t seq, const char *text, size_t len, struct fault *why)
 
 void record_job(const char *text, size_t len, char out[JOB_SIZE])
 {
-	json_string(json_member(text, len, "job"), out, JOB_SIZE);
+	json_text(json_member(text, len, "job"), out, JOB_SIZE);
 }
 
 /* ---- shared by the kinds: kinds.h ---- */
@@ -81,7 +81,7 @@ bool record_is(const char *text, size_t len, const char *kind)
 
 bool member_string(const char *text, size_t len, const char *path, char *out, size_t size)
 {
-	return json_string(json_member(text, len, path), out, size);
+	return json_text(json_member(text, len, path), out, size);
 }
 
 void member_set(struct text *out, const char *key, const char *value)
@@ -131,7 +131,7 @@ static bool limits_read(struct slice s, struct limits *l)
 	*l = (struct limits){0};
 	l->has_low = json_decimal(low, &l->low);
 	l->has_high = json_decimal(high, &l->high);
-	return (l->has_low || json_is_null(low)) && (l->has_high || json_is_null(high));
+	return (l->has_low || json_absent(low)) && (l->has_high || json_absent(high));
 }
 
 /* ---- verdicts ---- */
@@ -144,7 +144,7 @@ static void word_or_null(struct text *out, const char *key, bool there, const ch
 /* The members of a verdict, each with its leading comma. */
 static void verdict_members(struct text *out, const struct verdict *v)
 {
-	word_or_null(out, "verdict", v->word != VERDICT_NONE, verdict_word_name(v->word));
+	text_member_string(out, "verdict", verdict_word_name(v->word));
 	word_or_null(out, "side", v->side != SIDE_NONE, verdict_side_name(v->side));
 	word_or_null(out, "reason", v->reason != REASON_NONE, verdict_reason_name(v->reason));
 	if (v->has_deviation)
@@ -181,9 +181,9 @@ void verdicts_write(struct text *out, const struct verdict *tolerance,
 /* The enumerator whose name stands in `s`: 0 for null, -1 for no name of ours. */
 static int word_find(struct slice s, int count, const char *(*name)(int))
 {
-	if (json_is_null(s))
+	if (json_absent(s))
 		return 0;
-	for (int i = 1; i < count; i++)
+	for (int i = 0; i < count; i++)
 		if (json_is(s, name(i)))
 			return i;
 	return -1;
@@ -217,8 +217,8 @@ static bool verdict_read(const char *text, size_t len, struct verdict *v)
 	v->side = (enum verdict_side)side;
 	/* A reason that a later version gives does not make the verdict unreadable. */
 	v->reason = reason < 0 ? REASON_NONE : (enum verdict_reason)reason;
-	v->has_deviation = json_real(json_member(text, len, "deviation"), &v->deviation);
-	v->has_probability = json_real(json_member(text, len, "probability"), &v->probability);
+	v->has_deviation = json_number(json_member(text, len, "deviation"), &v->deviation);
+	v->has_probability = json_number(json_member(text, len, "probability"), &v->probability);
 	v->assumed = json_bool(json_member(text, len, "assumed"), false);
 	v->has_other = json_decimal(json_member(text, len, "other"), &v->other);
 	member_string(text, len, "why", v->why, sizeof v->why);
@@ -231,7 +231,7 @@ bool verdicts_read(const char *text, size_t len, struct verdict *tolerance,
 	struct slice s = json_member(text, len, "service");
 	*service = (struct verdict){0};
 	return verdict_read(text, len, tolerance) &&
-	       (json_is_null(s) || verdict_read(s.at, s.len, service));
+	       (json_absent(s) || verdict_read(s.at, s.len, service));
 }
 
 /* ---- states ---- */

@@ -26,7 +26,7 @@ static unsigned state_read(struct slice s)
 {
 	char words[128];
 	unsigned state = 0;
-	json_string(s, words, sizeof words);
+	json_text(s, words, sizeof words);
 	for (const char *at = words; *at;) {
 		size_t n = strcspn(at, " ");
 		state |= state_bit(at, n);
@@ -49,6 +49,8 @@ static void entry_value(struct text *out, const struct entry *e)
 		state_write(out, e->state ? e->state : READING_INVALID);
 	if (e->has_above)
 		text_member_decimal(out, "above", e->above);
+	else if (e->state & READING_OVERLOAD)
+		text_member_null(out, "above"); /* the end of the range is not known */
 	text_member_int(out, "prefix", e->prefix);
 	text_member_real(out, "u", e->u);
 	text_member_int(out, "n", e->n);
@@ -130,7 +132,7 @@ static bool entry_read_value(const char *text, size_t len, struct entry *e)
 	struct slice value = json_member(text, len, "value");
 	struct decimal digit;
 	int64_t n, prefix;
-	if (!json_is_null(value)) {
+	if (!json_absent(value)) {
 		if (!json_decimal(value, &e->value) ||
 		    !json_decimal(json_member(text, len, "digit"), &digit))
 			return false;
@@ -146,7 +148,7 @@ static bool entry_read_value(const char *text, size_t len, struct entry *e)
 	if (json_int(json_member(text, len, "prefix"), &prefix) && prefix >= -30 && prefix <= 30)
 		e->prefix = (int)prefix;
 	/* u is null where it was not finite: nothing is known of the value then. */
-	if (!json_real(json_member(text, len, "u"), &e->u))
+	if (!json_number(json_member(text, len, "u"), &e->u))
 		e->u = INFINITY;
 	if (!json_int(json_member(text, len, "n"), &n) || n < 0 || n > INT32_MAX)
 		return false;

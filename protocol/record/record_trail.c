@@ -123,7 +123,7 @@ static bool read_states(struct slice list, struct trail_reading *reading, int n,
 		int64_t i;
 		char word[32];
 		if (!json_int(json_element(pair, 0), &i) || i < 0 || i >= n ||
-		    !json_string(json_element(pair, 1), word, sizeof word))
+		    !json_text(json_element(pair, 1), word, sizeof word))
 			return false;
 		/* A word of a later version is passed over. */
 		if (i < size)
@@ -158,7 +158,7 @@ bool trail_body_read(const char *text, size_t len, struct trail_body *body,
 		    !json_int(one, &r.at))
 			return false;
 		r.has_value = json_int(two, &r.v);
-		if (!r.has_value && !json_is_null(two))
+		if (!r.has_value && !json_absent(two))
 			return false;
 		if (i < size)
 			reading[i] = r;

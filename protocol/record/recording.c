@@ -121,7 +121,8 @@ static bool read_byte(struct walk *w, char *out)
 		return true;
 	}
 	size_t left = w->len - w->at;
-	const char *letter = left > 1 && w->line[w->at + 1] ? strchr(letters, w->line[w->at + 1]) : NULL;
+	char second = left > 1 ? w->line[w->at + 1] : '\0';
+	const char *letter = second ? strchr(letters, second) : NULL;
 	if (letter) {
 		*out = meant[letter - letters];
 		w->at += 2;
@@ -187,7 +188,7 @@ static bool read_act(struct walk *w, struct recording_line *out)
 	for (size_t i = w->at, step; i < end; i += step) {
 		unsigned char c = (unsigned char)w->line[i];
 		step = utf8_length(w->line + i, end - i);
-		if (!step || c < 0x20 || c == 0x7f)
+		if (!step || (c < 0x20 && c != '\t') || c == 0x7f)
 			return refuse(w, i, step ? "a control character: expected text"
 			                         : "not UTF-8: save the file as UTF-8");
 		if (i + step - w->at >= sizeof out->rest)
@@ -320,7 +321,7 @@ static bool rest_valid(const char *rest)
 		return false;
 	for (size_t i = 0, step; i < len; i += step) {
 		step = utf8_length(rest + i, len - i);
-		if (!step || (unsigned char)rest[i] < 0x20 || rest[i] == 0x7f)
+		if (!step || ((unsigned char)rest[i] < 0x20 && rest[i] != '\t') || rest[i] == 0x7f)
 			return false;
 	}
 	return true;

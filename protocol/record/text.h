@@ -74,6 +74,9 @@ struct slice {
 bool json_valid(const char *text, size_t len, size_t *where);
 
 /*
+ * None of these names may be one of jansson's: files that include both would not
+ * compile, and in the linker one would stand in for the other.
+ *
  * The functions below assume valid JSON.  Of anything else they make nonsense,
  * but never read outside the text and always come to an end.
  */
@@ -88,16 +91,16 @@ bool json_next(struct slice array, size_t *cursor, struct slice *element);
 /* Walk the members of an object: key is the raw key without quotes. */
 bool json_next_member(struct slice object, size_t *cursor, struct slice *key, struct slice *value);
 
-bool json_is_null(struct slice s); /* also true where it is not there */
+bool json_absent(struct slice s); /* also true where it is not there */
 bool json_bool(struct slice s, bool otherwise);
 /* Decoded string, cut to size - 1 bytes at a character; \u0000 becomes U+FFFD, so
  * that nothing hides behind the NUL.  Returns false and "" for what is not a
  * string. */
-bool json_string(struct slice s, char *out, size_t size);
+bool json_text(struct slice s, char *out, size_t size);
 bool json_is(struct slice s, const char *string); /* is it this very string? */
 /* A number that is whole and fits int64_t (1.5e1 is whole). */
 bool json_int(struct slice s, int64_t *out);
-bool json_real(struct slice s, double *out); /* nearest double; digits past the 40th count as one */
+bool json_number(struct slice s, double *out); /* nearest double; of digits the first 40 */
 /* Exact; false where it has more than 18 digits (see decimal.h). */
 bool json_decimal(struct slice s, struct decimal *out);
 

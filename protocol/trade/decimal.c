@@ -141,13 +141,17 @@ struct decimal decimal_from_double(double x, int figures)
 		figures = 1;
 	if (figures > 17)
 		figures = 17;
-	char text[DECIMAL_TEXT_SIZE];
-	snprintf(text, sizeof text, "%.*e", figures - 1, x);
-	/* A locale may have put something else where the point belongs. */
-	for (char *c = text; *c; c++)
-		if (!is_digit(*c) && *c != '-' && *c != '+' && *c != 'e')
-			*c = '.';
-	decimal_parse(text, strlen(text), &d);
+	/* Near 10^DECIMAL_EXP_MIN not every figure has a place: as many as have. */
+	for (; figures > 0; figures--) {
+		char text[DECIMAL_TEXT_SIZE];
+		snprintf(text, sizeof text, "%.*e", figures - 1, x);
+		/* A locale may have put something else where the point belongs. */
+		for (char *c = text; *c; c++)
+			if (!is_digit(*c) && *c != '-' && *c != '+' && *c != 'e')
+				*c = '.';
+		if (decimal_parse(text, strlen(text), &d))
+			break;
+	}
 	return d;
 }
 

@@ -51,7 +51,9 @@ bool decimal_parse(const char *text, size_t len, struct decimal *out);
 /* Nearest double (through the decimal text, so correctly rounded). */
 double decimal_double(struct decimal d);
 
-/* The decimal nearest to `x` with `figures` significant figures (1 to 17). */
+/* The decimal nearest to `x` with `figures` significant figures (1 to 17);
+ * fewer where they would weigh less than 10^DECIMAL_EXP_MIN.  0 for NaN, the
+ * infinities and what is too large or too small. */
 struct decimal decimal_from_double(double x, int figures);
 
 /* -1, 0 or 1; exact for all values. 1.0 equals 1.00. */

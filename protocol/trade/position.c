@@ -68,8 +68,7 @@ static const struct {
     {"CR", KIND_RECTIFIER},  {"MR", KIND_RECTIFIER},   {"BR", KIND_RECTIFIER},
     {"REC", KIND_RECTIFIER}, {"F", KIND_FUSE},         {"FS", KIND_FUSE},
     {"S", KIND_SWITCH},      {"SW", KIND_SWITCH},      {"H", KIND_HEATER},
-    {"HT", KIND_RAIL},       {"B", KIND_RAIL},         {"TP", KIND_RAIL},
-    {"REF", KIND_REFERENCE},
+    {"HT", KIND_RAIL},       {"TP", KIND_RAIL},        {"REF", KIND_REFERENCE},
 };
 
 /* Past a channel before the last '/', and past one of letters only that '-' or
@@ -93,8 +92,6 @@ enum kind kind_from_position(const char *name)
 	for (; n < sizeof letters - 1 && is_letter(name[n]); n++)
 		letters[n] = name[n] >= 'a' ? (char)(name[n] - 'a' + 'A') : name[n];
 	letters[n] = '\0';
-	if (is_letter(name[n]))
-		return KIND_OTHER; /* a word, not a designation */
 	for (size_t i = 0; i < sizeof letters_table / sizeof *letters_table; i++)
 		if (strcmp(letters_table[i].letters, letters) == 0)
 			return letters_table[i].kind;

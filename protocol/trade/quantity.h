@@ -86,8 +86,11 @@ int quantity_prefix(struct decimal value, enum function f);
  * Read a value as technicians write it: `4k7`, `470n`, `0.47 uF`, `100 kohm`,
  * `1M`, `285 V`, `-35 V`, `0 V`, `R47`, `4R7`, `10 Mohm`, with the micro signs
  * U+00B5 and U+03BC and the ohm signs U+03A9 and U+2126 too.  Case counts where
- * SI says so: m is milli, M is mega; k and K are both kilo.  A comma is not a
- * point.
+ * SI says so: m is milli, M is mega (and so is meg); k and K are both kilo.  A
+ * comma is not a point.  Also read: `5V6`, `6.3 V AC`, `3.45e-07`, a degree sign
+ * before C, the minus sign U+2212.  Refused, for nobody may guess: `4E7` (4.7 ohm
+ * or 40 million; `4e7` is read) and kilo- to terafarads (`0.1 MF` of old print
+ * means micro).
  *
  * `hint` is the function that a text without a unit has (FUNCTION_OHM for a
  * resistor); FUNCTION_NONE where nothing is known, then *f is FUNCTION_NONE

@@ -303,7 +303,8 @@ static void set_deviation(const struct judgement *j, struct verdict *v)
 	if (!j->has_value || !j->has_nominal || j->nominal.n == 0)
 		return;
 	struct decimal d = difference(j->value, j->nominal);
-	double deviation = decimal_double(d) / decimal_double(j->nominal);
+	/* Not -0 for a negative nominal that is met exactly. */
+	double deviation = d.n ? decimal_double(d) / decimal_double(j->nominal) : 0;
 	v->has_deviation = isfinite(deviation);
 	v->deviation = v->has_deviation ? deviation : 0;
 }

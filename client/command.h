@@ -1,0 +1,103 @@
+/* SPDX-License-Identifier: MIT */
+/*
+ * Every verb of `tally`, once: what it is called, which words and options it takes,
+ * what it does, and the function that does it.
+ *
+ * Dispatch, --help, the usage lines and (later) completion and the manual page all
+ * read this one table, so that they cannot differ.
+ */
+#ifndef TALLY_CLIENT_COMMAND_H
+#define TALLY_CLIENT_COMMAND_H
+
+#include "client/lines.h"
+#include "client/outcome.h"
+
+#include <stdbool.h>
+#include <stdint.h>
+
+struct client;
+
+/* id, long name, what its value is (NULL for none), what it does */
+#define OPTION_LIST(X)                                                                        \
+	X(JSON, "json", NULL, "JSON on standard output, one text a line for lists")               \
+	X(PLAIN, "plain", NULL, "no columns, no colour: one line an event, every state a word")   \
+	X(HELP, "help", NULL, "what the verb does, and its words and options")                    \
+	X(VERSION, "version", NULL, "the version of tally")                                       \
+	X(SOCKET, "socket", "PATH", "the daemon's socket (else TALLY_SOCKET, else the usual one)") \
+	X(FILE, "file", "FILE", "read a log file instead of asking the running daemon")           \
+	X(METER, "meter", "NAME", "the meter meant, by its name in the configuration")            \
+	X(JOB, "job", "NAME", "the job meant (else the newest; * for all of them)")                                  \
+	X(FROM, "from", "NAME", "the instrument that the value was read from")                    \
+	X(QUANTITY, "quantity", "Q", "value, leakage, esr, dissipation, insulation or volts")     \
+	X(U, "u", "U", "standard uncertainty of the value, in its unit")                          \
+	X(BECAUSE, "because", "TEXT", "the reason, kept in the log")                              \
+	X(AFTER, "after", "SEQ", "begin after this record")                                       \
+	X(ANCHOR, "anchor", "SEQ:HASH", "a record that was written down elsewhere")               \
+	X(ACCURACY, "accuracy", "SPEC", "the meter's accuracy: \"0.5% + 2\" (percent, counts)")   \
+	X(DIGIT, "digit", "D", "weight of the meter's last digit (else that of VALUE as written)")
+
+enum option_id {
+#define X(id, name, value, help) OPTION_##id,
+	OPTION_LIST(X)
+#undef X
+	    OPTION_COUNT
+};
+
+#define OPTION_BIT(id) (1u << OPTION_##id)
+/* What every verb takes. */
+#define OPTIONS_COMMON                                                                 \
+	(OPTION_BIT(JSON) | OPTION_BIT(PLAIN) | OPTION_BIT(HELP) | OPTION_BIT(VERSION) |   \
+	 OPTION_BIT(SOCKET) | OPTION_BIT(FILE))
+
+struct verb_option {
+	const char *name;  /* without the dashes */
+	const char *value; /* NULL: a switch */
+	const char *help;
+};
+extern const struct verb_option option_table[OPTION_COUNT];
+
+/* Whom a verb asks. */
+enum need {
+	NEED_NOTHING, /* works by itself */
+	NEED_LOG,     /* a running daemon, or a log file (--file) */
+	NEED_BENCH,   /* a running daemon */
+};
+
+struct command {
+	const char *group; /* heading in the list of verbs */
+	const char *verb;  /* one or two words */
+	/* The words that follow: NAME, [NAME], NAME..., [NAME...], or the words
+	 * that may stand there, with bars: on|off, [on|off]. */
+	const char *words;
+	const char *brief; /* one line, no full stop */
+	const char *help;  /* paragraphs, each one line, parted by LF */
+	unsigned options;  /* OPTION_BIT of those beside the common ones */
+	unsigned required; /* those of them that must be given */
+	enum need need;
+	bool changes; /* it makes a record: a lost answer leaves a doubt */
+	enum outcome (*call)(struct client *c);
+};
+
+extern const struct command command_table[];
+extern const int command_count;
+
+/* The verb at the start of the words, the longest that fits; *used says how many
+ * words it took.  NULL where there is none. */
+const struct command *command_find(const char *const *words, int count, int *used);
+
+/* Least and most words that `words` allows; most is INT32_MAX for "...". */
+void command_word_range(const char *words, int *least, int *most);
+/* Does the word fit the place (0 the first) -- true for free words, else only for
+ * one of those between the bars. */
+bool command_word_fits(const char *words, int place, const char *word);
+
+/* "tally enter POSITION VALUE --from NAME [--quantity Q] ..." */
+void command_usage(const struct command *c, struct lines *out);
+/* Everything about one verb. */
+void command_help(const struct command *c, struct lines *out);
+/* Everything about tally: `tally --help`. */
+void command_overview(struct lines *out);
+/* What to say about words that name no verb. */
+void command_unknown(const char *const *words, int count, struct lines *out);
+
+#endif

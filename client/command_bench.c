@@ -1,0 +1,88 @@
+/* SPDX-License-Identifier: MIT */
+/*
+ * What the technician decides at the bench: position, reach, condition, walk; and
+ * the state of it all.
+ */
+#include "client/command_calls.h"
+
+#include <string.h>
+
+static enum outcome show_status(struct client *c)
+{
+	struct message m;
+	struct lines out = {0};
+	enum outcome outcome = client_ask(c, "status", NULL, &m);
+	if (outcome == OUTCOME_DONE && client_has(c, OPTION_JSON)) {
+		client_json(c, m.result);
+	} else if (outcome == OUTCOME_DONE) {
+		view_status(&c->style, m.result, &out);
+		client_lines(c, &out);
+	}
+	message_free(&m);
+	return outcome;
+}
+
+enum outcome call_status(struct client *c)
+{
+	return show_status(c);
+}
+
+enum outcome call_at(struct client *c)
+{
+	struct message m;
+	struct lines out = {0};
+	json_t *params = client_params("position", client_word(c, 0), "quantity", client_word(c, 1),
+	                               "meter", client_option(c, OPTION_METER), NULL);
+	enum outcome outcome = client_ask(c, "at", params, &m);
+	if (outcome == OUTCOME_DONE && client_has(c, OPTION_JSON)) {
+		client_json(c, m.result);
+	} else if (outcome == OUTCOME_DONE) {
+		view_chosen(&c->style, m.result, &out);
+		client_lines(c, &out);
+	}
+	message_free(&m);
+	return outcome;
+}
+
+/* A setting of one word: without it, say what it is. */
+static enum outcome set_word(struct client *c, const char *name)
+{
+	struct message m;
+	struct lines out = {0};
+	char text[WORDS_SIZE];
+	const char *word = client_word(c, 0);
+	enum outcome outcome = word ? client_ask(c, name, client_params(name, word, NULL), &m)
+	                            : client_ask(c, "status", NULL, &m);
+	if (outcome == OUTCOME_DONE && client_has(c, OPTION_JSON) && word) {
+		client_json(c, m.result);
+	} else if (outcome == OUTCOME_DONE && client_has(c, OPTION_JSON)) {
+		struct slice value = json_member(m.result.at, m.result.len, name);
+		lines_printf(&out, "{\"%s\":%.*s}\n", name, value.at ? (int)value.len : 4,
+		             value.at ? value.at : "null");
+		client_lines(c, &out);
+	} else if (outcome == OUTCOME_DONE) {
+		words_member(m.result, name, text, sizeof text);
+		fact(&out, &c->style, name, text[0] ? text : word ? word : "not known");
+		struct slice chosen = json_member(m.result.at, m.result.len, "chosen");
+		if (word && chosen.at && *chosen.at == '{')
+			view_chosen(&c->style, chosen, &out);
+		client_lines(c, &out);
+	}
+	message_free(&m);
+	return outcome;
+}
+
+enum outcome call_reach(struct client *c)
+{
+	return set_word(c, "reach");
+}
+
+enum outcome call_condition(struct client *c)
+{
+	return set_word(c, "condition");
+}
+
+enum outcome call_walk(struct client *c)
+{
+	return set_word(c, "walk");
+}

@@ -1,0 +1,46 @@
+/* SPDX-License-Identifier: MIT */
+/*
+ * The functions behind the verbs, one each; the table in command_table.c names them.
+ */
+#ifndef TALLY_CLIENT_COMMAND_CALLS_H
+#define TALLY_CLIENT_COMMAND_CALLS_H
+
+#include "client/client.h"
+
+/* command_meter.c */
+enum outcome call_meters(struct client *c);
+enum outcome call_meters_raw(struct client *c);
+enum outcome call_meters_tape(struct client *c);
+/* command_job.c */
+enum outcome call_job_start(struct client *c);
+enum outcome call_job_list(struct client *c);
+enum outcome call_job_show(struct client *c);
+enum outcome call_job_close(struct client *c);
+/* command_sheet.c */
+enum outcome call_sheet_load(struct client *c);
+enum outcome call_sheet_set(struct client *c);
+enum outcome call_sheet_show(struct client *c);
+/* command_bench.c */
+enum outcome call_status(struct client *c);
+enum outcome call_at(struct client *c);
+enum outcome call_reach(struct client *c);
+enum outcome call_condition(struct client *c);
+enum outcome call_walk(struct client *c);
+/* command_entry.c */
+enum outcome call_take(struct client *c);
+enum outcome call_undo(struct client *c);
+enum outcome call_enter(struct client *c);
+enum outcome call_entries(struct client *c);
+enum outcome call_strike(struct client *c);
+enum outcome call_note(struct client *c);
+enum outcome call_compare(struct client *c);
+/* command_watch.c */
+enum outcome call_watch(struct client *c);
+/* command_verify.c */
+enum outcome call_verify(struct client *c);
+/* command_judge.c */
+enum outcome call_judge(struct client *c);
+/* command_help.c */
+enum outcome call_help(struct client *c);
+
+#endif

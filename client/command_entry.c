@@ -1,0 +1,147 @@
+/* SPDX-License-Identifier: MIT */
+/*
+ * Entries: taken, typed, undone, struck, listed and compared.
+ */
+#include "client/command_calls.h"
+
+#include <string.h>
+
+/* The record that an answer carries: verbatim, or as one line for people. */
+static void show_record(struct client *c, struct slice result)
+{
+	struct lines out = {0};
+	struct slice record = json_member(result.at, result.len, "record");
+	if (!record.at)
+		return;
+	if (client_has(c, OPTION_JSON)) {
+		client_json(c, record);
+		return;
+	}
+	view_record(&c->style, record, &out);
+	client_lines(c, &out);
+}
+
+enum outcome call_take(struct client *c)
+{
+	struct message m;
+	json_t *params = client_params("meter", client_option(c, OPTION_METER), NULL);
+	enum outcome outcome = client_ask(c, "take", params, &m);
+	if (outcome == OUTCOME_DONE)
+		show_record(c, m.result);
+	message_free(&m);
+	return outcome;
+}
+
+enum outcome call_enter(struct client *c)
+{
+	struct message m;
+	json_t *params = client_params("position", client_word(c, 0), "value", client_word(c, 1),
+	                               "from", client_option(c, OPTION_FROM), "quantity",
+	                               client_option(c, OPTION_QUANTITY), "u",
+	                               client_option(c, OPTION_U), "because",
+	                               client_option(c, OPTION_BECAUSE), NULL);
+	enum outcome outcome = client_ask(c, "enter", params, &m);
+	if (outcome == OUTCOME_DONE)
+		show_record(c, m.result);
+	message_free(&m);
+	return outcome;
+}
+
+enum outcome call_undo(struct client *c)
+{
+	return client_change(c, "undo", NULL, "struck entry");
+}
+
+enum outcome call_strike(struct client *c)
+{
+	int64_t seq;
+	char done[64];
+	if (!client_seq(c, client_word(c, 0), "SEQ", &seq))
+		return OUTCOME_WRONG;
+	json_t *params = client_params("because", client_option(c, OPTION_BECAUSE), NULL);
+	json_object_set_new(params, "seq", json_integer(seq));
+	snprintf(done, sizeof done, "struck entry %lld", (long long)seq);
+	return client_change(c, "strike", params, done);
+}
+
+enum outcome call_note(struct client *c)
+{
+	json_t *params = client_params("position", client_word(c, 0), "text", client_word(c, 1), NULL);
+	return client_change(c, "note", params, "noted");
+}
+
+/* ---- listing ---- */
+
+/* One more member before the closing brace of a record that is being printed. */
+static void add_member(struct client *c, struct slice element, const char *name)
+{
+	struct slice said = json_member(element.at, element.len, name);
+	if (!said.at || *said.at != '{')
+		return;
+	fprintf(c->out, ",\"%s\":", name);
+	fwrite(said.at, 1, said.len, c->out);
+}
+
+/* An entry for scripts: its record byte for byte.  One that was struck, moved or
+ * judged anew gets that as further members before the closing brace, for it must
+ * not pass for one that counts as it stands. */
+static void entry_json(struct client *c, struct slice element)
+{
+	struct slice record = json_member(element.at, element.len, "record");
+	if (!record.at || record.len < 2)
+		return;
+	fwrite(record.at, 1, record.len - 1, c->out);
+	add_member(c, element, "struck");
+	add_member(c, element, "moved");
+	add_member(c, element, "rejudged");
+	fputs("}\n", c->out);
+}
+
+static void each_entry(struct client *c, struct slice element, struct slice result, void *arg)
+{
+	(void)result;
+	if (element.at && client_has(c, OPTION_JSON))
+		entry_json(c, element);
+	else if (element.at)
+		view_entries_add(arg, &c->style, element);
+}
+
+enum outcome call_entries(struct client *c)
+{
+	struct view_entries v;
+	struct lines out = {0};
+	json_t *params = client_params("position", client_word(c, 0), "job",
+	                               client_option(c, OPTION_JOB), NULL);
+	view_entries_begin(&v);
+	enum outcome outcome = client_pages(c, "entries", params, "entries", each_entry, &v);
+	if (outcome == OUTCOME_DONE && !client_has(c, OPTION_JSON)) {
+		view_entries_print(&v, &c->style, &out);
+		client_lines(c, &out);
+	}
+	view_entries_end(&v);
+	return outcome;
+}
+
+enum outcome call_compare(struct client *c)
+{
+	struct message m;
+	struct lines out = {0};
+	int disagree = 0;
+	json_t *params = client_params("position", client_word(c, 0), "job",
+	                               client_option(c, OPTION_JOB), NULL);
+	enum outcome outcome = client_ask(c, "compare", params, &m);
+	if (outcome == OUTCOME_DONE) {
+		view_compare(&c->style, m.result, &disagree, &out);
+		if (client_has(c, OPTION_JSON)) {
+			client_json(c, m.result);
+			lines_free(&out);
+		} else {
+			client_lines(c, &out);
+		}
+		/* Meters that disagree are a doubt about every number; twins that differ
+		 * are a finding, and no failure of the comparison. */
+		outcome = disagree ? OUTCOME_NO : OUTCOME_DONE;
+	}
+	message_free(&m);
+	return outcome;
+}

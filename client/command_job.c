@@ -1,0 +1,57 @@
+/* SPDX-License-Identifier: MIT */
+/*
+ * Jobs: one unit on the bench, from taking in to handing back.
+ */
+#include "client/command_calls.h"
+
+enum outcome call_job_start(struct client *c)
+{
+	char done[WORDS_SIZE];
+	const char *name = client_word(c, 0);
+	snprintf(done, sizeof done, "started job %s", name);
+	return client_change(c, "job.start", client_params("name", name, NULL), done);
+}
+
+enum outcome call_job_close(struct client *c)
+{
+	return client_change(c, "job.close", NULL, "closed the job");
+}
+
+static void each_job(struct client *c, struct slice job, struct slice result, void *arg)
+{
+	(void)result;
+	if (job.at && client_has(c, OPTION_JSON))
+		client_json(c, job);
+	else if (job.at)
+		view_jobs_add(arg, &c->style, job);
+}
+
+enum outcome call_job_list(struct client *c)
+{
+	struct view_list v;
+	struct lines out = {0};
+	view_jobs_begin(&v);
+	enum outcome outcome = client_pages(c, "job.list", json_object(), "jobs", each_job, &v);
+	if (outcome == OUTCOME_DONE && !client_has(c, OPTION_JSON)) {
+		view_jobs_print(&v, &c->style, &out);
+		client_lines(c, &out);
+	}
+	view_list_end(&v);
+	return outcome;
+}
+
+enum outcome call_job_show(struct client *c)
+{
+	struct message m;
+	struct lines out = {0};
+	const char *job = client_word(c, 0) ? client_word(c, 0) : client_option(c, OPTION_JOB);
+	enum outcome outcome = client_ask(c, "job.show", client_params("job", job, NULL), &m);
+	if (outcome == OUTCOME_DONE && client_has(c, OPTION_JSON)) {
+		client_json(c, m.result);
+	} else if (outcome == OUTCOME_DONE) {
+		view_job(&c->style, m.result, &out);
+		client_lines(c, &out);
+	}
+	message_free(&m);
+	return outcome;
+}

@@ -1,0 +1,137 @@
+/* SPDX-License-Identifier: MIT */
+/* The verbs of `tally`: see command.h.  The order is that of the work. */
+#include "client/command_calls.h"
+
+const struct verb_option option_table[OPTION_COUNT] = {
+#define X(id, name, value, help) {name, value, help},
+	OPTION_LIST(X)
+#undef X
+};
+
+#define METERS "the meters"
+#define JOB "the job and its sheet"
+#define BENCH "at the bench"
+#define ENTRIES "entries"
+#define LOG "the log"
+#define HAND "by hand, without a daemon"
+
+/* What must be read before anyone measures where volts may be. */
+#define CAUTION \
+	"\nCaution: valve equipment kills. Mains isolated, reservoirs discharged and measured, one " \
+	"hand; local codes and licensed practice come first."
+
+const struct command command_table[] = {
+	{METERS, "meters", "", "the meters, what they say they are, and the state of their lines",
+	 "For each meter of the configuration: is it there, what it reads now, how it speaks, and "
+	 "how many frames were good or bad. A meter without an accuracy in the configuration is "
+	 "judged by a pessimistic class, and this says so.",
+	 0, 0, NEED_BENCH, false, call_meters},
+	{METERS, "meters raw", "NAME", "the frames of a meter as they come, with what was understood",
+	 "One line a frame: time, bytes (escaped as in recordings), and the reading, or why it is "
+	 "none. Ends with Ctrl-C.",
+	 0, 0, NEED_BENCH, false, call_meters_raw},
+	{METERS, "meters tape", "[NAME...]", "make a recording: tally meters tape red > red.rec",
+	 "Writes the bytes of the meters named (all without names) and what is done at the bench, "
+	 "until Ctrl-C. `tallyd --replay FILE.rec` runs it again. A recording that is not whole says "
+	 "so, with exit status 1.",
+	 0, 0, NEED_BENCH, false, call_meters_tape},
+
+	{JOB, "job start", "NAME", "begin a job: one unit on the bench",
+	 "From here on entries belong to this job. The job that was open is closed.",
+	 0, 0, NEED_BENCH, true, call_job_start},
+	{JOB, "job list", "", "all jobs of the log",
+	 "One line a job: open or closed, when it began, positions and entries.",
+	 0, 0, NEED_LOG, false, call_job_list},
+	{JOB, "job show", "[NAME]", "one job, the newest without a name",
+	 "State, time, positions and entries of the job.",
+	 OPTION_BIT(JOB), 0, NEED_LOG, false, call_job_show},
+	{JOB, "job close", "", "close the job that is open",
+	 "Nothing is measured for it after that; what was measured stays.",
+	 0, 0, NEED_BENCH, true, call_job_close},
+	{JOB, "sheet load", "FILE", "load the positions from a CSV file",
+	 "The first row names the columns, in any order: position, kind, nominal, tolerance, service, "
+	 "rated, role, with, channel, twin, part, source, max, price, note; only position must be "
+	 "there. `-` reads standard input. A sheet with a fault is refused whole, with "
+	 "FILE:LINE:COLUMN and exit status 2. --job names the job, which is begun where there is none "
+	 "of that name.",
+	 OPTION_BIT(JOB), 0, NEED_BENCH, true, call_sheet_load},
+	{JOB, "sheet set", "POSITION KEY=VALUE...", "change fields of one position",
+	 "Keys are the columns of `sheet load`; an empty value clears the field. Entries that the "
+	 "change touches are judged anew, each with a record that says so.",
+	 0, 0, NEED_BENCH, true, call_sheet_set},
+	{JOB, "sheet show", "", "the positions, with how many entries each has",
+	 "One line a position; at the end how many were measured and the first that was not.",
+	 OPTION_BIT(JOB), 0, NEED_LOG, false, call_sheet_show},
+
+	{BENCH, "status", "", "what is chosen and how things stand",
+	 "Job, condition, reach, walk, the chosen position, meters bound elsewhere, and the health of "
+	 "the log.",
+	 0, 0, NEED_BENCH, false, call_status},
+	{BENCH, "at", "[POSITION] [QUANTITY]", "choose the position (and quantity); say what is chosen",
+	 "What the probes touch next is logged to this position. --meter binds one meter to it while "
+	 "the others go on where they are. Without words: what is chosen." CAUTION,
+	 OPTION_BIT(METER), 0, NEED_BENCH, false, call_at},
+	{BENCH, "reach", "[in-circuit|lifted|loose]", "how the part is reached; say how",
+	 "in-circuit: as it is soldered; lifted: one leg is up; loose: out of the unit. In circuit "
+	 "other paths count, so most verdicts are unsure there.",
+	 0, 0, NEED_BENCH, true, call_reach},
+	{BENCH, "condition", "[found|new|done]", "found, new or done; say which",
+	 "found: as it came in; new: a replacement before fitting; done: as it is handed back.",
+	 0, 0, NEED_BENCH, true, call_condition},
+	{BENCH, "walk", "[on|off]", "go on by itself through the sheet; say whether it does",
+	 "With walk on the next position that lacks something is up when the probes have lifted."
+	 CAUTION,
+	 0, 0, NEED_BENCH, false, call_walk},
+	{BENCH, "take", "", "log the reading as it stands now, overload included",
+	 "For a part that reads open, a value that keeps moving, a voltage in doubt. --meter says "
+	 "which meter where several are live.",
+	 OPTION_BIT(METER), 0, NEED_BENCH, true, call_take},
+	{BENCH, "undo", "", "strike the last entry",
+	 "Nothing is deleted: a record says that the entry does not count.",
+	 0, 0, NEED_BENCH, true, call_undo},
+
+	{ENTRIES, "enter", "POSITION VALUE", "an entry from an instrument without a data line",
+	 "The value as people write it: 470k, 4k7, 0.47 uF, -35 V, overload. It is marked as typed "
+	 "for ever. --from names the instrument; --quantity where it is not the value; --u its "
+	 "standard uncertainty.",
+	 OPTION_BIT(FROM) | OPTION_BIT(QUANTITY) | OPTION_BIT(U) | OPTION_BIT(BECAUSE),
+	 OPTION_BIT(FROM), NEED_BENCH, true, call_enter},
+	{ENTRIES, "entries", "[POSITION]", "entries with their verdicts",
+	 "With --json each line is the sealed record, byte for byte; one that was struck has a member "
+	 "`struck` added before its closing brace.",
+	 OPTION_BIT(JOB), 0, NEED_LOG, false, call_entries},
+	{ENTRIES, "strike", "SEQ", "say that an entry does not count, and why",
+	 "SEQ is the number of the entry's record. Nothing is deleted: the entry stays, marked.",
+	 OPTION_BIT(BECAUSE), OPTION_BIT(BECAUSE), NEED_BENCH, true, call_strike},
+	{ENTRIES, "note", "POSITION TEXT", "a note on a position",
+	 "All that follows the position is the text.",
+	 0, 0, NEED_BENCH, true, call_note},
+	{ENTRIES, "compare", "[POSITION]", "meters against each other, twin against twin",
+	 "Entries of one part by two meters agree where E_n is at most 1. Exit status 1 where meters "
+	 "disagree; twins that differ are said and are no such answer.",
+	 OPTION_BIT(JOB), 0, NEED_LOG, false, call_compare},
+
+	{LOG, "watch", "", "every record as it is made",
+	 "On a terminal and with --plain: a line in words for each record, and what is heard at the "
+	 "bench. With --json, and where standard output is no terminal: the sealed text of each "
+	 "record, byte for byte, one a line. --after SEQ begins after that record (0: with the first), "
+	 "else only new ones are shown. Ends with Ctrl-C.",
+	 OPTION_BIT(AFTER), 0, NEED_BENCH, false, call_watch},
+	{LOG, "verify", "[FILE]", "check the seal of the running log, or of a file",
+	 "Every record's place, text and hash. --anchor is a head that was written down earlier: only "
+	 "that shows a log that was cut off or written anew. Prints the head, the anchor of next "
+	 "time. Exit status 1 where anything is not as it was sealed. A file needs no running daemon.",
+	 OPTION_BIT(ANCHOR), 0, NEED_LOG, false, call_verify},
+
+	{HAND, "judge", "NOMINAL TOLERANCE VALUE", "one verdict",
+	 "tally judge 470k 10% 512k --accuracy \"0.5% + 2\". NOMINAL may be - where the tolerance is "
+	 "a bound (>=20M); VALUE may be OL, or >20M for an overload and its range. Without "
+	 "--accuracy a pessimistic class is assumed; without --digit the last digit of VALUE counts "
+	 "as the meter's last (and, with no accuracy given, at least that of 2000 counts). Exit status 1 for outside; within and unsure end with 0. With --json: "
+	 "verdict, side, reason, deviation, probability, limits, u.",
+	 OPTION_BIT(ACCURACY) | OPTION_BIT(DIGIT), 0, NEED_NOTHING, false, call_judge},
+	{HAND, "help", "[VERB...]", "everything about a verb",
+	 "The same as --help after the verb.",
+	 0, 0, NEED_NOTHING, false, call_help},
+};
+const int command_count = sizeof command_table / sizeof command_table[0];

@@ -1,0 +1,71 @@
+/* SPDX-License-Identifier: MIT */
+/*
+ * Pictures: what the daemon said, as lines for people.
+ *
+ * Pure: JSON texts and a style go in, lines come out; the tests keep such pictures.
+ * The JSON must have been found valid (link.c does that).  A member that is not
+ * there leaves its place empty; nothing is made up for it.
+ */
+#ifndef TALLY_CLIENT_VIEW_H
+#define TALLY_CLIENT_VIEW_H
+
+#include "client/table.h"
+
+/* ---- records as they are made (watch, take, enter) ---- */
+
+/* One line a record, in plain words; the kinds that the trade knows by name, others
+ * by their members. */
+void view_record(const struct style *style, struct slice record, struct lines *out);
+/* One line an event; nothing for `logged`, whose record comes anyway. */
+void view_event(const struct style *style, struct slice event, struct lines *out);
+/* One line a frame of `meters raw`. */
+void view_frame(const struct style *style, struct slice frame, struct lines *out);
+
+/* ---- entries ---- */
+
+/* Filled page by page, then printed; counts for the last line. */
+struct view_entries {
+	struct table table;
+	int entries, within, outside, unsure, unjudged, struck;
+};
+void view_entries_begin(struct view_entries *v);
+/* `element`: {"record": ..., "struck": false or {...}}. */
+void view_entries_add(struct view_entries *v, const struct style *style, struct slice element);
+void view_entries_print(struct view_entries *v, const struct style *style, struct lines *out);
+void view_entries_end(struct view_entries *v);
+
+/* Verdict in words with its side and reason: for lines and remarks. */
+void view_remark(const struct style *style, struct slice entry, struct slice struck,
+                 struct lines *out);
+enum table_mark view_mark(struct slice entry);
+
+/* ---- jobs and sheets, page by page too ---- */
+
+struct view_list {
+	struct table table;
+	char job[64];   /* of a sheet */
+	char next[80];  /* of a sheet: the first position without an entry */
+	int rows, done;
+};
+void view_jobs_begin(struct view_list *v);
+void view_jobs_add(struct view_list *v, const struct style *style, struct slice job);
+void view_jobs_print(struct view_list *v, const struct style *style, struct lines *out);
+void view_sheet_begin(struct view_list *v);
+void view_sheet_add(struct view_list *v, const struct style *style, struct slice row);
+void view_sheet_print(struct view_list *v, const struct style *style, struct lines *out);
+void view_list_end(struct view_list *v);
+
+/* ---- the others: the result of the method of that name ---- */
+
+void view_meters(const struct style *style, struct slice result, struct lines *out);
+void view_job(const struct style *style, struct slice result, struct lines *out);
+void view_chosen(const struct style *style, struct slice chosen, struct lines *out);
+void view_status(const struct style *style, struct slice result, struct lines *out);
+/* *disagree: cross-checks that disagree. */
+void view_compare(const struct style *style, struct slice result, int *disagree,
+                  struct lines *out);
+/* `what`: "the log of bench north" or a file; anchor "" for none. */
+void view_verify(const struct style *style, struct slice result, const char *what,
+                 const char *anchor, struct lines *out);
+
+#endif

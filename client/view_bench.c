@@ -1,0 +1,178 @@
+/* SPDX-License-Identifier: MIT */
+/*
+ * The bench as it stands: meters, what is chosen, the state of everything.
+ */
+#include "client/view.h"
+
+#include <stdio.h>
+#include <string.h>
+
+/* ---- meters ---- */
+
+static const struct table_column meter_columns[] = {
+	{"meter", false, true},    {"state", false, true},     {"reads", true, false},
+	{"function", false, true}, {"dialect", false, false},  {"line", false, true},
+	{"port", false, false},
+};
+
+/* "asked, frames 120, bad 2, time-outs 1": nothing is said of what is zero. */
+static void line_state(struct slice meter, char *out, size_t size)
+{
+	static const struct { const char *name, *word; } counters[] = {
+		{"counters.good", "frames"}, {"counters.bad", "bad"},
+		{"counters.timeouts", "time-outs"}, {"counters.late", "late"},
+		{"counters.reconnects", "reconnects"},
+	};
+	struct slice asked = json_member(meter.at, meter.len, "asked");
+	int at = snprintf(out, size, "%s",
+	                  json_absent(asked) ? "" : json_bool(asked, false) ? "asked" : "listened to");
+	for (size_t i = 0; i < sizeof counters / sizeof counters[0]; i++) {
+		int64_t n;
+		struct slice s = json_member(meter.at, meter.len, counters[i].name);
+		if (at < 0 || (size_t)at >= size)
+			return;
+		if (json_int(s, &n) && (n || i == 0))
+			at += snprintf(out + at, size - (size_t)at, "%s%s %lld", at ? ", " : "",
+			               counters[i].word, (long long)n);
+	}
+}
+
+static void meter_row(struct table *t, const struct style *style, struct slice meter)
+{
+	char text[WORDS_SIZE], value[WORDS_SIZE];
+	words_member(meter, "state", text, sizeof text);
+	bool why = !json_absent(json_member(meter.at, meter.len, "why")) &&
+	           !words_member_is(meter, "why", "");
+	table_row(t, why ? TABLE_WARNING : TABLE_ORDINARY);
+	words_member(meter, "name", value, sizeof value);
+	table_cell(t, value);
+	table_cell(t, text);
+	words_member(meter, "shown", text, sizeof text);
+	words_value(style, text, value, sizeof value);
+	table_cell(t, value);
+	words_member(meter, "function", text, sizeof text);
+	table_cell(t, strcmp(text, "none") == 0 ? "" : text);
+	words_member(meter, "dialect", text, sizeof text);
+	table_cell(t, text);
+	line_state(meter, text, sizeof text);
+	table_cell(t, text);
+	words_member(meter, "port", text, sizeof text);
+	table_cell(t, text);
+}
+
+/* What does not fit a column: said below the table, a line each. */
+static void meter_beside(const struct style *style, struct slice meter, struct lines *out)
+{
+	static const struct { const char *path, *says; } beside[] = {
+		{"identity", "says it is"}, {"accuracy", "accuracy"}, {"why", "attention:"},
+	};
+	char name[WORDS_SIZE], text[WORDS_SIZE];
+	words_member(meter, "name", name, sizeof name);
+	for (size_t i = 0; i < sizeof beside / sizeof beside[0]; i++) {
+		words_member(meter, beside[i].path, text, sizeof text);
+		if (text[0])
+			fact_printf(out, style, name, "%s %s", beside[i].says, text);
+		else if (strcmp(beside[i].path, "accuracy") == 0 &&
+		         !json_member(meter.at, meter.len, "accuracy").at)
+			continue;
+		else if (strcmp(beside[i].path, "accuracy") == 0)
+			fact_printf(out, style, name, "accuracy not given: a pessimistic class is assumed; "
+			            "write `accuracy ohm = 0.5%% + 2` under [meter %s]", name);
+	}
+}
+
+void view_meters(const struct style *style, struct slice result, struct lines *out)
+{
+	struct slice meters = json_member(result.at, result.len, "meters"), meter;
+	struct table t;
+	size_t cursor = 0;
+	table_begin(&t, meter_columns, sizeof meter_columns / sizeof meter_columns[0]);
+	while (json_next(meters, &cursor, &meter))
+		meter_row(&t, style, meter);
+	if (!t.row_count)
+		lines_puts(out, "no meters: the configuration names none. Add a section [meter NAME] with "
+		           "port and dialect,\nand start tallyd again\n");
+	table_print(&t, style, out);
+	table_end(&t);
+	cursor = 0;
+	while (json_next(meters, &cursor, &meter))
+		meter_beside(style, meter, out);
+}
+
+/* ---- what is chosen ---- */
+
+void view_chosen(const struct style *style, struct slice chosen, struct lines *out)
+{
+	char position[WORDS_SIZE], text[WORDS_SIZE], all[WORDS_SIZE * 2];
+	/* The answer to `at` holds what is chosen, and the meter that was bound. */
+	struct slice inner = json_member(chosen.at, chosen.len, "chosen");
+	if (inner.at) {
+		words_member(chosen, "meter", text, sizeof text);
+		words_member(chosen, "position", position, sizeof position);
+		if (text[0])
+			fact_printf(out, style, "meter", "%.60s %s%.60s", text,
+			            position[0] ? "is bound to " : "is free: it follows what is chosen",
+			            position);
+		chosen = inner;
+	}
+	words_member(chosen, "position", position, sizeof position);
+	if (!position[0]) {
+		fact(out, style, "position", "none is chosen: `tally at POSITION` does");
+		return;
+	}
+	static const struct { const char *path, *before; } parts[] = {
+		{"quantity", ", "}, {"kind", ", "}, {"nominal", ", nominal "}, {"tolerance", " "},
+		{"role", ", "}, {"twin", ", twin "},
+	};
+	int at = snprintf(all, sizeof all, "%.60s", position);
+	for (size_t i = 0; i < sizeof parts / sizeof parts[0] && (size_t)at < sizeof all; i++) {
+		char value[WORDS_SIZE];
+		words_member(chosen, parts[i].path, text, sizeof text);
+		words_value(style, text, value, sizeof value);
+		if (text[0])
+			at += snprintf(all + at, sizeof all - (size_t)at, "%s%.200s", parts[i].before, value);
+	}
+	struct slice armed = json_member(chosen.at, chosen.len, "armed");
+	if (!json_absent(armed) && (size_t)at < sizeof all)
+		snprintf(all + at, sizeof all - (size_t)at, "%s",
+		         json_bool(armed, false) ? ", ready for the probes"
+		                                 : ", not ready yet: lift the probes");
+	fact(out, style, "position", all);
+}
+
+/* ---- status ---- */
+
+static void bound_meters(const struct style *style, struct slice result, struct lines *out)
+{
+	struct slice bound = json_member(result.at, result.len, "bound"), element;
+	size_t cursor = 0;
+	while (json_next(bound, &cursor, &element)) {
+		char meter[WORDS_SIZE], position[WORDS_SIZE];
+		words_member(element, "meter", meter, sizeof meter);
+		words_member(element, "position", position, sizeof position);
+		fact_printf(out, style, "bound", "%.60s to %.60s", meter, position);
+	}
+}
+
+void view_status(const struct style *style, struct slice result, struct lines *out)
+{
+	char text[WORDS_SIZE];
+	static const char *const words[] = {"state", "condition", "reach", "walk"};
+	words_member(result, "bench", text, sizeof text);
+	fact(out, style, "bench", text);
+	words_member(result, "job", text, sizeof text);
+	fact(out, style, "job", text[0] ? text : "none is open: `tally job start NAME` does");
+	for (size_t i = 0; i < sizeof words / sizeof words[0]; i++) {
+		words_member(result, words[i], text, sizeof text);
+		fact(out, style, words[i], text);
+	}
+	view_chosen(style, json_member(result.at, result.len, "chosen"), out);
+	bound_meters(style, result, out);
+	int64_t done, positions;
+	if (json_int(json_member(result.at, result.len, "positions"), &positions) &&
+	    json_int(json_member(result.at, result.len, "done"), &done))
+		fact_printf(out, style, "measured", "%lld of %lld positions", (long long)done,
+		            (long long)positions);
+	words_member(result, "health", text, sizeof text);
+	fact(out, style, "log", text);
+}

@@ -1,0 +1,181 @@
+/* SPDX-License-Identifier: MIT */
+/*
+ * Cross-checks of meters against each other, and twin against twin.
+ */
+#include "client/view.h"
+
+#include <math.h>
+#include <stdio.h>
+#include <string.h>
+
+static const struct table_column check_columns[] = {
+	{"position", false, true}, {"quantity", false, true}, {"measured", false, true},
+	{"one", false, true},      {"other", false, true},    {"E_n", true, false},
+	{"answer", false, true},
+};
+static const struct table_column twin_columns[] = {
+	{"position", false, true}, {"shown", true, true},      {"twin", false, false},
+	{"twin's", true, false},   {"measured", false, true},  {"difference", true, true},
+	{"ratio", true, false},    {"answer", false, true},
+};
+
+/* "red 612.0 +-1.8 kohm (12)" */
+static void side_text(const struct style *style, struct slice side, char *out, size_t size)
+{
+	char meter[80], shown[120], value[120], spread[120] = "";
+	double U;
+	int64_t seq = 0;
+	words_member(side, "meter", meter, sizeof meter);
+	words_member(side, "shown", shown, sizeof shown);
+	words_value(style, shown, value, sizeof value);
+	const char *unit = strrchr(value, ' ');
+	int number = unit ? (int)(unit - value) : (int)strlen(value);
+	if (json_number(json_member(side.at, side.len, "U"), &U))
+		words_like(style, U, 2, shown, spread, sizeof spread);
+	/* The unit once: that of the spread is the same. */
+	spread[strcspn(spread, " ")] = '\0';
+	json_int(json_member(side.at, side.len, "seq"), &seq);
+	snprintf(out, size, "%s%s%.*s%s%s%s (%lld)", meter, meter[0] ? " " : "", number, value,
+	         spread[0] ? " +-" : "", spread, unit ? unit : "", (long long)seq);
+}
+
+static void real_cell(struct table *t, struct slice object, const char *path, int digits)
+{
+	double x;
+	if (json_number(json_member(object.at, object.len, path), &x))
+		table_printf(t, "%.*f", digits, x);
+	else
+		table_cell(t, "");
+}
+
+/* "found, lifted" */
+static void measured_cell(struct table *t, struct slice object)
+{
+	char condition[64], reach[64];
+	words_member(object, "condition", condition, sizeof condition);
+	words_member(object, "reach", reach, sizeof reach);
+	table_printf(t, "%s%s%s", condition, condition[0] && reach[0] ? ", " : "", reach);
+}
+
+static void pair_row(struct table *t, const struct style *style, struct slice check,
+                     struct slice pair)
+{
+	char text[WORDS_SIZE];
+	bool agree = json_bool(json_member(pair.at, pair.len, "agree"), false);
+	table_row(t, agree ? TABLE_ORDINARY : TABLE_BAD);
+	words_member(check, "position", text, sizeof text);
+	table_cell(t, text);
+	words_member(check, "quantity", text, sizeof text);
+	table_cell(t, text);
+	measured_cell(t, check);
+	side_text(style, json_member(pair.at, pair.len, "a"), text, sizeof text);
+	table_cell(t, text);
+	side_text(style, json_member(pair.at, pair.len, "b"), text, sizeof text);
+	table_cell(t, text);
+	real_cell(t, pair, "en", 2);
+	words_member(check, "apart", text, sizeof text);
+	table_printf(t, "%s%s%.80s%s", agree ? "agree" : "disagree", text[0] ? "; " : "", text,
+	             text[0] ? " stands apart" : "");
+}
+
+static int check_rows(struct table *t, const struct style *style, struct slice checks,
+                      int *disagree)
+{
+	struct slice check, pair;
+	size_t cursor = 0;
+	int n = 0;
+	while (json_next(checks, &cursor, &check)) {
+		struct slice pairs = json_member(check.at, check.len, "pairs");
+		size_t at = 0;
+		while (json_next(pairs, &at, &pair))
+			pair_row(t, style, check, pair);
+		n++;
+		*disagree += !json_bool(json_member(check.at, check.len, "agree"), false);
+	}
+	return n;
+}
+
+static void twin_row(struct table *t, const struct style *style, struct slice twin, bool agree)
+{
+	char text[WORDS_SIZE], value[WORDS_SIZE];
+	double difference;
+	/* In circuit both have the same paths beside them; out of it there is no more
+	 * to lift.  E_n stays in the JSON: twins are alike within their tolerance. */
+	const char *differ = words_member_is(twin, "reach", "in-circuit")
+	                         ? "differ: lift both and measure again"
+	                         : "differ more than their tolerance allows";
+	table_row(t, agree ? TABLE_ORDINARY : TABLE_WARNING);
+	static const char *const names[] = {"position", "a.shown", "twin", "b.shown"};
+	for (size_t i = 0; i < sizeof names / sizeof names[0]; i++) {
+		words_member(twin, names[i], text, sizeof text);
+		words_value(style, text, value, sizeof value);
+		table_cell(t, i % 2 ? value : text);
+	}
+	measured_cell(t, twin);
+	if (json_number(json_member(twin.at, twin.len, "difference"), &difference))
+		table_printf(t, "%.1f %%", fabs(difference) * 100);
+	else
+		table_cell(t, "");
+	real_cell(t, twin, "ratio", 3);
+	table_cell(t, agree ? "alike: nothing against them" : differ);
+}
+
+static int twin_rows(struct table *t, const struct style *style, struct slice twins, int *differ)
+{
+	struct slice twin;
+	size_t cursor = 0;
+	int n = 0;
+	while (json_next(twins, &cursor, &twin)) {
+		bool agree = json_bool(json_member(twin.at, twin.len, "agree"), false);
+		twin_row(t, style, twin, agree);
+		n++;
+		*differ += !agree;
+	}
+	return n;
+}
+
+static void refused_lines(struct slice refused, struct lines *out)
+{
+	struct slice one;
+	size_t cursor = 0;
+	while (json_next(refused, &cursor, &one)) {
+		char position[80], why[WORDS_SIZE];
+		int64_t a = 0, b = 0;
+		words_member(one, "position", position, sizeof position);
+		words_member(one, "why", why, sizeof why);
+		json_int(json_member(one.at, one.len, "a"), &a);
+		json_int(json_member(one.at, one.len, "b"), &b);
+		lines_printf(out, "not compared: %s, entries %lld and %lld: %s\n", position,
+		             (long long)a, (long long)b, why);
+	}
+}
+
+void view_compare(const struct style *style, struct slice result, int *disagree,
+                  struct lines *out)
+{
+	struct table checks, twins;
+	int differ = 0;
+	*disagree = 0;
+	table_begin(&checks, check_columns, sizeof check_columns / sizeof check_columns[0]);
+	table_begin(&twins, twin_columns, sizeof twin_columns / sizeof twin_columns[0]);
+	int n = check_rows(&checks, style, json_member(result.at, result.len, "crosschecks"),
+	                   disagree);
+	int m = twin_rows(&twins, style, json_member(result.at, result.len, "twins"), &differ);
+	table_print(&checks, style, out);
+	if (n)
+		lines_printf(out, "%d cross-check%s: %d agree, %d disagree (they agree where E_n is at "
+		             "most 1)\n", n, n == 1 ? "" : "s", n - *disagree, *disagree);
+	if (n && m && !style->plain)
+		lines_puts(out, "\n");
+	table_print(&twins, style, out);
+	if (m)
+		lines_printf(out, "%d pair%s of twins: %d alike, %d differ\n", m, m == 1 ? "" : "s",
+		             m - differ, differ);
+	refused_lines(json_member(result.at, result.len, "refused"), out);
+	if (!n && !m)
+		lines_puts(out, "nothing to compare yet: it takes one part measured with two meters, or "
+		           "both twins, at the same reach\n");
+	out->failed |= checks.failed | twins.failed;
+	table_end(&checks);
+	table_end(&twins);
+}

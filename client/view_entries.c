@@ -1,0 +1,229 @@
+/* SPDX-License-Identifier: MIT */
+/*
+ * Entries as a table: what was measured, the verdict, and what to do next.
+ */
+#include "client/view.h"
+
+#include <stdio.h>
+#include <string.h>
+
+enum table_mark view_mark(struct slice entry)
+{
+	if (words_member_is(entry, "verdict", "outside"))
+		return TABLE_BAD;
+	return words_member_is(entry, "verdict", "unsure") ? TABLE_WARNING : TABLE_ORDINARY;
+}
+
+/* "; " between the parts of a remark. */
+static void part(struct lines *out, size_t start, const char *text)
+{
+	if (!text[0])
+		return;
+	if (out->len > start)
+		lines_puts(out, "; ");
+	lines_puts(out, text);
+}
+
+/* An object, and not null, false or nothing. */
+static bool said(struct slice s)
+{
+	return s.at && *s.at == '{';
+}
+
+static void struck_part(struct slice struck, size_t start, struct lines *out)
+{
+	int64_t seq = 0;
+	char because[WORDS_SIZE], text[WORDS_SIZE + 64];
+	if (!said(struck))
+		return;
+	json_int(json_member(struck.at, struck.len, "seq"), &seq);
+	words_member(struck, "because", because, sizeof because);
+	snprintf(text, sizeof text, "STRUCK by %lld%s%s", (long long)seq, because[0] ? ": " : "",
+	         because);
+	part(out, start, text);
+}
+
+/* Reason and what to do next; the judge's own words where it has some. */
+static void reason_part(const struct style *style, struct slice entry, size_t start,
+                        struct lines *out)
+{
+	char reason[48], why[WORDS_SIZE], deviation[WORDS_SIZE], text[WORDS_SIZE * 2];
+	words_member(entry, "reason", reason, sizeof reason);
+	words_member(entry, "why", why, sizeof why);
+	words_deviation(style, entry, deviation, sizeof deviation);
+	/* "more negative" stands in the deviation already. */
+	if (why[0] && strstr(deviation, why))
+		why[0] = '\0';
+	const char *means = why[0] ? why : words_reason(reason), *next = words_next(reason);
+	/* A colon: the judge has said what to do. */
+	if (strchr(means, ':'))
+		next = "";
+	snprintf(text, sizeof text, "%s%s%s", means, next[0] ? ": " : "", next);
+	part(out, start, text);
+}
+
+void view_remark(const struct style *style, struct slice entry, struct slice struck,
+                 struct lines *out)
+{
+	size_t start = out->len;
+	char because[WORDS_SIZE], text[WORDS_SIZE + 16];
+	struck_part(struck, start, out);
+	reason_part(style, entry, start, out);
+	if (!json_bool(json_member(entry.at, entry.len, "settled"), true) &&
+	    !words_member_is(entry, "reason", "moving"))
+		part(out, start, "taken while it still moved");
+	if (words_member_is(entry, "source", "typed")) {
+		words_member(entry, "because", because, sizeof because);
+		snprintf(text, sizeof text, "typed%s%s", because[0] ? ": " : "", because);
+		part(out, start, text);
+	}
+	if (json_bool(json_member(entry.at, entry.len, "assumed"), false))
+		part(out, start, "limits assumed by its kind");
+	if (words_member_is(entry, "accuracy", "assumed"))
+		part(out, start, "meter's accuracy assumed");
+}
+
+static const struct table_column entry_columns[] = {
+	{"seq", true, false},      {"position", false, true}, {"quantity", false, true},
+	{"shown", true, true},     {"verdict", false, true},  {"deviation", false, true},
+	{"limits", false, false},  {"measured", false, true}, {"meter", false, false},
+	{"remark", false, true},
+};
+
+void view_entries_begin(struct view_entries *v)
+{
+	*v = (struct view_entries){.entries = 0};
+	table_begin(&v->table, entry_columns, sizeof entry_columns / sizeof entry_columns[0]);
+}
+
+void view_entries_end(struct view_entries *v)
+{
+	table_end(&v->table);
+}
+
+static void count(struct view_entries *v, bool struck, const char *verdict)
+{
+	v->entries++;
+	if (struck)
+		v->struck++;
+	else if (strcmp(verdict, "within") == 0)
+		v->within++;
+	else if (strcmp(verdict, "outside") == 0)
+		v->outside++;
+	else if (strcmp(verdict, "unsure") == 0)
+		v->unsure++;
+	else
+		v->unjudged++;
+}
+
+/* A member as a cell. */
+static void member_cell(struct table *t, struct slice object, const char *path)
+{
+	char text[WORDS_SIZE];
+	words_member(object, path, text, sizeof text);
+	table_cell(t, text);
+}
+
+/* What was said of the entry afterwards stands at the end of its remark. */
+static void said_part(struct slice moved, struct slice rejudged, struct lines *out)
+{
+	char text[WORDS_SIZE], whole[WORDS_SIZE + 80];
+	int64_t seq = 0;
+	if (said(moved)) {
+		json_int(json_member(moved.at, moved.len, "seq"), &seq);
+		words_member(moved, "from", text, sizeof text);
+		snprintf(whole, sizeof whole, "moved from %s by %lld", text, (long long)seq);
+		part(out, 0, whole);
+	}
+	if (said(rejudged)) {
+		json_int(json_member(rejudged.at, rejudged.len, "seq"), &seq);
+		words_member(rejudged, "because", text, sizeof text);
+		snprintf(whole, sizeof whole, "judged anew by %lld%s%s", (long long)seq,
+		         text[0] ? ": " : "", text);
+		part(out, 0, whole);
+	}
+}
+
+/* The entry as it is judged now: its own members, with those of the rejudgement
+ * before them, for the first of a name is the one that is found. */
+static void judged_now(struct slice entry, struct slice rejudged, struct lines *out)
+{
+	static const char *const members[] = {"verdict", "side", "reason", "deviation", "limits",
+	                                      "assumed", "other", "why"};
+	lines_puts(out, "{");
+	for (size_t i = 0; i < sizeof members / sizeof members[0]; i++) {
+		struct slice s = json_member(rejudged.at, rejudged.len, members[i]);
+		if (s.at)
+			lines_printf(out, "\"%s\":%.*s,", members[i], (int)s.len, s.at);
+		else
+			lines_printf(out, "\"%s\":null,", members[i]);
+	}
+	lines_add(out, entry.at + 1, entry.len - 1);
+}
+
+void view_entries_add(struct view_entries *v, const struct style *style, struct slice element)
+{
+	struct slice entry = json_member(element.at, element.len, "record");
+	struct slice struck = json_member(element.at, element.len, "struck");
+	struct slice moved = json_member(element.at, element.len, "moved");
+	struct slice rejudged = json_member(element.at, element.len, "rejudged");
+	struct lines now = {0}, remark = {0};
+	char text[WORDS_SIZE], other[WORDS_SIZE];
+	struct table *t = &v->table;
+	int64_t seq = 0;
+	if (!said(entry))
+		return;
+	if (said(rejudged)) {
+		judged_now(entry, rejudged, &now);
+		entry = (struct slice){lines_text(&now), now.len};
+	}
+	json_int(json_member(entry.at, entry.len, "seq"), &seq);
+	table_row(t, said(struck) ? TABLE_FAINT : view_mark(entry));
+	table_printf(t, "%lld", (long long)seq);
+	member_cell(t, said(moved) ? moved : entry, "position");
+	member_cell(t, entry, "quantity");
+	words_member(entry, "shown", other, sizeof other);
+	words_value(style, other, text, sizeof text);
+	table_cell(t, text);
+	words_member(entry, "verdict", text, sizeof text);
+	count(v, said(struck), text);
+	table_cell(t, text[0] && strcmp(text, "none") != 0 ? text : "unjudged");
+	words_deviation(style, entry, text, sizeof text);
+	table_cell(t, text);
+	words_limits(style, entry, text, sizeof text);
+	table_cell(t, text);
+	words_member(entry, "condition", text, sizeof text);
+	words_member(entry, "reach", other, sizeof other);
+	table_printf(t, "%.60s%s%.60s", text, text[0] && other[0] ? ", " : "", other);
+	member_cell(t, entry, "meter");
+	view_remark(style, entry, struck, &remark);
+	said_part(moved, rejudged, &remark);
+	table_cell(t, lines_text(&remark));
+	lines_free(&remark);
+	lines_free(&now);
+}
+
+static void counted(struct lines *out, const char **gap, int n, const char *word)
+{
+	if (n)
+		lines_printf(out, "%s%d %s", *gap, n, word);
+	if (n)
+		*gap = ", ";
+}
+
+void view_entries_print(struct view_entries *v, const struct style *style, struct lines *out)
+{
+	table_print(&v->table, style, out);
+	if (!v->entries) {
+		lines_puts(out, "no entries yet\n");
+		return;
+	}
+	const char *gap = ": ";
+	lines_printf(out, "%d %s", v->entries, v->entries == 1 ? "entry" : "entries");
+	counted(out, &gap, v->within, "within");
+	counted(out, &gap, v->outside, "outside");
+	counted(out, &gap, v->unsure, "unsure");
+	counted(out, &gap, v->unjudged, "without limits");
+	counted(out, &gap, v->struck, "struck");
+	lines_puts(out, "\n");
+}

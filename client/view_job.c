@@ -1,0 +1,181 @@
+/* SPDX-License-Identifier: MIT */
+/*
+ * Jobs and sheets.
+ */
+#include "client/view.h"
+
+#include <stdio.h>
+#include <string.h>
+
+/* ---- jobs ---- */
+
+static const struct table_column job_columns[] = {
+	{"job", false, true},        {"state", false, true},    {"started", false, false},
+	{"positions", true, false},  {"entries", true, false},
+};
+
+static void number_cell(struct table *t, struct slice object, const char *path)
+{
+	int64_t n;
+	if (json_int(json_member(object.at, object.len, path), &n))
+		table_printf(t, "%lld", (long long)n);
+	else
+		table_cell(t, "");
+}
+
+void view_jobs_begin(struct view_list *v)
+{
+	*v = (struct view_list){.rows = 0};
+	table_begin(&v->table, job_columns, sizeof job_columns / sizeof job_columns[0]);
+}
+
+void view_jobs_add(struct view_list *v, const struct style *style, struct slice job)
+{
+	char text[WORDS_SIZE];
+	struct table *t = &v->table;
+	bool open = json_bool(json_member(job.at, job.len, "open"), false);
+	v->rows++;
+	table_row(t, TABLE_ORDINARY);
+	words_member(job, "job", text, sizeof text);
+	table_cell(t, text);
+	words_member(job, "state", text, sizeof text);
+	table_printf(t, "%s%s%.60s", open ? "open" : "closed", open && text[0] ? ", " : "",
+	             open ? text : "");
+	words_time(style, json_member(job.at, job.len, "t"), true, text, sizeof text);
+	table_cell(t, text);
+	number_cell(t, job, "positions");
+	number_cell(t, job, "entries");
+}
+
+void view_jobs_print(struct view_list *v, const struct style *style, struct lines *out)
+{
+	if (!v->rows)
+		lines_puts(out, "no jobs yet: `tally job start NAME` begins one\n");
+	table_print(&v->table, style, out);
+}
+
+void view_list_end(struct view_list *v)
+{
+	table_end(&v->table);
+}
+
+void view_job(const struct style *style, struct slice result, struct lines *out)
+{
+	char text[WORDS_SIZE];
+	int64_t n;
+	words_member(result, "job", text, sizeof text);
+	fact(out, style, "job", text);
+	fact(out, style, "is",
+	     json_bool(json_member(result.at, result.len, "open"), false) ? "open" : "closed");
+	words_member(result, "state", text, sizeof text);
+	fact(out, style, "state", text);
+	words_time(style, json_member(result.at, result.len, "t"), true, text, sizeof text);
+	fact(out, style, "started", text);
+	static const char *const numbers[] = {"positions", "entries"};
+	for (size_t i = 0; i < sizeof numbers / sizeof numbers[0]; i++)
+		if (json_int(json_member(result.at, result.len, numbers[i]), &n))
+			fact_printf(out, style, numbers[i], "%lld", (long long)n);
+}
+
+/* ---- sheet ---- */
+
+static const char *const known_cells[] = {
+	"position", "kind", "nominal", "tolerance", "service", "rated",
+	"role",     "with", "channel", "twin",      "part",    "note",
+};
+#define KNOWN_CELLS (sizeof known_cells / sizeof known_cells[0])
+
+static const struct table_column sheet_columns[] = {
+	{"position", false, true}, {"kind", false, true},      {"nominal", true, false},
+	{"tolerance", true, false}, {"service", true, false},  {"rated", true, false},
+	{"role", false, false},    {"with", false, false},     {"channel", false, false},
+	{"twin", false, false},    {"part", false, false},     {"entries", true, false},
+	{"note", false, false},    {"beside", false, true},
+};
+
+/* A cell as the technician wrote it: the text under `written` where there is such
+ * an object, else the text itself, else the number that was understood. */
+static void cell_text(struct slice row, const char *name, char *out, size_t size)
+{
+	char path[64];
+	snprintf(path, sizeof path, "written.%s", name);
+	words_member(row, path, out, size);
+	if (out[0])
+		return;
+	struct slice s = json_member(row.at, row.len, name);
+	if (!s.at || json_absent(s) || *s.at == '{' || *s.at == '[')
+		return;
+	if (*s.at == '"')
+		words_string(s, out, size);
+	else
+		words_clean(s.at, s.len, out, size);
+}
+
+/* Columns that no one knows but the technician, and the rarer known ones. */
+static void say_beside(struct slice row, struct lines *out)
+{
+	static const char *const rare[] = {"source", "max", "price"};
+	struct slice extra = json_member(row.at, row.len, "extra"), key, value;
+	size_t cursor = 0;
+	const char *gap = "";
+	char name[64], text[WORDS_SIZE];
+	for (size_t i = 0; i < sizeof rare / sizeof rare[0]; i++) {
+		cell_text(row, rare[i], text, sizeof text);
+		if (text[0])
+			lines_printf(out, "%s%s %s", gap, rare[i], text);
+		gap = out->len ? ", " : "";
+	}
+	while (json_next_member(extra, &cursor, &key, &value)) {
+		words_clean(key.at, key.len, name, sizeof name);
+		words_string(value, text, sizeof text);
+		if (text[0])
+			lines_printf(out, "%s%s %s", gap, name, text);
+		gap = out->len ? ", " : "";
+	}
+}
+
+void view_sheet_begin(struct view_list *v)
+{
+	*v = (struct view_list){.rows = 0};
+	table_begin(&v->table, sheet_columns, sizeof sheet_columns / sizeof sheet_columns[0]);
+}
+
+void view_sheet_add(struct view_list *v, const struct style *style, struct slice row)
+{
+	char text[WORDS_SIZE], value[WORDS_SIZE];
+	struct lines beside = {0};
+	struct table *t = &v->table;
+	int64_t entries = 0;
+	json_int(json_member(row.at, row.len, "entries"), &entries);
+	v->rows++;
+	v->done += entries > 0;
+	if (!entries && !v->next[0])
+		words_member(row, "position", v->next, sizeof v->next);
+	table_row(t, TABLE_ORDINARY);
+	for (size_t i = 0; i + 1 < KNOWN_CELLS; i++) {
+		cell_text(row, known_cells[i], text, sizeof text);
+		words_value(style, text, value, sizeof value);
+		table_cell(t, value);
+	}
+	if (entries)
+		table_printf(t, "%lld", (long long)entries);
+	else
+		table_cell(t, "-");
+	cell_text(row, "note", text, sizeof text);
+	table_cell(t, text);
+	say_beside(row, &beside);
+	table_cell(t, lines_text(&beside));
+	lines_free(&beside);
+}
+
+void view_sheet_print(struct view_list *v, const struct style *style, struct lines *out)
+{
+	fact(out, style, "job", v->job);
+	table_print(&v->table, style, out);
+	if (!v->rows)
+		lines_puts(out, "no positions yet: `tally sheet load FILE.csv` brings a list, and `tally at "
+		           "POSITION` names one as it is touched\n");
+	else
+		lines_printf(out, "%d of %d positions measured%s%s\n", v->done, v->rows,
+		             v->next[0] ? ", the first without an entry is " : "", v->next);
+}

@@ -1,0 +1,424 @@
+/* SPDX-License-Identifier: MIT */
+/* See words.h. */
+#include "client/words.h"
+
+#include "protocol/trade/quantity.h"
+
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+/* ---- characters ---- */
+
+/* One character at `at`: its length and code, length 1 and code 0xFFFFFFFF for a
+ * byte that begins none. */
+static size_t character(const char *text, size_t len, uint32_t *code)
+{
+	const unsigned char *u = (const unsigned char *)text;
+	size_t n = u[0] < 0x80 ? 1 : u[0] >= 0xC2 && u[0] < 0xE0 ? 2
+	         : (u[0] & 0xF0) == 0xE0 ? 3 : u[0] >= 0xF0 && u[0] < 0xF5 ? 4 : 0;
+	*code = 0xFFFFFFFFu;
+	if (n == 0 || n > len)
+		return 1;
+	uint32_t c = n == 1 ? u[0] : u[0] & (0xFFu >> (n + 1));
+	for (size_t i = 1; i < n; i++) {
+		if ((u[i] & 0xC0) != 0x80)
+			return 1;
+		c = c << 6 | (u[i] & 0x3Fu);
+	}
+	bool overlong = (n == 3 && c < 0x800) || (n == 4 && c < 0x10000);
+	if (overlong || c > 0x10FFFF || (c >= 0xD800 && c < 0xE000))
+		return 1;
+	*code = c;
+	return n;
+}
+
+static bool between(uint32_t c, uint32_t low, uint32_t high)
+{
+	return c >= low && c <= high;
+}
+
+/* Blocks of combining and of wide characters, from the Unicode Standard's block
+ * names (from memory): coarse, but no column is off for the scripts in use. */
+static size_t character_width(uint32_t c)
+{
+	if (between(c, 0x300, 0x36F) || between(c, 0x200B, 0x200F) || between(c, 0x20D0, 0x20FF) ||
+	    between(c, 0xFE00, 0xFE0F) || c == 0xFEFF)
+		return 0;
+	if (between(c, 0x1100, 0x115F) || between(c, 0x2E80, 0xA4CF) || between(c, 0xAC00, 0xD7A3) ||
+	    between(c, 0xF900, 0xFAFF) || between(c, 0xFE30, 0xFE6F) || between(c, 0xFF00, 0xFF60) ||
+	    between(c, 0xFFE0, 0xFFE6) || between(c, 0x1F300, 0x1FAFF) ||
+	    between(c, 0x20000, 0x3FFFD))
+		return 2;
+	return 1;
+}
+
+size_t words_width(const char *text, size_t len)
+{
+	size_t width = 0;
+	for (size_t i = 0; i < len;) {
+		uint32_t c;
+		i += character(text + i, len - i, &c);
+		width += c == 0xFFFFFFFFu ? 1 : character_width(c);
+	}
+	return width;
+}
+
+bool words_utf8(const char *text, size_t len, size_t *where)
+{
+	for (size_t i = 0; i < len;) {
+		uint32_t c;
+		size_t n = character(text + i, len - i, &c);
+		*where = i;
+		if (c == 0xFFFFFFFFu || c == 0)
+			return false;
+		i += n;
+	}
+	return true;
+}
+
+/* Would this character steer the terminal, or turn the text around? */
+static bool steers(uint32_t c)
+{
+	return c < 0x20 || between(c, 0x7F, 0x9F) || between(c, 0x2028, 0x202E) ||
+	       between(c, 0x2066, 0x2069);
+}
+
+void words_clean(const char *text, size_t len, char *out, size_t size)
+{
+	size_t at = 0;
+	if (!size)
+		return;
+	for (size_t i = 0; i < len;) {
+		uint32_t c;
+		size_t n = character(text + i, len - i, &c);
+		char shown[12];
+		if (c == 0xFFFFFFFFu)
+			snprintf(shown, sizeof shown, "\\x%02X", (unsigned char)text[i]);
+		else if (steers(c))
+			snprintf(shown, sizeof shown, c < 0x100 ? "\\x%02X" : "\\u%04X", (unsigned)c);
+		else
+			snprintf(shown, sizeof shown, "%.*s", (int)n, text + i);
+		size_t add = strlen(shown);
+		if (at + add + 1 > size)
+			break;
+		memcpy(out + at, shown, add);
+		at += add;
+		i += n;
+	}
+	out[at] = '\0';
+}
+
+void words_string(struct slice string, char *out, size_t size)
+{
+	/* A decoded string is never longer than its JSON text. */
+	char near[WORDS_SIZE * 2];
+	char *decoded = string.len + 1 > sizeof near ? malloc(string.len + 1) : near;
+	out[0] = '\0';
+	if (!decoded)
+		return;
+	if (json_text(string, decoded, decoded == near ? sizeof near : string.len + 1))
+		words_clean(decoded, strlen(decoded), out, size);
+	if (decoded != near)
+		free(decoded);
+}
+
+void words_member(struct slice object, const char *path, char *out, size_t size)
+{
+	struct slice s = object.at ? json_member(object.at, object.len, path) : object;
+	words_string(s, out, size);
+}
+
+bool words_member_is(struct slice object, const char *path, const char *want)
+{
+	char got[WORDS_SIZE];
+	words_member(object, path, got, sizeof got);
+	return strcmp(got, want) == 0;
+}
+
+/* ---- values ---- */
+
+/* The unit of a shown value: what stands after the last space; "" without one. */
+static const char *shown_unit(const char *shown)
+{
+	const char *space = strrchr(shown, ' ');
+	return space ? space + 1 : "";
+}
+
+void words_value(const struct style *style, const char *shown, char *out, size_t size)
+{
+	const char *unit = shown_unit(shown);
+	size_t length = strlen(unit);
+	if (!style->utf8 || !length) {
+		snprintf(out, size, "%s", shown);
+		return;
+	}
+	bool micro = unit[0] == 'u' && length > 1;
+	bool ohm = length >= 3 && strcmp(unit + length - 3, "ohm") == 0;
+	size_t skip = micro ? 1 : 0;
+	snprintf(out, size, "%.*s%s%.*s%s", (int)(unit - shown), shown, micro ? "\u00b5" : "",
+	         (int)(length - skip - (ohm ? 3 : 0)), unit + skip, ohm ? "\u03a9" : "");
+}
+
+/* Function and prefix that a shown value's unit stands for. */
+static bool shown_scale(const char *shown, enum function *f, int *prefix)
+{
+	const char *unit = shown_unit(shown);
+	for (int i = FUNCTION_NONE + 1; i < FUNCTION_COUNT; i++) {
+		const char *name = function_unit((enum function)i);
+		if (!name[0])
+			continue;
+		*f = (enum function)i;
+		*prefix = 0;
+		if (strcmp(unit, name) == 0)
+			return true;
+		if (unit[0] && strcmp(unit + 1, name) == 0 && prefix_exponent(unit[0], prefix))
+			return true;
+	}
+	*f = FUNCTION_NONE;
+	*prefix = 0;
+	return false;
+}
+
+void words_like(const struct style *style, double x, int figures, const char *like, char *out,
+                size_t size)
+{
+	char text[WORDS_SIZE];
+	struct decimal d = decimal_from_double(x, figures);
+	enum function f;
+	int prefix;
+	if (!shown_scale(like, &f, &prefix)) {
+		decimal_plain(d, text, sizeof text);
+	} else {
+		/* Digits left of the last figure would be zeros made up, but "3000" reads
+		 * better than an exponent. */
+		quantity_shown(d, f, prefix, text, sizeof text);
+	}
+	words_value(style, text, out, size);
+}
+
+/* The bound in the prefix, without its unit: 0.09 for 9e-8 at -6. */
+static void bound_number(struct decimal d, int prefix, char *out, size_t size)
+{
+	d = decimal_strip(d);
+	d.e -= prefix;
+	decimal_plain(d, out, size);
+}
+
+/* Would the bound at this prefix be a number that people like to read? */
+static bool readable(struct decimal d, int prefix)
+{
+	double x = fabs(decimal_double(d)) / pow(10, prefix);
+	return x == 0 || (x >= 0.01 && x < 10000);
+}
+
+static void bounds_text(const struct style *style, const struct decimal *low,
+                        const struct decimal *high, enum function f, int prefix, char *out,
+                        size_t size)
+{
+	char a[DECIMAL_TEXT_SIZE] = "", b[DECIMAL_TEXT_SIZE] = "", text[WORDS_SIZE];
+	char letter[2] = {prefix_letter(prefix), '\0'};
+	const char *unit = function_unit(f);
+	const char *gap = unit[0] ? " " : "";
+	if (low)
+		bound_number(*low, prefix, a, sizeof a);
+	if (high)
+		bound_number(*high, prefix, b, sizeof b);
+	if (low && high)
+		snprintf(text, sizeof text, "%s to %s%s%s%s", a, b, gap, letter, unit);
+	else
+		snprintf(text, sizeof text, "%s %s%s%s%s", low ? "at least" : "at most", low ? a : b,
+		         gap, letter, unit);
+	words_value(style, text, out, size);
+}
+
+void words_bounds(const struct style *style, const struct decimal *low, const struct decimal *high,
+                  const char *function, char *out, size_t size)
+{
+	enum function f = FUNCTION_NONE;
+	out[0] = '\0';
+	if (!low && !high)
+		return;
+	function_from_name(function, strlen(function), &f);
+	struct decimal largest = high ? *high : *low;
+	if (low && high && fabs(decimal_double(*low)) > fabs(decimal_double(*high)))
+		largest = *low;
+	bounds_text(style, low, high, f, quantity_prefix(largest, f), out, size);
+}
+
+void words_limits(const struct style *style, struct slice entry, char *out, size_t size)
+{
+	out[0] = '\0';
+	struct slice pair = json_member(entry.at, entry.len, "limits");
+	struct decimal low, high;
+	bool has_low = pair.at && json_decimal(json_element(pair, 0), &low);
+	bool has_high = pair.at && json_decimal(json_element(pair, 1), &high);
+	char function[32], shown[WORDS_SIZE];
+	words_member(entry, "function", function, sizeof function);
+	words_member(entry, "shown", shown, sizeof shown);
+	enum function f;
+	int prefix;
+	/* The prefix that the meter showed, so that value and limits compare at a
+	 * glance; unless the value lies so far off that they would not be readable. */
+	bool scaled = shown_scale(shown, &f, &prefix) && (!has_low || readable(low, prefix)) &&
+	              (!has_high || readable(high, prefix));
+	if (scaled && (has_low || has_high))
+		bounds_text(style, has_low ? &low : NULL, has_high ? &high : NULL, f, prefix, out, size);
+	else
+		words_bounds(style, has_low ? &low : NULL, has_high ? &high : NULL, function, out, size);
+}
+
+/* ---- deviation ---- */
+
+/* Is the nominal negative?  value = nominal * (1 + deviation); where the value is
+ * zero the limits tell. */
+static bool nominal_negative(struct slice entry, double value, double deviation)
+{
+	double low, high;
+	if (value != 0 && deviation != -1)
+		return (value < 0) == (1 + deviation > 0);
+	struct slice pair = json_member(entry.at, entry.len, "limits");
+	if (pair.at && json_number(json_element(pair, 0), &low) && low < 0 &&
+	    json_number(json_element(pair, 1), &high))
+		return high <= 0 || -low > high;
+	return value < 0;
+}
+
+static void overload_text(const struct style *style, struct slice entry, char *out, size_t size)
+{
+	struct decimal above;
+	char function[32], text[WORDS_SIZE];
+	enum function f = FUNCTION_NONE;
+	out[0] = '\0';
+	if (!json_decimal(json_member(entry.at, entry.len, "above"), &above)) {
+		/* Where the range ends is not known: the side is all there is to say. */
+		words_member(entry, "side", out, size);
+		return;
+	}
+	words_member(entry, "function", function, sizeof function);
+	function_from_name(function, strlen(function), &f);
+	above = decimal_strip(above);
+	int prefix = quantity_prefix(above, f);
+	if (above.e > prefix) /* 20 Mohm is {2, 7}: written with its zero */
+		decimal_rescale(above, prefix, &above);
+	quantity_shown(above, f, prefix, text, sizeof text);
+	char value[WORDS_SIZE];
+	words_value(style, text, value, sizeof value);
+	snprintf(out, size, "above %.100s", value);
+}
+
+void words_deviation(const struct style *style, struct slice entry, char *out, size_t size)
+{
+	double deviation, value;
+	char side[16];
+	out[0] = '\0';
+	if (!json_number(json_member(entry.at, entry.len, "value"), &value)) {
+		overload_text(style, entry, out, size);
+		return;
+	}
+	if (!json_number(json_member(entry.at, entry.len, "deviation"), &deviation)) {
+		/* Nominal zero, or bounds alone: the side is all there is to say. */
+		words_member(entry, "side", side, sizeof side);
+		snprintf(out, size, "%s", side);
+		return;
+	}
+	double percent = fabs(deviation) * 100;
+	const char *which = deviation > 0 ? "high" : "low";
+	if (nominal_negative(entry, value, deviation))
+		which = value > 0 ? "off, of the wrong sign"
+		      : deviation > 0 ? "more negative" : "less negative";
+	if (percent < 0.005)
+		snprintf(out, size, "on nominal");
+	else if (deviation >= 10)
+		/* A percentage with many digits says less than how many times it is. */
+		snprintf(out, size, "%.0f times nominal", 1 + deviation);
+	else
+		snprintf(out, size, "%.*f %% %s", percent < 0.995 ? 2 : percent < 99.95 ? 1 : 0,
+		         percent, which);
+}
+
+/* ---- reasons ---- */
+
+static const struct {
+	const char *reason, *means, *next;
+} reason_table[] = {
+	{"meter", "too near the limit for this meter", "measure with a more accurate one"},
+	{"circuit", "other paths in the circuit count", "lift one leg and measure again"},
+	{"moving", "it had not settled", "let it settle and measure again"},
+	{"offset", "the lead offset is missing", "short the leads and take the offset"},
+	{"other-value", "another value seems to be fitted", "read its marking"},
+	{"leakage", "reads high as a leaky part does", "measure its leakage at working volts"},
+	{"open", "reads open", "look at its joints, then replace it"},
+	{"limits-of-meter", "outside this meter's limits of use", "measure with another kind of meter"},
+};
+
+const char *words_reason(const char *reason)
+{
+	for (size_t i = 0; i < sizeof reason_table / sizeof reason_table[0]; i++)
+		if (strcmp(reason, reason_table[i].reason) == 0)
+			return reason_table[i].means;
+	return reason;
+}
+
+const char *words_next(const char *reason)
+{
+	for (size_t i = 0; i < sizeof reason_table / sizeof reason_table[0]; i++)
+		if (strcmp(reason, reason_table[i].reason) == 0)
+			return reason_table[i].next;
+	return "";
+}
+
+/* ---- times and folding ---- */
+
+void words_time(const struct style *style, struct slice time, bool date, char *out, size_t size)
+{
+	char text[64], local[20];
+	int64_t us;
+	out[0] = '\0';
+	if (!json_text(time, text, sizeof text))
+		return;
+	if (!time_parse(text, strlen(text), &us)) {
+		words_clean(text, strlen(text), out, size);
+		return;
+	}
+	if (style->local) {
+		style->local(us, local);
+		local[19] = '\0';
+	} else {
+		/* What stands in the record is UTC: its first 19 characters. */
+		snprintf(local, sizeof local, "%.10s %.8s", text, text + 11);
+	}
+	snprintf(out, size, "%s", date ? local : local + 11);
+}
+
+void words_fold(struct lines *out, const struct style *style, size_t column, size_t indent,
+                const char *text)
+{
+	/* Narrower than this a folded column helps nobody. */
+	const size_t least = 24;
+	size_t width = style->width > 0 ? (size_t)style->width : 0;
+	if (style->plain || width < indent + least) {
+		lines_puts(out, text);
+		return;
+	}
+	bool first = true;
+	while (*text) {
+		size_t n = strcspn(text, " ");
+		size_t w = words_width(text, n);
+		if (!first && column + 1 + w > width) {
+			lines_puts(out, "\n");
+			lines_fill(out, ' ', indent);
+			column = indent;
+		} else if (!first) {
+			lines_puts(out, " ");
+			column++;
+		}
+		lines_add(out, text, n);
+		column += w;
+		text += n;
+		while (*text == ' ')
+			text++;
+		first = false;
+	}
+}

@@ -1,0 +1,612 @@
+/* SPDX-License-Identifier: MIT */
+/*
+ * The heart: inputs in, timers in order, and the way of a reading.
+ *
+ *     bench_line_bytes -> machine -> on_reading -> trail -> settle -> capture
+ *
+ * Invariants
+ *   1. Time never falls; every timer that is due is fired before the input that
+ *      came after it, earliest first, the lower meter first among equals.
+ *   2. A reading is in the trail before settle sees it, under the same ordinal.
+ *   3. What the bench remembers of an entry is made at the decision and taken
+ *      back where the log refuses it; nobody is told `logged` before the disk
+ *      said so.
+ */
+#include "daemon/bench_state.h"
+
+#include <stdarg.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#define SAVE_EVERY_US INT64_C(1000000)
+
+/* ---- events and records ---- */
+
+void bench_event(struct bench *b, const char *event, ...)
+{
+	if (!b->hooks.event)
+		return;
+	char json[2304];
+	struct text t;
+	text_begin(&t, json, sizeof json);
+	text_puts(&t, "{\"event\":");
+	text_string(&t, event, strlen(event));
+	text_member(&t, "t");
+	text_time(&t, b->utc + b->now);
+	va_list args;
+	va_start(args, event);
+	for (const char *key; (key = va_arg(args, const char *));) {
+		const char *value = va_arg(args, const char *);
+		if (!value)
+			continue;
+		if (strcmp(key, "seq") == 0)
+			text_member_int(&t, key, strtoll(value, NULL, 10));
+		else
+			text_member_string(&t, key, value);
+	}
+	va_end(args);
+	text_puts(&t, "}");
+	if (!t.failed)
+		b->hooks.event(b->hooks.arg, json);
+}
+
+bool bench_grow(void **array, int count, int *size, size_t each)
+{
+	if (count < *size)
+		return true;
+	int more = *size ? *size * 2 : 64;
+	void *grown = realloc(*array, (size_t)more * each);
+	if (!grown)
+		return false;
+	*array = grown;
+	*size = more;
+	return true;
+}
+
+struct pending bench_pending(uint64_t ticket, struct bench_wait w)
+{
+	return (struct pending){.ticket = ticket, .made = -1, .strikes = -1, .meter = -1, .wait = w};
+}
+
+bool bench_pend(struct bench *b, struct pending p)
+{
+	if (!bench_grow((void **)&b->pending, b->pendings, &b->pendings_size, sizeof *b->pending))
+		return false;
+	b->pending[b->pendings++] = p;
+	return true;
+}
+
+uint64_t bench_append(struct bench *b, const char *kind, int64_t t, const struct text *body,
+                      struct fault *why)
+{
+	if (body->failed) {
+		fault_set(why, "the %s record does not fit its buffer", kind);
+		return 0;
+	}
+	struct log_draft draft = {b->utc + t, kind, body->bytes, body->len};
+	uint64_t ticket = log_append(b->log, &draft, 1, NULL, why);
+	b->log_refused = ticket == 0;
+	return ticket;
+}
+
+bool bench_put(struct bench *b, const char *kind, int64_t t, const struct text *body,
+               struct bench_wait w, struct fault *why)
+{
+	uint64_t ticket = bench_append(b, kind, t, body, why);
+	if (!ticket)
+		return false;
+	return bench_pend(b, bench_pending(ticket, w));
+}
+
+bool bench_log_refused(const struct bench *b)
+{
+	return b->log_refused;
+}
+
+/* ---- the trail ---- */
+
+/* The log did not take them: the readings are counted, and said in a gap record as
+ * soon as it takes something again. */
+static void count_unlogged(struct bench_meter *m, int64_t readings, int64_t since)
+{
+	if (!m->unlogged || since < m->unlogged_at)
+		m->unlogged_at = since;
+	m->unlogged += readings;
+}
+
+static void say_gap(struct bench *b, struct bench_meter *m, int64_t from, int64_t to,
+                    const char *cause, int64_t lost)
+{
+	struct gap_body gap = {.meter = m->config->name, .from = b->utc + from, .to = b->utc + to,
+	                       .cause = cause, .lost = lost};
+	struct text body;
+	struct fault why;
+	text_begin(&body, b->body, BENCH_BODY_SIZE);
+	gap_body_write(&body, &gap);
+	uint64_t ticket = bench_append(b, "gap", to, &body, &why);
+	if (!ticket)
+		return;
+	struct pending p = bench_pending(ticket, (struct bench_wait){0});
+	if (lost > 0) {
+		p.meter = m->index;
+		p.readings = lost;
+		p.since = from;
+		m->unlogged = 0;
+	}
+	bench_pend(b, p);
+}
+
+void bench_end_run(struct bench *b, struct bench_meter *m)
+{
+	if (!m->trail.n)
+		return;
+	struct text body;
+	struct fault why;
+	text_begin(&body, b->body, BENCH_BODY_SIZE);
+	trail_write(&m->trail, b->job[0] ? b->job : NULL, m->config->name, &body);
+	struct log_draft draft = {b->utc + m->trail.t, "trail", body.bytes, body.len};
+	uint64_t ticket = body.failed ? 0 : log_append(b->log, &draft, 1, m->config->name, &why);
+	if (!ticket) {
+		count_unlogged(m, m->trail.n, m->trail.t);
+		trail_end(&m->trail, 0);
+		return;
+	}
+	bench_pend_run(b, m, ticket);
+	if (m->unlogged)
+		say_gap(b, m, m->unlogged_at, b->now, "the log took nothing", m->unlogged);
+}
+
+void bench_pend_run(struct bench *b, struct bench_meter *m, uint64_t ticket)
+{
+	struct pending p = bench_pending(ticket, (struct bench_wait){0});
+	p.meter = m->index;
+	p.readings = m->trail.n;
+	p.since = m->trail.t;
+	bench_pend(b, p);
+	trail_end(&m->trail, ticket);
+}
+
+/* Bad frames of the last seconds, as one record. */
+static void seal_spoilt(struct bench *b, struct bench_meter *m)
+{
+	struct text body;
+	struct fault why;
+	if (!m->spoilt.count)
+		return;
+	text_begin(&body, b->body, BENCH_BODY_SIZE);
+	spoilt_write(&m->spoilt, m->config->name, b->utc, &body);
+	bench_put(b, "bad", b->now, &body, (struct bench_wait){0}, &why);
+	spoilt_clear(&m->spoilt);
+}
+
+/* Once a second, so that a kill costs at most a second of readings. */
+static void save_open_runs(struct bench *b)
+{
+	enum { RUNS = 64 };
+	struct log_open_run run[RUNS];
+	char *at[RUNS];
+	size_t n = 0;
+	bool changed = false;
+	for (int i = 0; i < b->meters && n < RUNS; i++) {
+		struct bench_meter *m = &b->meter[i];
+		changed = changed || m->trail.changed;
+		if (!m->trail.n)
+			continue;
+		struct text body;
+		text_begin(&body, b->body, BENCH_BODY_SIZE);
+		trail_write(&m->trail, b->job[0] ? b->job : NULL, m->config->name, &body);
+		at[n] = body.failed ? NULL : strdup(body.bytes);
+		if (!at[n])
+			continue;
+		run[n] = (struct log_open_run){m->config->name, b->utc + m->trail.t, at[n], body.len};
+		n++;
+	}
+	if (changed)
+		log_save_open(b->log, run, n);
+	for (int i = 0; i < b->meters; i++)
+		b->meter[i].trail.changed = false;
+	for (size_t i = 0; i < n; i++)
+		free(at[i]);
+}
+
+/* ---- the way of a reading ---- */
+
+static const char *chosen_name(const struct bench *b, const struct bench_meter *m)
+{
+	int place = position_of_meter(b, m);
+	return place < 0 ? "" : b->position[place].row.position.name;
+}
+
+static void settle_said(struct bench *b, struct bench_meter *m, int64_t t, unsigned events)
+{
+	m->lifted = !settle_touching(&m->settle);
+	/* A held value outlives its lift (the hands are busy); a new touch ends it. */
+	if (events & SETTLE_TOUCHED)
+		m->waits = false;
+	if (events & SETTLE_SETTLED)
+		capture_settled(b, m, t);
+	if (events & SETTLE_DOUBT)
+		capture_doubt(b, m, t);
+	if ((events & SETTLE_MOVING) && !m->spent)
+		bench_event(b, "moving", "meter", m->config->name, "position", chosen_name(b, m), "text",
+		            "keeps moving: wait, or take it as it stands", NULL);
+	walk_on_meter(b, m, t);
+}
+
+static void on_reading(void *arg, const struct reading *r)
+{
+	struct bench_meter *m = arg;
+	struct bench *b = m->bench;
+	const char *position = chosen_name(b, m);
+	if (!trail_continues(&m->trail, r, position))
+		bench_end_run(b, m);
+	trail_add(&m->trail, r, position);
+	m->last = *r;
+	m->has_last = true;
+	settle_said(b, m, r->t > b->now ? r->t : b->now, settle_reading(&m->settle, r));
+}
+
+static void on_frame(void *arg, const struct frame *f, const struct understood *u)
+{
+	struct bench_meter *m = arg;
+	if (u->said == SAID_NOTHING)
+		spoilt_add(&m->spoilt, m->bench->now, f, u->why);
+	if (m->bench->hooks.frame)
+		m->bench->hooks.frame(m->bench->hooks.arg, m->config->name, f, u);
+}
+
+static void on_send(void *arg, const char *bytes, size_t len)
+{
+	struct bench_meter *m = arg;
+	if (m->bench->hooks.send)
+		m->bench->hooks.send(m->bench->hooks.arg, m->config->name, bytes, len);
+}
+
+/* A meter record: what it is, and how its line stands. */
+static void say_meter(struct bench *b, struct bench_meter *m, const char *state,
+                      const char *cause)
+{
+	struct text body;
+	struct fault why;
+	char accuracy[1024];
+	accuracy_text(&m->config->accuracy, accuracy, sizeof accuracy);
+	struct meter_body mb = {.meter = m->config->name, .dialect = m->config->dialect->name,
+	                        .state = state, .identity = m->identity[0] ? m->identity : NULL,
+	                        .accuracy = accuracy[0] ? accuracy : NULL, .cause = cause};
+	text_begin(&body, b->body, BENCH_BODY_SIZE);
+	meter_body_write(&body, &mb);
+	bench_put(b, "meter", b->now, &body, (struct bench_wait){0}, &why);
+}
+
+static void on_changed(void *arg)
+{
+	struct bench_meter *m = arg;
+	const char *identity = meter_identity(&m->machine);
+	if (!identity[0] || strcmp(identity, m->identity) == 0)
+		return;
+	snprintf(m->identity, sizeof m->identity, "%s", identity);
+	say_meter(m->bench, m, "here", NULL);
+}
+
+/* The line or the meter is away: what was touched counts as lifted. */
+static void away(struct bench *b, struct bench_meter *m, int64_t t, const char *cause)
+{
+	if (m->gone)
+		return;
+	m->gone = true;
+	m->gone_at = t;
+	snprintf(m->gone_cause, sizeof m->gone_cause, "%s", cause);
+	bench_end_run(b, m);
+	say_meter(b, m, "gone", cause);
+	bench_event(b, "gone", "meter", m->config->name, "why", cause, NULL);
+	settle_said(b, m, t, settle_gone(&m->settle, t));
+}
+
+static void here_again(struct bench *b, struct bench_meter *m, int64_t t)
+{
+	if (!m->gone)
+		return;
+	m->gone = false;
+	say_gap(b, m, m->gone_at, t, m->gone_cause, -1);
+	bench_event(b, "back", "meter", m->config->name, NULL);
+}
+
+/* An asked meter did not answer in time (silent), or does again. */
+static void on_silence(void *arg, int64_t t, bool silent)
+{
+	struct bench_meter *m = arg;
+	struct bench *b = m->bench;
+	if (b->hooks.act) {
+		char rest[64];
+		snprintf(rest, sizeof rest, "%s %s", m->config->name, silent ? "gone time-out" : "back");
+		b->hooks.act(b->hooks.arg, m->config->name, t, "meter", rest);
+	}
+	if (silent)
+		away(b, m, t, "time-out");
+	else
+		here_again(b, m, t);
+}
+
+/* ---- lines ---- */
+
+int bench_meter_index(const struct bench *b, const char *name)
+{
+	for (int i = 0; i < b->meters; i++)
+		if (strcmp(b->meter[i].config->name, name) == 0)
+			return i;
+	return -1;
+}
+
+int bench_meter_count(const struct bench *b)
+{
+	return b->meters;
+}
+
+void bench_line_opened(struct bench *b, int64_t t, int meter)
+{
+	bench_run_until(b, t);
+	struct bench_meter *m = &b->meter[meter];
+	m->trouble[0] = '\0';
+	meter_opened(&m->machine, t);
+	here_again(b, m, t);
+	bench_timers(b, m);
+}
+
+void bench_line_bytes(struct bench *b, int64_t t, int meter, const char *bytes, size_t len)
+{
+	bench_run_until(b, t);
+	meter_bytes(&b->meter[meter].machine, t, bytes, len);
+	bench_timers(b, &b->meter[meter]);
+}
+
+void bench_line_gone(struct bench *b, int64_t t, int meter, const char *cause)
+{
+	bench_run_until(b, t);
+	struct bench_meter *m = &b->meter[meter];
+	meter_gone(&m->machine, t, cause);
+	away(b, m, t, cause);
+	bench_timers(b, m);
+}
+
+void bench_line_trouble(struct bench *b, int64_t t, int meter, const char *why)
+{
+	bench_run_until(b, t);
+	struct bench_meter *m = &b->meter[meter];
+	snprintf(m->trouble, sizeof m->trouble, "%s", why);
+}
+
+/* ---- time ---- */
+
+void bench_timers(struct bench *b, struct bench_meter *m)
+{
+	int64_t next = meter_deadline(&m->machine);
+	int64_t other[] = {settle_deadline(&m->settle), trail_deadline(&m->trail),
+	                   walk_deadline(b, m), spoilt_deadline(&m->spoilt)};
+	for (size_t i = 0; i < sizeof other / sizeof *other; i++)
+		if (other[i] < next)
+			next = other[i];
+	m->next = next;
+}
+
+int64_t bench_deadline(const struct bench *b)
+{
+	int64_t next = b->next_save;
+	for (int i = 0; i < b->meters; i++)
+		if (b->meter[i].next < next)
+			next = b->meter[i].next;
+	return next;
+}
+
+/* Everything of one meter that is due at `t`, in a fixed order. */
+static void fire_meter(struct bench *b, struct bench_meter *m, int64_t t)
+{
+	if (meter_deadline(&m->machine) <= t)
+		meter_tick(&m->machine, t);
+	if (settle_deadline(&m->settle) <= t)
+		settle_said(b, m, t, settle_tick(&m->settle, t));
+	if (trail_deadline(&m->trail) <= t)
+		bench_end_run(b, m);
+	if (walk_deadline(b, m) <= t)
+		walk_on_meter(b, m, t);
+	if (spoilt_deadline(&m->spoilt) <= t)
+		seal_spoilt(b, m);
+	bench_timers(b, m);
+	if (m->next <= t)
+		m->next = t + 1; /* a timer that does not move may not stop the world */
+}
+
+void bench_run_until(struct bench *b, int64_t t)
+{
+	b->log_refused = false;
+	for (;;) {
+		int64_t next = bench_deadline(b);
+		if (next > t)
+			break;
+		if (next > b->now)
+			b->now = next;
+		for (int i = 0; i < b->meters; i++)
+			if (b->meter[i].next <= next)
+				fire_meter(b, &b->meter[i], b->now);
+		if (b->next_save <= next) {
+			save_open_runs(b);
+			b->next_save = b->now + SAVE_EVERY_US;
+		}
+	}
+	if (t > b->now)
+		b->now = t;
+}
+
+static void say_clock(struct bench *b, int64_t t, const char *cause)
+{
+	struct clock_body clock = {.boot = b->boot, .cause = cause, .version = b->version};
+	struct text body;
+	struct fault why;
+	text_begin(&body, b->body, BENCH_BODY_SIZE);
+	clock_body_write(&body, &clock);
+	bench_put(b, "clock", t, &body, (struct bench_wait){0}, &why);
+}
+
+void bench_clock(struct bench *b, int64_t t, int64_t utc)
+{
+	bench_run_until(b, t);
+	for (int i = 0; i < b->meters; i++)
+		bench_end_run(b, &b->meter[i]); /* their times were told by the old clock */
+	b->utc = utc;
+	say_clock(b, t, "step");
+}
+
+/* ---- results of the log ---- */
+
+static void entry_durable(struct bench *b, struct made *made, int64_t seq)
+{
+	made->entry.seq = seq;
+	made->ticket = 0;
+	const struct entry *e = &made->entry;
+	char shown[64], number[24];
+	entry_shown(e, shown, sizeof shown);
+	snprintf(number, sizeof number, "%lld", (long long)seq);
+	bench_event(b, "logged", "seq", number, "position", e->position, "quantity",
+	            quantity_name(e->quantity), "meter", e->meter, "shown", shown, "verdict",
+	            verdict_word_name(e->verdict.word), NULL);
+}
+
+static void settle_pending(struct bench *b, const struct pending *p, const struct log_result *r)
+{
+	bool durable = r->status == LOG_DURABLE;
+	if (p->meter >= 0) {
+		trail_durable(&b->meter[p->meter].trail, p->ticket, durable ? r->seq : 0);
+		if (!durable)
+			count_unlogged(&b->meter[p->meter], p->readings, p->since);
+	}
+	if (p->made >= 0 && durable)
+		entry_durable(b, &b->made[p->made], r->seq);
+	else if (p->made >= 0)
+		capture_failed(b, &b->made[p->made], r->why);
+	if (p->strikes >= 0 && !durable)
+		b->made[p->strikes].entry.struck = false;
+	if (p->meter < 0 && p->made < 0 && !durable)
+		bench_event(b, "not-logged", "why", r->why, NULL);
+	if (p->wait.done) {
+		struct bench_outcome o = {.durable = durable, .seq = r->seq, .record = r->text,
+		                          .len = r->len, .why = r->why};
+		p->wait.done(p->wait.arg, &o);
+	}
+}
+
+static void on_result(void *arg, const struct log_result *r)
+{
+	struct bench *b = arg;
+	if (r->status == LOG_DURABLE && b->hooks.record)
+		b->hooks.record(b->hooks.arg, r->seq, r->text, r->len);
+	/* Results come in ticket order and so do the pending ones. */
+	for (int i = 0; i < b->pendings; i++) {
+		if (b->pending[i].ticket != r->ticket)
+			continue;
+		struct pending p = b->pending[i];
+		memmove(&b->pending[i], &b->pending[i + 1],
+		        (size_t)(b->pendings - i - 1) * sizeof *b->pending);
+		b->pendings--;
+		settle_pending(b, &p, r);
+		return;
+	}
+}
+
+void bench_collect(struct bench *b)
+{
+	log_collect(b->log, on_result, b);
+}
+
+/* ---- beginning and end ---- */
+
+static void fill_meter_config(const struct config_meter *c, struct meter_config *mc)
+{
+	meter_config_standard(mc, c->dialect);
+	mc->line = c->serial;
+	mc->function = c->function;
+	mc->conversion = c->conversion;
+	if (!c->dialect->asked)
+		return;
+	snprintf(mc->query, sizeof mc->query, "%s", c->query);
+	for (int i = 0; i < c->setups; i++)
+		snprintf(mc->setup[i], sizeof mc->setup[i], "%s", c->setup[i]);
+	mc->setups = c->setups;
+	mc->identify = c->identify;
+	mc->pace_us = c->pace_us;
+	mc->timeout_us = c->timeout_us;
+	mc->has_digit = config_digit(c, meter_config_function(mc), &mc->digit);
+}
+
+static bool begin_meter(struct bench *b, int i)
+{
+	struct bench_meter *m = &b->meter[i];
+	m->bench = b;
+	m->index = i;
+	m->config = &b->config->meter[i];
+	m->bound = -1;
+	m->lifted = true;
+	m->looks = -1;
+	struct meter_config mc;
+	fill_meter_config(m->config, &mc);
+	mc.replay = b->replay;
+	struct meter_hooks hooks = {.send = b->replay ? NULL : on_send, .frame = on_frame,
+	                            .reading = on_reading, .changed = on_changed,
+	                            .silence = on_silence, .arg = m};
+	meter_begin(&m->machine, &mc, &hooks);
+	settle_init(&m->settle, &b->config->limits, mc.conversion);
+	bench_timers(b, m);
+	say_meter(b, m, "configured", NULL);
+	return true;
+}
+
+struct bench *bench_open(const struct bench_options *options, struct fault *why)
+{
+	struct bench *b = calloc(1, sizeof *b);
+	if (b) {
+		b->meters = options->config->meters;
+		b->meter = calloc((size_t)b->meters + 1, sizeof *b->meter);
+		b->body = malloc(BENCH_BODY_SIZE);
+		b->body2 = malloc(BENCH_BODY_SIZE);
+	}
+	if (!b || !b->meter || !b->body || !b->body2) {
+		fault_set(why, "out of memory");
+		bench_free(b);
+		return NULL;
+	}
+	b->config = options->config;
+	b->log = options->log;
+	b->hooks = options->hooks;
+	b->replay = options->replay;
+	b->utc = options->utc;
+	b->chosen = b->before = -1;
+	b->next_save = SAVE_EVERY_US;
+	snprintf(b->boot, sizeof b->boot, "%s", options->boot ? options->boot : "");
+	snprintf(b->version, sizeof b->version, "%s", options->version ? options->version : "");
+	say_clock(b, 0, "start");
+	for (int i = 0; i < b->meters; i++)
+		begin_meter(b, i);
+	walk_expect(b);
+	return b;
+}
+
+void bench_finish(struct bench *b, int64_t t)
+{
+	bench_run_until(b, t);
+	for (int i = 0; i < b->meters; i++) {
+		bench_end_run(b, &b->meter[i]);
+		seal_spoilt(b, &b->meter[i]);
+	}
+}
+
+void bench_free(struct bench *b)
+{
+	if (!b)
+		return;
+	free(b->meter);
+	free(b->position);
+	free(b->made);
+	free(b->pending);
+	free(b->body);
+	free(b->body2);
+	free(b);
+}

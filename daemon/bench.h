@@ -1,0 +1,148 @@
+/* SPDX-License-Identifier: MIT */
+/*
+ * The bench: meters, the job on it, and what the person does.  The heart.
+ *
+ *     bytes --> meter --> reading --> settle --> judge --> log
+ *                                       ^
+ *                     what the person chose (at, walk, take ...)
+ *
+ * Everything that happens comes in as a call with a time, in order of time;
+ * what comes out are records (to the log), events for people, and bytes for the
+ * lines of asked meters.  The bench has no clock and opens nothing: live and
+ * replay are the same code, driven by a uv loop or by a recording.
+ *
+ * Time is stream time: microseconds since the run began, never falling.  Before
+ * each input the caller runs the timers that are due (bench_run_until does it).
+ *
+ * Threads: all calls from one thread.  The log has its own; its results come
+ * back through bench_collect.
+ */
+#ifndef TALLY_BENCH_H
+#define TALLY_BENCH_H
+
+#include "daemon/config.h"
+#include "daemon/log.h"
+#include "daemon/meter.h"
+#include "protocol/record/text.h"
+#include "protocol/trade/entry.h"
+
+struct bench;
+
+struct bench_hooks {
+	/* Bytes for the line of a meter; NULL in a replay. */
+	void (*send)(void *arg, const char *meter, const char *bytes, size_t len);
+	/* For people: a JSON object text (protocol/WIRE.md, events).  May be NULL. */
+	void (*event)(void *arg, const char *json);
+	/* A frame and what was understood of it, for `meters raw`.  May be NULL. */
+	void (*frame)(void *arg, const char *meter, const struct frame *f,
+	              const struct understood *u);
+	/* What belongs on a tape and did not come from a line: an act.  May be NULL. */
+	void (*act)(void *arg, const char *meter, int64_t t, const char *act, const char *rest);
+	/* Every record as it becomes durable.  May be NULL. */
+	void (*record)(void *arg, int64_t seq, const char *text, size_t len);
+	void *arg;
+};
+
+struct bench_options {
+	const struct config *config; /* kept; must outlive the bench */
+	struct log *log;             /* kept */
+	struct bench_hooks hooks;
+	bool replay;
+	int64_t utc;        /* us since 1970 at stream time 0 */
+	const char *boot;   /* boot id, for the clock record */
+	const char *version;
+};
+
+/* How a call that waits for the disk ends.  Exactly one call of done() follows
+ * each bench function that was given one and returned true. */
+struct bench_outcome {
+	bool durable;
+	int64_t seq;        /* of the record that answers the call */
+	const char *record; /* its text; valid during the call */
+	size_t len;
+	const char *why;    /* not durable: for people */
+};
+struct bench_wait {
+	void (*done)(void *arg, const struct bench_outcome *o); /* NULL: nobody waits */
+	void *arg;
+};
+
+struct bench *bench_open(const struct bench_options *options, struct fault *why);
+/* Read the newest open job back from the log.  Before any other input. */
+bool bench_restore(struct bench *b, struct log_reader *reader, struct fault *why);
+/* Seal what is open; the log still has to be closed by its owner. */
+void bench_finish(struct bench *b, int64_t t);
+void bench_free(struct bench *b);
+
+/* Was the last refusal of a call the log's (NOT LOGGED), not the bench's? */
+bool bench_log_refused(const struct bench *b);
+
+/* ---- time ---- */
+int64_t bench_deadline(const struct bench *b); /* INT64_MAX for none */
+void bench_run_until(struct bench *b, int64_t t);
+/* UTC at stream time 0 was found to be another: a clock record follows. */
+void bench_clock(struct bench *b, int64_t t, int64_t utc);
+
+/* ---- lines ---- */
+int bench_meter_index(const struct bench *b, const char *name); /* -1: none */
+int bench_meter_count(const struct bench *b);
+void bench_line_opened(struct bench *b, int64_t t, int meter);
+void bench_line_bytes(struct bench *b, int64_t t, int meter, const char *bytes, size_t len);
+void bench_line_gone(struct bench *b, int64_t t, int meter, const char *cause);
+/* Why the line cannot be opened (busy, no permission); "" when that is over. */
+void bench_line_trouble(struct bench *b, int64_t t, int meter, const char *why);
+
+/* ---- the person ---- */
+/* All return false with *why where the call is refused; nothing changed then. */
+bool bench_job_start(struct bench *b, int64_t t, const char *name, struct bench_wait w,
+                     struct fault *why);
+bool bench_job_close(struct bench *b, int64_t t, struct bench_wait w, struct fault *why);
+bool bench_job_state(struct bench *b, int64_t t, bool live, struct bench_wait w,
+                     struct fault *why);
+bool bench_sheet_load(struct bench *b, int64_t t, const char *file, const char *text, size_t len,
+                      const char *job, struct bench_wait w, struct fault *why);
+bool bench_sheet_set(struct bench *b, int64_t t, const char *position, const char *const *key,
+                     const char *const *value, int fields, struct bench_wait w, struct fault *why);
+/* quantity: -1 for what the kind asks first.  meter: NULL chooses for all that
+ * are not bound; a name binds that meter; position NULL with a meter frees it. */
+bool bench_at(struct bench *b, int64_t t, const char *position, int quantity, const char *meter,
+              struct fault *why);
+bool bench_quantity(struct bench *b, int64_t t, enum quantity q, struct fault *why);
+bool bench_again(struct bench *b, int64_t t, struct fault *why);
+bool bench_reach(struct bench *b, int64_t t, enum reach reach, struct fault *why);
+bool bench_condition(struct bench *b, int64_t t, enum condition condition, struct fault *why);
+bool bench_walk(struct bench *b, int64_t t, bool on, struct fault *why);
+bool bench_take(struct bench *b, int64_t t, const char *meter, struct bench_wait w,
+                struct fault *why);
+bool bench_undo(struct bench *b, int64_t t, struct bench_wait w, struct fault *why);
+bool bench_strike(struct bench *b, int64_t t, int64_t seq, const char *because,
+                  struct bench_wait w, struct fault *why);
+bool bench_note(struct bench *b, int64_t t, const char *position, const char *text,
+                struct bench_wait w, struct fault *why);
+
+struct bench_typed {
+	const char *position, *value, *from;
+	int quantity;        /* -1: what the kind asks first */
+	const char *u;       /* standard uncertainty as people write it, or NULL */
+	const char *because; /* or NULL */
+};
+bool bench_enter(struct bench *b, int64_t t, const struct bench_typed *typed, struct bench_wait w,
+                 struct fault *why);
+
+/* An act as a recording has it (without the @): the same calls by their words.
+ * The fault's column counts from the start of `rest`. */
+bool bench_act(struct bench *b, int64_t t, const char *act, const char *rest, struct fault *why);
+/* Can it be one at all?  For checking a whole recording before it runs. */
+bool bench_act_check(const struct bench *b, const char *act, const char *rest, struct fault *why);
+
+/* ---- looking ---- */
+/* JSON object texts as in protocol/WIRE.md (status, meters, live). */
+void bench_status(const struct bench *b, struct text *out);
+void bench_chosen(const struct bench *b, struct text *out);
+void bench_meters(const struct bench *b, int64_t t, struct text *out);
+void bench_live(const struct bench *b, int64_t t, struct text *out);
+
+/* Results of the log: call when it said that some wait. */
+void bench_collect(struct bench *b);
+
+#endif

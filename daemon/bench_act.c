@@ -1,0 +1,342 @@
+/* SPDX-License-Identifier: MIT */
+/*
+ * What the person did: choosing, walking, and the acts of a recording by their
+ * words.
+ *
+ * One table has every act; a whole recording is checked against it before it
+ * runs, so that a misspelt act at its end does not leave half a replay behind.
+ */
+#include "daemon/bench_state.h"
+
+#include <stdarg.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+/* On the tape of a live bench, so that its replay does the same. */
+void bench_taped(struct bench *b, int64_t t, const char *act, const char *format, ...)
+{
+	char rest[512];
+	if (!b->hooks.act)
+		return;
+	va_list args;
+	va_start(args, format);
+	vsnprintf(rest, sizeof rest, format, args);
+	va_end(args);
+	b->hooks.act(b->hooks.arg, NULL, t, act, rest);
+}
+
+/* ---- choosing ---- */
+
+static bool bind_meter(struct bench *b, int64_t t, const char *position, const char *meter,
+                       struct fault *why)
+{
+	int i = bench_meter_index(b, meter);
+	if (i < 0) {
+		fault_set(why, "there is no meter %s in the configuration", meter);
+		return false;
+	}
+	struct bench_meter *m = &b->meter[i];
+	int place = -1;
+	if (position) {
+		place = job_place(b, t, position, why);
+		if (place < 0)
+			return false;
+		b->position[place].choice = ++b->choice;
+	}
+	m->bound = place;
+	m->waits = false;
+	walk_expect(b);
+	bench_event(b, position ? "bound" : "freed", "meter", meter, "position", position, NULL);
+	return true;
+}
+
+bool bench_at(struct bench *b, int64_t t, const char *position, int quantity, const char *meter,
+              struct fault *why)
+{
+	bench_run_until(b, t);
+	if (meter) {
+		if (!bind_meter(b, t, position, meter, why))
+			return false;
+		if (position)
+			bench_taped(b, t, "at", "%s %s %s", position,
+			      quantity_name(position_quantity(b, position_find(b, position))), meter);
+		return true;
+	}
+	int place = job_place(b, t, position, why);
+	if (place < 0)
+		return false;
+	enum quantity q = quantity >= 0 ? (enum quantity)quantity
+	                                : position_first_quantity(&b->position[place].row.position);
+	bench_taped(b, t, "at", "%s %s", position, quantity_name(q));
+	struct bench_meter *held = NULL;
+	for (int i = 0; i < b->meters; i++)
+		if (b->meter[i].bound < 0 && b->meter[i].waits && !b->meter[i].doubt &&
+		    b->meter[i].looks == place)
+			held = &b->meter[i];
+	if (place == b->chosen)
+		for (int i = 0; i < b->meters; i++)
+			b->meter[i].spent = false; /* chosen again: measure it again */
+	struct settle_result value;
+	if (held)
+		value = held->held;
+	walk_choose(b, place, q);
+	if (!held)
+		return true;
+	struct fault ignored;
+	if (!capture_entry(b, held, t, place, &value, (struct bench_wait){0}, &ignored))
+		bench_event(b, "not-logged", "position", position, "why", ignored.text, NULL);
+	bench_timers(b, held);
+	return true;
+}
+
+bool bench_again(struct bench *b, int64_t t, struct fault *why)
+{
+	if (b->chosen < 0) {
+		fault_set(why, "no position is chosen that could be measured again");
+		return false;
+	}
+	return bench_at(b, t, b->position[b->chosen].row.position.name, (int)b->quantity, NULL, why);
+}
+
+bool bench_quantity(struct bench *b, int64_t t, enum quantity q, struct fault *why)
+{
+	if (b->chosen < 0) {
+		fault_set(why, "choose a position before its quantity");
+		return false;
+	}
+	return bench_at(b, t, b->position[b->chosen].row.position.name, (int)q, NULL, why);
+}
+
+bool bench_reach(struct bench *b, int64_t t, enum reach reach, struct fault *why)
+{
+	bench_run_until(b, t);
+	enum reach before = b->reach;
+	b->reach = reach;
+	if (b->job[0] && reach != before && !job_put(b, t, JOB_SET, (struct bench_wait){0}, why)) {
+		b->reach = before;
+		return false;
+	}
+	bench_taped(b, t, "reach", "%s", reach_name(reach));
+	bench_event(b, "reach", "reach", reach_name(reach), NULL);
+	return true;
+}
+
+bool bench_condition(struct bench *b, int64_t t, enum condition condition, struct fault *why)
+{
+	bench_run_until(b, t);
+	enum condition before = b->condition;
+	b->condition = condition;
+	if (b->job[0] && condition != before && !job_put(b, t, JOB_SET, (struct bench_wait){0}, why)) {
+		b->condition = before;
+		return false;
+	}
+	b->announced_all = false;
+	bench_taped(b, t, "condition", "%s", condition_name(condition));
+	bench_event(b, "condition", "condition", condition_name(condition), NULL);
+	return true;
+}
+
+bool bench_walk(struct bench *b, int64_t t, bool on, struct fault *why)
+{
+	(void)why;
+	bench_run_until(b, t);
+	bench_taped(b, t, "walk", "%s", on ? "on" : "off");
+	b->walk = on;
+	b->announced_all = false;
+	bench_event(b, "walk", "walk", on ? "on" : "off", NULL);
+	if (on && b->chosen < 0 && walk_next(b, -1) >= 0) {
+		int first = walk_next(b, -1);
+		walk_choose(b, first, position_first_quantity(&b->position[first].row.position));
+	} else if (on) {
+		walk_made(b, t); /* what is up may have its entry already */
+	}
+	return true;
+}
+
+/* ---- acts by their words ---- */
+
+#define WORDS_MAX 4
+struct words {
+	char word[WORDS_MAX][128];
+	int column[WORDS_MAX];
+	int count;
+	const char *tail[WORDS_MAX]; /* the rest of the text from each word on */
+};
+
+static void split(const char *rest, struct words *w)
+{
+	memset(w, 0, sizeof *w);
+	const char *p = rest;
+	while (w->count < WORDS_MAX) {
+		p += strspn(p, " \t");
+		size_t n = strcspn(p, " \t");
+		if (!n)
+			break;
+		w->column[w->count] = (int)(p - rest) + 1;
+		w->tail[w->count] = p;
+		snprintf(w->word[w->count], sizeof w->word[0], "%.*s", (int)(n < 127 ? n : 127), p);
+		w->count++;
+		p += n;
+	}
+}
+
+/* b with t < 0: only check. */
+typedef bool act_function(struct bench *b, int64_t t, const struct words *w, struct fault *why);
+
+static bool expect(struct fault *why, const struct words *w, int word, const char *what)
+{
+	fault_at(why, NULL, 0, word < w->count ? w->column[word] : 0, "expected %s%s%s%s", what,
+	         word < w->count ? ", found \"" : "", word < w->count ? w->word[word] : "",
+	         word < w->count ? "\"" : "");
+	return false;
+}
+
+static bool act_at(struct bench *b, int64_t t, const struct words *w, struct fault *why)
+{
+	enum quantity q;
+	bool has_quantity = w->count > 1;
+	if (w->count < 1 || !name_valid(w->word[0], strlen(w->word[0])))
+		return expect(why, w, 0, "the name of a position");
+	if (has_quantity && !quantity_from_name(w->word[1], strlen(w->word[1]), &q))
+		return expect(why, w, 1, "a quantity (value, leakage, esr, dissipation, insulation, volts)");
+	if (w->count > 2 && bench_meter_index(b, w->word[2]) < 0)
+		return expect(why, w, 2, "the name of a meter");
+	return t < 0 || bench_at(b, t, w->word[0], has_quantity ? (int)q : -1,
+	                         w->count > 2 ? w->word[2] : NULL, why);
+}
+
+static bool act_walk(struct bench *b, int64_t t, const struct words *w, struct fault *why)
+{
+	bool on = w->count == 1 && strcmp(w->word[0], "on") == 0;
+	if (!on && !(w->count == 1 && strcmp(w->word[0], "off") == 0))
+		return expect(why, w, 0, "on or off");
+	return t < 0 || bench_walk(b, t, on, why);
+}
+
+static bool act_reach(struct bench *b, int64_t t, const struct words *w, struct fault *why)
+{
+	enum reach r;
+	if (w->count != 1 || !reach_from_name(w->word[0], strlen(w->word[0]), &r))
+		return expect(why, w, 0, "in-circuit, lifted or loose");
+	return t < 0 || bench_reach(b, t, r, why);
+}
+
+static bool act_condition(struct bench *b, int64_t t, const struct words *w, struct fault *why)
+{
+	enum condition c;
+	if (w->count != 1 || !condition_from_name(w->word[0], strlen(w->word[0]), &c))
+		return expect(why, w, 0, "found, new or done");
+	return t < 0 || bench_condition(b, t, c, why);
+}
+
+static bool act_quantity(struct bench *b, int64_t t, const struct words *w, struct fault *why)
+{
+	enum quantity q;
+	if (w->count != 1 || !quantity_from_name(w->word[0], strlen(w->word[0]), &q))
+		return expect(why, w, 0, "a quantity (value, leakage, esr, dissipation, insulation, volts)");
+	return t < 0 || bench_quantity(b, t, q, why);
+}
+
+static bool act_take(struct bench *b, int64_t t, const struct words *w, struct fault *why)
+{
+	if (w->count > 1 || (w->count == 1 && bench_meter_index(b, w->word[0]) < 0))
+		return expect(why, w, 0, "nothing, or the name of a meter");
+	return t < 0 || bench_take(b, t, w->count ? w->word[0] : NULL, (struct bench_wait){0}, why);
+}
+
+static bool act_again(struct bench *b, int64_t t, const struct words *w, struct fault *why)
+{
+	if (w->count)
+		return expect(why, w, 0, "nothing");
+	return t < 0 || bench_again(b, t, why);
+}
+
+static bool act_undo(struct bench *b, int64_t t, const struct words *w, struct fault *why)
+{
+	if (w->count)
+		return expect(why, w, 0, "nothing");
+	return t < 0 || bench_undo(b, t, (struct bench_wait){0}, why);
+}
+
+static bool act_cold(struct bench *b, int64_t t, const struct words *w, struct fault *why)
+{
+	if (w->count)
+		return expect(why, w, 0, "nothing");
+	return t < 0 || bench_job_state(b, t, false, (struct bench_wait){0}, why);
+}
+
+static bool act_live(struct bench *b, int64_t t, const struct words *w, struct fault *why)
+{
+	if (w->count)
+		return expect(why, w, 0, "nothing");
+	return t < 0 || bench_job_state(b, t, true, (struct bench_wait){0}, why);
+}
+
+static bool act_job(struct bench *b, int64_t t, const struct words *w, struct fault *why)
+{
+	if (w->count < 1)
+		return expect(why, w, 0, "the name of a job");
+	if (t >= 0 && strcmp(b->job, w->tail[0]) == 0)
+		return true; /* a tape may say again which job is open */
+	return t < 0 || bench_job_start(b, t, w->tail[0], (struct bench_wait){0}, why);
+}
+
+static bool act_note(struct bench *b, int64_t t, const struct words *w, struct fault *why)
+{
+	if (w->count < 2 || !name_valid(w->word[0], strlen(w->word[0])))
+		return expect(why, w, w->count < 1 ? 0 : 1, "the name of a position and a text");
+	return t < 0 || bench_note(b, t, w->word[0], w->tail[1], (struct bench_wait){0}, why);
+}
+
+static bool act_meter(struct bench *b, int64_t t, const struct words *w, struct fault *why)
+{
+	int i = w->count ? bench_meter_index(b, w->word[0]) : -1;
+	if (i < 0)
+		return expect(why, w, 0, "the name of a meter that is configured");
+	bool gone = w->count > 1 && strcmp(w->word[1], "gone") == 0;
+	if (!gone && !(w->count == 2 && strcmp(w->word[1], "back") == 0))
+		return expect(why, w, 1, "gone or back");
+	if (t < 0)
+		return true;
+	if (gone)
+		bench_line_gone(b, t, i, w->count > 2 ? w->tail[2] : "unplugged");
+	else
+		bench_line_opened(b, t, i);
+	return true;
+}
+
+static const struct act {
+	const char *name;
+	act_function *call;
+} acts[] = {
+    {"at", act_at},       {"walk", act_walk},   {"reach", act_reach}, {"condition", act_condition},
+    {"take", act_take},   {"again", act_again}, {"undo", act_undo},   {"quantity", act_quantity},
+    {"cold", act_cold},   {"live", act_live},   {"job", act_job},     {"note", act_note},
+    {"meter", act_meter},
+};
+
+static bool act_run(struct bench *b, int64_t t, const char *name, const char *rest,
+                    struct fault *why)
+{
+	struct words w;
+	split(rest, &w);
+	for (size_t i = 0; i < sizeof acts / sizeof *acts; i++)
+		if (strcmp(acts[i].name, name) == 0)
+			return acts[i].call(b, t, &w, why);
+	fault_set(why, "there is no act @%s: at, walk, reach, condition, quantity, take, again, undo, "
+	          "note, cold, live, job, meter", name);
+	return false;
+}
+
+bool bench_act(struct bench *b, int64_t t, const char *act, const char *rest, struct fault *why)
+{
+	bench_run_until(b, t);
+	return act_run(b, t, act, rest, why);
+}
+
+bool bench_act_check(const struct bench *b, const char *act, const char *rest, struct fault *why)
+{
+	/* With t < 0 no act changes anything; the table's functions serve both. */
+	return act_run((struct bench *)(uintptr_t)b, -1, act, rest, why);
+}

@@ -1,0 +1,190 @@
+/* SPDX-License-Identifier: MIT */
+/*
+ * What the bench shows of itself, as JSON object texts (protocol/WIRE.md): status,
+ * meters, live values.  Nothing here changes anything.
+ */
+#include "daemon/bench_state.h"
+
+#include <stdio.h>
+#include <string.h>
+
+static void member_name(struct text *out, const char *key, const char *name)
+{
+	if (name && name[0])
+		text_member_string(out, key, name);
+	else
+		text_member_null(out, key);
+}
+
+static bool is_armed(const struct bench *b)
+{
+	for (int i = 0; i < b->meters; i++)
+		if (b->meter[i].spent)
+			return false;
+	return true;
+}
+
+void bench_chosen(const struct bench *b, struct text *out)
+{
+	if (b->chosen < 0) {
+		text_puts(out, "null");
+		return;
+	}
+	const struct position *p = &b->position[b->chosen].row.position;
+	char shown[64] = "", tolerance[64] = "";
+	if (p->has_nominal)
+		quantity_shown(p->nominal, p->function, quantity_prefix(p->nominal, p->function), shown,
+		               sizeof shown);
+	tolerance_shown(&p->tolerance, p->function, tolerance, sizeof tolerance);
+	text_puts(out, "{\"position\":");
+	text_string(out, p->name, strlen(p->name));
+	text_member_string(out, "quantity", quantity_name(b->quantity));
+	text_member_string(out, "kind", kind_name(p->kind));
+	member_name(out, "nominal", shown);
+	member_name(out, "tolerance", tolerance);
+	member_name(out, "role", p->role);
+	member_name(out, "twin", p->twin);
+	text_member_bool(out, "armed", is_armed(b));
+	text_puts(out, "}");
+}
+
+static int places_done(const struct bench *b)
+{
+	int done = 0;
+	for (int i = 0; i < b->positions; i++)
+		done += !walk_lacks(b, i);
+	return done;
+}
+
+void bench_status(const struct bench *b, struct text *out)
+{
+	text_puts(out, "{\"bench\":");
+	text_string(out, b->config->name, strlen(b->config->name));
+	member_name(out, "job", b->job);
+	text_member_string(out, "state", b->live ? "live" : "cold");
+	text_member_string(out, "condition", condition_name(b->condition));
+	text_member_string(out, "reach", reach_name(b->reach));
+	text_member_string(out, "walk", b->walk ? "on" : "off");
+	text_member(out, "chosen");
+	bench_chosen(b, out);
+	text_member(out, "bound");
+	text_puts(out, "[");
+	bool first = true;
+	for (int i = 0; i < b->meters; i++) {
+		if (b->meter[i].bound < 0)
+			continue;
+		text_puts(out, first ? "{" : ",{");
+		text_puts(out, "\"meter\":");
+		text_string(out, b->meter[i].config->name, strlen(b->meter[i].config->name));
+		text_member_string(out, "position", b->position[b->meter[i].bound].row.position.name);
+		text_puts(out, "}");
+		first = false;
+	}
+	text_puts(out, "]");
+	text_member_string(out, "health", log_health_word(log_health(b->log)));
+	text_member_int(out, "last", log_last_seq(b->log));
+	text_member_int(out, "done", places_done(b));
+	text_member_int(out, "positions", b->positions);
+	text_puts(out, "}");
+}
+
+/* A value older than this is not shown as if it were now. */
+static bool is_stale(const struct bench_meter *m, int64_t t)
+{
+	int64_t period = settle_period(&m->settle);
+	if (!m->has_last || m->gone)
+		return true;
+	return t - m->last.t > (period > 0 ? 3 * period : 0) + INT64_C(1000000);
+}
+
+static void member_shown(struct text *out, const struct bench_meter *m, int64_t t)
+{
+	char shown[64] = "";
+	if (!is_stale(m, t))
+		reading_shown(&m->last, shown, sizeof shown);
+	member_name(out, "shown", shown);
+	member_name(out, "function", is_stale(m, t) ? NULL : function_name(m->last.function));
+}
+
+void accuracy_text(const struct accuracy *a, char *out, size_t size)
+{
+	struct text t;
+	text_begin(&t, out, size);
+	for (int i = 0; i < a->count; i++) {
+		const struct accuracy_line *l = &a->line[i];
+		char below[64] = "";
+		if (l->has_below)
+			quantity_shown(l->below, l->function, quantity_prefix(l->below, l->function), below,
+			               sizeof below);
+		text_printf(&t, "%s%s%s%s ", i ? "; " : "", function_name(l->function),
+		            below[0] ? " below " : "", below);
+		text_printf(&t, "%.6g%% + %.6g", l->percent, l->counts);
+	}
+	if (t.failed && size)
+		out[0] = '\0';
+}
+
+static const char *line_word(const struct bench_meter *m, int64_t t)
+{
+	if (m->gone || m->trouble[0])
+		return "absent";
+	const char *word = meter_state_word(&m->machine);
+	if (m->has_last && is_stale(m, t))
+		return "stale";
+	return word;
+}
+
+static void write_meter(const struct bench *b, const struct bench_meter *m, int64_t t,
+                        struct text *out)
+{
+	const struct meter_counters *c = meter_counters(&m->machine);
+	char accuracy[1024];
+	(void)b;
+	accuracy_text(&m->config->accuracy, accuracy, sizeof accuracy);
+	text_puts(out, "{\"name\":");
+	text_string(out, m->config->name, strlen(m->config->name));
+	text_member_string(out, "dialect", m->config->dialect->name);
+	member_name(out, "port", m->config->port);
+	text_member_string(out, "state", line_word(m, t));
+	text_member_bool(out, "asked", m->config->dialect->asked);
+	member_name(out, "identity", m->identity);
+	member_shown(out, m, t);
+	text_member(out, "counters");
+	text_printf(out, "{\"good\":%llu,\"bad\":%llu,\"readings\":%llu,\"timeouts\":%llu,"
+	            "\"late\":%llu,\"reconnects\":%llu}",
+	            (unsigned long long)c->good, (unsigned long long)c->bad,
+	            (unsigned long long)c->readings, (unsigned long long)c->timeouts,
+	            (unsigned long long)c->late, (unsigned long long)c->reconnects);
+	member_name(out, "accuracy", accuracy);
+	member_name(out, "why", m->trouble[0] ? m->trouble : meter_why(&m->machine));
+	text_puts(out, "}");
+}
+
+void bench_meters(const struct bench *b, int64_t t, struct text *out)
+{
+	text_puts(out, "{\"meters\":[");
+	for (int i = 0; i < b->meters; i++) {
+		if (i)
+			text_puts(out, ",");
+		write_meter(b, &b->meter[i], t, out);
+	}
+	text_puts(out, "]}");
+}
+
+void bench_live(const struct bench *b, int64_t t, struct text *out)
+{
+	text_puts(out, "{\"meters\":[");
+	for (int i = 0; i < b->meters; i++) {
+		const struct bench_meter *m = &b->meter[i];
+		text_puts(out, i ? ",{\"name\":" : "{\"name\":");
+		text_string(out, m->config->name, strlen(m->config->name));
+		text_member_string(out, "state", line_word(m, t));
+		member_shown(out, m, t);
+		text_member_real(out, "progress", settle_progress(&m->settle, t));
+		text_member_bool(out, "touching", settle_touching(&m->settle));
+		text_puts(out, "}");
+	}
+	text_puts(out, "]");
+	member_name(out, "position", b->chosen >= 0 ? b->position[b->chosen].row.position.name : NULL);
+	text_puts(out, "}");
+}

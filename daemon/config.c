@@ -1,0 +1,238 @@
+/* SPDX-License-Identifier: MIT */
+/* See config.h. */
+#include "daemon/config.h"
+#include "daemon/config_meter.h"
+#include "daemon/config_value.h"
+
+#include "protocol/record/ini.h"
+
+#include <errno.h>
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <unistd.h>
+
+struct loader {
+	const char *file;
+	bool replay;
+	struct config *config;
+	const char *section; /* the open one; ini_parse gives one pointer for each */
+	bool in_meter;
+	struct meter_draft draft;
+	bool has_log;
+};
+
+/* ---- [bench] ---- */
+
+enum taken { TAKEN, REFUSED, UNKNOWN };
+
+static enum taken limit_take(struct config *c, const struct ini_item *item, struct fault *why)
+{
+	static const struct {
+		const char *name;
+		size_t offset;
+		double low, high;
+	} limit[] = {
+#define X(field, name, standard, low, high) \
+	{ name, offsetof(struct settle_limits, field), low, high },
+		SETTLE_LIMIT_LIST(X)
+#undef X
+	};
+	const size_t count = sizeof limit / sizeof limit[0];
+	size_t i = 0;
+	while (i < count && strcmp(limit[i].name, item->key) != 0)
+		i++;
+	if (i == count)
+		return UNKNOWN;
+	double *out = (double *)(void *)((char *)&c->limits + limit[i].offset);
+	size_t len = strlen(item->key);
+	if (len > 8 && strcmp(item->key + len - 8, " seconds") == 0) {
+		int64_t us, low = llround(limit[i].low * 1e6), high = llround(limit[i].high * 1e6);
+		if (!value_seconds(item->value, low, high, &us, why))
+			return REFUSED;
+		*out = (double)us / 1e6;
+		return TAKEN;
+	}
+	if (!value_number(item->value, limit[i].low, limit[i].high, out, why))
+		return REFUSED;
+	if (strstr(item->key, "conversions") && floor(*out) < *out) {
+		fault_set(why, "`%.60s`: expected a whole number", item->value);
+		return REFUSED;
+	}
+	return TAKEN;
+}
+
+static bool bench_take(struct loader *l, const struct ini_item *item, struct fault *why)
+{
+	struct config *c = l->config;
+	if (strcmp(item->key, "name") == 0) {
+		if (name_valid(item->value, strlen(item->value))) {
+			snprintf(c->name, sizeof c->name, "%s", item->value);
+			return true;
+		}
+		fault_set(why, "`%.60s` is no name: expected up to 32 letters, digits and . _ / -, a "
+		               "letter or digit first", item->value);
+		return false;
+	}
+	if (strcmp(item->key, "log") == 0) {
+		l->has_log = true;
+		return value_text(item->value, "the path of the log", c->log, sizeof c->log, why);
+	}
+	if (strcmp(item->key, "socket") == 0)
+		return value_text(item->value, "the path of the socket", c->socket, sizeof c->socket,
+		                  why);
+	enum taken taken = limit_take(c, item, why);
+	if (taken == UNKNOWN)
+		fault_at(why, l->file, item->line, item->key_column,
+		         "unknown key `%.40s` of the bench: expected name, log, socket, or one of the "
+		         "thresholds of settling, such as `arm seconds`",
+		         item->key);
+	return taken == TAKEN;
+}
+
+/* ---- sections ---- */
+
+static bool section_end(struct loader *l, struct fault *why)
+{
+	if (!l->in_meter)
+		return true;
+	l->in_meter = false;
+	if (!meter_finish(&l->draft, l->replay, why))
+		return false;
+	struct config *c = l->config;
+	const struct config_meter *m = l->draft.meter;
+	for (int i = 0; i < c->meters && m->has_place && !l->replay; i++)
+		if (c->meter[i].has_place && strcmp(c->meter[i].port, m->port) == 0) {
+			const struct key_place *at = &l->draft.given[KEY_PORT];
+			fault_at(why, l->file, at->line, at->value_column,
+			         "this port was given already to meter %s in line %d", c->meter[i].name,
+			         c->meter[i].line);
+			return false;
+		}
+	c->meters++;
+	return true;
+}
+
+static bool section_begin(struct loader *l, const struct ini_item *item, struct fault *why)
+{
+	struct config *c = l->config;
+	if (strcmp(item->section, "bench") == 0)
+		return true;
+	if (strncmp(item->section, "meter ", 6) != 0) {
+		fault_at(why, l->file, item->line, item->key_column,
+		         "unknown section [%.60s]: expected [bench] or [meter NAME]", item->section);
+		return false;
+	}
+	if (c->meters == CONFIG_METERS_MAX) {
+		fault_at(why, l->file, item->line, item->key_column, "more than %d meters",
+		         CONFIG_METERS_MAX);
+		return false;
+	}
+	l->in_meter = true;
+	return config_meter_begin(&l->draft, &c->meter[c->meters], l->file, item->section + 6, item, why);
+}
+
+static bool take(void *arg, const struct ini_item *item, struct fault *why)
+{
+	struct loader *l = arg;
+	why->text[0] = '\0';
+	why->line = why->column = 0;
+	if (!item->key)
+		return section_end(l, why) && section_begin(l, item, why);
+	bool good = l->in_meter ? meter_take(&l->draft, item, why) : bench_take(l, item, why);
+	if (!good && !why->line) {
+		/* A column that counts from the start of the value. */
+		int column = item->value_column + (why->column ? why->column - 1 : 0);
+		fault_at(why, l->file, item->line, column, "`%.60s`: %s", item->key, why->text);
+	}
+	return good;
+}
+
+/* ---- the whole ---- */
+
+void config_standard(struct config *out)
+{
+	char host[256] = "";
+	memset(out, 0, sizeof *out);
+#define X(field, name, standard, low, high) out->limits.field = (standard);
+	SETTLE_LIMIT_LIST(X)
+#undef X
+	gethostname(host, sizeof host - 1);
+	host[strcspn(host, ".")] = '\0';
+	bool good = name_valid(host, strlen(host));
+	snprintf(out->name, sizeof out->name, "%.32s", good ? host : "bench");
+	snprintf(out->log, sizeof out->log, "%s/%s.db", CONFIG_LOG_FOLDER, out->name);
+	snprintf(out->socket, sizeof out->socket, "%s", CONFIG_SOCKET);
+}
+
+bool config_parse(const char *file, const char *text, size_t len, bool replay, struct config *out,
+                  struct fault *why)
+{
+	struct loader l = { .file = file, .replay = replay, .config = out };
+	config_standard(out);
+	snprintf(out->file, sizeof out->file, "%s", file);
+	if (!ini_parse(file, text, len, take, &l, why) || !section_end(&l, why))
+		return false;
+	if (!l.has_log)
+		snprintf(out->log, sizeof out->log, "%s/%s.db", CONFIG_LOG_FOLDER, out->name);
+	return true;
+}
+
+static char *file_read(const char *file, size_t *len, struct fault *why)
+{
+	FILE *f = fopen(file, "re");
+	if (!f) {
+		fault_at(why, file, 0, 0, "the configuration cannot be read: %s", strerror(errno));
+		return NULL;
+	}
+	char *text = malloc(CONFIG_FILE_MAX + 1);
+	*len = text ? fread(text, 1, CONFIG_FILE_MAX + 1, f) : 0;
+	int error = ferror(f) ? errno : 0;
+	fclose(f);
+	if (text && !error && *len <= CONFIG_FILE_MAX)
+		return text;
+	if (!text)
+		fault_at(why, file, 0, 0, "out of memory");
+	else if (error)
+		fault_at(why, file, 0, 0, "the configuration cannot be read: %s", strerror(error));
+	else
+		fault_at(why, file, 0, 0, "longer than %d bytes: this is no configuration",
+		         CONFIG_FILE_MAX);
+	free(text);
+	return NULL;
+}
+
+bool config_load(const char *file, bool replay, struct config *out, struct fault *why)
+{
+	size_t len;
+	if (!file && access(CONFIG_FILE, F_OK) < 0 && errno == ENOENT) {
+		config_standard(out);
+		return true;
+	}
+	if (!file)
+		file = CONFIG_FILE;
+	char *text = file_read(file, &len, why);
+	if (!text)
+		return false;
+	bool good = config_parse(file, text, len, replay, out, why);
+	free(text);
+	return good;
+}
+
+const struct config_meter *config_meter(const struct config *c, const char *name)
+{
+	for (int i = 0; i < c->meters; i++)
+		if (strcmp(c->meter[i].name, name) == 0)
+			return &c->meter[i];
+	return NULL;
+}
+
+bool config_digit(const struct config_meter *m, enum function f, struct decimal *digit)
+{
+	enum function from = m->has_digit[f] ? f : FUNCTION_NONE;
+	if (!m->has_digit[from])
+		return false;
+	*digit = m->digit[from];
+	return true;
+}

@@ -1,0 +1,133 @@
+/* SPDX-License-Identifier: MIT */
+/*
+ * The configuration: an INI file (protocol/record/ini.h says how it is written) with
+ * one section [bench] and one [meter NAME] for each meter.  It is loaded whole or
+ * refused with file, line, column and what was expected.
+ *
+ *     [bench]
+ *     name   = north                  ; default: the host's name
+ *     log    = /var/lib/tally/north.db ; default: /var/lib/tally/NAME.db
+ *     socket = /run/tally/tally.sock  ; the default
+ *     arm seconds = 1.5               ; every threshold of daemon/settle.h by its name
+ *
+ *     [meter red]
+ *     port    = /dev/tally/red        ; a path, usb:VID:PID[:SERIAL], usb-place:PLACE
+ *     dialect = ascii-unit
+ *     serial  = 9600 8N1              ; these four stand above the dialect's own
+ *     flow    = none                  ; none, hardware, software
+ *     dtr     = on                    ; on, off, leave
+ *     rts     = off
+ *     quiet   = 500                   ; ms: nothing is sent so long after opening
+ *     conversion = 2                  ; frames that the meter sends of one conversion
+ *     function = ohm                  ; what bare numbers are
+ *     accuracy ohm = 0.5% + 2         ; percent of reading + counts of the last digit
+ *     accuracy farad below 10n = 2.0% + 10
+ *     input volt-dc = 10M             ; input resistance, ohm
+ *     isolated = yes                  ; its input floats against earth
+ *     ac = rms                        ; true rms, or average
+ *     bandwidth = 1k                  ; Hz, of the ac functions
+ *     test farad = 1 kHz, bridge      ; how it measures: test frequency, method, volts
+ *
+ * and only where the dialect asks (nothing is ever sent to the others):
+ *
+ *     setup    = *CLS | CONF:RES      ; sent in this order after opening
+ *     query    = READ?                ; default: the dialect's
+ *     function = ohm                  ; needed unless set-up or query say it
+ *     digit    = 0.01                 ; weight of the last digit, in ohm here
+ *     digit farad = 1p                ; the same for one function
+ *     pace     = 0.2                  ; seconds from query to query at least, or 5/s
+ *     timeout  = 2                    ; seconds to wait for an answer
+ *     identify = no                   ; whether to send *IDN? (default: yes)
+ *
+ * Relative paths count from the directory in which the daemon was started.
+ */
+#ifndef TALLY_CONFIG_H
+#define TALLY_CONFIG_H
+
+#include "daemon/place.h"
+#include "daemon/settle.h"
+#include "protocol/meter/dialect.h"
+#include "protocol/trade/uncertainty.h"
+
+#define CONFIG_FILE "/etc/tally/tallyd.conf"
+#define CONFIG_SOCKET "/run/tally/tally.sock"
+#define CONFIG_LOG_FOLDER "/var/lib/tally"
+
+#define CONFIG_METERS_MAX 64
+#define CONFIG_SETUP_MAX 16
+#define CONFIG_COMMAND_SIZE 128
+#define CONFIG_TEST_SIZE 48
+#define CONFIG_PATH_SIZE 1024
+#define CONFIG_SOCKET_SIZE 108 /* sun_path of a Unix socket, with its NUL */
+#define CONFIG_FILE_MAX (1 << 20)
+
+enum answer { ANSWER_UNKNOWN, ANSWER_YES, ANSWER_NO };
+enum ac_kind { AC_UNKNOWN, AC_RMS, AC_AVERAGE };
+
+/* Outside these a meter gives a reading and no verdict.  0, "" and UNKNOWN: the
+ * file does not say. */
+struct limits_of_use {
+	double input[FUNCTION_COUNT]; /* ohm */
+	enum answer isolated;
+	enum ac_kind ac;
+	double bandwidth; /* Hz */
+	char test[FUNCTION_COUNT][CONFIG_TEST_SIZE];
+};
+
+struct config_meter {
+	char name[NAME_SIZE];
+	int line; /* of the file */
+	bool has_place;
+	char port[PLACE_PATH_SIZE]; /* as written */
+	struct place place;
+	const struct dialect *dialect;
+	struct line_settings serial; /* the dialect's, with what the file says above it */
+	enum function function;      /* FUNCTION_NONE: every frame says its own */
+	int conversion;              /* 1 or more */
+
+	/* for a dialect that asks */
+	bool identify;
+	int setups;
+	char setup[CONFIG_SETUP_MAX][CONFIG_COMMAND_SIZE];
+	char query[CONFIG_COMMAND_SIZE]; /* the dialect's where the file says nothing */
+	/* Weight of the last digit by function; [FUNCTION_NONE] holds for the others. */
+	bool has_digit[FUNCTION_COUNT];
+	struct decimal digit[FUNCTION_COUNT];
+	int64_t pace_us, timeout_us;
+
+	struct accuracy accuracy;
+	struct limits_of_use use;
+};
+
+/* Some hundred kilobytes: not for the stack. */
+struct config {
+	char file[256]; /* "" where there is none */
+	char name[NAME_SIZE];
+	char log[CONFIG_PATH_SIZE];
+	char socket[CONFIG_SOCKET_SIZE];
+	struct settle_limits limits;
+	int meters;
+	struct config_meter meter[CONFIG_METERS_MAX];
+};
+
+/* What holds without a file: no meters, and a bench named as the host is. */
+void config_standard(struct config *out);
+
+/*
+ * Load `file`.  NULL is CONFIG_FILE where there is such a file, else the standard.
+ * For a replay a meter needs no port.  On a fault *out is not to be used.
+ */
+bool config_load(const char *file, bool replay, struct config *out, struct fault *why);
+
+/* The same of a text that was read already; `file` is its name. */
+bool config_parse(const char *file, const char *text, size_t len, bool replay, struct config *out,
+                  struct fault *why);
+
+/* NULL where there is none of that name. */
+const struct config_meter *config_meter(const struct config *c, const char *name);
+
+/* The weight of the last digit that the file gives for function `f`; false where it
+ * says nothing. */
+bool config_digit(const struct config_meter *m, enum function f, struct decimal *digit);
+
+#endif

@@ -1,0 +1,392 @@
+/* SPDX-License-Identifier: MIT */
+/*
+ * See main_calls.h.
+ *
+ * One row a method: its parameters are read strictly into a `struct asked`, then
+ * its function calls the bench.  A call that makes a record is answered when the
+ * record is durable (answered below), every other at once.
+ */
+#include "daemon/main_calls.h"
+
+#include "daemon/query_params.h"
+#include "protocol/record/text.h"
+#include "protocol/record/wire.h"
+
+#include <stdlib.h>
+#include <string.h>
+
+#define ANSWER_SIZE (256 * 1024)
+
+/* Everything that any method takes. */
+struct asked {
+	const char *position, *quantity, *meter, *name, *text, *job, *because, *value, *from, *u;
+	const char *reach, *condition, *walk, *state;
+	int64_t seq;
+	json_t *fields;
+};
+
+struct answering {
+	struct calls *calls;
+	struct server_call *call;
+	int64_t t;
+	struct asked asked;
+	struct text out; /* an answer given at once */
+};
+
+/* ---- answers that wait for the disk ---- */
+
+enum shape { SHAPE_SEQ, SHAPE_RECORD, SHAPE_STRUCK, SHAPE_SHEET };
+
+struct waiting {
+	struct server_call *call;
+	enum shape shape;
+};
+
+static void answer_durable(const struct waiting *w, const struct bench_outcome *o)
+{
+	size_t size = o->len + 256;
+	char *buffer = malloc(size);
+	struct text t;
+	int64_t n;
+	if (!buffer)
+		return;
+	text_begin(&t, buffer, size);
+	text_printf(&t, "{\"seq\":%lld", (long long)o->seq);
+	if (w->shape == SHAPE_RECORD) {
+		text_member(&t, "record");
+		text_add(&t, o->record, o->len);
+	}
+	if (w->shape == SHAPE_STRUCK && json_int(json_member(o->record, o->len, "of"), &n))
+		text_member_int(&t, "struck", n);
+	if (w->shape == SHAPE_SHEET && json_int(json_member(o->record, o->len, "count"), &n))
+		text_member_int(&t, "positions", n);
+	text_puts(&t, "}");
+	server_answer(w->call, buffer);
+	free(buffer);
+}
+
+static void answered(void *arg, const struct bench_outcome *o)
+{
+	struct waiting *w = arg;
+	struct fault why;
+	if (o->durable) {
+		answer_durable(w, o);
+	} else {
+		fault_set(&why, "NOT LOGGED: %s", o->why ? o->why : "the log refused it");
+		server_refuse(w->call, WIRE_NOT_LOGGED, &why);
+	}
+	free(w);
+}
+
+static struct bench_wait wait_for(struct answering *a, enum shape shape)
+{
+	struct waiting *w = malloc(sizeof *w);
+	if (!w)
+		return (struct bench_wait){NULL, NULL};
+	*w = (struct waiting){a->call, shape};
+	return (struct bench_wait){answered, w};
+}
+
+/* The end of every call that waits: answered later, or refused now. */
+static bool later(struct answering *a, bool accepted, struct bench_wait w, int code,
+                  const struct fault *why)
+{
+	if (accepted)
+		return true;
+	if (bench_log_refused(a->calls->bench))
+		code = WIRE_NOT_LOGGED;
+	struct waiting *waiting = w.arg;
+	if (waiting) {
+		server_refuse(waiting->call, code, why);
+		free(waiting);
+	}
+	return true;
+}
+
+/* ---- the methods ---- */
+
+typedef bool method_function(struct answering *a, struct fault *why);
+
+static bool call_status(struct answering *a, struct fault *why)
+{
+	(void)why;
+	bench_status(a->calls->bench, &a->out);
+	return true;
+}
+
+static bool call_meters(struct answering *a, struct fault *why)
+{
+	(void)why;
+	bench_meters(a->calls->bench, a->t, &a->out);
+	return true;
+}
+
+/* Bad words are bad input (2); what the bench cannot do now is refused (5). */
+#define LATER(shape, code, call_)                            \
+	do {                                                     \
+		struct bench_wait w = wait_for(a, shape);            \
+		bool accepted_ = w.done && (call_);                  \
+		if (!w.done)                                         \
+			fault_set(why, "out of memory");                 \
+		return later(a, accepted_, w, code, why) && w.done;  \
+	} while (0)
+
+static bool call_job_start(struct answering *a, struct fault *why)
+{
+	LATER(SHAPE_SEQ, WIRE_BAD_INPUT,
+	      bench_job_start(a->calls->bench, a->t, a->asked.name, w, why));
+}
+
+static bool call_job_close(struct answering *a, struct fault *why)
+{
+	LATER(SHAPE_SEQ, WIRE_REFUSED, bench_job_close(a->calls->bench, a->t, w, why));
+}
+
+static bool call_job_state(struct answering *a, struct fault *why)
+{
+	bool live = strcmp(a->asked.state, "live") == 0;
+	if (!live && strcmp(a->asked.state, "cold") != 0) {
+		fault_set(why, "the state of a job is cold or live, not %.40s", a->asked.state);
+		return false;
+	}
+	LATER(SHAPE_SEQ, WIRE_REFUSED, bench_job_state(a->calls->bench, a->t, live, w, why));
+}
+
+static bool call_sheet_load(struct answering *a, struct fault *why)
+{
+	const struct asked *k = &a->asked;
+	LATER(SHAPE_SHEET, WIRE_BAD_INPUT,
+	      bench_sheet_load(a->calls->bench, a->t, k->name, k->text, strlen(k->text), k->job, w,
+	                       why));
+}
+
+static bool call_sheet_set(struct answering *a, struct fault *why)
+{
+	enum { FIELDS = 16 };
+	const char *key[FIELDS], *value[FIELDS], *k;
+	json_t *v;
+	int n = 0;
+	json_object_foreach (a->asked.fields, k, v) {
+		if (n == FIELDS || !json_is_string(v)) {
+			fault_set(why, "fields: at most %d, each a text, as written in a sheet", FIELDS);
+			return false;
+		}
+		key[n] = k;
+		value[n++] = json_string_value(v);
+	}
+	LATER(SHAPE_SEQ, WIRE_BAD_INPUT,
+	      bench_sheet_set(a->calls->bench, a->t, a->asked.position, key, value, n, w, why));
+}
+
+static bool read_quantity(const char *name, int *out, struct fault *why)
+{
+	enum quantity q;
+	*out = -1;
+	if (!name)
+		return true;
+	if (!quantity_from_name(name, strlen(name), &q)) {
+		fault_set(why, "there is no quantity %.40s: value, leakage, esr, dissipation, insulation, "
+		          "volts", name);
+		return false;
+	}
+	*out = (int)q;
+	return true;
+}
+
+static bool call_at(struct answering *a, struct fault *why)
+{
+	const struct asked *k = &a->asked;
+	int quantity;
+	if (!read_quantity(k->quantity, &quantity, why))
+		return false;
+	if ((k->position || k->meter) &&
+	    !bench_at(a->calls->bench, a->t, k->position, quantity, k->meter, why))
+		return false;
+	text_puts(&a->out, "{\"chosen\":");
+	bench_chosen(a->calls->bench, &a->out);
+	if (k->meter) {
+		text_member_string(&a->out, "meter", k->meter);
+		if (k->position)
+			text_member_string(&a->out, "position", k->position);
+		else
+			text_member_null(&a->out, "position");
+	}
+	text_puts(&a->out, "}");
+	return true;
+}
+
+static bool call_reach(struct answering *a, struct fault *why)
+{
+	enum reach r;
+	if (!reach_from_name(a->asked.reach, strlen(a->asked.reach), &r)) {
+		fault_set(why, "a reach is in-circuit, lifted or loose, not %.40s", a->asked.reach);
+		return false;
+	}
+	if (!bench_reach(a->calls->bench, a->t, r, why))
+		return false;
+	text_printf(&a->out, "{\"reach\":\"%s\"}", reach_name(r));
+	return true;
+}
+
+static bool call_condition(struct answering *a, struct fault *why)
+{
+	enum condition c;
+	const char *name = a->asked.condition;
+	if (!condition_from_name(name, strlen(name), &c)) {
+		fault_set(why, "a condition is found, new or done, not %.40s", name);
+		return false;
+	}
+	if (!bench_condition(a->calls->bench, a->t, c, why))
+		return false;
+	text_printf(&a->out, "{\"condition\":\"%s\"}", condition_name(c));
+	return true;
+}
+
+static bool call_walk(struct answering *a, struct fault *why)
+{
+	bool on = strcmp(a->asked.walk, "on") == 0;
+	if (!on && strcmp(a->asked.walk, "off") != 0) {
+		fault_set(why, "walk is on or off, not %.40s", a->asked.walk);
+		return false;
+	}
+	if (!bench_walk(a->calls->bench, a->t, on, why))
+		return false;
+	text_printf(&a->out, "{\"walk\":\"%s\",\"chosen\":", on ? "on" : "off");
+	bench_chosen(a->calls->bench, &a->out);
+	text_puts(&a->out, "}");
+	return true;
+}
+
+static bool call_take(struct answering *a, struct fault *why)
+{
+	LATER(SHAPE_RECORD, WIRE_REFUSED,
+	      bench_take(a->calls->bench, a->t, a->asked.meter, w, why));
+}
+
+static bool call_undo(struct answering *a, struct fault *why)
+{
+	LATER(SHAPE_STRUCK, WIRE_REFUSED, bench_undo(a->calls->bench, a->t, w, why));
+}
+
+static bool call_enter(struct answering *a, struct fault *why)
+{
+	const struct asked *k = &a->asked;
+	struct bench_typed typed = {.position = k->position, .value = k->value, .from = k->from,
+	                            .u = k->u, .because = k->because};
+	if (!read_quantity(k->quantity, &typed.quantity, why))
+		return false;
+	LATER(SHAPE_RECORD, WIRE_BAD_INPUT, bench_enter(a->calls->bench, a->t, &typed, w, why));
+}
+
+static bool call_strike(struct answering *a, struct fault *why)
+{
+	LATER(SHAPE_SEQ, WIRE_BAD_INPUT,
+	      bench_strike(a->calls->bench, a->t, a->asked.seq, a->asked.because, w, why));
+}
+
+static bool call_note(struct answering *a, struct fault *why)
+{
+	LATER(SHAPE_SEQ, WIRE_BAD_INPUT,
+	      bench_note(a->calls->bench, a->t, a->asked.position, a->asked.text, w, why));
+}
+
+/* Parameters by name; `out` is set from the offsets when a call comes. */
+static const struct {
+	const char *name;
+	size_t at;
+	enum param_type type;
+} members[] = {
+#define M(member) {#member, offsetof(struct asked, member), PARAM_TEXT}
+    M(position), M(quantity), M(meter), M(name),  M(text),      M(job),  M(because),
+    M(value),    M(from),     M(u),     M(reach), M(condition), M(walk), M(state),
+#undef M
+    {"seq", offsetof(struct asked, seq), PARAM_WHOLE},
+};
+
+/* `takes`: names with spaces between; an ending ! marks a compulsory one. */
+static const struct method {
+	const char *name;
+	method_function *call;
+	const char *takes;
+	bool at_once;
+} methods[] = {
+    {"status", call_status, "", true},
+    {"meters", call_meters, "", true},
+    {"job.start", call_job_start, "name!", false},
+    {"job.close", call_job_close, "", false},
+    {"job.state", call_job_state, "state!", false},
+    {"sheet.load", call_sheet_load, "name! text! job", false},
+    {"sheet.set", call_sheet_set, "position! fields!", false},
+    {"at", call_at, "position quantity meter", true},
+    {"reach", call_reach, "reach!", true},
+    {"condition", call_condition, "condition!", true},
+    {"walk", call_walk, "walk!", true},
+    {"take", call_take, "meter", false},
+    {"undo", call_undo, "", false},
+    {"enter", call_enter, "position! value! from! quantity u because", false},
+    {"strike", call_strike, "seq! because!", false},
+    {"note", call_note, "position! text!", false},
+};
+
+/* Builds the table of parameters of one method. */
+static bool read_asked(const struct method *m, json_t *params, struct asked *k, struct fault *why)
+{
+	enum { PARAMS = 8 };
+	struct param list[PARAMS];
+	char names[PARAMS][16];
+	size_t n = 0;
+	json_t *rest = json_copy(params);
+	for (const char *p = m->takes; *p && n < PARAMS;) {
+		size_t len = strcspn(p, " ");
+		bool compulsory = p[len - 1] == '!';
+		snprintf(names[n], sizeof names[n], "%.*s", (int)(len - compulsory), p);
+		p += len + strspn(p + len, " ");
+		if (strcmp(names[n], "fields") == 0) {
+			k->fields = json_object_get(params, "fields");
+			json_object_del(rest, "fields");
+			continue;
+		}
+		for (size_t i = 0; i < sizeof members / sizeof *members; i++)
+			if (strcmp(members[i].name, names[n]) == 0)
+				list[n] = (struct param){names[n], members[i].type, compulsory,
+				                         (char *)k + members[i].at};
+		n++;
+	}
+	bool good = params_read(m->name, rest, list, n, why);
+	json_decref(rest);
+	if (good && strstr(m->takes, "fields") && !json_is_object(k->fields)) {
+		fault_set(why, "%s wants fields: an object of texts", m->name);
+		good = false;
+	}
+	return good;
+}
+
+bool calls_call(void *arg, struct server_call *call, const char *method, json_t *params,
+                unsigned uid)
+{
+	const struct method *m = NULL;
+	struct fault why;
+	(void)uid;
+	for (size_t i = 0; i < sizeof methods / sizeof *methods; i++)
+		if (strcmp(methods[i].name, method) == 0)
+			m = &methods[i];
+	if (!m)
+		return false;
+	struct answering a = {.calls = arg, .call = call};
+	a.t = a.calls->now(a.calls->arg);
+	char *buffer = malloc(ANSWER_SIZE);
+	if (!buffer) {
+		fault_set(&why, "out of memory");
+		server_refuse(call, WIRE_REFUSED, &why);
+		return true;
+	}
+	text_begin(&a.out, buffer, ANSWER_SIZE);
+	if (!read_asked(m, params, &a.asked, &why))
+		server_refuse(call, WIRE_BAD_PARAMS, &why);
+	else if (!m->call(&a, &why))
+		server_refuse(call, WIRE_BAD_INPUT, &why);
+	else if (m->at_once)
+		server_answer(call, buffer);
+	free(buffer);
+	return true;
+}

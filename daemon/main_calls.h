@@ -1,0 +1,23 @@
+/* SPDX-License-Identifier: MIT */
+/*
+ * What a client may ask of the bench: the methods of protocol/WIRE.md that are
+ * not answered from the log, each a call of the bench.  Server and bench do not
+ * know each other; this is the second half of main.c, where they meet.
+ */
+#ifndef TALLY_MAIN_CALLS_H
+#define TALLY_MAIN_CALLS_H
+
+#include "daemon/bench.h"
+#include "daemon/server.h"
+
+struct calls {
+	struct bench *bench;
+	int64_t (*now)(void *arg); /* stream time, us */
+	void *arg;
+};
+
+/* A server hook; `arg` is a struct calls. */
+bool calls_call(void *arg, struct server_call *call, const char *method, json_t *params,
+                unsigned uid);
+
+#endif

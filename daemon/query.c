@@ -1,0 +1,226 @@
+/* SPDX-License-Identifier: MIT */
+/* See query.h. */
+#include "daemon/query_private.h"
+
+#include "protocol/record/seal.h"
+
+#include <stdlib.h>
+#include <string.h>
+
+static const struct {
+	const char *method;
+	bool (*run)(struct query *q, json_t *params);
+} table[] = {
+	{ "records", query_records },
+	{ "verify", query_verify },
+	{ "entries", query_entries },
+	{ "job.list", query_job_list },
+	{ "job.show", query_job_show },
+	{ "sheet.show", query_sheet_show },
+	{ "compare", query_compare },
+};
+
+#define METHODS (sizeof table / sizeof table[0])
+
+bool query_known(const char *method)
+{
+	for (size_t i = 0; i < METHODS; i++)
+		if (!strcmp(table[i].method, method))
+			return true;
+	return false;
+}
+
+char *query_run(struct log_reader *reader, const char *method, json_t *params, int *code,
+                struct fault *why)
+{
+	struct query q = { .reader = reader, .code = WIRE_UNREADABLE, .why = why };
+	size_t i = 0;
+	while (i < METHODS && strcmp(table[i].method, method))
+		i++;
+	if (i == METHODS) {
+		*code = WIRE_NO_METHOD;
+		fault_set(why, "no method \"%s\" here", method);
+		return NULL;
+	}
+	answer_begin(&q.out, QUERY_ANSWER_MAX);
+	bool good = table[i].run(&q, params);
+	if (good && q.out.failed) {
+		good = false;
+		fault_set(why, "%s: the answer does not fit; ask for less, with limit or position", method);
+	}
+	if (good)
+		return answer_take(&q.out);
+	answer_free(&q.out);
+	*code = q.code;
+	return NULL;
+}
+
+/* ---- what the methods have in common ---- */
+
+bool query_refuse(struct query *q, int code)
+{
+	q->code = code;
+	return false;
+}
+
+bool query_no_memory(struct query *q)
+{
+	fault_set(q->why, "no memory for the answer; ask for less, with limit or position");
+	return query_refuse(q, WIRE_UNREADABLE);
+}
+
+bool query_each(struct query *q, const struct log_query *what,
+                bool (*each)(void *arg, int64_t seq, const char *text, size_t len), void *arg)
+{
+	if (log_reader_records(q->reader, what, each, arg, q->why) >= 0)
+		return true;
+	return query_refuse(q, WIRE_UNREADABLE);
+}
+
+bool query_bounds(struct query *q, const char *method, const struct page_bounds *bounds)
+{
+	if (bounds->limit >= 1 && bounds->limit <= QUERY_LIMIT_MAX)
+		return true;
+	fault_set(q->why, "%s: limit must be 1 to %d", method, QUERY_LIMIT_MAX);
+	return query_refuse(q, WIRE_BAD_PARAMS);
+}
+
+bool query_room(const struct query *q, size_t len)
+{
+	/* What closes an answer: more, next, last and the brackets. */
+	enum { END = 160 };
+	return !q->out.failed && q->out.len + len + END <= q->out.max;
+}
+
+void query_more(struct query *q, bool more, int64_t next)
+{
+	if (more)
+		answer_printf(&q->out, ",\"more\":true,\"next\":%lld", (long long)next);
+	else
+		answer_puts(&q->out, ",\"more\":false");
+}
+
+/* ---- what hello says ---- */
+
+static bool last_seq(void *arg, int64_t seq, const char *text, size_t len)
+{
+	(void)text;
+	(void)len;
+	((struct query_log *)arg)->last = seq;
+	return false;
+}
+
+static bool first_record(void *arg, int64_t seq, const char *text, size_t len)
+{
+	struct query_log *log = arg;
+	if (seq == 1 && json_is(json_member(text, len, "kind"), "log")) {
+		json_text(json_member(text, len, "identity"), log->identity, sizeof log->identity);
+		json_text(json_member(text, len, "bench"), log->bench, sizeof log->bench);
+	}
+	return false;
+}
+
+bool query_log(struct log_reader *reader, struct query_log *out, struct fault *why)
+{
+	memset(out, 0, sizeof *out);
+	const struct log_query first = { .until = 1, .limit = 1 };
+	const struct log_query last = { .limit = 1, .newest_first = true };
+	bool good = log_reader_records(reader, &first, first_record, out, why) >= 0;
+	return log_reader_records(reader, &last, last_seq, out, why) >= 0 && good;
+}
+
+/* ---- records ---- */
+
+struct records {
+	struct query *q;
+	int64_t left, last;
+	bool more;
+};
+
+static bool record_add(void *arg, int64_t seq, const char *text, size_t len)
+{
+	struct records *r = arg;
+	if (!r->left || !query_room(r->q, len + 1)) {
+		r->more = true;
+		return false;
+	}
+	if (r->q->out.bytes[r->q->out.len - 1] != '[')
+		answer_puts(&r->q->out, ",");
+	answer_add(&r->q->out, text, len);
+	r->left--;
+	r->last = seq;
+	return true;
+}
+
+bool query_records(struct query *q, json_t *params)
+{
+	struct page_bounds bounds = { 0, QUERY_LIMIT };
+	struct log_query what = { 0 };
+	const struct param list[] = {
+		{ "after", PARAM_WHOLE, false, &bounds.after }, { "limit", PARAM_WHOLE, false, &bounds.limit },
+		{ "kind", PARAM_TEXT, false, &what.kind },
+		{ "position", PARAM_TEXT, false, &what.position },
+		{ "meter", PARAM_TEXT, false, &what.meter },
+	};
+	if (!params_read("records", params, list, 5, q->why))
+		return query_refuse(q, WIRE_BAD_PARAMS);
+	if (!query_bounds(q, "records", &bounds))
+		return false;
+	struct records r = { .q = q, .left = bounds.limit, .last = bounds.after };
+	what.after = bounds.after;
+	what.limit = (int)bounds.limit + 1; /* one more, to know whether there is more */
+	answer_puts(&q->out, "{\"records\":[");
+	if (!query_each(q, &what, record_add, &r))
+		return false;
+	answer_printf(&q->out, "],\"last\":%lld", (long long)r.last);
+	query_more(q, r.more, r.last);
+	answer_puts(&q->out, "}");
+	return true;
+}
+
+/* ---- verify ---- */
+
+static bool verdict_good(enum log_verdict v)
+{
+	return v == LOG_INTACT_NO_ANCHOR || v == LOG_INTACT_TO_ANCHOR || v == LOG_NEWER_THAN_ANCHOR;
+}
+
+bool query_verify(struct query *q, json_t *params)
+{
+	const char *anchor = NULL;
+	int64_t seq = 0;
+	uint8_t hash[SEAL_SIZE] = { 0 };
+	const struct param list[] = { { "anchor", PARAM_TEXT, false, &anchor } };
+	if (!params_read("verify", params, list, 1, q->why))
+		return query_refuse(q, WIRE_BAD_PARAMS);
+	if (anchor && !anchor_parse(anchor, strlen(anchor), &seq, hash)) {
+		fault_set(q->why, "\"%.90s\" is no anchor: SEQ:HASH is expected, HASH being 64 hex digits",
+		          anchor);
+		return query_refuse(q, WIRE_BAD_INPUT);
+	}
+	struct log_check check;
+	memset(&check, 0, sizeof check);
+	if (!log_reader_verify(q->reader, seq, hash, &check, q->why))
+		return query_refuse(q, WIRE_UNREADABLE);
+	char head[SEAL_HEX_SIZE];
+	seal_hex(check.head, SEAL_SIZE, head);
+	answer_puts(&q->out, "{\"verdict\":");
+	answer_string(&q->out, log_verdict_name(check.verdict));
+	answer_printf(&q->out, ",\"ok\":%s,\"records\":%lld,\"bad\":",
+	              verdict_good(check.verdict) ? "true" : "false", (long long)check.records);
+	if (check.verdict == LOG_ALTERED)
+		answer_printf(&q->out, "%lld", (long long)check.bad_seq);
+	else
+		answer_puts(&q->out, "null");
+	answer_puts(&q->out, ",\"what\":");
+	answer_string(&q->out, check.what);
+	answer_puts(&q->out, ",\"head\":");
+	if (check.records)
+		answer_printf(&q->out, "\"%lld:%s\"", (long long)check.records, head);
+	else
+		answer_puts(&q->out, "null");
+	answer_puts(&q->out, ",\"identity\":");
+	answer_string(&q->out, check.identity);
+	answer_puts(&q->out, "}");
+	return true;
+}

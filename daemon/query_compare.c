@@ -1,0 +1,339 @@
+/* SPDX-License-Identifier: MIT */
+/*
+ * `compare`: meter against meter on one part, and twin against twin.
+ *
+ * What is compared is the newest entry that is not struck of each meter, at one
+ * position, quantity, condition and reach.  What cannot be compared is refused
+ * with the reason, since "no answer" and "they agree" must not look alike.
+ */
+#include "daemon/query_compare.h"
+
+#include <stdlib.h>
+#include <string.h>
+
+/* ---- gathering ---- */
+
+/* The order of the output, and what one group is: up to the reach.  The meter last. */
+static int group_order(const struct fresh *a, const struct fresh *b)
+{
+	if (a->rank != b->rank)
+		return a->rank < b->rank ? -1 : 1;
+	int order = strcmp(a->e.position, b->e.position);
+	if (!order)
+		order = (int)a->e.quantity - (int)b->e.quantity;
+	if (!order)
+		order = (int)a->e.condition - (int)b->e.condition;
+	if (!order)
+		order = (int)a->e.reach - (int)b->e.reach;
+	return order;
+}
+
+static int fresh_order(const struct fresh *a, const struct fresh *b)
+{
+	int order = group_order(a, b);
+	return order ? order : strcmp(a->e.meter, b->e.meter);
+}
+
+static size_t fresh_place(const struct compare *c, const struct fresh *f, bool *there)
+{
+	size_t low = 0, high = c->n;
+	while (low < high) {
+		size_t middle = low + (high - low) / 2;
+		if (fresh_order(c->at[middle], f) < 0)
+			low = middle + 1;
+		else
+			high = middle;
+	}
+	*there = low < c->n && fresh_order(c->at[low], f) == 0;
+	return low;
+}
+
+static bool fresh_insert(struct compare *c, const struct fresh *f)
+{
+	bool there;
+	size_t place = fresh_place(c, f, &there);
+	if (there)
+		return true; /* newest first: what came before is newer */
+	if (c->n == c->size) {
+		size_t size = c->size ? 2 * c->size : 64;
+		struct fresh **at = realloc(c->at, size * sizeof *at);
+		if (!at)
+			return false;
+		c->at = at;
+		c->size = size;
+	}
+	struct fresh *copy = malloc(sizeof *copy);
+	if (!copy)
+		return false;
+	*copy = *f;
+	memmove(c->at + place + 1, c->at + place, (c->n - place) * sizeof *c->at);
+	c->at[place] = copy;
+	c->n++;
+	return true;
+}
+
+static bool entry_fresh(void *arg, int64_t seq, const char *text, size_t len)
+{
+	struct compare *c = arg;
+	struct fresh f;
+	if (said_of(&c->strikes, seq) || !query_of_job(c->job, text, len))
+		return true;
+	char position[NAME_SIZE];
+	said_position(&c->moves, seq, text, len, position);
+	if (c->position && strcmp(position, c->position) && (!c->twin || strcmp(position, c->twin)))
+		return true;
+	if (!entry_read(text, len, &f.e))
+		return true; /* of a later version: not understood, not guessed */
+	memcpy(f.e.position, position, sizeof f.e.position);
+	json_text(json_member(text, len, "shown"), f.shown, sizeof f.shown);
+	const struct sheet_line *line = sheet_lines_find(&c->lines, position);
+	f.rank = line ? (size_t)(line - c->lines.at) : SIZE_MAX;
+	c->no_memory = !fresh_insert(c, &f);
+	return !c->no_memory;
+}
+
+/* ---- writing ---- */
+
+void compare_comma(struct answer *out, int *count)
+{
+	answer_puts(out, (*count)++ ? "," : "");
+}
+
+void compare_side(struct answer *out, const char *name, const struct fresh *f)
+{
+	answer_printf(out, "\"%s\":{\"seq\":%lld,\"meter\":", name, (long long)f->e.seq);
+	answer_string(out, f->e.meter);
+	answer_puts(out, ",\"shown\":");
+	answer_string(out, f->shown);
+	answer_puts(out, ",\"U\":");
+	answer_real(out, 2 * f->e.u);
+	answer_puts(out, "}");
+}
+
+void compare_place(struct answer *out, const struct fresh *f)
+{
+	answer_printf(out, "\"quantity\":\"%s\",\"condition\":\"%s\",\"reach\":\"%s\"",
+	              quantity_name(f->e.quantity), condition_name(f->e.condition),
+	              reach_name(f->e.reach));
+}
+
+void compare_refuse(struct compare *c, const struct fresh *a, const struct fresh *b,
+                    const struct fault *why)
+{
+	compare_comma(&c->refused, &c->refused_count);
+	answer_puts(&c->refused, "{\"position\":");
+	answer_string(&c->refused, a->e.position);
+	answer_printf(&c->refused, ",\"quantity\":\"%s\",\"a\":%lld,\"b\":%lld,\"why\":",
+	              quantity_name(a->e.quantity), (long long)a->e.seq, (long long)b->e.seq);
+	answer_string(&c->refused, why->text);
+	answer_puts(&c->refused, "}");
+}
+
+/* ---- meter against meter ---- */
+
+static double pair_en(const struct fresh *a, const struct fresh *b)
+{
+	return crosscheck_en(decimal_double(a->e.value), 2 * a->e.u, decimal_double(b->e.value),
+	                     2 * b->e.u);
+}
+
+static void pair_write(struct compare *c, const struct fresh *a, const struct fresh *b, double en)
+{
+	struct answer *out = &c->q->out;
+	compare_comma(out, &c->pairs);
+	answer_puts(out, "{");
+	compare_side(out, "a", a);
+	answer_puts(out, ",");
+	compare_side(out, "b", b);
+	answer_puts(out, ",\"en\":");
+	answer_real(out, en);
+	answer_printf(out, ",\"agree\":%s}", en <= 1 ? "true" : "false");
+}
+
+/* Who of those that can be compared stands apart; NULL for nobody. */
+static const char *group_apart(struct fresh **at, size_t n)
+{
+	enum { METERS = 64 };
+	double x[METERS], U[METERS];
+	const char *name[METERS];
+	struct fault why;
+	int m = 0;
+	for (size_t i = 0; i < n && m < METERS; i++) {
+		bool any = false;
+		for (size_t k = 0; k < n; k++)
+			any = any || (k != i && crosscheck_allowed(&at[i]->e, &at[k]->e, &why));
+		if (!any)
+			continue;
+		x[m] = decimal_double(at[i]->e.value);
+		U[m] = 2 * at[i]->e.u;
+		name[m++] = at[i]->e.meter;
+	}
+	int apart = m >= 3 ? crosscheck_apart(x, U, m) : -1;
+	return apart >= 0 ? name[apart] : NULL;
+}
+
+/* One group: every pair of meters in it. */
+static void group_write(struct compare *c, struct fresh **at, size_t n)
+{
+	struct answer *out = &c->q->out;
+	struct fault why;
+	bool open = false, agree = true;
+	for (size_t i = 0; i < n; i++) {
+		for (size_t k = i + 1; k < n; k++) {
+			if (!crosscheck_allowed(&at[i]->e, &at[k]->e, &why)) {
+				compare_refuse(c, at[i], at[k], &why);
+				continue;
+			}
+			if (!open) {
+				compare_comma(out, &c->checks);
+				answer_puts(out, "{\"position\":");
+				answer_string(out, at[0]->e.position);
+				answer_puts(out, ",");
+				compare_place(out, at[0]);
+				answer_puts(out, ",\"pairs\":[");
+				open = true;
+				c->pairs = 0;
+			}
+			double en = pair_en(at[i], at[k]);
+			agree = agree && en <= 1;
+			pair_write(c, at[i], at[k], en);
+		}
+	}
+	if (!open)
+		return;
+	const char *apart = group_apart(at, n);
+	answer_puts(out, "],\"apart\":");
+	if (apart)
+		answer_string(out, apart);
+	else
+		answer_puts(out, "null");
+	answer_printf(out, ",\"agree\":%s}", agree ? "true" : "false");
+}
+
+static bool share_group(struct fresh **at, size_t n, const char *a, const char *b)
+{
+	for (size_t i = 0; i < n; i++)
+		for (size_t k = 0; k < n; k++)
+			if (!strcmp(at[i]->e.meter, a) && !strcmp(at[k]->e.meter, b) &&
+			    group_order(at[i], at[k]) == 0)
+				return true;
+	return false;
+}
+
+const struct fresh *compare_newest(struct fresh **at, size_t n, const char *meter)
+{
+	const struct fresh *newest = NULL;
+	for (size_t i = 0; i < n; i++)
+		if ((!meter || !strcmp(at[i]->e.meter, meter)) &&
+		    (!newest || at[i]->e.seq > newest->e.seq))
+			newest = at[i];
+	return newest;
+}
+
+/* All of one position and quantity: two meters that never met there say why. */
+static void strangers_refuse(struct compare *c, struct fresh **at, size_t n)
+{
+	struct fault why;
+	for (size_t i = 0; i < n; i++) {
+		if (compare_newest(at, n, at[i]->e.meter) != at[i])
+			continue; /* each meter once */
+		for (size_t k = i + 1; k < n; k++) {
+			if (!strcmp(at[i]->e.meter, at[k]->e.meter) ||
+			    compare_newest(at, n, at[k]->e.meter) != at[k] ||
+			    share_group(at, n, at[i]->e.meter, at[k]->e.meter))
+				continue;
+			if (!crosscheck_allowed(&at[i]->e, &at[k]->e, &why))
+				compare_refuse(c, at[i], at[k], &why);
+		}
+	}
+}
+
+static bool same_quantity(const struct fresh *a, const struct fresh *b)
+{
+	return !strcmp(a->e.position, b->e.position) && a->e.quantity == b->e.quantity;
+}
+
+static void crosschecks_write(struct compare *c)
+{
+	for (size_t from = 0, to; from < c->n; from = to) {
+		to = from + 1;
+		while (to < c->n && same_quantity(c->at[from], c->at[to]))
+			to++;
+		if (c->position && strcmp(c->at[from]->e.position, c->position))
+			continue; /* here for the twin's sake */
+		for (size_t i = from, k; i < to; i = k) {
+			k = i + 1;
+			while (k < to && group_order(c->at[i], c->at[k]) == 0)
+				k++;
+			group_write(c, c->at + i, k - i);
+		}
+		strangers_refuse(c, c->at + from, to - from);
+	}
+}
+
+/* ---- the method ---- */
+
+static bool compare_read(struct compare *c, char twin[NAME_SIZE])
+{
+	struct query *q = c->q;
+	if (!sheet_lines_read(q, c->job, &c->lines))
+		return false;
+	const struct sheet_line *line =
+	    c->position ? sheet_lines_find(&c->lines, c->position) : NULL;
+	twin[0] = '\0';
+	if (line)
+		compare_twin(line, twin);
+	c->twin = twin[0] ? twin : NULL;
+	const struct log_query what = { .kind = "entry", .newest_first = true };
+	if (!said_read(q, "strike", 0, false, NULL, NULL, &c->strikes) ||
+	    !said_read(q, "move", 0, false, NULL, NULL, &c->moves) ||
+	    !query_each(q, &what, entry_fresh, c))
+		return false;
+	return !c->no_memory || query_no_memory(q);
+}
+
+static void compare_write(struct compare *c)
+{
+	struct answer *out = &c->q->out;
+	answer_begin(&c->refused, QUERY_ANSWER_MAX);
+	answer_puts(out, "{\"job\":");
+	if (c->job[0])
+		answer_string(out, c->job);
+	else
+		answer_puts(out, "null");
+	answer_puts(out, ",\"crosschecks\":[");
+	crosschecks_write(c);
+	answer_puts(out, "],\"twins\":[");
+	compare_twins(c);
+	answer_puts(out, "],\"refused\":[");
+	if (c->refused.len)
+		answer_add(out, c->refused.bytes, c->refused.len);
+	answer_puts(out, "]}");
+	out->failed = out->failed || c->refused.failed;
+	answer_free(&c->refused);
+}
+
+bool query_compare(struct query *q, json_t *params)
+{
+	const char *asked = NULL;
+	char job[JOB_SIZE], twin[NAME_SIZE];
+	struct compare c = { .q = q, .job = job };
+	const struct param list[] = {
+		{ "position", PARAM_TEXT, false, &c.position },
+		{ "job", PARAM_TEXT, false, &asked },
+	};
+	if (!params_read("compare", params, list, 2, q->why))
+		return query_refuse(q, WIRE_BAD_PARAMS);
+	if (!query_job(q, asked, false, job))
+		return false;
+	bool good = compare_read(&c, twin);
+	if (good)
+		compare_write(&c);
+	for (size_t i = 0; i < c.n; i++)
+		free(c.at[i]);
+	free(c.at);
+	said_free(&c.strikes);
+	said_free(&c.moves);
+	sheet_lines_free(&c.lines);
+	return good;
+}

@@ -1,0 +1,118 @@
+/* SPDX-License-Identifier: MIT */
+/*
+ * What the files of the questions share.  For query*.c only.
+ *
+ *     query.c          the table of methods; records and verify
+ *     query_said.c     what was said of entries afterwards: strikes, moves, rejudgements
+ *     query_entries.c  entries
+ *     query_job.c      jobs
+ *     query_sheet.c    sheets
+ *     query_compare.c  meter against meter
+ *     query_twins.c    twin against twin
+ */
+#ifndef TALLY_QUERY_PRIVATE_H
+#define TALLY_QUERY_PRIVATE_H
+
+#include "daemon/query.h"
+#include "daemon/query_answer.h"
+#include "daemon/query_params.h"
+#include "protocol/record/record.h"
+#include "protocol/record/wire.h"
+
+/* Elements of a list where no `limit` is given, and at most. */
+#define QUERY_LIMIT 1000
+#define QUERY_LIMIT_MAX 100000
+
+/* The job named so stands for all of them. */
+#define QUERY_ALL_JOBS "*"
+
+/* One question on its way. */
+struct query {
+	struct log_reader *reader;
+	struct answer out;
+	int code; /* where it fails */
+	struct fault *why;
+};
+
+/* A refusal: sets the code, returns false. */
+bool query_refuse(struct query *q, int code);
+bool query_no_memory(struct query *q);
+/* Read records; false where the log cannot be read. */
+bool query_each(struct query *q, const struct log_query *what,
+                bool (*each)(void *arg, int64_t seq, const char *text, size_t len), void *arg);
+
+/* ---- lists: `after`, `limit`, and the end of an answer ---- */
+
+struct page_bounds {
+	int64_t after, limit;
+};
+bool query_bounds(struct query *q, const char *method, const struct page_bounds *bounds);
+/* Is there room for so many bytes more and the end of the answer? */
+bool query_room(const struct query *q, size_t len);
+/* ,"more":true,"next":SEQ or ,"more":false */
+void query_more(struct query *q, bool more, int64_t next);
+
+/* ---- what was said of entries afterwards ---- */
+
+struct said {
+	int64_t of, seq;
+	char position[NAME_SIZE]; /* of a move: where the entry belongs; else "" */
+	char *text;               /* of the record, where it was kept */
+	size_t len;
+};
+struct said_list {
+	struct said *at; /* by `of`, then by seq */
+	size_t n, size;
+};
+/* Read the records of a kind (strike, move, rejudge) with a seq above `after`.
+ * `wanted` (NULL for all) chooses by the entry; `keep` keeps their texts. */
+bool said_read(struct query *q, const char *kind, int64_t after, bool keep,
+               bool (*wanted)(void *arg, int64_t of), void *arg, struct said_list *out);
+void said_free(struct said_list *list);
+/* The newest that was said of this entry, NULL for none. */
+const struct said *said_of(const struct said_list *list, int64_t of);
+/* Where the entry `seq` belongs: where it was moved last, else where it says. */
+void said_position(const struct said_list *moves, int64_t seq, const char *text, size_t len,
+                   char out[NAME_SIZE]);
+
+/* ---- jobs ---- */
+
+/* The job that a question is about: the one asked for (which must be there), else
+ * the one started last.  "" where the log knows no job, or, if `all` may be asked
+ * for, for "*": then records of every job count. */
+bool query_job(struct query *q, const char *asked, bool all, char out[JOB_SIZE]);
+/* Is the record of this job ("" stands for any)? */
+bool query_of_job(const char *job, const char *text, size_t len);
+
+/* Every entry of the job ("": of all) that is not struck, where it belongs now. */
+bool entries_count(struct query *q, const char *job,
+                   void (*count)(void *arg, const char *job, const char *position), void *arg);
+
+/* ---- the methods ---- */
+
+bool query_records(struct query *q, json_t *params);
+bool query_verify(struct query *q, json_t *params);
+bool query_entries(struct query *q, json_t *params);
+bool query_job_list(struct query *q, json_t *params);
+bool query_job_show(struct query *q, json_t *params);
+bool query_sheet_show(struct query *q, json_t *params);
+bool query_compare(struct query *q, json_t *params);
+
+/* The rows of a job's sheet, in the order in which the positions first came. */
+struct sheet_line {
+	char position[NAME_SIZE];
+	int64_t first, seq; /* of the record that named it first, of the one that counts */
+	char *text;         /* of the latter */
+	size_t len;
+	int64_t entries;    /* that are not struck; see sheet_lines_count */
+};
+struct sheet_lines {
+	struct sheet_line *at;
+	size_t *by_name; /* indices into at, by position */
+	size_t n, size;
+};
+bool sheet_lines_read(struct query *q, const char *job, struct sheet_lines *out);
+struct sheet_line *sheet_lines_find(const struct sheet_lines *lines, const char *position);
+void sheet_lines_free(struct sheet_lines *lines);
+
+#endif

@@ -1,0 +1,194 @@
+/* SPDX-License-Identifier: MIT */
+/*
+ * Sheets, folded from their records: of a position the last record counts, and
+ * its place in the sheet is that of the first.
+ */
+#include "daemon/query_private.h"
+
+#include <stdlib.h>
+#include <string.h>
+
+/* ---- the rows of a sheet ---- */
+
+struct sheet_reading {
+	struct sheet_lines *lines;
+	const char *job;
+	bool no_memory;
+};
+
+/* Where the name stands in by_name, or would. */
+static size_t place_of(const struct sheet_lines *lines, const char *position)
+{
+	size_t low = 0, high = lines->n;
+	while (low < high) {
+		size_t middle = low + (high - low) / 2;
+		if (strcmp(lines->at[lines->by_name[middle]].position, position) < 0)
+			low = middle + 1;
+		else
+			high = middle;
+	}
+	return low;
+}
+
+struct sheet_line *sheet_lines_find(const struct sheet_lines *lines, const char *position)
+{
+	size_t place = place_of(lines, position);
+	if (place == lines->n)
+		return NULL;
+	struct sheet_line *line = &lines->at[lines->by_name[place]];
+	return strcmp(line->position, position) ? NULL : line;
+}
+
+static struct sheet_line *line_add(struct sheet_lines *lines, const char *position, int64_t seq)
+{
+	if (lines->n == lines->size) {
+		size_t size = lines->size ? 2 * lines->size : 64;
+		struct sheet_line *at = realloc(lines->at, size * sizeof *at);
+		if (!at)
+			return NULL;
+		lines->at = at;
+		size_t *by_name = realloc(lines->by_name, size * sizeof *by_name);
+		if (!by_name)
+			return NULL;
+		lines->by_name = by_name;
+		lines->size = size;
+	}
+	size_t place = place_of(lines, position);
+	memmove(lines->by_name + place + 1, lines->by_name + place,
+	        (lines->n - place) * sizeof *lines->by_name);
+	lines->by_name[place] = lines->n;
+	struct sheet_line *line = &lines->at[lines->n++];
+	memset(line, 0, sizeof *line);
+	snprintf(line->position, NAME_SIZE, "%s", position);
+	line->first = seq;
+	return line;
+}
+
+static bool position_record(void *arg, int64_t seq, const char *text, size_t len)
+{
+	struct sheet_reading *r = arg;
+	char position[NAME_SIZE];
+	if (!query_of_job(r->job, text, len) ||
+	    !json_text(json_member(text, len, "position"), position, sizeof position))
+		return true;
+	struct sheet_line *line = sheet_lines_find(r->lines, position);
+	if (!line)
+		line = line_add(r->lines, position, seq);
+	char *copy = malloc(len + 1);
+	if (!line || !copy) {
+		free(copy);
+		r->no_memory = true;
+		return false;
+	}
+	memcpy(copy, text, len);
+	copy[len] = '\0';
+	free(line->text);
+	line->text = copy;
+	line->len = len;
+	line->seq = seq;
+	return true;
+}
+
+bool sheet_lines_read(struct query *q, const char *job, struct sheet_lines *out)
+{
+	memset(out, 0, sizeof *out);
+	struct sheet_reading r = { .lines = out, .job = job };
+	const struct log_query what = { .kind = "position" };
+	bool good = query_each(q, &what, position_record, &r);
+	if (good && r.no_memory)
+		good = query_no_memory(q);
+	if (!good)
+		sheet_lines_free(out);
+	return good;
+}
+
+void sheet_lines_free(struct sheet_lines *lines)
+{
+	for (size_t i = 0; i < lines->n; i++)
+		free(lines->at[i].text);
+	free(lines->at);
+	free(lines->by_name);
+	memset(lines, 0, sizeof *lines);
+}
+
+static void count_for_position(void *arg, const char *job, const char *position)
+{
+	(void)job;
+	struct sheet_line *line = sheet_lines_find(arg, position);
+	if (line)
+		line->entries++;
+}
+
+/* ---- sheet.show ---- */
+
+static void row_write(struct answer *out, const struct sheet_line *line)
+{
+	answer_puts(out, "{\"position\":");
+	answer_string(out, line->position);
+	answer_printf(out, ",\"entries\":%lld,\"seq\":%lld", (long long)line->entries,
+	              (long long)line->seq);
+	struct slice sheet = json_member(line->text, line->len, "sheet"), key, value;
+	size_t cursor = 0;
+	while (sheet.at && json_next_member(sheet, &cursor, &key, &value)) {
+		if ((key.len == 8 && !memcmp(key.at, "position", 8)) ||
+		    (key.len == 7 && !memcmp(key.at, "entries", 7)) ||
+		    (key.len == 3 && !memcmp(key.at, "seq", 3)))
+			continue;
+		answer_puts(out, ",\"");
+		answer_add(out, key.at, key.len);
+		answer_puts(out, "\":");
+		answer_add(out, value.at, value.len);
+	}
+	answer_puts(out, "}");
+}
+
+static void sheet_write(struct query *q, const char *job, const struct sheet_lines *lines,
+                        const struct page_bounds *bounds)
+{
+	int64_t given = 0, next = bounds->after;
+	bool more = false;
+	answer_puts(&q->out, "{\"job\":");
+	if (job[0])
+		answer_string(&q->out, job);
+	else
+		answer_puts(&q->out, "null");
+	answer_puts(&q->out, ",\"rows\":[");
+	for (size_t i = 0; i < lines->n; i++) {
+		const struct sheet_line *line = &lines->at[i];
+		if (line->first <= bounds->after)
+			continue;
+		more = given == bounds->limit || !query_room(q, line->len + 128);
+		if (more)
+			break;
+		answer_puts(&q->out, given++ ? "," : "");
+		row_write(&q->out, line);
+		next = line->first;
+	}
+	answer_puts(&q->out, "]");
+	query_more(q, more, next);
+	answer_puts(&q->out, "}");
+}
+
+bool query_sheet_show(struct query *q, json_t *params)
+{
+	/* A sheet is looked at as a whole: no limit but that of a line. */
+	struct page_bounds bounds = { 0, QUERY_LIMIT_MAX };
+	const char *asked = NULL;
+	char job[JOB_SIZE];
+	const struct param list[] = {
+		{ "job", PARAM_TEXT, false, &asked },
+		{ "after", PARAM_WHOLE, false, &bounds.after },
+		{ "limit", PARAM_WHOLE, false, &bounds.limit },
+	};
+	if (!params_read("sheet.show", params, list, 3, q->why))
+		return query_refuse(q, WIRE_BAD_PARAMS);
+	struct sheet_lines lines;
+	if (!query_bounds(q, "sheet.show", &bounds) || !query_job(q, asked, false, job) ||
+	    !sheet_lines_read(q, job, &lines))
+		return false;
+	bool good = entries_count(q, job, count_for_position, &lines);
+	if (good)
+		sheet_write(q, job, &lines, &bounds);
+	sheet_lines_free(&lines);
+	return good;
+}

@@ -1,0 +1,499 @@
+/* SPDX-License-Identifier: MIT */
+/* See settle.h.  The touch: what the probes do, as a table of what comes in against
+ * the state; whether the trace is at rest is asked of settle_law. */
+#include "daemon/settle_law.h"
+#include "daemon/settle_parts.h"
+
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+const struct settle_limits settle_limits_standard = {
+#define X(field, name, standard, low, high) .field = standard,
+	SETTLE_LIMIT_LIST(X)
+#undef X
+};
+
+static const double us = 1e6;
+
+static double digit_of(int e)
+{
+	return decimal_double((struct decimal){1, e});
+}
+
+void settle_init(struct settle *s, const struct settle_limits *limits, int conversion)
+{
+	memset(s, 0, sizeof(*s));
+	s->limits = limits ? *limits : settle_limits_standard;
+	s->conversion = conversion > 1 ? conversion : 1;
+	s->expected.low = -INFINITY;
+	s->expected.high = INFINITY;
+	s->blank_since = -1;
+	settle_law_reset(&s->law);
+}
+
+void settle_expect(struct settle *s, const struct settle_expected *expected)
+{
+	s->expected = *expected;
+}
+
+/* --- the stretch --- */
+
+static const struct settle_item *item_at(const struct settle *s, uint64_t i)
+{
+	return &s->item[i % SETTLE_WINDOW];
+}
+
+static struct settle_item *item_last(struct settle *s)
+{
+	return &s->item[(s->items - 1) % SETTLE_WINDOW];
+}
+
+static void stretch_break(struct settle *s)
+{
+	s->stretch = s->items;
+	s->blocked = 0;
+}
+
+static void stretch_add(struct settle *s, const struct reading *r, uint64_t ordinal)
+{
+	if (s->items > s->stretch && r->value.e != s->exponent)
+		stretch_break(s);
+	if (s->items == s->stretch)
+		s->stretch_t = r->t;
+	s->exponent = r->value.e;
+	s->prefix = r->prefix;
+	s->items++;
+	*item_last(s) = (struct settle_item){r->t, r->value.n, ordinal, ordinal};
+	if (s->items - s->stretch > SETTLE_WINDOW)
+		s->stretch = s->items - SETTLE_WINDOW;
+}
+
+static int compare_digits(const void *a, const void *b)
+{
+	int64_t x = *(const int64_t *)a, y = *(const int64_t *)b;
+	return (x > y) - (x < y);
+}
+
+/* The result of the items from number `first` to the last. */
+static void stretch_result(const struct settle *s, uint64_t first, struct settle_result *out)
+{
+	int64_t n[SETTLE_WINDOW];
+	int count = 0;
+	double ref = (double)item_at(s, first)->n, sum = 0, sum2 = 0;
+	for (uint64_t i = first; i < s->items; i++) {
+		n[count++] = item_at(s, i)->n;
+		double d = (double)item_at(s, i)->n - ref;
+		sum += d;
+		sum2 += d * d;
+	}
+	qsort(n, (size_t)count, sizeof(n[0]), compare_digits);
+	double mean = sum / count;
+	/* Of two in the middle the one nearer to the mean; the digits stay a meter's. */
+	int64_t low = n[(count - 1) / 2], high = n[count / 2];
+	int64_t median = low;
+	double lift = (double)(high - low);
+	if (lift > 1)
+		median = low + (int64_t)floor(lift / 2);
+	else if (fabs((double)high - ref - mean) < fabs((double)low - ref - mean))
+		median = high;
+	memset(out, 0, sizeof(*out));
+	out->function = s->last.function;
+	out->value = (struct decimal){median, s->exponent};
+	out->prefix = s->prefix;
+	double variance = count > 1 ? (sum2 - sum * mean) / (count - 1) : 0;
+	out->s = sqrt(fmax(0, variance)) * digit_of(s->exponent);
+	out->n = count;
+	out->from = item_at(s, first)->first;
+	out->to = item_at(s, s->items - 1)->ordinal;
+}
+
+/* --- is it at rest? --- */
+
+/* The first item of the stretch that is at rest; false where there is none yet. */
+static bool at_rest(const struct settle *s, uint64_t *first)
+{
+	struct settle_judgement j;
+	if (s->items == s->stretch)
+		return false;
+	/* The conversion nearest to the time will do. */
+	double grace = fmin(0.5 * (double)s->period, s->limits.block_seconds * us);
+	double least = s->limits.settle_seconds * us - grace;
+	int64_t t = item_at(s, s->items - 1)->t;
+	if (t - s->stretch_t < least)
+		return false;
+	settle_law_judge(&s->law, &s->limits, &j);
+	if (j.off > s->limits.settle_doubt)
+		return false;
+	uint64_t i = s->items;
+	double digit = digit_of(s->exponent);
+	double band = s->limits.law_near_digits + 2 * j.noise;
+	while (i > s->stretch) {
+		const struct settle_item *x = item_at(s, i - 1);
+		bool near = fabs((double)x->n - j.rest / digit) <= band && x->t >= j.begun;
+		if (x->t < j.since && !near)
+			break;
+		i--;
+	}
+	double need = s->limits.settle_conversions;
+	if (j.slow || j.noise > s->limits.settle_noise)
+		need = fmax(need, s->limits.settle_conversions_slow);
+	if (j.restarts > s->limits.lawless_restarts)
+		need = fmax(need, fmax(s->limits.settle_conversions_slow,
+		                       s->limits.lawless_times * j.longest));
+	if ((double)(s->items - i) < need)
+		return false;
+	int64_t from = i > s->stretch ? item_at(s, i)->t : j.since > s->stretch_t ? j.since : s->stretch_t;
+	if (t - from < least)
+		return false;
+	/* The value is taken from what is clear of the approach, or from the last ones. */
+	uint64_t few = s->items - 2;
+	while (i < few && item_at(s, i)->t < j.clear)
+		i++;
+	*first = i;
+	return true;
+}
+
+static unsigned decide(struct settle *s)
+{
+	uint64_t first;
+	if (!s->touching || s->settled || !at_rest(s, &first))
+		return 0;
+	struct settle_result result;
+	stretch_result(s, first, &result);
+	result.settled = true;
+	if (settle_open_doubt(s, &result)) {
+		if (s->doubted)
+			return 0;
+		s->doubted = true;
+		s->result = result;
+		return SETTLE_DOUBT;
+	}
+	s->settled = true;
+	s->result = result;
+	return SETTLE_SETTLED;
+}
+
+/* --- feeding the law --- */
+
+static int compare_doubles(const void *a, const void *b)
+{
+	double x = *(const double *)a, y = *(const double *)b;
+	return (x > y) - (x < y);
+}
+
+static double conversion_seconds(const struct settle *s)
+{
+	return (double)s->period * settle_pace_frames(s) / us;
+}
+
+/* A fast meter's readings go to the law in blocks: the mean of the middle half. */
+static unsigned block_flush(struct settle *s, int64_t t)
+{
+	qsort(s->block, (size_t)s->blocked, sizeof(s->block[0]), compare_doubles);
+	int low = s->blocked / 4, high = s->blocked - low;
+	double sum = 0;
+	for (int i = low; i < high; i++)
+		sum += s->block[i];
+	s->blocked = 0;
+	settle_law_add(&s->law, &s->limits, t, sum / (high - low), digit_of(s->exponent),
+	               conversion_seconds(s));
+	return decide(s);
+}
+
+static unsigned feed(struct settle *s, const struct reading *r, uint64_t ordinal)
+{
+	stretch_add(s, r, ordinal);
+	double value = decimal_double(r->value);
+	if (s->period * settle_pace_frames(s) >= (int64_t)(s->limits.block_seconds * us) ||
+	    s->intervals < 3) {
+		s->blocked = 0;
+		settle_law_add(&s->law, &s->limits, r->t, value, digit_of(r->value.e),
+		               conversion_seconds(s));
+		return decide(s);
+	}
+	if (!s->blocked)
+		s->block_t = r->t;
+	s->block[s->blocked++] = value;
+	if (s->blocked < SETTLE_BLOCK && r->t - s->block_t < (int64_t)(s->limits.block_seconds * us))
+		return decide(s);
+	return block_flush(s, s->block_t);
+}
+
+/* --- touch and lift --- */
+
+static unsigned touch_begin(struct settle *s, int64_t t)
+{
+	s->touching = true;
+	s->settled = s->moving = s->doubted = false;
+	s->touched_at = t;
+	s->gliding = false;
+	s->blanks = 0;
+	s->blank_since = -1;
+	stretch_break(s);
+	settle_law_reset(&s->law);
+	return SETTLE_TOUCHED;
+}
+
+static unsigned touch_end(struct settle *s, int64_t open_since)
+{
+	if (!s->touching)
+		return 0;
+	s->touching = false;
+	s->gliding = settle_is_volt(s->last.function);
+	s->open_since = open_since;
+	stretch_break(s);
+	settle_law_reset(&s->law);
+	return SETTLE_LIFTED;
+}
+
+/* An open reading: one is a break in the stretch, enough of them are a lift. */
+static unsigned open_reading(struct settle *s, const struct reading *r)
+{
+	if (!s->blanks++)
+		s->blank_since = r->t;
+	stretch_break(s);
+	settle_law_jolt(&s->law);
+	if (!s->touching) {
+		settle_pace_open(s, r);
+		settle_open_learn(s, r);
+		if (s->blanks > 2 && r->t - s->blank_since > settle_pace_silence(s))
+			s->speaks_open = true;
+		return 0;
+	}
+	if (s->blanks < 2)
+		return 0;
+	double open = s->period ? ((double)s->blanks + 0.1) * (double)s->period
+	                        : (double)(r->t - s->blank_since);
+	if (open < s->limits.lift_seconds * us)
+		return 0;
+	return touch_end(s, s->blank_since);
+}
+
+static unsigned number_reading(struct settle *s, const struct reading *r, uint64_t ordinal,
+                               bool repeat)
+{
+	unsigned events = 0;
+	if (!s->touching) {
+		bool glided = s->gliding && s->blanks && s->last.has_value &&
+		              s->last.value.e == r->value.e &&
+		              llabs(s->last.value.n - r->value.n) <= (int64_t)s->limits.moving_digits;
+		events |= touch_begin(s, r->t);
+		/* The step down from the glide was this part already. */
+		if (glided)
+			events |= feed(s, &s->last, ordinal - 1);
+	}
+	s->blanks = 0;
+	s->blank_since = -1;
+	s->repeat_now = 0;
+	if (repeat && s->items > s->stretch) {
+		item_last(s)->ordinal = ordinal;
+		return events;
+	}
+	return events | feed(s, r, ordinal);
+}
+
+static unsigned blind_reading(struct settle *s, const struct reading *r)
+{
+	unsigned events = 0;
+	if (!s->touching)
+		events |= touch_begin(s, r->t);
+	s->blanks = 0;
+	s->blank_since = -1;
+	stretch_break(s);
+	settle_law_jolt(&s->law);
+	return events;
+}
+
+/* Another function: nothing that was learnt of the old one holds. */
+static unsigned function_change(struct settle *s, const struct reading *r)
+{
+	unsigned events = touch_end(s, s->last_t);
+	s->opens = s->repeats = s->repeat_now = s->learnt = 0;
+	s->speaks_open = s->gliding = false;
+	s->intervals = s->long_ones = 0;
+	s->blanks = 0;
+	s->blank_since = -1;
+	s->law.counts = 0;
+	(void)r;
+	return events;
+}
+
+unsigned settle_reading(struct settle *s, const struct reading *r)
+{
+	unsigned events = settle_tick(s, r->t);
+	uint64_t ordinal = s->ordinal++;
+	if (s->heard && r->function != s->last.function)
+		events |= function_change(s, r);
+	int64_t dt = s->heard ? r->t - s->last_t : -1;
+	bool repeat = settle_pace_repeats(s, r, dt);
+	bool doubled = repeat && s->intervals >= 3 && dt < s->period / 4;
+	if (!doubled)
+		settle_pace_frame(s, dt);
+	if (r->state & (READING_HOLD | READING_MINMAX | READING_INVALID)) {
+		/* Heard, and not measured now. */
+		stretch_break(s);
+	} else {
+		switch (settle_contact(s, r)) {
+		case CONTACT_OPEN:
+			if (!doubled)
+				events |= open_reading(s, r);
+			break;
+		case CONTACT_NUMBER:
+			events |= number_reading(s, r, ordinal, repeat);
+			break;
+		case CONTACT_BLIND:
+			events |= blind_reading(s, r);
+			break;
+		}
+	}
+	s->heard = true;
+	s->last = *r;
+	s->last_t = r->t;
+	return events | settle_tick(s, r->t);
+}
+
+unsigned settle_gone(struct settle *s, int64_t t)
+{
+	(void)t;
+	unsigned events = touch_end(s, s->last_t);
+	s->blanks = 0;
+	s->blank_since = -1;
+	s->intervals = s->long_ones = 0;
+	s->gliding = false;
+	return events;
+}
+
+/* --- deadlines --- */
+
+static int64_t silence_deadline(const struct settle *s)
+{
+	return s->touching && s->heard ? s->last_t + settle_pace_silence(s) : INT64_MAX;
+}
+
+static int64_t moving_deadline(const struct settle *s)
+{
+	if (!s->touching || s->settled || s->doubted || s->moving)
+		return INT64_MAX;
+	double limit = s->limits.moving_seconds;
+	if (s->last.function == FUNCTION_FARAD && s->last.has_value) {
+		/* Large capacitances are measured by charging them: 10 s more a mF. */
+		double c = fabs(decimal_double(s->last.value));
+		limit *= fmin(5, 1 + c * 500);
+	}
+	return s->touched_at + (int64_t)(limit * us);
+}
+
+int64_t settle_deadline(const struct settle *s)
+{
+	int64_t a = silence_deadline(s), b = moving_deadline(s);
+	return a < b ? a : b;
+}
+
+unsigned settle_tick(struct settle *s, int64_t t)
+{
+	unsigned events = 0;
+	if (t >= moving_deadline(s) && moving_deadline(s) <= silence_deadline(s)) {
+		s->moving = true;
+		/* An overload or an open part does not move. */
+		if (s->last.has_value)
+			events |= SETTLE_MOVING;
+	}
+	if (t >= silence_deadline(s)) {
+		int64_t since = s->blanks ? s->blank_since : s->last_t;
+		events |= touch_end(s, since);
+		s->speaks_open = false;
+	}
+	return events;
+}
+
+/* --- asking --- */
+
+const struct settle_result *settle_result(const struct settle *s)
+{
+	return &s->result;
+}
+
+bool settle_take(const struct settle *s, int64_t t, struct settle_result *out, struct fault *why)
+{
+	if (!s->heard) {
+		fault_set(why, "no reading came from this meter yet");
+		return false;
+	}
+	int64_t period = s->period ? s->period : (int64_t)us;
+	if (t - s->last_t > 3 * period) {
+		fault_set(why, "the last reading is %.1f s old: is the meter still on?",
+		          (double)(t - s->last_t) / us);
+		return false;
+	}
+	if (s->last.state & (READING_HOLD | READING_MINMAX)) {
+		fault_set(why, "the meter shows a held value (%s), not what it measures now",
+		          reading_state_word(s->last.state & (READING_HOLD | READING_MINMAX)));
+		return false;
+	}
+	memset(out, 0, sizeof(*out));
+	if (s->last.state & READING_OVERLOAD) {
+		out->function = s->last.function;
+		out->prefix = s->last.prefix;
+		out->overload = true;
+		out->negative = s->last.negative;
+		out->n = 1;
+		out->from = out->to = s->ordinal - 1;
+		return true;
+	}
+	if (!s->last.has_value) {
+		fault_set(why, "the last reading has no value");
+		return false;
+	}
+	uint64_t first;
+	if (at_rest(s, &first)) {
+		stretch_result(s, first, out);
+		out->settled = true;
+		return true;
+	}
+	out->function = s->last.function;
+	out->value = s->last.value;
+	out->prefix = s->last.prefix;
+	out->n = 1;
+	out->from = out->to = s->ordinal - 1;
+	return true;
+}
+
+bool settle_touching(const struct settle *s)
+{
+	return s->touching;
+}
+
+int64_t settle_open_since(const struct settle *s)
+{
+	return s->touching ? -1 : s->open_since;
+}
+
+int64_t settle_arm(const struct settle *s)
+{
+	double arm = s->limits.arm_seconds * us;
+	if (s->period <= 0)
+		return (int64_t)arm;
+	double periods = ceil(arm / (double)s->period - 0.1);
+	return (int64_t)((periods + 0.1) * (double)s->period);
+}
+
+double settle_progress(const struct settle *s, int64_t t)
+{
+	(void)t;
+	if (!s->touching)
+		return 0;
+	if (s->settled)
+		return 1;
+	if (s->items == s->stretch)
+		return 0;
+	struct settle_judgement j;
+	settle_law_judge(&s->law, &s->limits, &j);
+	double count = (double)(s->items - s->stretch) / s->limits.settle_conversions;
+	return 0.99 * fmin(1, count) * (1 - j.off);
+}
+
+int64_t settle_period(const struct settle *s)
+{
+	return s->period;
+}

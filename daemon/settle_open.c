@@ -1,0 +1,120 @@
+/* SPDX-License-Identifier: MIT */
+/*
+ * What the leads do: open, on something, or on something without a number.
+ *
+ *     ohm, diode, henry   overload is open
+ *     farad               a residual of some pF is open; overload is a short
+ *     volts               below what floats is open (and a glide down to it)
+ *     amps, hertz         next to nothing is open
+ */
+#include "daemon/settle_parts.h"
+
+#include <math.h>
+
+static int opens(const struct settle *s)
+{
+	return s->opens < SETTLE_OPENS ? s->opens : SETTLE_OPENS;
+}
+
+void settle_open_learn(struct settle *s, const struct reading *r)
+{
+	if (!r->has_value)
+		return;
+	s->open_value[s->opens % SETTLE_OPENS] = decimal_double(r->value);
+	if (++s->opens == 2 * SETTLE_OPENS)
+		s->opens = SETTLE_OPENS;
+}
+
+/* Parts below the residual's limit are seen above the residual that was learnt. */
+static double farad_limit(const struct settle *s)
+{
+	double limit = s->limits.residual_farad;
+	int have = opens(s);
+	if (!s->expected.has_nominal || s->expected.function != FUNCTION_FARAD || have < 3)
+		return limit;
+	double mean = 0;
+	for (int i = 0; i < have; i++)
+		mean += s->open_value[i] / have;
+	double small = mean + 0.35 * s->expected.nominal;
+	return small < limit ? small : limit;
+}
+
+static double volt_limit(const struct settle *s, enum function f)
+{
+	double limit = f == FUNCTION_VOLT_DC ? s->limits.float_volt_dc : s->limits.float_volt_ac;
+	if (!s->expected.has_nominal || s->expected.function != f || s->expected.nominal == 0)
+		return limit;
+	double share = s->limits.float_share * fabs(s->expected.nominal);
+	/* A small nominal is looked for below the usual limit, too. */
+	return share > limit / 10 ? share : limit / 10;
+}
+
+static enum contact volt_contact(const struct settle *s, const struct reading *r)
+{
+	if (!r->has_value)
+		return CONTACT_BLIND;
+	double v = fabs(decimal_double(r->value));
+	if (s->touching && (s->settled || s->doubted)) {
+		double level = fabs(decimal_double(s->result.value));
+		return v < s->limits.glide_share * level ? CONTACT_OPEN : CONTACT_NUMBER;
+	}
+	if (v < volt_limit(s, r->function))
+		return CONTACT_OPEN;
+	/* After a lift the meter's own input takes the charge down: a glide is open. */
+	if (!s->touching && s->gliding) {
+		double last = s->last.has_value ? fabs(decimal_double(s->last.value)) : 0;
+		double digit = decimal_double((struct decimal){1, r->value.e});
+		if (v < last - s->limits.moving_digits * digit)
+			return CONTACT_OPEN;
+	}
+	return CONTACT_NUMBER;
+}
+
+enum contact settle_contact(const struct settle *s, const struct reading *r)
+{
+	bool over = (r->state & READING_OVERLOAD) != 0;
+	if (settle_is_volt(r->function))
+		return volt_contact(s, r);
+	if (r->function == FUNCTION_FARAD) {
+		if (!r->has_value)
+			return CONTACT_BLIND;
+		return fabs(decimal_double(r->value)) < farad_limit(s) ? CONTACT_OPEN : CONTACT_NUMBER;
+	}
+	if (settle_is_amp(r->function)) {
+		if (!r->has_value)
+			return CONTACT_BLIND;
+		double n = fabs((double)r->value.n);
+		return n <= s->limits.open_amp_digits ? CONTACT_OPEN : CONTACT_NUMBER;
+	}
+	if (r->function == FUNCTION_HERTZ && (!r->has_value || r->value.n == 0))
+		return CONTACT_OPEN;
+	if (over)
+		return CONTACT_OPEN;
+	return r->has_value ? CONTACT_NUMBER : CONTACT_BLIND;
+}
+
+bool settle_open_doubt(const struct settle *s, const struct settle_result *r)
+{
+	if (!settle_is_volt(r->function))
+		return false;
+	const struct settle_expected *x = &s->expected;
+	double v = decimal_double(r->value);
+	if (!x->has_nominal || x->function != r->function || x->nominal == 0)
+		return true;
+	double times = v / x->nominal;
+	if (r->function == FUNCTION_VOLT_AC)
+		times = fabs(times);
+	bool fits = times >= s->limits.fit_share && times <= s->limits.fit_times;
+	if (isfinite(x->low) && isfinite(x->high) && v >= x->low && v <= x->high)
+		fits = true;
+	if (!fits)
+		return true;
+	/* What floats lately: a value not well above it may be floating, too. */
+	double floats = 0;
+	for (int i = 0; i < opens(s); i++)
+		floats = fmax(floats, fabs(s->open_value[i]));
+	/* (A glide, which is open too, does not count.) */
+	double most = r->function == FUNCTION_VOLT_DC ? s->limits.float_volt_dc : s->limits.float_volt_ac;
+	floats = fmin(floats, most);
+	return fabs(v) < s->limits.float_times * floats;
+}

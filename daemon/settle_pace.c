@@ -1,0 +1,126 @@
+/* SPDX-License-Identifier: MIT */
+/*
+ * How often a meter speaks (frames) and how often it measures (conversions).
+ *
+ * The period is the mean of the last intervals, without the gaps: not their
+ * median, because an adapter hands over the frames of a fast meter in bunches.
+ */
+#include "daemon/settle_parts.h"
+
+#include <string.h>
+
+/* An interval so many times the period is a gap, not pace ... */
+static const int64_t gap_periods = 3;
+/* ... if it is longer than a bunch of frames in an adapter can make it, us. */
+static const int64_t gap_least = 60000;
+/* So many gaps in a row are a new pace. */
+static const int gaps_pace = 3;
+
+void settle_pace_frame(struct settle *s, int64_t dt)
+{
+	if (dt < 0)
+		return;
+	int have = s->intervals < SETTLE_INTERVALS ? s->intervals : SETTLE_INTERVALS;
+	if (have >= 3 && dt > gap_periods * s->period && dt > gap_least) {
+		if (++s->long_ones < gaps_pace)
+			return;
+		s->intervals = 0;
+	}
+	s->long_ones = 0;
+	s->interval[s->intervals % SETTLE_INTERVALS] = dt;
+	/* Only the place in the ring and "full" count. */
+	if (++s->intervals == 2 * SETTLE_INTERVALS)
+		s->intervals = SETTLE_INTERVALS;
+	have = s->intervals < SETTLE_INTERVALS ? s->intervals : SETTLE_INTERVALS;
+	int64_t sum = 0, longest = 0;
+	for (int i = 0; i < have; i++) {
+		sum += s->interval[i];
+		if (s->interval[i] > longest)
+			longest = s->interval[i];
+	}
+	/* Among the first few a gap could not be told from the pace yet. */
+	if (have >= 3 && have < 8 && longest > gap_least) {
+		int64_t others = (sum - longest) / (have - 1);
+		if (longest > gap_periods * others) {
+			s->period = others;
+			return;
+		}
+	}
+	s->period = sum / have;
+}
+
+int settle_pace_frames(const struct settle *s)
+{
+	if (s->conversion > 1)
+		return s->conversion;
+	return s->learnt > 1 ? s->learnt : 1;
+}
+
+static bool same_digits(const struct reading *a, const struct reading *b)
+{
+	return a->has_value && b->has_value && a->value.n == b->value.n && a->value.e == b->value.e;
+}
+
+bool settle_pace_repeats(struct settle *s, const struct reading *r, int64_t dt)
+{
+	if (s->heard && same_digits(r, &s->last)) {
+		/* Twice within a quarter of the period is one frame twice. */
+		if (s->intervals >= 3 && dt < s->period / 4 && s->period > gap_least)
+			return true;
+		if (s->same < settle_pace_frames(s)) {
+			s->same++;
+			return true;
+		}
+	}
+	s->same = 1;
+	return false;
+}
+
+/*
+ * Open leads wander, so that two conversions seldom show the same digits.  Where
+ * nearly all runs of equal frames have the same length, that length is the number
+ * of frames a conversion has.  (A lost frame shortens a run, two equal conversions
+ * double it.)
+ */
+void settle_pace_open(struct settle *s, const struct reading *r)
+{
+	if (!s->heard || !r->has_value || !s->last.has_value) {
+		s->repeat_now = 0;
+		return;
+	}
+	if (same_digits(r, &s->last)) {
+		if (s->repeat_now)
+			s->repeat_now++;
+		return;
+	}
+	if (s->repeat_now)
+		s->repeat[s->repeats++ % SETTLE_OPENS] = s->repeat_now;
+	s->repeat_now = 1;
+	int have = s->repeats < SETTLE_OPENS ? s->repeats : SETTLE_OPENS;
+	if (have < 5)
+		return;
+	int votes[9] = {0};
+	for (int i = 0; i < have; i++)
+		if (s->repeat[i] < 9)
+			votes[s->repeat[i]]++;
+	int most = 1;
+	for (int i = 2; i < 9; i++)
+		if (votes[i] > votes[most])
+			most = i;
+	int fit = votes[most] + (2 * most < 9 ? votes[2 * most] : 0);
+	if (votes[most] * 10 >= have * 6 && fit * 10 >= have * 7)
+		s->learnt = most;
+}
+
+int64_t settle_pace_silence(const struct settle *s)
+{
+	bool farad = s->heard && s->last.function == FUNCTION_FARAD;
+	double seconds = farad ? s->limits.silent_farad_seconds : s->limits.silent_seconds;
+	double periods = farad ? s->limits.silent_farad_periods : s->limits.silent_periods;
+	double silence = seconds * 1e6;
+	if (periods * (double)s->period > silence)
+		silence = periods * (double)s->period;
+	if (s->speaks_open && !s->blanks)
+		silence *= s->limits.silent_speaker;
+	return (int64_t)silence;
+}

@@ -1,0 +1,49 @@
+/* SPDX-License-Identifier: MIT */
+/*
+ * What the files of settling say to each other: the pace of a meter, and whether
+ * a reading comes from open leads.  Nobody else includes it.
+ */
+#ifndef TALLY_SETTLE_PARTS_H
+#define TALLY_SETTLE_PARTS_H
+
+#include "daemon/settle.h"
+
+/* --- settle_pace.c: how often a meter speaks, and how often it measures --- */
+
+/* A frame came at `t`, `dt` after the last: learn the period. */
+void settle_pace_frame(struct settle *s, int64_t dt);
+/* Is this the last frame again (a doubled frame, or another frame of the same
+ * conversion)?  Keeps the count of frames in the conversion. */
+bool settle_pace_repeats(struct settle *s, const struct reading *r, int64_t dt);
+/* Learn from open leads how many frames a conversion has. */
+void settle_pace_open(struct settle *s, const struct reading *r);
+/* Frames of a conversion, at least 1. */
+int settle_pace_frames(const struct settle *s);
+/* The silence after which the leads count as open, us. */
+int64_t settle_pace_silence(const struct settle *s);
+
+/* --- settle_open.c: what the leads do --- */
+
+enum contact {
+	CONTACT_OPEN,   /* the leads are open */
+	CONTACT_NUMBER, /* something is measured */
+	CONTACT_BLIND,  /* touched, and no number: overload where that is not open */
+};
+
+enum contact settle_contact(const struct settle *s, const struct reading *r);
+/* Remember what open leads read. */
+void settle_open_learn(struct settle *s, const struct reading *r);
+/* Does a voltage at rest need a word before it may be an entry? */
+bool settle_open_doubt(const struct settle *s, const struct settle_result *r);
+
+static inline bool settle_is_volt(enum function f)
+{
+	return f == FUNCTION_VOLT_DC || f == FUNCTION_VOLT_AC;
+}
+
+static inline bool settle_is_amp(enum function f)
+{
+	return f == FUNCTION_AMP_DC || f == FUNCTION_AMP_AC;
+}
+
+#endif

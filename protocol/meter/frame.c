@@ -1,0 +1,172 @@
+/* SPDX-License-Identifier: MIT */
+/*
+ * See frame.h.
+ *
+ * All rules look at one byte and the time since the byte before it, so that it
+ * makes no difference in what pieces the bytes come.
+ */
+#include "protocol/meter/frame.h"
+
+#include <string.h>
+
+/* Where a void byte was, so that fixed frames keep their count. */
+#define VOID_BYTE '\xff'
+
+typedef void each_frame(void *arg, const struct frame *f);
+
+static const char *const fault_words[] = {
+    [FRAME_GOOD] = "good",         [FRAME_OVERLONG] = "over-long", [FRAME_CUT] = "cut",
+    [FRAME_BAD_BYTE] = "bad byte", [FRAME_PARTIAL] = "partial",
+};
+
+const char *frame_fault_word(enum frame_fault f)
+{
+	if ((unsigned)f >= sizeof fault_words / sizeof *fault_words)
+		return "unknown";
+	return fault_words[f];
+}
+
+void frame_begin(struct frame_splitter *s, enum frame_end end, size_t size, int64_t gap_us,
+                 int64_t t)
+{
+	memset(s, 0, sizeof *s);
+	s->end = end;
+	s->size = size < 1 ? 1 : size > FRAME_MAX ? FRAME_MAX : size;
+	s->gap_us = gap_us > 0 ? gap_us : 0;
+	s->first = s->last = t;
+	s->joining = true;
+}
+
+/* What the frame is that ends here; the worst of what happened to it. */
+static enum frame_fault judge(const struct frame_splitter *s)
+{
+	if (s->joining)
+		return FRAME_PARTIAL;
+	if (s->dropping || s->spent)
+		return FRAME_OVERLONG;
+	if (s->bad)
+		return FRAME_BAD_BYTE;
+	return s->cut ? FRAME_CUT : FRAME_GOOD;
+}
+
+/* Hand the frame on.  The splitter is ready for the next before each() runs. */
+static void give(struct frame_splitter *s, enum frame_fault fault, each_frame *each, void *arg)
+{
+	struct frame f = {.bytes = s->buffer, .len = s->len, .t = s->first, .fault = fault};
+	s->len = 0;
+	s->started = s->dropping = s->bad = s->cut = false;
+	each(arg, &f);
+}
+
+static void append(struct frame_splitter *s, int64_t t, char c)
+{
+	if (!s->started) {
+		s->started = true;
+		s->first = t;
+	}
+	if (s->len < FRAME_MAX)
+		s->buffer[s->len++] = c;
+	else
+		s->dropping = true; /* bounded: the rest up to the end is dropped */
+}
+
+/* Has the line been silent for `us` (more than 0)?  A clock that steps back is no
+ * silence. */
+static bool silent(const struct frame_splitter *s, int64_t t, int64_t us)
+{
+	return t - s->last >= us;
+}
+
+static int64_t join_us(const struct frame_splitter *s)
+{
+	bool longer = s->end == FRAME_FIXED && s->gap_us > FRAME_JOIN_US;
+	return longer ? s->gap_us : FRAME_JOIN_US;
+}
+
+static void line_byte(struct frame_splitter *s, int64_t t, char c, each_frame *each, void *arg)
+{
+	bool ends = c == '\n' || c == '\r';
+	bool second = c == '\n' && s->cr; /* the LF of CR LF: that line has ended already */
+	s->cr = c == '\r';
+	if (second)
+		return;
+	if (s->joining && silent(s, t, join_us(s)) && !(s->started && ends)) {
+		if (s->started)
+			give(s, FRAME_PARTIAL, each, arg);
+		s->joining = false;
+	} else if (s->started && s->gap_us && silent(s, t, s->gap_us)) {
+		s->cut = true;
+	}
+	if (!ends) {
+		append(s, t, c);
+		return;
+	}
+	if (!s->started)
+		s->first = t;
+	give(s, judge(s), each, arg);
+	s->joining = false;
+}
+
+/* A frame of fixed size is whole: what follows at once belongs to nothing known. */
+static void give_whole(struct frame_splitter *s, each_frame *each, void *arg)
+{
+	bool needs_silence = s->gap_us > 0;
+	give(s, judge(s), each, arg);
+	s->spent = needs_silence;
+}
+
+static void fixed_byte(struct frame_splitter *s, int64_t t, char c, each_frame *each, void *arg)
+{
+	if (s->started && !s->joining && !s->spent && s->len >= s->size)
+		give_whole(s, each, arg); /* a void byte was its last */
+	if (s->joining || s->spent) {
+		if (!silent(s, t, s->joining ? join_us(s) : s->gap_us)) {
+			append(s, t, c);
+			return;
+		}
+		if (s->started)
+			give(s, judge(s), each, arg);
+		s->joining = s->spent = false;
+	} else if (s->started && s->gap_us && silent(s, t, s->gap_us)) {
+		give(s, s->bad ? FRAME_BAD_BYTE : FRAME_CUT, each, arg);
+	}
+	append(s, t, c);
+	if (s->len >= s->size)
+		give_whole(s, each, arg);
+}
+
+void frame_feed(struct frame_splitter *s, int64_t t, const char *bytes, size_t len,
+                void (*each)(void *arg, const struct frame *f), void *arg)
+{
+	for (size_t i = 0; i < len; i++) {
+		if (s->end == FRAME_LINE)
+			line_byte(s, t, bytes[i], each, arg);
+		else
+			fixed_byte(s, t, bytes[i], each, arg);
+		s->last = t;
+	}
+}
+
+void frame_bad_byte(struct frame_splitter *s, int64_t t)
+{
+	/* No frame can be handed on from here.  What stands in the buffer and the void
+	 * byte become one bad frame, even across a silence: bad they are both. */
+	if (!s->started) {
+		if (s->joining && silent(s, t, join_us(s)))
+			s->joining = false;
+		if (s->spent && silent(s, t, s->gap_us))
+			s->spent = false;
+	}
+	append(s, t, VOID_BYTE);
+	s->bad = true;
+	s->cr = false;
+	s->last = t;
+}
+
+void frame_finish(struct frame_splitter *s, void (*each)(void *arg, const struct frame *f),
+                  void *arg)
+{
+	if (s->started)
+		give(s, FRAME_CUT, each, arg);
+	s->cr = s->spent = false;
+}

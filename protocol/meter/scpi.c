@@ -1,0 +1,300 @@
+/* SPDX-License-Identifier: MIT */
+/*
+ * The dialect `scpi`: what an answer is, and how many of its digits count.
+ * The forms of answers and the rule of the last digit stand in scpi.h.
+ */
+#include "protocol/meter/scpi.h"
+
+#include <stdio.h>
+#include <string.h>
+
+/* So many figures fit any range of any meter: a value that needs no more at the
+ * known digit says nothing about a change of range. */
+#define FIGURES_ALWAYS 3
+
+static bool is_space(char c)
+{
+	return c == ' ' || c == '\t';
+}
+
+static bool is_digit(char c)
+{
+	return c >= '0' && c <= '9';
+}
+
+static bool is_letter(char c)
+{
+	return (c >= 'a' && c <= 'z') || (c >= 'A' && c <= 'Z');
+}
+
+static void nothing(struct understood *out, const char *why)
+{
+	memset(out->reading, 0, sizeof out->reading);
+	out->count = 0;
+	out->said = SAID_NOTHING;
+	snprintf(out->why, sizeof out->why, "%s", why);
+}
+
+/* Text of others goes to people: ASCII, cut to what there is room for. */
+static void keep_text(struct understood *out, const char *text, size_t len)
+{
+	size_t n = len < sizeof out->text - 1 ? len : sizeof out->text - 1;
+	for (size_t i = 0; i < n; i++)
+		out->text[i] = (unsigned char)text[i] < 0x80 ? text[i] : '?';
+	out->text[n] = '\0';
+}
+
+/* The last byte of a string that opens at `text`, NULL where it never closes.  A
+ * doubled quote inside it is one quote (IEEE 488.2 8.7.8). */
+static const char *string_end(const char *text, const char *end)
+{
+	char quote = *text;
+	for (const char *p = text + 1; p < end; p++) {
+		if (*p != quote)
+			continue;
+		if (p + 1 < end && p[1] == quote)
+			p++;
+		else
+			return p;
+	}
+	return NULL;
+}
+
+static bool is_string(const char *text, const char *end)
+{
+	return text < end && (*text == '"' || *text == '\'') && string_end(text, end) == end - 1;
+}
+
+/* <NR1>,"text": an entry of the error queue (SCPI-99 volume 2, 21.8). */
+static bool read_error(const char *text, const char *end, int *number)
+{
+	const char *p = text;
+	bool minus = p < end && *p == '-';
+	int n = 0;
+	if (p < end && (*p == '+' || *p == '-'))
+		p++;
+	const char *first = p;
+	for (; p < end && is_digit(*p) && p - first < 6; p++)
+		n = n * 10 + (*p - '0');
+	if (p == first)
+		return false;
+	while (p < end && is_space(*p))
+		p++;
+	if (p == end || *p++ != ',')
+		return false;
+	while (p < end && is_space(*p))
+		p++;
+	if (!is_string(p, end))
+		return false;
+	*number = minus ? -n : n;
+	return true;
+}
+
+/* `values` of the list, up to the first that is none; -1 and `why` on a fault. */
+static int read_values(const char *text, const char *end, struct scpi_value *values, char *why,
+                       size_t size)
+{
+	int count = 0;
+	for (const char *p = text;; p++) {
+		const char *comma = memchr(p, ',', (size_t)(end - p));
+		const char *stop = comma ? comma : end;
+		if (count == READINGS_IN_FRAME_MAX) {
+			snprintf(why, size, "at most %d values were expected", READINGS_IN_FRAME_MAX);
+			return -1;
+		}
+		if (!scpi_value_parse(p, (size_t)(stop - p), &values[count], why, size))
+			return -1;
+		count++;
+		if (!comma)
+			return count;
+		p = comma;
+	}
+}
+
+/* The power of ten of the first digit; `v` is not 0. */
+static int decade_of(struct decimal v)
+{
+	int decade = v.e;
+	for (int64_t n = v.n / 10; n != 0; n /= 10)
+		decade++;
+	return decade;
+}
+
+/* What a value says about the digit of the range that the meter is in. */
+static void learn(struct dialect_memory *memory, struct decimal stripped)
+{
+	int decade = decade_of(stripped);
+	if (!memory->has_finest || stripped.e < memory->finest) {
+		/* The first, or a finer range: what was seen before is of another range. */
+		memory->finest = stripped.e;
+		memory->decade = decade;
+		memory->has_finest = true;
+		return;
+	}
+	int rise = decade - memory->decade;
+	if (rise <= 0)
+		return;
+	memory->decade = decade;
+	if (decade - memory->finest + 1 <= FIGURES_ALWAYS)
+		return;
+	int same_figures = memory->finest + rise;
+	memory->finest = stripped.e < same_figures ? stripped.e : same_figures;
+}
+
+/* Write the value with the digit that the meter has. */
+static struct decimal weigh(const struct dialect_setting *setting,
+                            struct dialect_memory *memory, struct decimal v)
+{
+	struct decimal stripped = decimal_strip(v), out;
+	if (v.n != 0)
+		learn(memory, stripped);
+	if (setting->has_digit &&
+	    decimal_rescale(stripped, decimal_strip(setting->digit).e, &out))
+		return out;
+	/* None configured, or the value has finer digits than that: none is dropped. */
+	if (decimal_rescale(stripped, memory->has_finest ? memory->finest : v.e, &out))
+		return out;
+	return stripped; /* more figures than a decimal holds */
+}
+
+/* The unit says what it is; where it leaves a choice (V: DC, AC or diode), or where
+ * there is none, the configuration does. */
+static enum function function_of(const struct dialect_setting *setting,
+                                 const struct scpi_value *v)
+{
+	enum function configured = setting->function;
+	if (v->function == FUNCTION_NONE)
+		return configured == FUNCTION_NONE ? FUNCTION_NUMBER : configured;
+	bool same_unit = strcmp(function_unit(configured), function_unit(v->function)) == 0;
+	return same_unit && !v->coupled ? configured : v->function;
+}
+
+static struct reading reading_of(const struct dialect_setting *setting,
+                                 struct dialect_memory *memory, const struct scpi_value *v)
+{
+	struct reading r = {.function = function_of(setting, v)};
+	if (memory->function != r.function)
+		memory->has_finest = false;
+	memory->function = r.function;
+	switch (v->kind) {
+	case SCPI_INFINITE:
+		r.state = READING_OVERLOAD;
+		r.negative = v->negative;
+		memory->has_finest = false; /* the next may be of another range */
+		break;
+	case SCPI_NOT_A_NUMBER:
+		r.state = READING_INVALID;
+		break;
+	case SCPI_NUMBER:
+		r.has_value = true;
+		r.value = weigh(setting, memory, v->value);
+		r.prefix = quantity_prefix(r.value, r.function);
+		break;
+	}
+	return r;
+}
+
+/* Is this text, and no number that came garbled?  It begins with no sign, digit or
+ * point, and has more letters than digits, a word of two letters among them. */
+static bool is_wordy(const char *text, const char *end)
+{
+	int letters = 0, digits = 0, run = 0, longest = 0;
+	if (text < end && (*text == '+' || *text == '-' || *text == '.' || *text == '#'))
+		return false;
+	for (const char *p = text; p < end; p++) {
+		run = is_letter(*p) || (unsigned char)*p >= 0x80 ? run + 1 : 0;
+		letters += run > 0;
+		digits += is_digit(*p);
+		longest = run > longest ? run : longest;
+	}
+	return letters > digits && longest >= 2;
+}
+
+/* Maker, model, serial, version (IEEE 488.2 10.14): the maker is a word. */
+static bool is_identity(const char *text, const char *end)
+{
+	const char *first = memchr(text, ',', (size_t)(end - text));
+	struct scpi_value value;
+	char why[120];
+	int commas = 0;
+	for (const char *p = text; p < end; p++)
+		commas += *p == ',';
+	return commas >= 3 && is_wordy(text, first) &&
+	       !scpi_value_parse(text, (size_t)(first - text), &value, why, sizeof why);
+}
+
+/* A line that has nothing to do with values; a word for no number in front of a
+ * comma is a broken list. */
+static bool is_banner(const char *text, const char *end)
+{
+	const char *comma = memchr(text, ',', (size_t)(end - text));
+	struct scpi_value value;
+	char why[120];
+	if (comma && scpi_value_parse(text, (size_t)(comma - text), &value, why, sizeof why))
+		return false;
+	return is_string(text, end) || (!is_digit(*text) && *text != ',' && is_wordy(text, end));
+}
+
+static bool has_control(const char *text, const char *end)
+{
+	for (const char *p = text; p < end; p++)
+		if (((unsigned char)*p < 0x20 && *p != '\t') || *p == 0x7f)
+			return true;
+	return false;
+}
+
+/* `why` says what kept the text from being a list of numbers. */
+static void understand_text(const char *text, const char *end, const char *why,
+                            struct understood *out)
+{
+	if (is_identity(text, end)) {
+		out->said = SAID_IDENTITY;
+		keep_text(out, text, (size_t)(end - text));
+	} else if (is_banner(text, end)) {
+		out->said = SAID_OTHER;
+	} else if (memchr(text, ';', (size_t)(end - text))) {
+		nothing(out, "one answer was expected, not several with ; between them");
+	} else {
+		nothing(out, why);
+	}
+}
+
+void scpi_understand(const struct dialect_setting *setting, struct dialect_memory *memory,
+                     const struct frame *f, struct understood *out)
+{
+	struct scpi_value values[READINGS_IN_FRAME_MAX];
+	const char *text = f->bytes, *end = f->bytes + f->len;
+	char why[sizeof out->why];
+	memset(out, 0, sizeof *out);
+	out->said = SAID_OTHER;
+	while (text < end && is_space(*text))
+		text++;
+	while (end > text && is_space(end[-1]))
+		end--;
+	if (text == end)
+		return;
+	if (has_control(text, end)) {
+		nothing(out, "printable text was expected, without control bytes");
+		return;
+	}
+	if (*text == '#' && end - text > 1 && is_digit(text[1])) {
+		nothing(out, "a number was expected, not a block of data: set the format to ASCII");
+		return;
+	}
+	if (read_error(text, end, &out->error_number)) {
+		out->said = SAID_ERROR;
+		keep_text(out, text, (size_t)(end - text));
+		return;
+	}
+	int count = read_values(text, end, values, why, sizeof why);
+	if (count < 0) {
+		understand_text(text, end, why, out);
+		return;
+	}
+	out->said = SAID_READINGS;
+	out->count = count;
+	for (int i = 0; i < count; i++) {
+		out->reading[i] = reading_of(setting, memory, &values[i]);
+		out->reading[i].t = f->t;
+	}
+}

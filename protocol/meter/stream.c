@@ -1,0 +1,255 @@
+/* SPDX-License-Identifier: MIT */
+/*
+ * The dialect `ascii-unit`; the grammar stands in stream.h.
+ *
+ * The line is taken apart from both ends: coupling, number, then prefix and unit
+ * have to fill it exactly.
+ */
+#include "protocol/meter/stream.h"
+
+#include <stdio.h>
+#include <string.h>
+
+enum coupling { COUPLING_NONE, COUPLING_DC, COUPLING_AC };
+
+/* What is left of the line. */
+struct rest {
+	const char *at, *end;
+};
+
+static size_t left(const struct rest *r)
+{
+	return (size_t)(r->end - r->at);
+}
+
+static bool is_space(char c)
+{
+	return c == ' ' || c == '\t';
+}
+
+static void skip_spaces(struct rest *r)
+{
+	while (r->at < r->end && is_space(*r->at))
+		r->at++;
+}
+
+static void trim_spaces(struct rest *r)
+{
+	while (r->end > r->at && is_space(r->end[-1]))
+		r->end--;
+}
+
+static char upper(char c)
+{
+	return c >= 'a' && c <= 'z' ? (char)(c - 'a' + 'A') : c;
+}
+
+/* `word` is in capitals; the text may have any case. */
+static bool begins_with(const char *text, size_t len, const char *word)
+{
+	size_t n = strlen(word);
+	if (len < n)
+		return false;
+	for (size_t i = 0; i < n; i++)
+		if (upper(text[i]) != word[i])
+			return false;
+	return true;
+}
+
+static bool nothing(struct understood *out, const char *why)
+{
+	out->said = SAID_NOTHING;
+	out->count = 0;
+	snprintf(out->why, sizeof out->why, "%s", why);
+	return false;
+}
+
+static enum coupling coupling_at(const char *text, size_t len)
+{
+	if (begins_with(text, len, "DC"))
+		return COUPLING_DC;
+	return begins_with(text, len, "AC") ? COUPLING_AC : COUPLING_NONE;
+}
+
+/* Take DC or AC off either end of the line. */
+static bool take_coupling(struct rest *r, enum coupling *out, struct understood *said)
+{
+	enum coupling first = coupling_at(r->at, left(r)), last = COUPLING_NONE;
+	if (first) {
+		r->at += 2;
+		skip_spaces(r);
+	}
+	if (left(r) >= 2)
+		last = coupling_at(r->end - 2, 2);
+	if (last) {
+		r->end -= 2;
+		trim_spaces(r);
+	}
+	if (first && last)
+		return nothing(said, "DC or AC once, first or last, was expected");
+	*out = first ? first : last;
+	return true;
+}
+
+/* OL, and the places where a display may put its point. */
+static bool take_overload(struct rest *r)
+{
+	static const char *const forms[] = {"OL.", "OL", "O.L", ".OL"};
+	for (size_t i = 0; i < sizeof forms / sizeof *forms; i++)
+		if (begins_with(r->at, left(r), forms[i])) {
+			r->at += strlen(forms[i]);
+			return true;
+		}
+	return false;
+}
+
+/* The number, or the word that says there is none. */
+static bool take_value(struct rest *r, struct reading *out, struct understood *said)
+{
+	bool minus = false;
+	if (r->at < r->end && (*r->at == '+' || *r->at == '-')) {
+		minus = *r->at == '-';
+		r->at++;
+		skip_spaces(r);
+	}
+	if (take_overload(r)) {
+		out->state = READING_OVERLOAD;
+		out->negative = minus;
+		return true;
+	}
+	/* The sign is read here, so that spaces may follow it, and only one. */
+	if (r->at == r->end || *r->at == '+' || *r->at == '-')
+		return nothing(said, "a number or OL was expected");
+	size_t n = decimal_read(r->at, left(r), &out->value);
+	if (n == 0)
+		return nothing(said, "a number of up to 18 digits, or OL, was expected");
+	if (minus)
+		out->value.n = -out->value.n;
+	out->has_value = true;
+	r->at += n;
+	return true;
+}
+
+static bool take(struct rest *r, const char *word)
+{
+	size_t n = strlen(word);
+	if (left(r) < n || memcmp(r->at, word, n) != 0)
+		return false;
+	r->at += n;
+	return true;
+}
+
+/* A unit that is all there is; a prefix is tried before it. */
+static bool take_unit(struct rest *r, enum function *out)
+{
+	static const struct {
+		const char *word;
+		enum function function;
+	} units[] = {
+	    {"V", FUNCTION_VOLT_DC},       {"A", FUNCTION_AMP_DC},
+	    {"F", FUNCTION_FARAD},         {"Hz", FUNCTION_HERTZ},
+	    {"HZ", FUNCTION_HERTZ},        {"H", FUNCTION_HENRY},
+	    {"%", FUNCTION_PERCENT},       {"C", FUNCTION_CELSIUS},
+	    {"\xc2\xb0" "C", FUNCTION_CELSIUS}, {"\xb0" "C", FUNCTION_CELSIUS},
+	    {"\xce\xa9", FUNCTION_OHM},    {"\xe2\x84\xa6", FUNCTION_OHM},
+	};
+	if (begins_with(r->at, left(r), "OHM")) {
+		*out = FUNCTION_OHM;
+		r->at += 3;
+		if (left(r) == 1 && upper(*r->at) == 'S')
+			r->at++;
+		return r->at == r->end;
+	}
+	for (size_t i = 0; i < sizeof units / sizeof *units; i++) {
+		struct rest tried = *r;
+		if (take(&tried, units[i].word) && tried.at == tried.end) {
+			*r = tried;
+			*out = units[i].function;
+			return true;
+		}
+	}
+	return false;
+}
+
+/* The case of the letter is the whole difference between m and M. */
+static bool take_prefix(struct rest *r, int *out)
+{
+	static const struct {
+		const char *word;
+		int exponent;
+	} prefixes[] = {
+	    {"p", -12},        {"n", -9},         {"u", -6},    {"\xc2\xb5", -6},
+	    {"\xce\xbc", -6}, {"\xb5", -6},      {"m", -3},    {"k", 3},
+	    {"K", 3},          {"M", 6},          {"G", 9},
+	};
+	for (size_t i = 0; i < sizeof prefixes / sizeof *prefixes; i++)
+		if (take(r, prefixes[i].word)) {
+			*out = prefixes[i].exponent;
+			return true;
+		}
+	return false;
+}
+
+static bool take_prefix_and_unit(struct rest *r, struct reading *out, struct understood *said)
+{
+	if (r->at == r->end)
+		return nothing(said, "a unit was expected after the number");
+	struct rest bare = *r;
+	if (take_unit(&bare, &out->function))
+		return true;
+	if (!take_prefix(r, &out->prefix) || !take_unit(r, &out->function))
+		return nothing(said, "a unit was expected: V A Ohm F H Hz C %, with p n u m k M G");
+	if (out->function == FUNCTION_PERCENT || out->function == FUNCTION_CELSIUS)
+		return nothing(said, "no prefix was expected before % or C");
+	return true;
+}
+
+static bool couple(struct reading *out, enum coupling coupling, struct understood *said)
+{
+	bool electric = out->function == FUNCTION_VOLT_DC || out->function == FUNCTION_AMP_DC;
+	if (coupling == COUPLING_NONE)
+		return true;
+	if (!electric)
+		return nothing(said, "DC or AC was expected with V or A only");
+	if (coupling == COUPLING_AC)
+		out->function =
+		    out->function == FUNCTION_VOLT_DC ? FUNCTION_VOLT_AC : FUNCTION_AMP_AC;
+	return true;
+}
+
+static bool read_line(struct rest line, struct reading *out, struct understood *said)
+{
+	enum coupling coupling;
+	if (!take_coupling(&line, &coupling, said) || !take_value(&line, out, said))
+		return false;
+	skip_spaces(&line);
+	if (!take_prefix_and_unit(&line, out, said) || !couple(out, coupling, said))
+		return false;
+	if (!out->has_value)
+		return true;
+	out->value.e += out->prefix;
+	if (out->value.e < DECIMAL_EXP_MIN || out->value.e > DECIMAL_EXP_MAX)
+		return nothing(said, "a number within 1e-40 and 1e40 was expected");
+	return true;
+}
+
+void ascii_unit_understand(const struct dialect_setting *setting, struct dialect_memory *memory,
+                           const struct frame *f, struct understood *out)
+{
+	(void)setting; /* the line says all that there is to know */
+	(void)memory;
+	memset(out, 0, sizeof *out);
+	struct rest line = {f->bytes, f->bytes + f->len};
+	skip_spaces(&line);
+	trim_spaces(&line);
+	if (line.at == line.end) {
+		out->said = SAID_OTHER;
+		return;
+	}
+	struct reading r = {.t = f->t};
+	if (!read_line(line, &r, out))
+		return;
+	out->said = SAID_READINGS;
+	out->reading[0] = r;
+	out->count = 1;
+}

@@ -1,0 +1,255 @@
+/* SPDX-License-Identifier: MIT */
+/*
+ * One row of a sheet: set by hand, and as the JSON object of position records.
+ * See sheet.h.
+ */
+#include "protocol/record/sheet_cells.h"
+
+#include "protocol/record/kinds.h"
+
+#include <string.h>
+
+/* ---- by hand ---- */
+
+/* The cell that `key` names, NULL where there is none. */
+static char *find_cell(struct sheet_row *row, const char *key, int *column)
+{
+	for (int i = 0; i < SHEET_COLUMNS; i++)
+		if (column_is(key, strlen(key), sheet_column_name[i])) {
+			*column = i;
+			return row->written[i];
+		}
+	*column = SHEET_COLUMNS;
+	for (int i = 0; i < row->extras; i++)
+		if (column_is(key, strlen(key), row->extra_name[i]))
+			return row->extra_cell[i];
+	return NULL;
+}
+
+static bool refuse_at(struct fault *why, size_t at, const char *what)
+{
+	fault_at(why, NULL, 0, (int)at + 1, "%s", what);
+	return false;
+}
+
+/* The rules that sheet_parse has for the bytes of a cell. */
+static bool cell_clean(const char *value, size_t len, bool breaks, struct fault *why)
+{
+	if (len >= SHEET_CELL_SIZE)
+		return refuse_at(why, SHEET_CELL_SIZE - 1, "too long: at most 159 bytes");
+	for (size_t i = 0; i < len;) {
+		unsigned char c = (unsigned char)value[i];
+		size_t n = utf8_length(value + i, len - i);
+		if (!n)
+			return refuse_at(why, i, "not UTF-8");
+		if ((c == '\n' || c == '\r') && !breaks)
+			return refuse_at(why, i, "a line break in a cell that is not a note");
+		if ((c < 0x20 && c != '\t' && c != '\n' && c != '\r') || c == 0x7f)
+			return refuse_at(why, i, "a control character");
+		i += n;
+	}
+	return true;
+}
+
+static bool is_blank(char c)
+{
+	return c == ' ' || c == '\t';
+}
+
+bool sheet_set(struct sheet_row *row, const char *key, const char *value, struct fault *why)
+{
+	struct sheet_row changed = *row;
+	int column;
+	char *cell = find_cell(&changed, key, &column);
+	if (!cell) {
+		fault_set(why, "`%.40s` is no column: expected kind, nominal, tolerance, service, rated, "
+		               "role, with, channel, twin, part, source, max, price or note", key);
+		return false;
+	}
+	if (column == SHEET_POSITION) {
+		fault_set(why, "the position's name is not set but renamed");
+		return false;
+	}
+	size_t lead = 0, len = strlen(value);
+	while (is_blank(value[lead]))
+		lead++;
+	while (len > lead && is_blank(value[len - 1]))
+		len--;
+	struct fault said = {0};
+	enum sheet_column bad = SHEET_POSITION;
+	bool free_text = column == SHEET_NOTE || column == SHEET_COLUMNS;
+	bool good = cell_clean(value + lead, len - lead, free_text, &said);
+	if (good) {
+		memcpy(cell, value + lead, len - lead);
+		cell[len - lead] = '\0';
+		/* What the other row named goes with the cell it stood for. */
+		char twin[NAME_SIZE];
+		memcpy(twin, row->position.twin, sizeof twin);
+		good = row_understand(&changed, &bad, &said);
+		if (column != SHEET_TWIN && !changed.position.twin[0])
+			memcpy(changed.position.twin, twin, sizeof twin);
+	}
+	if (good) {
+		*row = changed;
+		return true;
+	}
+	/* A kind may be set under which another cell no longer makes sense: then no
+	 * byte of this value is to blame. */
+	bool here = said.column && (bad == (enum sheet_column)column || bad == SHEET_POSITION);
+	fault_at(why, NULL, 0, here ? said.column + (int)lead : 0, "%s", said.text);
+	return false;
+}
+
+bool sheet_bare(struct sheet_row *row, const char *name, struct fault *why)
+{
+	struct sheet_row bare = {0};
+	enum sheet_column bad;
+	size_t len = strlen(name);
+	if (!name_valid(name, len)) {
+		fault_set(why, "`%.40s` is no name of a position: letters, digits, . _ / -, first a "
+		               "letter or digit, at most 32", name);
+		return false;
+	}
+	memcpy(bare.written[SHEET_POSITION], name, len + 1);
+	if (!row_understand(&bare, &bad, why))
+		return false;
+	*row = bare;
+	return true;
+}
+
+/* ---- as JSON ---- */
+
+static void member_value(struct text *out, const char *key, bool there, struct decimal d)
+{
+	if (there)
+		text_member_decimal(out, key, d);
+}
+
+static void member_limits(struct text *out, const char *key, const struct tolerance *t,
+                          const struct position *p)
+{
+	struct limits l;
+	if (limits_from(t, p->has_nominal, p->nominal, &l))
+		limits_write(out, key, &l);
+	else
+		text_member_null(out, key);
+}
+
+/* {"name":"cell",...} of the cells that are not empty. */
+static void write_cells(struct text *out, const struct sheet_row *row, bool known)
+{
+	const char *before = "{";
+	int count = known ? SHEET_COLUMNS : row->extras;
+	for (int i = 0; i < count; i++) {
+		const char *name = known ? sheet_column_name[i] : row->extra_name[i];
+		const char *cell = known ? row->written[i] : row->extra_cell[i];
+		/* Unknown columns stay with the row even where it is empty. */
+		if (!cell[0] && known)
+			continue;
+		text_puts(out, before);
+		text_string(out, name, strlen(name));
+		text_add(out, ":", 1);
+		text_string(out, cell, strlen(cell));
+		before = ",";
+	}
+	text_puts(out, before[0] == '{' ? "{}" : "}");
+}
+
+void sheet_row_write(struct text *out, const struct sheet_row *row)
+{
+	const struct position *p = &row->position;
+	text_puts(out, "{\"written\":");
+	write_cells(out, row, true);
+	if (row->extras) {
+		text_member(out, "extra");
+		write_cells(out, row, false);
+	}
+	text_member_string(out, "kind", kind_name(p->kind));
+	text_member_string(out, "function", function_name(p->function));
+	if (p->has_nominal)
+		text_member_decimal(out, "nominal", p->nominal);
+	else
+		text_member_null(out, "nominal");
+	member_limits(out, "limits", &p->tolerance, p);
+	member_limits(out, "service", &p->service, p);
+	member_value(out, "rated", p->has_rated, p->rated);
+	member_value(out, "source", p->has_source, p->source);
+	member_value(out, "max", p->has_max, p->max);
+	member_set(out, "role", p->role);
+	member_set(out, "with", p->with);
+	member_set(out, "channel", p->channel);
+	member_set(out, "twin", p->twin);
+	member_set(out, "part", p->part);
+	text_add(out, "}", 1);
+}
+
+static bool read_cells(struct slice object, struct sheet_row *row, struct fault *why)
+{
+	struct slice written = json_member(object.at, object.len, "written");
+	struct slice extra = json_member(object.at, object.len, "extra"), key, value;
+	for (int i = 0; i < SHEET_COLUMNS; i++)
+		json_text(json_member(written.at, written.len, sheet_column_name[i]), row->written[i],
+		            SHEET_CELL_SIZE);
+	for (size_t cursor = 0; json_next_member(extra, &cursor, &key, &value); row->extras++) {
+		if (row->extras == SHEET_EXTRA_MAX) {
+			fault_set(why, "the row has more than %d unknown columns", SHEET_EXTRA_MAX);
+			return false;
+		}
+		struct slice quoted = {key.at - 1, key.len + 2};
+		json_text(quoted, row->extra_name[row->extras], SHEET_NAME_SIZE);
+		json_text(value, row->extra_cell[row->extras], SHEET_CELL_SIZE);
+	}
+	return true;
+}
+
+/* Is a limit or value still what the record says it was? */
+static bool same_value(struct slice s, bool there, struct decimal d)
+{
+	struct decimal was;
+	if (json_absent(s))
+		return !there;
+	return there && json_decimal(s, &was) && decimal_compare(was, d) == 0;
+}
+
+static bool same_limits(struct slice s, const struct tolerance *t, const struct position *p)
+{
+	struct limits l;
+	if (!limits_from(t, p->has_nominal, p->nominal, &l))
+		return json_absent(s);
+	return s.at && same_value(json_element(s, 0), l.has_low, l.low) &&
+	       same_value(json_element(s, 1), l.has_high, l.high);
+}
+
+static const char *changed_meaning(struct slice o, const struct position *p)
+{
+	if (!json_is(json_member(o.at, o.len, "kind"), kind_name(p->kind)))
+		return "kind";
+	if (!json_is(json_member(o.at, o.len, "function"), function_name(p->function)))
+		return "function";
+	if (!same_value(json_member(o.at, o.len, "nominal"), p->has_nominal, p->nominal))
+		return "nominal";
+	if (!same_limits(json_member(o.at, o.len, "limits"), &p->tolerance, p))
+		return "limits";
+	return same_limits(json_member(o.at, o.len, "service"), &p->service, p) ? NULL : "service";
+}
+
+bool sheet_row_read(struct slice object, struct sheet_row *row, struct fault *why)
+{
+	enum sheet_column bad;
+	struct sheet_row read = {0};
+	if (!object.at || !object.len || object.at[0] != '{') {
+		fault_set(why, "the record has no sheet row");
+		return false;
+	}
+	if (!read_cells(object, &read, why) || !row_understand(&read, &bad, why))
+		return false;
+	const char *changed = changed_meaning(object, &read.position);
+	if (changed) {
+		fault_set(why, "%s: the record was understood otherwise (%s) by the version that wrote it",
+		          read.position.name, changed);
+		return false;
+	}
+	json_text(json_member(object.at, object.len, "twin"), read.position.twin, NAME_SIZE);
+	*row = read;
+	return true;
+}

@@ -1,0 +1,204 @@
+/* SPDX-License-Identifier: MIT */
+/* Meters against each other by E_n, who stands apart, and twins. */
+#include "protocol/trade/crosscheck.h"
+#include "tests/check.h"
+
+static uint64_t seed = 0xe17;
+static uint64_t draw(void)
+{
+	seed ^= seed << 13;
+	seed ^= seed >> 7;
+	seed ^= seed << 17;
+	return seed;
+}
+
+/* E_n by ISO 13528:2022 section 9; the numbers recomputed. */
+static void en_cases(void **state)
+{
+	(void)state;
+	static const struct {
+		double x1, U1, x2, U2, en;
+		bool agree;
+	} rows[] = {
+	    {47.35, 0.3, 47.05, 0.15, 0.894427, true},
+	    {10.02, 0.02, 10.0, 0.02, 0.707107, true},
+	    {221.0, 2.2, 218.0, 1.1, 1.219673, false},
+	};
+	for (size_t i = 0; i < sizeof rows / sizeof *rows; i++) {
+		double en = crosscheck_en(rows[i].x1, rows[i].U1, rows[i].x2, rows[i].U2);
+		assert_near(en, rows[i].en, 1e-6);
+		assert_int_equal(en <= 1, rows[i].agree);
+		assert_near(crosscheck_en(rows[i].x2, rows[i].U2, rows[i].x1, rows[i].U1), en, 0);
+	}
+	assert_true(crosscheck_en(1, 0, 1, 0) == 0);
+	assert_true(isinf(crosscheck_en(1, 0, 2, 0)));
+}
+
+static struct entry entry_of(const char *position, const char *meter, int64_t n, int e, double u)
+{
+	struct entry x = {.quantity = QUANTITY_VALUE,
+	                  .condition = CONDITION_FOUND,
+	                  .reach = REACH_LIFTED,
+	                  .source = SOURCE_METER,
+	                  .function = FUNCTION_OHM,
+	                  .has_value = true,
+	                  .value = {n, e},
+	                  .u = u,
+	                  .n = 4,
+	                  .settled = true};
+	snprintf(x.position, sizeof x.position, "%s", position);
+	snprintf(x.meter, sizeof x.meter, "%s", meter);
+	return x;
+}
+
+static void refusals(void **state)
+{
+	(void)state;
+	struct entry a = entry_of("R12", "red", 47, 3, 100), b = entry_of("R12", "bench", 471, 2, 20);
+	struct fault why = {"", "", 0, 0};
+	assert_true(crosscheck_allowed(&a, &b, &why));
+	assert_string_equal(why.text, "");
+	for (int change = 0; change < 10; change++) {
+		struct entry c = b;
+		switch (change) {
+		case 0:
+			strcpy(c.position, "R13");
+			break;
+		case 1:
+			c.quantity = QUANTITY_INSULATION;
+			break;
+		case 2:
+			c.condition = CONDITION_DONE;
+			break;
+		case 3:
+			c.reach = REACH_IN_CIRCUIT;
+			break;
+		case 4:
+			c.function = FUNCTION_VOLT_DC;
+			break;
+		case 5:
+			c.has_value = false;
+			c.state = READING_OVERLOAD;
+			break;
+		case 6:
+			c.struck = true;
+			break;
+		case 7:
+			c.settled = false;
+			break;
+		case 8:
+			c.source = SOURCE_TYPED;
+			break;
+		case 9:
+			strcpy(c.meter, "red");
+			break;
+		}
+		static const char *const words[] = {"positions",  "quantities", "conditions", "reach",
+		                                    "functions",  "overload",   "struck",     "settled",
+		                                    "typed",      "two meters"};
+		fault_set(&why, "%s", "");
+		assert_false(crosscheck_allowed(&a, &c, &why));
+		if (!strstr(why.text, words[change]))
+			note_row("%s: %s", words[change], why.text);
+		assert_non_null(strstr(why.text, words[change]));
+		fault_set(&why, "%s", "");
+		assert_false(crosscheck_allowed(&c, &a, &why));
+		assert_non_null(strstr(why.text, words[change]));
+	}
+}
+
+static void who_stands_apart(void **state)
+{
+	(void)state;
+	static const struct {
+		double x[4], U[4];
+		int n, apart;
+	} rows[] = {
+	    {{10, 10, 12}, {0.5, 0.5, 0.5}, 3, 2},
+	    {{12, 10, 10}, {0.5, 0.5, 0.5}, 3, 0},
+	    {{10, 12, 10}, {0.5, 0.5, 0.5}, 3, 1},
+	    {{10, 10, 10}, {0.5, 0.5, 0.5}, 3, -1},
+	    {{10, 11, 12}, {0.5, 0.5, 0.5}, 3, -1},   /* all three differ */
+	    {{10, 10.6, 11.2}, {0.5, 0.5, 0.5}, 3, -1}, /* the middle agrees with both */
+	    {{10, 12}, {0.5, 0.5}, 2, -1},            /* of two, nobody can say */
+	    {{10, 10, 10, 12}, {0.5, 0.5, 0.5, 0.5}, 4, 3},
+	    {{10, 10, 12, 12}, {0.5, 0.5, 0.5, 0.5}, 4, -1},
+	    /* three meters at U = 2u after a recomputed weighted-mean case: 10.01(1),
+	     * 10.02(2), 10.09(3); pairwise, the third differs from the first only */
+	    {{10.01, 10.02, 10.09}, {0.02, 0.04, 0.06}, 3, -1},
+	};
+	for (size_t i = 0; i < sizeof rows / sizeof *rows; i++) {
+		int got = crosscheck_apart(rows[i].x, rows[i].U, rows[i].n);
+		if (got != rows[i].apart)
+			note_row("%zu: %d", i, got);
+		assert_int_equal(got, rows[i].apart);
+	}
+	/* One moved far off stands apart, whoever it is. */
+	for (int round = 0; round < 2000; round++) {
+		double x[5], U[5];
+		int n = 3 + (int)(draw() % 3), who = (int)(draw() % (uint64_t)n);
+		for (int i = 0; i < n; i++) {
+			x[i] = 100 + (double)(draw() % 100) / 200;
+			U[i] = 0.5;
+		}
+		assert_int_equal(crosscheck_apart(x, U, n), -1);
+		x[who] += 10;
+		assert_int_equal(crosscheck_apart(x, U, n), who);
+	}
+}
+
+static void twins(void **state)
+{
+	(void)state;
+	struct fault why;
+	struct twins t;
+	struct entry a = entry_of("R12", "red", 105, 0, 0.1), b = entry_of("R112", "red", 95, 0, 0.1);
+	assert_true(twins_compare(&a, &b, 0.1, &t, &why)); /* one meter for both is the rule */
+	assert_near(t.ratio, 105.0 / 95, 1e-15);
+	assert_near(t.difference, 0.1, 1e-15);
+	assert_near(t.en, 10 / hypot(0.2, 0.2), 1e-12);
+	assert_true(t.agree); /* at the bound: the better side */
+	assert_true(twins_compare(&a, &b, 0.099, &t, &why));
+	assert_false(t.agree);
+	assert_true(twins_compare(&a, &b, 0, &t, &why));
+	assert_false(t.agree);
+	/* 1.23 and 1.17 differ by just 5 %, which doubles make 5.0000000000000044 */
+	struct entry c = entry_of("R12", "red", 123, -2, 0), d = entry_of("R112", "red", 117, -2, 0);
+	assert_true(twins_compare(&c, &d, 0.05, &t, &why));
+	assert_true(t.agree);
+	a.u = b.u = 5;
+	assert_true(twins_compare(&a, &b, 0, &t, &why));
+	assert_true(t.agree); /* within the meters' uncertainty */
+	/* the other way round: the same answer, the difference negated */
+	struct twins r;
+	assert_true(twins_compare(&b, &a, 0, &r, &why));
+	assert_near(r.difference, -t.difference, 0);
+	assert_near(r.en, t.en, 0);
+	assert_near(r.ratio * t.ratio, 1, 1e-15);
+	/* typed values may be twins; unequal reach may not */
+	a.source = SOURCE_TYPED;
+	assert_true(twins_compare(&a, &b, 0, &t, &why));
+	a.reach = REACH_IN_CIRCUIT;
+	assert_false(twins_compare(&a, &b, 0, &t, &why));
+	assert_non_null(strstr(why.text, "reach"));
+	a.reach = b.reach = REACH_IN_CIRCUIT;
+	assert_true(twins_compare(&a, &b, 0, &t, &why));
+	b.has_value = false;
+	b.state = READING_OVERLOAD;
+	assert_false(twins_compare(&a, &b, 0, &t, &why));
+	assert_false(twins_compare(&a, &a, 0, &t, &why));
+	struct entry z = entry_of("R1", "red", 0, 0, 0), y = entry_of("R101", "red", 0, 0, 0);
+	assert_true(twins_compare(&z, &y, 0, &t, &why));
+	assert_true(t.agree && t.ratio == 0 && t.difference == 0 && t.en == 0);
+}
+
+int main(void)
+{
+	const struct CMUnitTest tests[] = {
+	    cmocka_unit_test(en_cases),
+	    cmocka_unit_test(refusals),
+	    cmocka_unit_test(who_stands_apart),
+	    cmocka_unit_test(twins),
+	};
+	return cmocka_run_group_tests(tests, NULL, NULL);
+}

@@ -1,0 +1,253 @@
+/* SPDX-License-Identifier: MIT */
+/*
+ * The life of a daemon on a bench: meters that talk and one that is asked, a walk
+ * through a sheet, the tape of it and its replay, cables that are pulled, its end.
+ *
+ * The whole program runs, as a process, on pseudo-terminals (daemon_stand.h).  What
+ * is expected are the project's own promises; no outside source.
+ */
+#include "tests/daemon_stand.h"
+
+static const char sheet_csv[] =
+	"position,kind,nominal,tolerance,role,twin\n"
+	"R1,carbon-composition,100k,10%,anode load,R2\n"
+	"R2,carbon-composition,100k,10%,anode load,R1\n"
+	"R3,metal-film,47k,1%,grid leak,\n"
+	"C1,paper,0.1 uF,10%,coupling,\n";
+
+#define OHM "accuracy ohm = 0.5% + 2\naccuracy farad = 1% + 3\n"
+#define SCPI "setup = *CLS | CONF:RES\nquery = READ?\npace = 0.05\ntimeout = 0.5\ndigit = 0.1\n" \
+	"accuracy ohm = 0.02% + 3\n"
+
+/* ---- what the hands do ---- */
+
+/* Touch a part when its name was called, wait for its tone, lift. */
+static char *touch(struct stand *s, struct peer *watch, int meter, const char *position,
+                   const char *value, const char *open)
+{
+	char expected[96];
+	meter_says(s, meter, value);
+	snprintf(expected, sizeof expected, "\"kind\":\"entry\"");
+	char *record = record_of(mustsee(watch, expected));
+	snprintf(expected, sizeof expected, "\"position\":\"%s\"", position);
+	if (!strstr(record, expected))
+		fail_msg("expected an entry at %s: %s", position, record);
+	mustsee(watch, "\"event\":\"logged\"");
+	meter_says(s, meter, open);
+	return record;
+}
+
+static void up(struct peer *watch, const char *position)
+{
+	char expected[96];
+	snprintf(expected, sizeof expected, "\"position\":\"%s\"", position);
+	if (!strstr(mustsee(watch, "\"event\":\"up\""), expected))
+		fail_msg("expected %s to be called: %s", position, watch->line);
+}
+
+static void ckfield(const char *record, const char *fragment)
+{
+	if (!strstr(record, fragment))
+		fail_msg("expected %s in\n%s", fragment, record);
+}
+
+/* How many entries the log has. */
+static int entries(struct stand *s)
+{
+	struct answer a = tally(s, "--json", "entries");
+	int n = 0;
+	assert_int_equal(a.status, 0);
+	for (const char *p = a.out; (p = strstr(p, "\"kind\":\"entry\"")); p++)
+		n++;
+	answer_free(&a);
+	return n;
+}
+
+/* ---- a walk ---- */
+
+static void test_walk(void **state)
+{
+	struct stand *s = *state;
+	int red = meter_new(s, "red", 20, OHM), bench = meter_new(s, "bench", 0, SCPI);
+	meter_says(s, red, "OL MOhm");
+	meter_says(s, bench, "+9.90000000E+37");
+	meter_plug(s, red);
+	meter_plug(s, bench);
+	daemon_start(s);
+	file_write(in_dir(s, "sheet.csv"), sheet_csv);
+	musttally(s, 0, "job", "start", "walk");
+	musttally(s, 0, "sheet", "load", in_dir(s, "sheet.csv"));
+	musttally(s, 0, "reach", "lifted");
+
+	struct peer *watch = peer_watching(s, -1);
+	musttally(s, 0, "walk", "on");
+	up(watch, "R1");
+	char *r1 = touch(s, watch, red, "R1", "+101.2 kOhm", "OL MOhm");
+	ckfield(r1, "\"meter\":\"red\"");
+	ckfield(r1, "\"value\":101200,\"digit\":100,");
+	ckfield(r1, "\"shown\":\"101.2 kohm\"");
+	ckfield(r1, "\"verdict\":\"within\"");
+	ckfield(r1, "\"source\":\"meter\"");
+	ckfield(r1, ",\"+101.2 kOhm\"],\"trail\":[[");
+	up(watch, "R2");
+	char *r2 = touch(s, watch, bench, "R2", "+1.21000E+05", "+9.90000000E+37");
+	ckfield(r2, "\"meter\":\"bench\"");
+	ckfield(r2, "\"digit\":0.1,");
+	ckfield(r2, "\"verdict\":\"outside\",\"side\":\"high\"");
+	up(watch, "R3");
+	free(touch(s, watch, red, "R3", "+46.99 kOhm", "OL MOhm"));
+	up(watch, "C1");
+	free(touch(s, watch, red, "C1", "+0.345 uF", "+0.000 uF"));
+	mustsee(watch, "\"event\":\"done\"");
+	assert_int_equal(entries(s), 4);
+	free(r1);
+	free(r2);
+	peer_free(watch);
+	/* A meter that is listened to is never sent a byte. */
+	assert_int_equal(meter_got(s, red), 0);
+	assert_true(meter_got(s, bench) > 0);
+	assert_int_equal(daemon_stop(s, SIGTERM), 0);
+	musttally(s, 0, "verify", s->log);
+}
+
+/* ---- its tape, replayed ---- */
+
+/* Seconds of the day in a time of a record. */
+static double seconds_of(json_t *record, const char *key)
+{
+	int hour = 0, minute = 0;
+	double second = 0;
+	const char *t = json_string_value(json_object_get(record, key));
+	if (!t || sscanf(t, "%*d-%*d-%*dT%d:%d:%lfZ", &hour, &minute, &second) != 3)
+		fail_msg("no time in %s", key);
+	return hour * 3600 + minute * 60 + second;
+}
+
+/* What may differ between a live session and its replay (interfaces of the project):
+ * t, boot, uid, version, identity and key of the log.  Times must agree when counted
+ * from the clock record, so they are compared as such. */
+static json_t *comparable(const char *text, double *began)
+{
+	static const char *const differs[] = {"t", "boot", "version", "identity", "key", "by"};
+	json_t *r = json_loads(text, 0, NULL);
+	if (!r)
+		fail_msg("no JSON: %.300s", text);
+	double t = seconds_of(r, "t");
+	const char *kind = json_string_value(json_object_get(r, "kind"));
+	if (!strcmp(kind, "clock"))
+		*began = t;
+	if (!strcmp(kind, "trail") || !strcmp(kind, "entry") || !strcmp(kind, "gap"))
+		json_object_set_new(r, "after", json_integer(llround((t - *began) * 1e6)));
+	if (!strcmp(kind, "gap")) {
+		json_object_set_new(r, "from", json_integer(llround((seconds_of(r, "from") - *began) * 1e6)));
+		json_object_set_new(r, "to", json_integer(llround((seconds_of(r, "to") - *began) * 1e6)));
+	}
+	json_t *frame;
+	size_t n;
+	if (!strcmp(kind, "bad"))
+		json_array_foreach(json_object_get(r, "frames"), n, frame)
+			json_object_del(frame, "t");
+	for (size_t i = 0; i < sizeof differs / sizeof *differs; i++)
+		json_object_del(r, differs[i]);
+	return r;
+}
+
+/* Line by line, member by member. */
+static int ckreplay(char *live, char *replay)
+{
+	int records = 0;
+	double began[2] = {0, 0};
+	char *at[2];
+	char *a = strtok_r(live, "\n", &at[0]), *b = strtok_r(replay, "\n", &at[1]);
+	for (; a && b; records++) {
+		json_t *x = comparable(a, &began[0]), *y = comparable(b, &began[1]);
+		const char *key;
+		json_t *value;
+		json_object_foreach(x, key, value)
+			if (!json_equal(value, json_object_get(y, key)))
+				fail_msg("%s differs:\nlive   %s\nreplay %s", key, a, b);
+		if (json_object_size(x) != json_object_size(y))
+			fail_msg("other members:\nlive   %s\nreplay %s", a, b);
+		json_decref(x);
+		json_decref(y);
+		a = strtok_r(NULL, "\n", &at[0]);
+		b = strtok_r(NULL, "\n", &at[1]);
+	}
+	if (a || b)
+		fail_msg("only the %s has %s", a ? "live session" : "replay", a ? a : b);
+	return records;
+}
+
+static void test_tape(void **state)
+{
+	struct stand *s = *state;
+	const char *tape = in_dir(s, "session.rec"), *sheet = in_dir(s, "sheet.csv");
+	int red = meter_new(s, "red", 20, OHM), bench = meter_new(s, "bench", 0, SCPI);
+	daemon_start(s);
+	file_write(sheet, sheet_csv);
+	pid_t taping = tally_start(s, (const char *[]){"meters", "tape", NULL}, tape,
+	                           in_dir(s, "tape.err"));
+	wait_until(s, file_has(tape, "# tally recording 1\n"));
+	musttally(s, 0, "job", "start", "taped");
+	musttally(s, 0, "sheet", "load", sheet);
+	musttally(s, 0, "reach", "lifted");
+	struct peer *watch = peer_watching(s, 0);
+	meter_says(s, red, "OL MOhm");
+	meter_says(s, bench, "+9.90000000E+37");
+	meter_plug(s, red);
+	meter_plug(s, bench);
+	mustsee(watch, IDENTITY);
+	musttally(s, 0, "walk", "on");
+	up(watch, "R1");
+	free(touch(s, watch, red, "R1", "+101.2 kOhm", "OL MOhm"));
+	up(watch, "R2");
+	free(touch(s, watch, bench, "R2", "+1.21000E+05", "+9.90000000E+37"));
+	up(watch, "R3");
+	/* An open part: no touch can be seen, it is taken by key. */
+	musttally(s, 0, "take", "--meter", "red");
+	up(watch, "C1");
+	meter_says(s, red, "+0.345 uF");
+	/* The cable is pulled in the middle of the touch, and comes back. */
+	mustsee(watch, "\"event\":\"logged\"");
+	meter_unplug(s, red);
+	mustsee(watch, "\"event\":\"gone\"");
+	meter_says(s, red, "+0.000 uF");
+	meter_plug(s, red);
+	mustsee(watch, "\"kind\":\"gap\"");
+	musttally(s, 0, "undo");
+	musttally(s, 0, "condition", "done");
+	musttally(s, 0, "at", "R3");
+	free(touch(s, watch, red, "R3", "+47.10 kOhm", "OL MOhm"));
+	meter_says(s, red, NULL);
+	meter_unplug(s, bench);
+	mustsee(watch, "\"event\":\"gone\"");
+	musttally(s, 0, "note", "R3", "the end: \"a\" & b");
+	wait_until(s, file_has(tape, "@note R3 the end"));
+	assert_int_equal(child_stop(s, taping, SIGINT), 0);
+	assert_int_equal(daemon_stop(s, SIGTERM), 0);
+	peer_free(watch);
+
+	char *err, *replay;
+	unlink(in_dir(s, "out"));
+	s->sims = 0;
+	int status = daemon_run(s, (const char *[]){"--replay", tape, "--sheet", sheet, "--config",
+	                                            s->config, "--log", in_dir(s, "replay.db"), NULL},
+	                        &err);
+	if (status != 0)
+		fail_msg("the replay ended with %d: %s", status, err);
+	free(err);
+	replay = file_text(in_dir(s, "out"));
+	char *live = log_texts(s, s->log);
+	assert_true(ckreplay(live, replay) > 20);
+	free(live);
+	free(replay);
+}
+
+int main(void)
+{
+	const struct CMUnitTest tests[] = {
+		on_stand(test_walk),
+		on_stand(test_tape),
+	};
+	return cmocka_run_group_tests(tests, NULL, NULL);
+}

@@ -1,0 +1,536 @@
+/* SPDX-License-Identifier: MIT */
+/*
+ * One meter's machine against a peer that answers as it is told: late, doubled,
+ * garbled, cut in two, all at once, or not at all.  What must hold each time: a
+ * reading that was not the answer to the question that is out is no reading.
+ */
+#include "tests/check.h"
+
+#include "daemon/meter.h"
+
+#include <stdbool.h>
+#include <stdlib.h>
+
+#define MS INT64_C(1000)
+#define EVENTS_MAX 4096
+
+/* ---- a bench that writes everything down ---- */
+
+struct heard {
+	char sent[65536];
+	size_t sent_len, sent_seen;
+	struct reading reading[EVENTS_MAX];
+	int readings;
+	int bad_frames, good_frames;
+	int silences, backs;
+	int64_t silent_at[64], back_at[64];
+	char last_why[120];
+};
+
+static void on_send(void *arg, const char *bytes, size_t len)
+{
+	struct heard *h = arg;
+	assert_true(h->sent_len + len < sizeof h->sent);
+	memcpy(h->sent + h->sent_len, bytes, len);
+	h->sent_len += len;
+	h->sent[h->sent_len] = '\0';
+}
+
+static void on_frame(void *arg, const struct frame *f, const struct understood *u)
+{
+	struct heard *h = arg;
+	(void)f;
+	if (u->said == SAID_NOTHING) {
+		h->bad_frames++;
+		snprintf(h->last_why, sizeof h->last_why, "%s", u->why);
+	} else {
+		h->good_frames++;
+	}
+}
+
+static void on_reading(void *arg, const struct reading *r)
+{
+	struct heard *h = arg;
+	assert_true(h->readings < EVENTS_MAX);
+	h->reading[h->readings++] = *r;
+}
+
+static void on_silence(void *arg, int64_t t, bool silent)
+{
+	struct heard *h = arg;
+	assert_true(h->silences < 64 && h->backs < 64);
+	if (silent)
+		h->silent_at[h->silences++] = t;
+	else
+		h->back_at[h->backs++] = t;
+}
+
+struct stand {
+	struct meter meter;
+	struct heard heard;
+	int64_t t;
+};
+
+static const struct dialect *find(const char *name)
+{
+	const struct dialect *d = dialect_find(name, strlen(name));
+	assert_non_null(d);
+	return d;
+}
+
+static struct stand *stand_new(const struct meter_config *c)
+{
+	struct stand *s = calloc(1, sizeof *s);
+	assert_non_null(s);
+	struct meter_hooks hooks = {on_send, on_frame, on_reading, NULL, on_silence, &s->heard};
+	meter_begin(&s->meter, c, &hooks);
+	return s;
+}
+
+static struct meter_config scpi_config(void)
+{
+	struct meter_config c;
+	meter_config_standard(&c, find("scpi"));
+	c.function = FUNCTION_OHM;
+	c.line.quiet_ms = 0;
+	return c;
+}
+
+/* Let time pass; timers fire in order. */
+static void pass(struct stand *s, int64_t until)
+{
+	while (meter_deadline(&s->meter) <= until) {
+		int64_t at = meter_deadline(&s->meter);
+		if (at > s->t)
+			s->t = at;
+		meter_tick(&s->meter, s->t);
+	}
+	s->t = until;
+}
+
+static void say(struct stand *s, const char *bytes)
+{
+	meter_bytes(&s->meter, s->t, bytes, strlen(bytes));
+}
+
+/* What was sent since this was last asked, lines joined by |. */
+static const char *asked(struct stand *s)
+{
+	static char out[4096];
+	size_t n = 0;
+	for (size_t i = s->heard.sent_seen; i < s->heard.sent_len && n < sizeof out - 1; i++)
+		if (s->heard.sent[i] != '\r')
+			out[n++] = s->heard.sent[i] == '\n' ? '|' : s->heard.sent[i];
+	out[n] = '\0';
+	s->heard.sent_seen = s->heard.sent_len;
+	return out;
+}
+
+#define IDN "Lantern Works,LW1,0001,1.0\r\n"
+
+static struct stand *in_step(const struct meter_config *c)
+{
+	struct stand *s = stand_new(c);
+	meter_opened(&s->meter, 0);
+	pass(s, 1 * MS);
+	assert_string_equal(asked(s), "*CLS|*IDN?|");
+	say(s, IDN);
+	assert_string_equal(asked(s), "READ?|");
+	return s;
+}
+
+/* ---- listened meters ---- */
+
+static void nothing_is_sent_on_a_listened_line(void **state)
+{
+	struct meter_config c;
+	(void)state;
+	meter_config_standard(&c, find("ascii-unit"));
+	struct stand *s = stand_new(&c);
+	meter_opened(&s->meter, 0);
+	pass(s, 100 * MS);
+	for (int i = 0; i < 50; i++) {
+		say(s, i % 5 ? "+47.05 kOhm\r\n" : "gar\x01" "bage\r\n");
+		pass(s, s->t + 250 * MS);
+	}
+	meter_gone(&s->meter, s->t, "unplugged");
+	pass(s, s->t + 1000 * MS);
+	meter_opened(&s->meter, s->t);
+	pass(s, s->t + 100 * MS);
+	say(s, "+47.05 kOhm\r\n");
+	assert_int_equal(s->heard.sent_len, 0);
+	assert_int_equal(s->heard.readings, 41);
+	assert_int_equal(meter_counters(&s->meter)->bad, 10);
+	assert_int_equal(meter_counters(&s->meter)->reconnects, 1);
+	free(s);
+}
+
+static void the_first_fragment_is_no_reading(void **state)
+{
+	struct meter_config c;
+	(void)state;
+	meter_config_standard(&c, find("ascii-unit"));
+	struct stand *s = stand_new(&c);
+	meter_opened(&s->meter, 0);
+	pass(s, 3 * MS);
+	say(s, "7.05 kOhm\r\n"); /* the rest of 47.05 kOhm */
+	assert_int_equal(s->heard.readings, 0);
+	assert_int_equal(s->heard.bad_frames, 1);
+	pass(s, 250 * MS);
+	say(s, "+47.05 kOhm\r\n");
+	assert_int_equal(s->heard.readings, 1);
+	free(s);
+}
+
+/* ---- set-up ---- */
+
+static void set_up_is_checked_command_by_command(void **state)
+{
+	struct meter_config c = scpi_config();
+	(void)state;
+	snprintf(c.setup[0], METER_COMMAND_MAX, "CONF:RES");
+	snprintf(c.setup[1], METER_COMMAND_MAX, "RES:NPLC 1");
+	c.setups = 2;
+	struct stand *s = stand_new(&c);
+	meter_opened(&s->meter, 0);
+	pass(s, 1 * MS);
+	assert_string_equal(asked(s), "*CLS|*IDN?|");
+	say(s, IDN);
+	assert_string_equal(asked(s), "CONF:RES|SYST:ERR?|");
+	say(s, "+0,\"No error\"\r\n");
+	assert_string_equal(asked(s), "RES:NPLC 1|SYST:ERR?|");
+	say(s, "0,\"No error\"\n");
+	assert_string_equal(asked(s), "READ?|");
+	assert_string_equal(meter_identity(&s->meter), "Lantern Works,LW1,0001,1.0");
+	say(s, "+4.70123E+03\r\n");
+	assert_int_equal(s->heard.readings, 1);
+	assert_int_equal(s->heard.reading[0].function, FUNCTION_OHM);
+	free(s);
+}
+
+static void a_refused_set_up_is_named_and_nothing_is_guessed(void **state)
+{
+	struct meter_config c = scpi_config();
+	(void)state;
+	snprintf(c.setup[0], METER_COMMAND_MAX, "CONF:RSE");
+	c.setups = 1;
+	struct stand *s = stand_new(&c);
+	meter_opened(&s->meter, 0);
+	pass(s, 1 * MS);
+	say(s, IDN);
+	asked(s);
+	say(s, "-113,\"Undefined header\"\r\n");
+	assert_string_equal(asked(s), "SYST:ERR?|");
+	say(s, "0,\"No error\"\r\n");
+	assert_string_equal(asked(s), "");
+	assert_non_null(strstr(meter_why(&s->meter), "CONF:RSE"));
+	assert_non_null(strstr(meter_why(&s->meter), "-113"));
+	pass(s, s->t + 60000 * MS);
+	say(s, "+4.7E+03\r\n");
+	assert_int_equal(s->heard.readings, 0);
+	assert_string_equal(asked(s), "");
+	/* Another opening tries again. */
+	meter_gone(&s->meter, s->t, "unplugged");
+	meter_opened(&s->meter, s->t + MS);
+	pass(s, s->t + 2 * MS);
+	assert_string_equal(asked(s), "*CLS|*IDN?|");
+	free(s);
+}
+
+/* ---- late and wrong answers ---- */
+
+static void a_late_answer_is_no_reading_and_shifts_nothing(void **state)
+{
+	struct meter_config c = scpi_config();
+	(void)state;
+	struct stand *s = in_step(&c);
+	say(s, "+1.0E+03\r\n");
+	assert_string_equal(asked(s), "READ?|");
+	pass(s, s->t + 2500 * MS); /* overdue */
+	assert_string_equal(asked(s), "*IDN?|");
+	assert_int_equal(s->heard.silences, 1);
+	say(s, "+2.0E+03\r\n"); /* the late answer */
+	assert_int_equal(s->heard.readings, 1);
+	assert_int_equal(meter_counters(&s->meter)->late, 1);
+	assert_string_equal(asked(s), "");
+	say(s, IDN);
+	assert_string_equal(asked(s), "SYST:ERR?|");
+	say(s, "0,\"No error\"\r\n");
+	assert_string_equal(asked(s), "READ?|");
+	assert_int_equal(s->heard.backs, 1);
+	say(s, "+3.0E+03\r\n");
+	assert_int_equal(s->heard.readings, 2);
+	assert_near(decimal_double(s->heard.reading[1].value), 3000, 0);
+	free(s);
+}
+
+static void everything_at_once_after_a_long_silence(void **state)
+{
+	struct meter_config c = scpi_config();
+	(void)state;
+	struct stand *s = in_step(&c);
+	pass(s, s->t + 9000 * MS); /* *IDN? is asked again and again meanwhile */
+	assert_string_equal(asked(s), "*IDN?|*IDN?|*IDN?|");
+	say(s, "+1.0E+03\r\n" IDN IDN);
+	assert_string_equal(asked(s), ""); /* the third is still to come */
+	say(s, IDN);
+	assert_int_equal(s->heard.readings, 0);
+	assert_string_equal(asked(s), "SYST:ERR?|");
+	say(s, "0,\"No error\"\r\n");
+	say(s, "+2.0E+03\r\n");
+	assert_int_equal(s->heard.readings, 1);
+	assert_near(decimal_double(s->heard.reading[0].value), 2000, 0);
+	free(s);
+}
+
+static void an_answer_twice_in_one_piece_counts_once(void **state)
+{
+	struct meter_config c = scpi_config();
+	(void)state;
+	struct stand *s = in_step(&c);
+	say(s, "+1.0E+03\r\n+1.0E+03\r\n");
+	assert_int_equal(s->heard.readings, 1);
+	assert_int_equal(meter_counters(&s->meter)->late, 1);
+	assert_string_equal(asked(s), "READ?|");
+	free(s);
+}
+
+static void a_banner_and_a_cut_answer_do_no_harm(void **state)
+{
+	struct meter_config c = scpi_config();
+	(void)state;
+	struct stand *s = stand_new(&c);
+	meter_opened(&s->meter, 0);
+	say(s, "Ready.\r\n\r\n");
+	pass(s, 1 * MS);
+	say(s, "Lantern Wor");
+	pass(s, 20 * MS);
+	say(s, "ks,LW1,0001,1.0\r\n");
+	asked(s);
+	say(s, "+4.7");
+	pass(s, s->t + 30 * MS);
+	assert_int_equal(s->heard.readings, 0);
+	say(s, "0E+03\r");
+	say(s, "\n");
+	assert_int_equal(s->heard.readings, 1);
+	free(s);
+}
+
+static void a_spoilt_answer_asks_the_error_queue(void **state)
+{
+	struct meter_config c = scpi_config();
+	(void)state;
+	struct stand *s = in_step(&c);
+	say(s, "+4.7\x01E+03\r\n");
+	assert_string_equal(asked(s), "SYST:ERR?|");
+	say(s, "-230,\"Data corrupt or stale\"\r\n");
+	assert_string_equal(asked(s), "SYST:ERR?|");
+	say(s, "0,\"No error\"\r\n");
+	assert_string_equal(asked(s), "READ?|");
+	say(s, "+9.91E+37\r\n"); /* not a number */
+	assert_string_equal(asked(s), "SYST:ERR?|");
+	assert_true(s->heard.reading[0].state & READING_INVALID);
+	assert_false(s->heard.reading[0].has_value);
+	free(s);
+}
+
+static void without_idn_it_waits_for_silence(void **state)
+{
+	struct meter_config c = scpi_config();
+	(void)state;
+	c.identify = false;
+	struct stand *s = stand_new(&c);
+	meter_opened(&s->meter, 0);
+	pass(s, 1 * MS);
+	assert_string_equal(asked(s), "*CLS|READ?|");
+	say(s, "+1.0E+03\r\n");
+	asked(s);
+	pass(s, s->t + 2500 * MS); /* overdue at 2 s: half a second of waiting is over */
+	assert_string_equal(asked(s), "");
+	say(s, "+2.0E+03\r\n"); /* late: the silence begins anew */
+	pass(s, s->t + 1900 * MS);
+	assert_string_equal(asked(s), "");
+	pass(s, s->t + 200 * MS);
+	assert_string_equal(asked(s), "READ?|");
+	say(s, "+3.0E+03\r\n");
+	assert_int_equal(s->heard.readings, 2);
+	free(s);
+}
+
+static void the_pace_is_kept(void **state)
+{
+	struct meter_config c = scpi_config();
+	(void)state;
+	c.pace_us = 200 * MS;
+	struct stand *s = in_step(&c);
+	int64_t first = s->t;
+	for (int i = 0; i < 10; i++) {
+		pass(s, s->t + 10 * MS);
+		say(s, "+1.0E+03\r\n");
+		assert_string_equal(asked(s), "");
+		pass(s, first + (i + 1) * 200 * MS);
+		assert_string_equal(asked(s), "READ?|");
+	}
+	free(s);
+}
+
+static void another_meter_on_the_line_is_set_up_anew(void **state)
+{
+	struct meter_config c = scpi_config();
+	(void)state;
+	snprintf(c.setup[0], METER_COMMAND_MAX, "CONF:RES");
+	c.setups = 1;
+	struct stand *s = stand_new(&c);
+	meter_opened(&s->meter, 0);
+	pass(s, 1 * MS);
+	say(s, IDN);
+	say(s, "0,\"No error\"\r\n");
+	pass(s, s->t + 2500 * MS);
+	asked(s);
+	say(s, "Lantern Works,LW2,0007,2.0\r\n");
+	assert_string_equal(asked(s), "CONF:RES|SYST:ERR?|");
+	free(s);
+}
+
+/* ---- a peer of random manners: what is delivered answers what was asked ---- */
+
+/* The peer numbers its answers by the question: the N-th READ? is answered N.
+ * Whatever it delays, the reading taken after question N must be N. */
+static void no_answer_is_ever_shifted(void **state)
+{
+	uint32_t seed = 20261125;
+	(void)state;
+	for (int round = 0; round < 300; round++) {
+		struct meter_config c = scpi_config();
+		struct stand *s = in_step(&c);
+		struct { int64_t due; char text[80]; } queue[64];
+		int queued = 0, reads = 1; /* in_step has sent the first */
+		int64_t peer_free = s->t;
+		bool begun = false;
+		for (int step = 0; step < 400; step++) {
+			const char *q = begun ? asked(s) : "READ?|";
+			begun = true;
+			for (const char *p = q; *p; p += strcspn(p, "|") + 1) {
+				seed = seed * 1664525u + 1013904223u;
+				int64_t delay = (seed >> 8) % 100 < 15 ? (int64_t)((seed >> 9) % 7000) * MS
+				                                       : (int64_t)((seed >> 9) % 50) * MS;
+				if (peer_free < s->t)
+					peer_free = s->t;
+				peer_free += delay;
+				if (queued == 64)
+					break;
+				queue[queued].due = peer_free;
+				if (strncmp(p, "READ?", 5) == 0)
+					snprintf(queue[queued].text, 80, "%d\r\n", reads++);
+				else if (strncmp(p, "*IDN?", 5) == 0)
+					snprintf(queue[queued].text, 80, IDN);
+				else if (strncmp(p, "SYST", 4) == 0)
+					snprintf(queue[queued].text, 80, "0,\"No error\"\r\n");
+				else
+					continue;
+				queued++;
+			}
+			int64_t next = meter_deadline(&s->meter);
+			if (queued && queue[0].due <= next) {
+				if (queue[0].due > s->t)
+					s->t = queue[0].due;
+				char text[80];
+				memcpy(text, queue[0].text, sizeof text);
+				memmove(queue, queue + 1, (size_t)--queued * sizeof *queue);
+				int had = s->heard.readings, expected = reads - 1;
+				say(s, text);
+				if (s->heard.readings > had)
+					assert_int_equal((int)decimal_double(s->heard.reading[had].value), expected);
+			} else if (next != INT64_MAX) {
+				pass(s, next);
+			} else {
+				break;
+			}
+		}
+		free(s);
+	}
+}
+
+/* ---- live and replay of the same bytes ---- */
+
+static void a_replay_of_the_tape_makes_the_same_readings(void **state)
+{
+	struct meter_config c = scpi_config();
+	(void)state;
+	struct stand *live = in_step(&c);
+	struct { int64_t t; const char *text; } line[] = {
+	    {10, "+1.0E+03\r\n"}, {20, "+1.1E+03\r\n"}, {2500, "+1.2E+03\r\n"}, {2600, IDN},
+	    {2601, "0,\"No error\"\r\n"}, {2610, "+1.3E+03\r\n"}, {2700, "+9.9E+37\r\n"},
+	    {2800, "+1.31E+03\r\n"}};
+	c.replay = true;
+	struct stand *again = stand_new(&c);
+	int silences = 0, backs = 0;
+	for (size_t i = 0; i < sizeof line / sizeof *line; i++) {
+		pass(live, line[i].t * MS);
+		if (live->heard.silences > silences)
+			meter_gone(&again->meter, live->heard.silent_at[silences++], "time-out");
+		say(live, line[i].text);
+		again->t = line[i].t * MS;
+		say(again, line[i].text);
+		if (live->heard.backs > backs)
+			meter_opened(&again->meter, live->heard.back_at[backs++]);
+	}
+	assert_int_equal(silences, 1);
+	assert_int_equal(live->heard.readings, 5);
+	assert_int_equal(again->heard.readings, live->heard.readings);
+	for (int i = 0; i < live->heard.readings; i++) {
+		const struct reading *a = &live->heard.reading[i], *b = &again->heard.reading[i];
+		assert_int_equal(a->t, b->t);
+		assert_int_equal(a->value.n, b->value.n);
+		assert_int_equal(a->value.e, b->value.e);
+		assert_int_equal(a->state, b->state);
+	}
+	assert_int_equal(again->heard.sent_len, 0);
+	free(live);
+	free(again);
+}
+
+static void the_last_frames_are_kept(void **state)
+{
+	struct meter_config c;
+	char frames[METER_FRAMES][METER_FRAME_TEXT];
+	(void)state;
+	meter_config_standard(&c, find("ascii-unit"));
+	struct stand *s = stand_new(&c);
+	meter_opened(&s->meter, 0);
+	for (int i = 0; i < 20; i++) {
+		char line[32];
+		pass(s, s->t + 250 * MS);
+		snprintf(line, sizeof line, "+%d.5 Ohm\r\n", 10 + i);
+		say(s, line);
+		say(s, "spoilt\r\n");
+	}
+	assert_int_equal(meter_last_frames(&s->meter, METER_FRAMES, frames), METER_FRAMES);
+	assert_string_equal(frames[0], "+14.5 Ohm");
+	assert_string_equal(frames[15], "+29.5 Ohm");
+	assert_int_equal(meter_last_frames(&s->meter, 2, frames), 2);
+	assert_string_equal(frames[1], "+29.5 Ohm");
+	free(s);
+}
+
+int main(void)
+{
+	const struct CMUnitTest tests[] = {
+	    cmocka_unit_test(nothing_is_sent_on_a_listened_line),
+	    cmocka_unit_test(the_first_fragment_is_no_reading),
+	    cmocka_unit_test(set_up_is_checked_command_by_command),
+	    cmocka_unit_test(a_refused_set_up_is_named_and_nothing_is_guessed),
+	    cmocka_unit_test(a_late_answer_is_no_reading_and_shifts_nothing),
+	    cmocka_unit_test(everything_at_once_after_a_long_silence),
+	    cmocka_unit_test(an_answer_twice_in_one_piece_counts_once),
+	    cmocka_unit_test(a_banner_and_a_cut_answer_do_no_harm),
+	    cmocka_unit_test(a_spoilt_answer_asks_the_error_queue),
+	    cmocka_unit_test(without_idn_it_waits_for_silence),
+	    cmocka_unit_test(the_pace_is_kept),
+	    cmocka_unit_test(another_meter_on_the_line_is_set_up_anew),
+	    cmocka_unit_test(no_answer_is_ever_shifted),
+	    cmocka_unit_test(a_replay_of_the_tape_makes_the_same_readings),
+	    cmocka_unit_test(the_last_frames_are_kept),
+	};
+	return cmocka_run_group_tests(tests, NULL, NULL);
+}
