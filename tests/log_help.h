@@ -216,7 +216,7 @@ static inline int64_t chain_by_rule(const char *path, uint8_t head[32])
 	int64_t n = 0;
 	uint8_t out[32];
 	memset(head, 0, 32);
-	sqlite3_open(path, &db);
+	sqlite3_open_v2(path, &db, SQLITE_OPEN_READONLY, NULL);
 	sqlite3_prepare_v2(db, "SELECT text, hash FROM record ORDER BY seq", -1, &st, NULL);
 	while (n >= 0 && sqlite3_step(st) == SQLITE_ROW) {
 		chain_rule(head, (const char *)sqlite3_column_text(st, 0),
