@@ -110,6 +110,30 @@ static void stretch_result(const struct settle *s, uint64_t first, struct settle
 
 /* --- is it at rest? --- */
 
+/*
+ * How many undisturbed readings are enough.  A trace that jumps from level to level
+ * stands still on each for a while: with a chance of a jump of h a reading, and odds
+ * of (odds times^jumps) that it will go on jumping, k readings without one leave odds
+ * (1 - h)^(k - 1) times as large.
+ */
+static double readings_wanted(const struct settle *s, const struct settle_judgement *j,
+                              int64_t stood)
+{
+	const struct settle_limits *l = &s->limits;
+	double need = l->settle_conversions;
+	if (j->slow || j->noise > l->settle_noise)
+		need = fmax(need, l->settle_conversions_slow);
+	if (j->jumps < 1)
+		return need;
+	double pace = fmax((double)s->period * settle_pace_frames(s), l->block_seconds * us);
+	double here = fmin((double)(s->items - s->stretch), 1 + (double)stood / pace);
+	double before = fmax(j->readings - here, j->jumps);
+	double h = fmin(0.9, fmax(0.1, j->jumps / before));
+	double odds = l->lawless_odds * pow(l->lawless_times, j->jumps - 1);
+	double more = 1 + log(l->settle_doubt / odds) / log(1 - h);
+	return fmax(need, fmin(more, l->lawless_most));
+}
+
 /* The first item of the stretch that is at rest; false where there is none yet. */
 static bool at_rest(const struct settle *s, uint64_t *first)
 {
@@ -125,7 +149,7 @@ static bool at_rest(const struct settle *s, uint64_t *first)
 	settle_law_judge(&s->law, &s->limits, &j);
 	if (j.off > s->limits.settle_doubt)
 		return false;
-	if (j.slow && j.tail > fmax(1, j.noise))
+	if (j.wanders || (j.slow && j.tail > fmax(1, j.noise)))
 		return false;
 	uint64_t i = s->items;
 	double digit = digit_of(s->exponent);
@@ -137,16 +161,8 @@ static bool at_rest(const struct settle *s, uint64_t *first)
 			break;
 		i--;
 	}
-	double need = s->limits.settle_conversions;
-	if (j.slow || j.noise > s->limits.settle_noise)
-		need = fmax(need, s->limits.settle_conversions_slow);
-	if (j.restarts > s->limits.lawless_restarts)
-		need = fmax(need, fmax(s->limits.settle_conversions_slow,
-		                       s->limits.lawless_times * j.longest));
-	if ((double)(s->items - i) < need)
-		return false;
 	int64_t from = i > s->stretch ? item_at(s, i)->t : j.since > s->stretch_t ? j.since : s->stretch_t;
-	if (t - from < least)
+	if (t - from < least || (double)(s->items - i) < readings_wanted(s, &j, t - from))
 		return false;
 	/* The value is taken from what is clear of the approach, or from the last ones. */
 	uint64_t few = s->items - 2;

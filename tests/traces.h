@@ -725,7 +725,7 @@ static inline void trace_part_of(const struct trace *tr, struct trace_make *k, s
 		p->rest = chance_log(c, 2e5, 2e6);
 		if (p->rest > 0.3 * full)
 			p->rest = 0.3 * full;
-		p->walk = chance_log(c, 0.02, 0.3);
+		p->walk = chance_log(c, 0.06, 0.3);
 		break;
 	case TRACE_HUM:
 		p->hum = chance_log(c, 15, 300) * digit;
