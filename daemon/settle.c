@@ -110,6 +110,18 @@ static void stretch_result(const struct settle *s, uint64_t first, struct settle
 
 /* --- is it at rest? --- */
 
+/* Standard deviation of the items from number `first` on, digits. */
+static double stretch_noise(const struct settle *s, uint64_t first)
+{
+	double n = (double)(s->items - first), sum = 0, sum2 = 0;
+	for (uint64_t i = first; i < s->items; i++) {
+		double d = (double)(item_at(s, i)->n - item_at(s, first)->n);
+		sum += d;
+		sum2 += d * d;
+	}
+	return n > 1 ? sqrt(fmax(0, sum2 - sum * sum / n) / (n - 1)) : 0;
+}
+
 /*
  * How many undisturbed readings are enough.  A trace that jumps from level to level
  * stands still on each for a while: with a chance of a jump of h a reading, and odds
@@ -117,11 +129,11 @@ static void stretch_result(const struct settle *s, uint64_t first, struct settle
  * (1 - h)^(k - 1) times as large.
  */
 static double readings_wanted(const struct settle *s, const struct settle_judgement *j,
-                              int64_t stood)
+                              uint64_t first, int64_t stood)
 {
 	const struct settle_limits *l = &s->limits;
 	double need = l->settle_conversions;
-	if (j->slow || j->noise > l->settle_noise)
+	if (j->slow || stretch_noise(s, first) > l->settle_noise)
 		need = fmax(need, l->settle_conversions_slow);
 	if (j->jumps < 1)
 		return need;
@@ -162,7 +174,7 @@ static bool at_rest(const struct settle *s, uint64_t *first)
 		i--;
 	}
 	int64_t from = i > s->stretch ? item_at(s, i)->t : j.since > s->stretch_t ? j.since : s->stretch_t;
-	if (t - from < least || (double)(s->items - i) < readings_wanted(s, &j, t - from))
+	if (t - from < least || (double)(s->items - i) < readings_wanted(s, &j, i, t - from))
 		return false;
 	/* The value is taken from what is clear of the approach, or from the last ones. */
 	uint64_t few = s->items - 2;

@@ -29,12 +29,12 @@
 	X(settle_conversions, "settle conversions", 4, 2, 100) /* undisturbed, at least */ \
 	X(settle_seconds, "settle seconds", 0.4, 0, 60) /* and this long */ \
 	X(settle_conversions_slow, "settle conversions slow", 7, 2, 100) \
-	X(settle_noise, "settle noise", 1.5, 0, 1000) \
+	X(settle_noise, "settle noise", 2.2, 0, 1000) \
 	X(lawless_odds, "lawless odds", 0.1, 0, 100) \
 	X(lawless_most, "lawless most", 14, 2, 1000) \
 	X(wander_digits, "wander digits", 1, 0, 1000) \
 	X(wander_ratio, "wander ratio", 0.6, 0, 2) \
-	X(law_noise_most, "law noise most", 6, 0.5, 10000) \
+	X(law_noise_most, "law noise most", 7.5, 0.5, 10000) \
 	X(lawless_times, "lawless times", 6, 0, 100) \
 	X(law_tail_times, "law tail times", 2, 0, 100) \
 	X(law_slow_periods, "law slow periods", 0.8, 0, 100) \

@@ -355,7 +355,7 @@ static void scratch_fill(struct scratch *k, const struct settle_law *law,
 	k->log_slow = log(limits->law_approach / SETTLE_TAUS);
 	for (int j = 0; j < SETTLE_TAUS; j++) {
 		/* An approach begins far away, and fast enough to be called moving. */
-		k->start[j] = fmax(limits->law_start_digits, limits->law_start_pace *
+		k->start[j] = fmax(limits->law_start_digits * law_fine(law, limits), limits->law_start_pace *
 		                   tau_seconds(j) / fmax(period, limits->settle_seconds));
 		k->span[j] = log(fmax(20 * k->start[j], 2 * counts) / k->start[j]);
 	}

@@ -673,9 +673,6 @@ static inline void trace_part_of(const struct trace *tr, struct trace_make *k, s
 		p->stray_at = T * chance_between(c, 0.1, 3.5);
 		p->stray_times = chance_of(c, 0.5) ? chance_log(c, 1.01, 10) : chance_log(c, 0.1, 0.99);
 		break;
-	case TRACE_CREEP:
-		p->rate = chance_between(c, -0.3, 0.3) * digit / T;
-		break;
 	case TRACE_FARAD_SLOW:
 		p->rest = chance_log(c, 1e-6, 200e-6);
 		p->tau1 = chance_log(c, 0.5 * T, fmin(5 * T, 5));
@@ -768,6 +765,10 @@ static inline void trace_make(struct trace *tr, enum trace_kind kind, uint64_t s
 			p.rest *= 0.93;
 			p.a1 *= 0.93;
 			p.a2 *= 0.93;
+		}
+		if (kind == TRACE_CREEP) {
+			double digit = pow(10, range_for(&k.m, p.rest));
+			p.rate = chance_between(&k.c, -0.3, 0.3) * digit / k.m.period;
 		}
 		last = p.rest;
 		double nominal = p.rest * chance_between(&k.c, 0.8, 1.2);
