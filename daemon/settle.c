@@ -29,7 +29,6 @@ void settle_init(struct settle *s, const struct settle_limits *limits, int conve
 	s->expected.low = -INFINITY;
 	s->expected.high = INFINITY;
 	s->blank_since = -1;
-	settle_law_reset(&s->law);
 }
 
 void settle_expect(struct settle *s, const struct settle_expected *expected)
@@ -184,6 +183,21 @@ static bool at_rest(const struct settle *s, uint64_t *first)
 	return true;
 }
 
+/* After settling the law rests, too: is the trace still where it settled? */
+static bool still_at_rest(const struct settle *s, uint64_t *first)
+{
+	uint64_t want = (uint64_t)s->limits.settle_conversions;
+	if (s->items - s->stretch < want || s->exponent != s->result.value.e)
+		return false;
+	double noise = s->result.s / digit_of(s->exponent);
+	double band = s->limits.law_near_digits + 3 * fmax(noise, 0.5);
+	for (uint64_t i = s->items - want; i < s->items; i++)
+		if (fabs((double)(item_at(s, i)->n - s->result.value.n)) > band)
+			return false;
+	*first = s->items - want;
+	return true;
+}
+
 static unsigned decide(struct settle *s)
 {
 	uint64_t first;
@@ -234,6 +248,8 @@ static unsigned block_flush(struct settle *s, int64_t t)
 static unsigned feed(struct settle *s, const struct reading *r, uint64_t ordinal)
 {
 	stretch_add(s, r, ordinal);
+	if (s->settled)
+		return 0;
 	double value = decimal_double(r->value);
 	if (s->period * settle_pace_frames(s) >= (int64_t)(s->limits.block_seconds * us) ||
 	    s->intervals < 3) {
@@ -476,7 +492,7 @@ bool settle_take(const struct settle *s, int64_t t, struct settle_result *out, s
 		return false;
 	}
 	uint64_t first;
-	if (at_rest(s, &first)) {
+	if (s->settled ? still_at_rest(s, &first) : at_rest(s, &first)) {
 		stretch_result(s, first, out);
 		out->settled = true;
 		return true;

@@ -60,7 +60,7 @@
 	X(block_seconds, "block seconds", 0.02, 0.001, 0.1) /* of fast meters, for the law */ \
 	X(law_hazard, "law hazard", 0.02, 1e-6, 0.5) \
 	X(law_hazard_jolt, "law hazard jolt", 0.5, 1e-6, 0.9) \
-	X(law_approach, "law approach", 0.3, 0.001, 0.9) \
+	X(law_approach, "law approach", 0.15, 0.001, 0.9) \
 	X(law_start_digits, "law start digits", 30, 1, 10000) \
 	X(law_least_digits, "law least digits", 3, 0.1, 1000) \
 	X(law_small_starts, "law small starts", 0.015, 0, 1) \

@@ -9,7 +9,7 @@
 static const double half_log_2pi = 0.91893853320467274178;
 
 /* Evidence that lies so far (in nats) below the best is not worth an exponential. */
-static const double negligible = 16;
+static const double negligible = 9;
 
 static double tau_seconds(int j)
 {
@@ -35,7 +35,9 @@ static double above(double x)
 
 void settle_law_reset(struct settle_law *law)
 {
+	double counts = law->counts;
 	memset(law, 0, sizeof(*law));
+	law->counts = counts;
 }
 
 void settle_law_jolt(struct settle_law *law)
@@ -77,8 +79,11 @@ static double noise_prior(const struct settle_law *law, const struct settle_limi
  * ratio of its ends), either sign. */
 static double amplitude_mass(double a, double s, double least, double most, double span)
 {
-	double typical = hypot(a, s);
-	double share = above((least - a) / s) + above((least + a) / s);
+	if (fabs(a) + 5 * s < least)
+		return 0;
+	double typical = sqrt(a * a + s * s);
+	/* (Past four sigma nothing is missing.) */
+	double share = fabs(a) > least + 4 * s ? 1 : above((least - a) / s) + above((least + a) / s);
 	if (most < INFINITY) {
 		share -= above((most - a) / s) + above((most + a) / s);
 		if (typical > most)
