@@ -121,28 +121,30 @@ static double stretch_noise(const struct settle *s, uint64_t first)
 	return n > 1 ? sqrt(fmax(0, sum2 - sum * sum / n) / (n - 1)) : 0;
 }
 
-/*
- * How many undisturbed readings are enough.  A trace that jumps from level to level
- * stands still on each for a while: with a chance of a jump of h a reading, and odds
- * of (odds times^jumps) that it will go on jumping, k readings without one leave odds
- * (1 - h)^(k - 1) times as large.
- */
-static double readings_wanted(const struct settle *s, const struct settle_judgement *j,
-                              uint64_t first, int64_t stood)
+/* How many undisturbed conversions are wanted. */
+static double conversions_wanted(const struct settle *s, const struct settle_judgement *j,
+                                 uint64_t first)
 {
 	const struct settle_limits *l = &s->limits;
-	double need = l->settle_conversions;
 	if (j->slow || stretch_noise(s, first) > l->settle_noise)
-		need = fmax(need, l->settle_conversions_slow);
-	if (j->jumps < 1)
-		return need;
-	double pace = fmax((double)s->period * settle_pace_frames(s), l->block_seconds * us);
-	double here = fmin((double)(s->items - s->stretch), 1 + (double)stood / pace);
-	double before = fmax(j->readings - here, j->jumps);
+		return fmax(l->settle_conversions, l->settle_conversions_slow);
+	return l->settle_conversions;
+}
+
+/*
+ * A trace that jumps from level to level stands still on each for a while: with a
+ * chance h of a jump a reading, and odds of (odds times^jumps) that it will go on
+ * jumping, n readings without one leave odds (1 - h)^(n - 1) times as large.
+ */
+static bool is_lawless(const struct settle *s, const struct settle_judgement *j)
+{
+	const struct settle_limits *l = &s->limits;
+	if (j->jumps < 1 || j->n >= l->lawless_most)
+		return false;
+	double before = fmax(j->readings - j->n, j->jumps);
 	double h = fmin(0.9, fmax(0.1, j->jumps / before));
-	double odds = l->lawless_odds * pow(l->lawless_times, j->jumps - 1);
-	double more = 1 + log(l->settle_doubt / odds) / log(1 - h);
-	return fmax(need, fmin(more, l->lawless_most));
+	double odds = l->lawless_odds * pow(l->lawless_times, fmin(j->jumps, 20) - 1);
+	return odds * pow(1 - h, j->n - 1) > l->settle_doubt;
 }
 
 /* The first item of the stretch that is at rest; false where there is none yet. */
@@ -160,7 +162,7 @@ static bool at_rest(const struct settle *s, uint64_t *first)
 	settle_law_judge(&s->law, &s->limits, &j);
 	if (j.off > s->limits.settle_doubt)
 		return false;
-	if (j.wanders || (j.slow && j.tail > fmax(1, j.noise)))
+	if (is_lawless(s, &j) || j.wanders || (j.slow && j.tail > fmax(1, j.noise)))
 		return false;
 	uint64_t i = s->items;
 	double digit = digit_of(s->exponent);
@@ -173,7 +175,7 @@ static bool at_rest(const struct settle *s, uint64_t *first)
 		i--;
 	}
 	int64_t from = i > s->stretch ? item_at(s, i)->t : j.since > s->stretch_t ? j.since : s->stretch_t;
-	if (t - from < least || (double)(s->items - i) < readings_wanted(s, &j, i, t - from))
+	if (t - from < least || (double)(s->items - i) < conversions_wanted(s, &j, i))
 		return false;
 	/* The value is taken from what is clear of the approach, or from the last ones. */
 	uint64_t few = s->items - 2;

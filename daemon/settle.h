@@ -34,9 +34,11 @@
 	X(lawless_most, "lawless most", 14, 2, 1000) \
 	X(wander_digits, "wander digits", 1, 0, 1000) \
 	X(wander_ratio, "wander ratio", 0.6, 0, 2) \
+	X(law_noise_step, "law noise step", 0.5, 0, 10) \
+	X(law_hazard_first, "law hazard first", 0.2, 1e-6, 0.9) \
 	X(law_noise_most, "law noise most", 7.5, 0.5, 10000) \
 	X(lawless_times, "lawless times", 6, 0, 100) \
-	X(law_tail_times, "law tail times", 2, 0, 100) \
+	X(law_tail_times, "law tail times", 10, 0, 100) \
 	X(law_slow_periods, "law slow periods", 0.8, 0, 100) \
 	X(settle_doubt, "settle doubt", 0.07, 0.0001, 0.5) /* chance that the rest is off */ \
 	X(moving_seconds, "moving seconds", 20, 1, 3600) /* then: keeps moving */ \

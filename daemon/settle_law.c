@@ -67,7 +67,7 @@ static double law_fine(const struct settle_law *law, const struct settle_limits 
 static double noise_prior(const struct settle_law *law, const struct settle_limits *limits, int k)
 {
 	double cap = limits->law_noise_cap * law_fine(law, limits);
-	double p = -0.25 * k;
+	double p = -limits->law_noise_step * k;
 	double over = noise_digits(k) / cap;
 	if (over > 1)
 		p -= 3 + 4 * log(over);
@@ -461,6 +461,7 @@ void settle_law_add(struct settle_law *law, const struct settle_limits *limits, 
 	if (rescaled || law->jolted)
 		law->recents = 0;
 	law->recent[law->recents % SETTLE_RECENTS] = value;
+	law->recent_t[law->recents % SETTLE_RECENTS] = t;
 	if (++law->recents == 2 * SETTLE_RECENTS)
 		law->recents = SETTLE_RECENTS;
 	scratch_fill(&k, law, limits, period);
@@ -468,7 +469,9 @@ void settle_law_add(struct settle_law *law, const struct settle_limits *limits, 
 	double decay[SETTLE_TAUS];
 	for (int j = 0; j < SETTLE_TAUS; j++)
 		decay[j] = exp(-dt / tau_seconds(j));
-	double hazard = law->jolted ? limits->law_hazard_jolt : limits->law_hazard;
+	double hazard = law->jolted         ? limits->law_hazard_jolt
+	                : law->readings < 3 ? limits->law_hazard_first
+	                                    : limits->law_hazard;
 	double step = (value - law->last) / digit * limits->law_step_share;
 	double w = 1 / (1 + step * step);
 	if (step == 0)
@@ -552,6 +555,7 @@ static int64_t run_reaches(const struct settle_run *r, const struct settle_law *
 static double law_tail(const struct settle_law *law, const struct settle_limits *limits,
                        const struct settle_run *best, bool *wanders)
 {
+	double now = (double)law->t;
 	int have = law->recents < SETTLE_RECENTS ? law->recents : SETTLE_RECENTS;
 	*wanders = false;
 	if (have > best->n)
@@ -562,7 +566,9 @@ static double law_tail(const struct settle_law *law, const struct settle_limits 
 	double ref = law->last;
 	for (int i = 0; i < have; i++) {
 		double t = i;
-		double z = (law->recent[(law->recents - have + i) % SETTLE_RECENTS] - ref) / law->digit;
+		int at = (law->recents - have + i) % SETTLE_RECENTS;
+		double left = run_left(best, ((double)law->recent_t[at] - now) * 1e-6);
+		double z = (law->recent[at] - left - ref) / law->digit;
 		st += t;
 		stt += t * t;
 		sz += z;

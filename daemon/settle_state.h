@@ -61,6 +61,7 @@ struct settle_law {
 	double digit;   /* weight of the last digit now, SI */
 	double counts;  /* largest count seen of this meter and function */
 	double recent[SETTLE_RECENTS]; /* last values, SI */
+	int64_t recent_t[SETTLE_RECENTS];
 	int recents;
 	double pace;    /* s, of conversions */
 	double level[SETTLE_LEVELS], coarse; /* see law_jumps */

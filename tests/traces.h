@@ -706,7 +706,7 @@ static inline void trace_part_of(const struct trace *tr, struct trace_make *k, s
 		p->slow = true;
 		break;
 	case TRACE_SAG:
-		p->tau1 = chance_log(c, T, 10 * T);
+		p->tau1 = chance_log(c, T, 5 * T);
 		p->tau2 = p->tau1 * chance_between(c, 2, 5);
 		p->a1 = p->rest * chance_between(c, 0.02, 0.2);
 		p->a2 = p->rest * chance_between(c, 0.01, 0.1);
