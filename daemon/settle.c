@@ -121,6 +121,13 @@ static double stretch_noise(const struct settle *s, uint64_t first)
 	return n > 1 ? sqrt(fmax(0, sum2 - sum * sum / n) / (n - 1)) : 0;
 }
 
+/* Does the law get this meter's readings in blocks? */
+static bool is_fast(const struct settle *s)
+{
+	return s->intervals >= 3 &&
+	       (double)s->period * settle_pace_frames(s) < s->limits.block_seconds * us;
+}
+
 /* How many undisturbed conversions are wanted. */
 static double conversions_wanted(const struct settle *s, const struct settle_judgement *j,
                                  uint64_t first)
@@ -167,10 +174,13 @@ static bool at_rest(const struct settle *s, uint64_t *first)
 	uint64_t i = s->items;
 	double digit = digit_of(s->exponent);
 	double band = s->limits.law_near_digits + 2 * j.noise;
+	/* (The noise of a fast meter is that of its blocks: there the time alone counts.) */
+	bool fast = is_fast(s);
 	while (i > s->stretch) {
 		const struct settle_item *x = item_at(s, i - 1);
-		bool near = fabs((double)x->n - j.rest / digit) <= band && x->t >= j.begun;
-		if (x->t < j.since && !near)
+		double away = fabs((double)x->n - j.rest / digit);
+		bool near = away <= band && x->t >= j.begun;
+		if (x->t < j.since ? fast || !near : !fast && away > s->limits.law_stray_sigma * j.noise + 3)
 			break;
 		i--;
 	}
@@ -253,8 +263,7 @@ static unsigned feed(struct settle *s, const struct reading *r, uint64_t ordinal
 	if (s->settled)
 		return 0;
 	double value = decimal_double(r->value);
-	if (s->period * settle_pace_frames(s) >= (int64_t)(s->limits.block_seconds * us) ||
-	    s->intervals < 3) {
+	if (!is_fast(s)) {
 		s->blocked = 0;
 		settle_law_add(&s->law, &s->limits, r->t, value, digit_of(r->value.e),
 		               conversion_seconds(s));

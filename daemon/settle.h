@@ -34,6 +34,8 @@
 	X(lawless_most, "lawless most", 14, 2, 1000) \
 	X(wander_digits, "wander digits", 1, 0, 1000) \
 	X(wander_ratio, "wander ratio", 0.6, 0, 2) \
+	X(law_tail_sigma, "law tail sigma", 1.75, 0, 10) \
+	X(law_noise_local, "law noise local", 4, 1, 1000) \
 	X(law_noise_step, "law noise step", 0.5, 0, 10) \
 	X(law_hazard_first, "law hazard first", 0.2, 1e-6, 0.9) \
 	X(law_noise_most, "law noise most", 7.5, 0.5, 10000) \

@@ -351,9 +351,11 @@ static void scratch_fill(struct scratch *k, const struct settle_law *law,
 	k->near = limits->law_rest_digits;
 	k->near_sigma = limits->law_rest_sigma;
 	k->local = law_local(law);
+	k->most_noise = limits->law_noise_most * law_fine(law, limits);
+	/* What readings next to each other do not show is no noise either. */
+	k->most_noise = fmin(k->most_noise, limits->law_noise_local * fmax(k->local, noise_digits(0)));
 	k->local2 = 0.5;
 	k->width2 = 0.0075;
-	k->most_noise = limits->law_noise_most * law_fine(law, limits);
 	k->least = limits->law_least_digits;
 	k->small = limits->law_small_starts;
 	k->log_rest = log(1 - limits->law_approach);
@@ -588,7 +590,7 @@ static double law_tail(const struct settle_law *law, const struct settle_limits 
 	double noise = sqrt(fmax(0, czz - slope * ctz) / (n - 2));
 	if (noise < 0.3)
 		noise = 0.3;
-	double sure = fabs(slope) - noise / sqrt(ctt);
+	double sure = fabs(slope) - limits->law_tail_sigma * noise / sqrt(ctt);
 	if (best->best_a == 0 || sure <= 0 || (slope > 0) != (best->best_a < 0))
 		return 0;
 	double lasts = limits->law_tail_times * tau_seconds(best->best_tau) / law->pace;

@@ -450,7 +450,7 @@ static inline void make_touch(struct trace_make *k, const struct trace_part *p, 
 			sent = make_send(k, &r, v);
 			bool rest = number && fabs(v - p->rest - p->rate * at) <= (0.5 + 0.5 * m->sigma) * pow(10, final);
 			double away = fabs(v - p->rest) / pow(10, final);
-			if (p->slow && number && !x->rest_at && !x->seen) {
+			if (p->slow && number && !mixed && !x->rest_at && !x->seen) {
 				x->seen = true;
 				x->unfair = away < 25 && away > 0.5 + 0.5 * m->sigma;
 			}
@@ -689,7 +689,7 @@ static inline void trace_part_of(const struct trace *tr, struct trace_make *k, s
 		p->slow = true;
 		break;
 	case TRACE_CAP_ON_OHM:
-		p->rate = p->rest * chance_between(c, 0.2, 2);
+		p->rate = fmax(p->rest * chance_between(c, 0.2, 2), 60 * digit / T);
 		p->rest *= 0.05;
 		break;
 	case TRACE_RAMP:
