@@ -25,6 +25,9 @@
 /* Last readings, for the noise that they show by themselves. */
 #define SETTLE_RECENTS 9
 
+/* Levels that a trace stood on and left. */
+#define SETTLE_LEVELS 4
+
 /*
  * One hypothesis: since the reading that began it, nothing has happened but
  * y = c + a exp(-(t - t0) / tau) and noise.  All sums are weighted, of values less
@@ -58,10 +61,11 @@ struct settle_law {
 	double digit;   /* weight of the last digit now, SI */
 	double counts;  /* largest count seen of this meter and function */
 	double recent[SETTLE_RECENTS]; /* last values, SI */
+	int64_t recent_t[SETTLE_RECENTS];
 	int recents;
 	double pace;    /* s, of conversions */
-	int64_t best_t0; /* start of the likeliest run */
-	int restarts, still, longest; /* see law_restarts */
+	double level[SETTLE_LEVELS], coarse; /* see law_jumps */
+	int levels, jumps, readings;
 	int64_t t;      /* of the last reading */
 };
 
