@@ -164,7 +164,7 @@ static bool at_rest(const struct settle *s, uint64_t *first)
 	double grace = fmin(0.5 * (double)s->period, s->limits.block_seconds * us);
 	double least = s->limits.settle_seconds * us - grace;
 	int64_t t = item_at(s, s->items - 1)->t;
-	if (t - s->stretch_t < least)
+	if ((double)(t - s->stretch_t) < least)
 		return false;
 	settle_law_judge(&s->law, &s->limits, &j);
 	if (j.off > s->limits.settle_doubt)
@@ -185,7 +185,7 @@ static bool at_rest(const struct settle *s, uint64_t *first)
 		i--;
 	}
 	int64_t from = i > s->stretch ? item_at(s, i)->t : j.since > s->stretch_t ? j.since : s->stretch_t;
-	if (t - from < least || (double)(s->items - i) < conversions_wanted(s, &j, i))
+	if ((double)(t - from) < least || (double)(s->items - i) < conversions_wanted(s, &j, i))
 		return false;
 	/* The value is taken from what is clear of the approach, or from the last ones. */
 	uint64_t few = s->items - 2;
