@@ -40,7 +40,7 @@
 	X(law_hazard_first, "law hazard first", 0.2, 1e-6, 0.9) \
 	X(law_noise_most, "law noise most", 7.5, 0.5, 10000) \
 	X(lawless_times, "lawless times", 6, 0, 100) \
-	X(law_tail_times, "law tail times", 10, 0, 100) \
+	X(law_tail_times, "law tail times", 20, 0, 100) \
 	X(law_slow_periods, "law slow periods", 0.8, 0, 100) \
 	X(settle_doubt, "settle doubt", 0.07, 0.0001, 0.5) /* chance that the rest is off */ \
 	X(moving_seconds, "moving seconds", 20, 1, 3600) /* then: keeps moving */ \
