@@ -128,6 +128,19 @@ static enum outcome read_limits(struct client *c, struct by_hand *h, const char 
 	return OUTCOME_DONE;
 }
 
+/* With an accuracy in counts, VALUE is written as the meter shows it.  Without one,
+ * people write 0.02 for what was shown as 0.0200: the last digit written is the
+ * meter's last only where it is finer than that of 2000 counts, the coarsest
+ * display in use (common practice, no source). */
+static int written_digit(struct decimal value)
+{
+	struct decimal d = decimal_strip(value);
+	int decade = d.e - 1;
+	for (int64_t n = d.n; n != 0; n /= 10)
+		decade++;
+	return d.n && decade - 3 < value.e ? decade - 3 : value.e;
+}
+
 static enum outcome read_meter(struct client *c, struct by_hand *h)
 {
 	struct fault why;
@@ -143,9 +156,8 @@ static enum outcome read_meter(struct client *c, struct by_hand *h)
 		return word_fault(c, "--digit", digit, &why);
 	if (digit && d.n <= 0)
 		return client_wrong(c, "--digit \"%s\": the weight of a digit is more than 0", digit);
-	/* As written, the last digit of VALUE is the last of the meter. */
 	if (!digit && h->j.has_value)
-		d = (struct decimal){1, h->j.value.e};
+		d = (struct decimal){1, spec ? h->j.value.e : written_digit(h->j.value)};
 	h->digit = decimal_double(d);
 	if (h->j.has_value)
 		h->j.u = uncertainty_combine(

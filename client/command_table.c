@@ -127,7 +127,7 @@ const struct command command_table[] = {
 	 "tally judge 470k 10% 512k --accuracy \"0.5% + 2\". NOMINAL may be - where the tolerance is "
 	 "a bound (>=20M); VALUE may be OL, or >20M for an overload and its range. Without "
 	 "--accuracy a pessimistic class is assumed; without --digit the last digit of VALUE counts "
-	 "as the meter's last. Exit status 1 for outside; within and unsure end with 0. With --json: "
+	 "as the meter's last (and, with no accuracy given, at least that of 2000 counts). Exit status 1 for outside; within and unsure end with 0. With --json: "
 	 "verdict, side, reason, deviation, probability, limits, u.",
 	 OPTION_BIT(ACCURACY) | OPTION_BIT(DIGIT), 0, NEED_NOTHING, false, call_judge},
 	{HAND, "help", "[VERB...]", "everything about a verb",

@@ -15,7 +15,7 @@ static const struct table_column meter_columns[] = {
 	{"port", false, false},
 };
 
-/* "asked, 120 frames, 2 bad, 1 time-out": nothing is said of what is zero. */
+/* "asked, frames 120, bad 2, time-outs 1": nothing is said of what is zero. */
 static void line_state(struct slice meter, char *out, size_t size)
 {
 	static const struct { const char *name, *word; } counters[] = {
@@ -32,8 +32,8 @@ static void line_state(struct slice meter, char *out, size_t size)
 		if (at < 0 || (size_t)at >= size)
 			return;
 		if (json_int(s, &n) && (n || i == 0))
-			at += snprintf(out + at, size - (size_t)at, "%s%lld %s", at ? ", " : "",
-			               (long long)n, counters[i].word);
+			at += snprintf(out + at, size - (size_t)at, "%s%s %lld", at ? ", " : "",
+			               counters[i].word, (long long)n);
 	}
 }
 
@@ -110,8 +110,9 @@ void view_chosen(const struct style *style, struct slice chosen, struct lines *o
 		words_member(chosen, "meter", text, sizeof text);
 		words_member(chosen, "position", position, sizeof position);
 		if (text[0])
-			fact_printf(out, style, "bound", "%.60s %s%.60s", text,
-			            position[0] ? "to " : "to none: it follows what is chosen", position);
+			fact_printf(out, style, "meter", "%.60s %s%.60s", text,
+			            position[0] ? "is bound to " : "is free: it follows what is chosen",
+			            position);
 		chosen = inner;
 	}
 	words_member(chosen, "position", position, sizeof position);

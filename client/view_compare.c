@@ -15,11 +15,11 @@ static const struct table_column check_columns[] = {
 };
 static const struct table_column twin_columns[] = {
 	{"position", false, true}, {"shown", true, true},      {"twin", false, false},
-	{"twin's", true, false},   {"difference", true, true}, {"ratio", true, false},
-	{"E_n", true, false},      {"answer", false, true},
+	{"twin's", true, false},   {"measured", false, true},  {"difference", true, true},
+	{"ratio", true, false},    {"answer", false, true},
 };
 
-/* "red 612.0 kohm +-1.8 kohm (12)" */
+/* "red 612.0 +-1.8 kohm (12)" */
 static void side_text(const struct style *style, struct slice side, char *out, size_t size)
 {
 	char meter[80], shown[120], value[120], spread[120] = "";
@@ -28,11 +28,15 @@ static void side_text(const struct style *style, struct slice side, char *out, s
 	words_member(side, "meter", meter, sizeof meter);
 	words_member(side, "shown", shown, sizeof shown);
 	words_value(style, shown, value, sizeof value);
+	const char *unit = strrchr(value, ' ');
+	int number = unit ? (int)(unit - value) : (int)strlen(value);
 	if (json_number(json_member(side.at, side.len, "U"), &U))
 		words_like(style, U, 2, shown, spread, sizeof spread);
+	/* The unit once: that of the spread is the same. */
+	spread[strcspn(spread, " ")] = '\0';
 	json_int(json_member(side.at, side.len, "seq"), &seq);
-	snprintf(out, size, "%s%s%s%s%s (%lld)", meter, meter[0] ? " " : "", value,
-	         spread[0] ? " +-" : "", spread, (long long)seq);
+	snprintf(out, size, "%s%s%.*s%s%s%s (%lld)", meter, meter[0] ? " " : "", number, value,
+	         spread[0] ? " +-" : "", spread, unit ? unit : "", (long long)seq);
 }
 
 static void real_cell(struct table *t, struct slice object, const char *path, int digits)
@@ -44,19 +48,26 @@ static void real_cell(struct table *t, struct slice object, const char *path, in
 		table_cell(t, "");
 }
 
+/* "found, lifted" */
+static void measured_cell(struct table *t, struct slice object)
+{
+	char condition[64], reach[64];
+	words_member(object, "condition", condition, sizeof condition);
+	words_member(object, "reach", reach, sizeof reach);
+	table_printf(t, "%s%s%s", condition, condition[0] && reach[0] ? ", " : "", reach);
+}
+
 static void pair_row(struct table *t, const struct style *style, struct slice check,
                      struct slice pair)
 {
-	char text[WORDS_SIZE], other[WORDS_SIZE];
+	char text[WORDS_SIZE];
 	bool agree = json_bool(json_member(pair.at, pair.len, "agree"), false);
 	table_row(t, agree ? TABLE_ORDINARY : TABLE_BAD);
 	words_member(check, "position", text, sizeof text);
 	table_cell(t, text);
 	words_member(check, "quantity", text, sizeof text);
 	table_cell(t, text);
-	words_member(check, "condition", text, sizeof text);
-	words_member(check, "reach", other, sizeof other);
-	table_printf(t, "%.60s%s%.60s", text, text[0] && other[0] ? ", " : "", other);
+	measured_cell(t, check);
 	side_text(style, json_member(pair.at, pair.len, "a"), text, sizeof text);
 	table_cell(t, text);
 	side_text(style, json_member(pair.at, pair.len, "b"), text, sizeof text);
@@ -88,6 +99,11 @@ static void twin_row(struct table *t, const struct style *style, struct slice tw
 {
 	char text[WORDS_SIZE], value[WORDS_SIZE];
 	double difference;
+	/* In circuit both have the same paths beside them; out of it there is no more
+	 * to lift.  E_n stays in the JSON: twins are alike within their tolerance. */
+	const char *differ = words_member_is(twin, "reach", "in-circuit")
+	                         ? "differ: lift both and measure again"
+	                         : "differ more than their tolerance allows";
 	table_row(t, agree ? TABLE_ORDINARY : TABLE_WARNING);
 	static const char *const names[] = {"position", "a.shown", "twin", "b.shown"};
 	for (size_t i = 0; i < sizeof names / sizeof names[0]; i++) {
@@ -95,13 +111,13 @@ static void twin_row(struct table *t, const struct style *style, struct slice tw
 		words_value(style, text, value, sizeof value);
 		table_cell(t, i % 2 ? value : text);
 	}
+	measured_cell(t, twin);
 	if (json_number(json_member(twin.at, twin.len, "difference"), &difference))
 		table_printf(t, "%.1f %%", fabs(difference) * 100);
 	else
 		table_cell(t, "");
 	real_cell(t, twin, "ratio", 3);
-	real_cell(t, twin, "en", 2);
-	table_cell(t, agree ? "alike: nothing against them" : "differ: lift both and measure again");
+	table_cell(t, agree ? "alike: nothing against them" : differ);
 }
 
 static int twin_rows(struct table *t, const struct style *style, struct slice twins, int *differ)

@@ -121,6 +121,7 @@ static const struct {
 	{"rejudge", "of=entry position verdict side reason because"},
 	{"meter", "meter state dialect= identity= cause"},
 	{"gap", "meter cause lost=lost from= to="},
+	{"bad", "meter count=frames"},
 	{"trail", "meter n=readings function position=at"},
 };
 

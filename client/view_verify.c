@@ -8,10 +8,8 @@
 #include <string.h>
 
 /* What an intact chain leaves open: the person must know before trusting it. */
-static const char *unproven(bool ok, const char *anchor)
+static const char *unproven(const char *anchor)
 {
-	if (!ok)
-		return "";
 	if (!anchor[0])
 		return "Without an anchor from outside nothing shows whether the end was cut off, or "
 		       "whether somebody wrote all of it anew: give one that was written down earlier, "
@@ -43,11 +41,16 @@ void view_verify(const struct style *style, struct slice result, const char *wha
 	fact(out, style, "what", text);
 	fact(out, style, "anchor", anchor);
 	words_member(result, "head", text, sizeof text);
-	fact(out, style, "head", text);
-	if (ok && text[0])
-		fact(out, style, "", "Write the head down where nobody who can write the log can reach it: "
+	fact(out, style, ok ? "head" : "good up to", text);
+	if (!ok)
+		return;
+	/* Sentences are folded wherever they go. */
+	struct style prose = *style;
+	if (!prose.width)
+		prose.width = 79;
+	if (text[0])
+		fact(out, &prose, "", "Write the head down where nobody who can write the log can reach it: "
 		     "it is the anchor of the next check.");
-	fact(out, style, "not proven", unproven(ok, anchor));
-	fact(out, style, ok ? "" : "not proven",
-	     "No seal shows that the probes were on the right part.");
+	fact(out, &prose, "not proven", unproven(anchor));
+	fact(out, &prose, "", "No seal shows that the probes were on the right part.");
 }

@@ -291,8 +291,11 @@ static void overload_text(const struct style *style, struct slice entry, char *o
 	char function[32], text[WORDS_SIZE];
 	enum function f = FUNCTION_NONE;
 	out[0] = '\0';
-	if (!json_decimal(json_member(entry.at, entry.len, "above"), &above))
+	if (!json_decimal(json_member(entry.at, entry.len, "above"), &above)) {
+		/* Where the range ends is not known: the side is all there is to say. */
+		words_member(entry, "side", out, size);
 		return;
+	}
 	words_member(entry, "function", function, sizeof function);
 	function_from_name(function, strlen(function), &f);
 	above = decimal_strip(above);
@@ -327,8 +330,11 @@ void words_deviation(const struct style *style, struct slice entry, char *out, s
 		      : deviation > 0 ? "more negative" : "less negative";
 	if (percent < 0.005)
 		snprintf(out, size, "on nominal");
+	else if (deviation >= 10)
+		/* A percentage with many digits says less than how many times it is. */
+		snprintf(out, size, "%.0f times nominal", 1 + deviation);
 	else
-		snprintf(out, size, "%.*f %% %s", percent < 0.9995 ? 2 : percent < 99.95 ? 1 : 0,
+		snprintf(out, size, "%.*f %% %s", percent < 0.995 ? 2 : percent < 99.95 ? 1 : 0,
 		         percent, which);
 }
 

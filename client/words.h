@@ -49,9 +49,9 @@ void words_value(const struct style *style, const char *shown, char *out, size_t
 void words_like(const struct style *style, double x, int figures, const char *like, char *out,
                 size_t size);
 
-/* The deviation of an entry record: "30.0 % high", "2.1 % low", "on nominal"; for
- * a negative nominal "12.0 % more negative"; "above 20 Mohm" for an overload; ""
- * where there is none. */
+/* The deviation of an entry record: "30.0 % high", "2.1 % low", "on nominal", "470
+ * times nominal"; for a negative nominal "12.0 % more negative"; "above 20 Mohm"
+ * for an overload; "" where there is none. */
 void words_deviation(const struct style *style, struct slice entry, char *out, size_t size);
 /* The limits of an entry record: "423 to 517 kohm", "at least 20 Mohm", "". */
 void words_limits(const struct style *style, struct slice entry, char *out, size_t size);

@@ -74,6 +74,9 @@ bool bench_restore(struct bench *b, struct log_reader *reader, struct fault *why
 void bench_finish(struct bench *b, int64_t t);
 void bench_free(struct bench *b);
 
+/* Was the last refusal of a call the log's (NOT LOGGED), not the bench's? */
+bool bench_log_refused(const struct bench *b);
+
 /* ---- time ---- */
 int64_t bench_deadline(const struct bench *b); /* INT64_MAX for none */
 void bench_run_until(struct bench *b, int64_t t);

@@ -193,7 +193,8 @@ static void fill_entry(const struct bench *b, const struct bench_meter *m, int64
 	e->value = r->value;
 	e->prefix = r->prefix;
 	e->n = r->n;
-	e->settled = r->settled;
+	/* Open is at rest: only a value that still moved is not settled. */
+	e->settled = r->settled || r->overload;
 	if (r->overload)
 		e->has_above = false;
 }
@@ -235,18 +236,17 @@ bool capture_entry(struct bench *b, struct bench_meter *m, int64_t t, int place,
 	if (run)
 		draft[n++] = (struct log_draft){b->utc + m->trail.t, "trail", trail.bytes, trail.len};
 	draft[n++] = (struct log_draft){b->utc + t, "entry", body.bytes, body.len};
-	if (!log_append(b->log, draft, n, run ? m->config->name : NULL, why))
+	b->log_refused = !log_append(b->log, draft, n, run ? m->config->name : NULL, why);
+	if (b->log_refused)
 		return false;
-	if (run) {
-		bench_pend(b, (struct pending){ticket, -1, -1, m->index, {0}});
-		trail_end(&m->trail, ticket);
-		ticket++;
-	}
+	if (run)
+		bench_pend_run(b, m, ticket++);
 	made->ticket = ticket;
 	made->choice = b->choice;
 	made->undone = 0;
-	bench_pend(b, (struct pending){ticket, b->mades, -1, -1, w});
-	b->mades++;
+	struct pending p = bench_pending(ticket, w);
+	p.made = b->mades++;
+	bench_pend(b, p);
 	m->waits = false;
 	m->spent = true;
 	m->spent_at = t;
@@ -295,8 +295,12 @@ static int place_for(struct bench *b, struct bench_meter *m, enum function f)
 {
 	struct fault why;
 	int place = position_of_meter(b, m);
-	if (m->spent)
-		return -1; /* the old part again */
+	if (m->spent) { /* the old part again */
+		if (place != m->spent_place)
+			refuse(b, m, place, "touched before the leads were open long enough: taken for the "
+			       "part before; lift, and touch it again");
+		return -1;
+	}
 	if (place < 0) {
 		refuse(b, m, place, "no position is chosen");
 		return -1;

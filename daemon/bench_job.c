@@ -198,12 +198,13 @@ static bool put_sheet(struct bench *b, int64_t t, const char *file, const struct
 		ticket = log_append(b->log, draft, n, NULL, why);
 	else
 		fault_set(why, "out of memory");
+	b->log_refused = good && !ticket;
 	for (size_t i = 0; bodies && i < n; i++)
 		free(bodies[i]);
 	free(bodies);
 	free(draft);
 	/* The sheet record is the last of them: when it is durable, all are. */
-	return ticket && bench_pend(b, (struct pending){ticket + n - 1, -1, -1, -1, w});
+	return ticket && bench_pend(b, bench_pending(ticket + n - 1, w));
 }
 
 bool bench_sheet_load(struct bench *b, int64_t t, const char *file, const char *text, size_t len,
@@ -379,7 +380,9 @@ static bool strike(struct bench *b, int64_t t, int made, const char *because,
 	uint64_t ticket = bench_append(b, "strike", t, &body, why);
 	if (!ticket)
 		return false;
-	bench_pend(b, (struct pending){ticket, -1, made, -1, w});
+	struct pending p = bench_pending(ticket, w);
+	p.strikes = made;
+	bench_pend(b, p);
 	e->struck = true;
 	return true;
 }
@@ -485,7 +488,9 @@ bool bench_enter(struct bench *b, int64_t t, const struct bench_typed *typed, st
 	uint64_t ticket = bench_append(b, "entry", t, &body, why);
 	if (!ticket)
 		return false;
-	bench_pend(b, (struct pending){ticket, b->mades, -1, -1, w});
+	struct pending p = bench_pending(ticket, w);
+	p.made = b->mades;
+	bench_pend(b, p);
 	b->made[b->mades++] = (struct made){.entry = e, .ticket = ticket, .choice = b->choice};
 	walk_made(b, t);
 	return true;

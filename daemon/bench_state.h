@@ -3,6 +3,7 @@
  * The inside of the bench, shared by its files and by nobody else:
  *
  *   bench.c         inputs in, timers, the way of a reading
+ *   bench_log.c     events, drafts to the log and what comes back
  *   bench_walk.c    which position is up, and when the next one is
  *   bench_capture.c from a settled value to an entry
  *   bench_job.c     jobs, sheets, notes, strikes; reading them back
@@ -15,6 +16,7 @@
 
 #include "daemon/bench.h"
 #include "daemon/settle.h"
+#include "daemon/spoilt.h"
 #include "daemon/trail.h"
 #include "protocol/record/sheet.h"
 
@@ -42,6 +44,7 @@ struct bench_meter {
 	struct meter machine;
 	struct settle settle;
 	struct trail trail;
+	struct spoilt spoilt;
 	int bound;          /* place it is bound to, -1: follows the chosen one */
 	bool lifted;        /* the leads are open, as settle says */
 	/* It has made an entry and was not open for arm_seconds since: what it
@@ -73,7 +76,9 @@ struct pending {
 	uint64_t ticket; /* of the record that answers */
 	int made;        /* index of the entry, -1 */
 	int strikes;     /* index of the entry that it strikes, -1 */
-	int meter;       /* whose trail run it is, -1 */
+	int meter;       /* whose trail run it is, or whose gap, -1 */
+	int64_t readings; /* of that run or lost in that gap: counted where it is refused */
+	int64_t since;   /* ... and since when (stream time) */
 	struct bench_wait wait;
 };
 
@@ -105,6 +110,7 @@ struct bench {
 	int positions, positions_size;
 	struct made *made;
 	int mades, mades_size;
+	bool log_refused; /* the last call failed because the log took nothing */
 	struct pending *pending;
 	int pendings, pendings_size;
 
@@ -113,7 +119,7 @@ struct bench {
 	char *body2;       /* for the trail run beside an entry */
 };
 
-/* bench.c */
+/* bench_log.c */
 /* Tell people: pairs of key and value (strings; seq is written as a number; a
  * NULL value is left out), then NULL. */
 void bench_event(struct bench *b, const char *event, ...) __attribute__((sentinel));
@@ -121,15 +127,24 @@ void bench_event(struct bench *b, const char *event, ...) __attribute__((sentine
  * *why where the log refused at once. */
 uint64_t bench_append(struct bench *b, const char *kind, int64_t t, const struct text *body,
                       struct fault *why);
-/* Remember who waits for a ticket. */
+/* What is on its way to the disk; fields that do not matter are -1 and 0. */
+struct pending bench_pending(uint64_t ticket, struct bench_wait w);
 bool bench_pend(struct bench *b, struct pending p);
 /* One record, one waiter: the common case. */
 bool bench_put(struct bench *b, const char *kind, int64_t t, const struct text *body,
                struct bench_wait w, struct fault *why);
 void bench_end_run(struct bench *b, struct bench_meter *m);
-/* An act, for tapes. */
+/* The open run went to the log under this ticket. */
+void bench_pend_run(struct bench *b, struct bench_meter *m, uint64_t ticket);
+/* A gap record; `lost` readings are known to be missing, -1: nobody knows. */
+void bench_gap(struct bench *b, struct bench_meter *m, int64_t from, int64_t to,
+               const char *cause, int64_t lost);
+void bench_seal_spoilt(struct bench *b, struct bench_meter *m); /* bad frames, if any wait */
+void bench_save_open_runs(struct bench *b);
+/* bench_act.c: an act, for tapes. */
 void bench_taped(struct bench *b, int64_t t, const char *act, const char *format, ...)
     __attribute__((format(printf, 4, 5)));
+/* bench.c: when this meter has to be looked at next. */
 void bench_timers(struct bench *b, struct bench_meter *m);
 bool bench_grow(void **array, int count, int *size, size_t each);
 

@@ -321,7 +321,7 @@ static bool begin_writing(struct log_store *s, const struct log_options *o, stru
 static bool tidy_up(struct log_store *s, struct fault *why)
 {
 	s->recover = true;
-	store_recover(s);
+	store_probe(s);
 	if (s->health == LOG_SUSPECT) {
 		fault_at(why, s->path, 0, 0, "the log cannot be written to: %s", s->trouble);
 		return false;

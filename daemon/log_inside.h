@@ -3,7 +3,10 @@
  * What the files daemon/log*.c share; nobody else includes it.
  *
  *   log.c         the queue, the thread, tickets and results: the interface
+ *   log_text.c    drafts into the texts of records
  *   log_write.c   items into transactions; what a failing write does
+ *   log_trouble.c what went wrong, by kind and in words
+ *   log_wal.c     LOG-wal, and what is done between two groups
  *   log_file.c    open, create, recover, close: the one writing connection
  *   log_schema.c  tables, triggers, views
  *   log_beside.c  the files beside the log: lock, key, reserve, marker
@@ -29,9 +32,10 @@ struct sqlite3_stmt;
 #define LOG_APPLICATION_ID 0x54616c79
 #define LOG_USER_VERSION 1
 
-/* Bytes of LOG.reserve.  Must let 100 records out.  Measured: an entry with its
- * run of up to 1000 readings dirties at most 11 pages (45 KiB of WAL), one of 200
- * readings 7 (29 KiB), in a commit each; 8 MiB is room for 180 of the largest. */
+/* Bytes of LOG.reserve.  Must let 100 records out.  Measured: an entry with a full
+ * run of 1000 readings (13 KiB of text), in a commit of its own, takes 40 KiB of
+ * LOG-wal, so this is room for 200 of the largest captures (test_log_fault counts
+ * them on a full file system). */
 #define LOG_RESERVE_SIZE (8 << 20)
 
 /* Pause between two tries while the disk is full. */
@@ -112,13 +116,38 @@ int64_t store_clock(void); /* monotonic, us */
 /* Write a group; each item knows afterwards whether it is durable, or why not.
  * `force`: try although the disk was full a moment ago (closing). */
 void store_write(struct log_store *s, struct log_item *items, bool force);
+/* Write as little as there is to write: the open runs of an earlier start, where
+ * they are still to be sealed; when full, a page, to see whether it can be done. */
+void store_probe(struct log_store *s);
+
+/* log_text.c */
+/* The seqs of the records of an item; 0 for refused. */
+void ticket_put(struct log_store *s, const struct log_item *item, int64_t first_seq);
+/* The text of one record as it will be sealed, `tail` before its last brace.  False
+ * with item->why where it cannot be one. */
+bool piece_text(const struct log_store *s, struct log_item *item, struct log_piece *p,
+                int64_t seq, const char *tail);
+
+/* log_trouble.c */
+enum outcome {
+	WRITTEN,
+	OUT_OF_ROOM, /* full or read-only: tried again later */
+	BROKEN,      /* I/O error or corruption */
+	FOREIGN,     /* somebody else has appended: our head is not the head */
+	NOT_NOW,     /* locked, no memory: refused, no more than that */
+	UNFIT,       /* the data are at fault */
+};
+enum outcome trouble_kind(struct sqlite3 *db, int code);
+void trouble_say(struct log_store *s, enum outcome o, int code); /* into s->trouble */
+void trouble_suspect(struct log_store *s); /* nothing more until a restart */
+
+/* log_wal.c */
+void wal_mark(struct log_store *s); /* after a commit */
+void wal_cut(struct log_store *s);  /* after one that failed */
+void store_checkpoint(struct log_store *s, bool truncate);
 /* Checkpoint, make the reserve again, try again.  `quiet`: nothing waits.
  * Returns when to come again (store_clock), INT64_MAX for "not by yourself". */
 int64_t store_tend(struct log_store *s, bool quiet);
-/* Seal the open runs of an earlier start; where that is refused for now (health),
- * they come first when writing works again. */
-void store_recover(struct log_store *s);
-void store_checkpoint(struct log_store *s, bool truncate);
 
 /* log_schema.c */
 bool schema_create(struct sqlite3 *db, struct fault *why);

@@ -81,7 +81,7 @@ static int connect(const char *path, enum way way, struct sqlite3 **db)
 {
 	static const char *const parameters[] = {
 		[WAY_SHARED] = "mode=ro",
-		[WAY_ALONE] = "mode=ro&nolock=1",
+		[WAY_ALONE] = "mode=ro&vfs=unix-none",
 		[WAY_IMMUTABLE] = "mode=ro&immutable=1",
 	};
 	char *uri = way == WAY_MEMORY ? sqlite3_mprintf("%s", path) : sqlite_uri(path, parameters[way]);
@@ -92,11 +92,11 @@ static int connect(const char *path, enum way way, struct sqlite3 **db)
 		return code;
 	sqlite3_busy_timeout(*db, 5000);
 	sqlite3_db_config(*db, SQLITE_DBCONFIG_NO_CKPT_ON_CLOSE, 1, NULL);
-	for (size_t i = 0; i < sizeof set_up / sizeof *set_up; i++)
-		sqlite3_exec(*db, set_up[i], NULL, NULL, NULL);
-	/* Alone: the index of the WAL in memory, no LOG-shm. */
+	/* Before anything is read: the index of the WAL in memory, no LOG-shm. */
 	if (way == WAY_ALONE)
 		sqlite3_exec(*db, "PRAGMA locking_mode = EXCLUSIVE", NULL, NULL, NULL);
+	for (size_t i = 0; i < sizeof set_up / sizeof *set_up; i++)
+		sqlite3_exec(*db, set_up[i], NULL, NULL, NULL);
 	int64_t version = 0;
 	code = number_of(*db, "PRAGMA schema_version", &version);
 	/* A file shorter than its header says is refused as a whole; we want to know

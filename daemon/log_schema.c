@@ -87,13 +87,14 @@ static const struct schema_object {
 	  "  json_extract(text, '$.sheet') AS sheet\n"
 	  "FROM record WHERE kind = 'position' GROUP BY json_extract(text, '$.job'), position" },
 	{ "view", "job",
-	  "CREATE VIEW job AS SELECT max(seq) AS seq, json_extract(text, '$.job') AS job,\n"
-	  "  min(t) AS since, max(t) AS last,\n"
-	  "  json_extract(text, '$.open') AS open,\n"
-	  "  json_extract(text, '$.unit') AS unit,\n"
-	  "  json_extract(text, '$.condition') AS condition,\n"
-	  "  json_extract(text, '$.reach') AS reach\n"
-	  "FROM record WHERE kind = 'job' GROUP BY json_extract(text, '$.job')" },
+	  "CREATE VIEW job AS SELECT r.seq, json_extract(r.text, '$.job') AS job,\n"
+	  "  a.since, r.t AS last,\n"
+	  "  json_extract(r.text, '$.open') AS open,\n"
+	  "  json_extract(r.text, '$.unit') AS unit,\n"
+	  "  json_extract(r.text, '$.condition') AS condition,\n"
+	  "  json_extract(r.text, '$.reach') AS reach\n"
+	  "FROM record AS r JOIN (SELECT max(seq) AS seq, min(t) AS since FROM record\n"
+	  "  WHERE kind = 'job' GROUP BY json_extract(text, '$.job')) AS a ON a.seq = r.seq" },
 	{ "view", "reading",
 	  "CREATE VIEW reading AS SELECT r.seq, v.key AS i, r.t,\n"
 	  "  json_extract(r.text, '$.at[' || v.key || ']') / 10000.0 AS seconds,\n"

@@ -2,6 +2,7 @@
 /*
  * The chain of hashes, read from the first record to the last.  Only seq, text
  * and hash are looked at; kinds, indices and views are derived and prove nothing.
+ * The rules, numbered, are those of protocol/SEAL.md section 2.
  *
  * What each verdict stops: LOG_ALTERED, a change by anybody who does not rehash
  * all that follows.  Whoever does is found out by an anchor alone, a SEQ:HASH that
@@ -101,6 +102,14 @@ static int check_row(sqlite3_stmt *st, struct sealer *sealer, struct log_check *
 		return SQLITE_NOMEM;
 	if (memcmp(hash, sqlite3_column_blob(st, 2), sizeof hash) != 0) {
 		altered(c, "does not fit its hash: it, or the order of records, was changed");
+		return SQLITE_DONE;
+	}
+	/* Its hash was made anew, but no writer of ours seals such a text. */
+	struct fault why;
+	if (!record_valid(seq, text, len, &why)) {
+		snprintf(what, sizeof what, "fits its hash, but is no record (byte %d: %.70s)", why.column,
+		         why.text);
+		altered(c, what);
 		return SQLITE_DONE;
 	}
 	memcpy(c->head, hash, sizeof hash);

@@ -59,9 +59,12 @@ struct stand {
 		struct stand *stand;
 		int meter;
 		struct port *port;
+		int64_t last;   /* when bytes came last */
+		bool middle;    /* they ended in the middle of a line */
+		bool taped;     /* somebody has a tape of it running */
 	} *line;
 	int lines_open;
-	bool stopping, server_gone;
+	bool stopping;
 };
 
 static void say(const char *format, ...) __attribute__((format(printf, 1, 2)));
@@ -128,11 +131,28 @@ static void on_second(uv_timer_t *timer)
 
 /* ---- the lines ---- */
 
-static void tape_bytes(struct stand *s, const char *meter, int64_t t, const char *bytes,
-                       size_t len)
+/* A tape that begins in the middle of a frame would hand its rest to a replay as
+ * if it were whole: it begins behind the next line end, or after a silence. */
+#define TAPE_SILENCE_US INT64_C(50000)
+
+static void tape_bytes(struct line *l, int64_t t, const char *bytes, size_t len)
 {
+	struct stand *s = l->stand;
+	const char *meter = s->config->meter[l->meter].name;
 	char line[RECORDING_LINE_MAX];
-	if (!server_wants_tape(s->server, meter))
+	bool wanted = server_wants_tape(s->server, meter);
+	bool begins = wanted && !l->taped;
+	bool rest = l->middle && t - l->last < TAPE_SILENCE_US;
+	l->taped = wanted;
+	l->last = t;
+	l->middle = bytes[len - 1] != '\n';
+	if (begins && rest) {
+		const char *end = memchr(bytes, '\n', len);
+		l->taped = end != NULL;
+		len = end ? len - (size_t)(end + 1 - bytes) : 0;
+		bytes = end ? end + 1 : bytes;
+	}
+	if (!l->taped)
 		return;
 	while (len) {
 		size_t part = len < 1024 ? len : 1024;
@@ -171,7 +191,7 @@ static void on_bytes(void *arg, const char *bytes, size_t len)
 {
 	struct line *l = arg;
 	int64_t t = stream_now(l->stand);
-	tape_bytes(l->stand, l->stand->config->meter[l->meter].name, t, bytes, len);
+	tape_bytes(l, t, bytes, len);
 	bench_line_bytes(l->stand->bench, t, l->meter, bytes, len);
 }
 
@@ -368,7 +388,7 @@ static bool open_lines(struct stand *s, struct fault *why)
 	}
 	for (int i = 0; i < s->config->meters; i++) {
 		struct line *l = &s->line[i];
-		*l = (struct line){s, i, NULL};
+		*l = (struct line){.stand = s, .meter = i};
 		struct port_options options = {
 		    .place = s->config->meter[i].place, .line = s->config->meter[i].serial,
 		    .opened = on_opened, .bytes = on_bytes, .gone = on_gone, .failed = on_failed,
@@ -386,13 +406,19 @@ static bool open_lines(struct stand *s, struct fault *why)
 static void on_server_closed(void *arg)
 {
 	struct stand *s = arg;
-	s->server_gone = true;
+	s->server = NULL;
 }
 
 static void close_handle(uv_handle_t *handle)
 {
 	if (!uv_is_closing(handle))
 		uv_close(handle, NULL);
+}
+
+static void close_walked(uv_handle_t *handle, void *arg)
+{
+	(void)arg;
+	close_handle(handle);
 }
 
 static void stop(struct stand *s)
@@ -408,7 +434,10 @@ static void stop(struct stand *s)
 	for (int i = 0; s->line && i < s->config->meters; i++)
 		if (s->line[i].port)
 			port_close(s->line[i].port, on_line_closed, &s->line[i]);
+	/* Everything read so far is on disk before the last client hears of it. */
 	bench_finish(s->bench, stream_now(s));
+	log_flush(s->log);
+	bench_collect(s->bench);
 	if (s->server)
 		server_close(s->server, on_server_closed, s);
 }
@@ -464,12 +493,10 @@ static int run_live(struct config *config)
 	uv_unref((uv_handle_t *)&s.results);
 	if (s.bench)
 		uv_run(&s.loop, UV_RUN_DEFAULT);
-	log_close(s.log); /* commits what waits; its results still come through us */
-	if (s.bench)
-		bench_collect(s.bench);
 	bench_free(s.bench);
+	log_close(s.log);
 	close_handle((uv_handle_t *)&s.results);
-	uv_walk(&s.loop, (uv_walk_cb)(void (*)(void))close_handle, NULL);
+	uv_walk(&s.loop, close_walked, NULL);
 	uv_run(&s.loop, UV_RUN_DEFAULT);
 	uv_loop_close(&s.loop);
 	free(s.line);
@@ -559,7 +586,10 @@ int main(int argc, char **argv)
 	if (status < 0 && c.socket)
 		snprintf(config->socket, sizeof config->socket, "%s", c.socket);
 	if (status < 0 && c.check) {
-		say("%s is good: %d meters", c.config ? c.config : CONFIG_FILE, config->meters);
+		if (config->file[0])
+			say("%s is good: %d meters", config->file, config->meters);
+		else
+			say("there is no " CONFIG_FILE ": a bench without meters (--config names another)");
 		status = 0;
 	} else if (status < 0 && c.replay) {
 		struct replay_options options = {.recording = c.replay, .sheet = c.sheet,

@@ -91,9 +91,10 @@ static struct bench_wait wait_for(struct answering *a, enum shape shape)
 static bool later(struct answering *a, bool accepted, struct bench_wait w, int code,
                   const struct fault *why)
 {
-	(void)a;
 	if (accepted)
 		return true;
+	if (bench_log_refused(a->calls->bench))
+		code = WIRE_NOT_LOGGED;
 	struct waiting *waiting = w.arg;
 	if (waiting) {
 		server_refuse(waiting->call, code, why);

@@ -125,10 +125,8 @@ bool query_log(struct log_reader *reader, struct query_log *out, struct fault *w
 	memset(out, 0, sizeof *out);
 	const struct log_query first = { .until = 1, .limit = 1 };
 	const struct log_query last = { .limit = 1, .newest_first = true };
-	if (log_reader_records(reader, &first, first_record, out, why) < 0 ||
-	    log_reader_records(reader, &last, last_seq, out, why) < 0)
-		return false;
-	return true;
+	bool good = log_reader_records(reader, &first, first_record, out, why) >= 0;
+	return log_reader_records(reader, &last, last_seq, out, why) >= 0 && good;
 }
 
 /* ---- records ---- */

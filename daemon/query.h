@@ -33,7 +33,8 @@ struct query_log {
 	char bench[128];
 	int64_t last;      /* seq */
 };
-/* False where it cannot be read or does not begin as a log does. */
+/* False where it cannot be read; what could be read is there all the same ("" and 0
+ * for what could not, or where record 1 is not that of a log). */
 bool query_log(struct log_reader *reader, struct query_log *out, struct fault *why);
 
 #endif

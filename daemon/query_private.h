@@ -7,7 +7,8 @@
  *     query_entries.c  entries
  *     query_job.c      jobs
  *     query_sheet.c    sheets
- *     query_compare.c  cross-checks and twins
+ *     query_compare.c  meter against meter
+ *     query_twins.c    twin against twin
  */
 #ifndef TALLY_QUERY_PRIVATE_H
 #define TALLY_QUERY_PRIVATE_H

@@ -228,7 +228,7 @@ static void connection(uv_stream_t *listener, int status)
 {
 	struct server *s = listener->data;
 	if (status == 0 && !s->closing)
-		client_accept(s);
+		caller_accept(s);
 }
 
 static struct server *server_new(uv_loop_t *loop, const struct server_options *o)
@@ -296,12 +296,12 @@ void server_sweep(uv_timer_t *timer)
 	uint64_t now = uv_now(s->loop);
 	bool again = false;
 	if (s->accept_later)
-		client_accept(s);
-	for (struct client *c = s->clients, *next; c; c = next) {
+		caller_accept(s);
+	for (struct caller *c = s->callers, *next; c; c = next) {
 		next = c->next;
-		bool going = c->state == CLIENT_LINGER || (c->state == CLIENT_ENDING && c->linger);
+		bool going = c->state == CALLER_LINGER || (c->state == CALLER_ENDING && c->linger);
 		if (going && now - c->since >= LINGER_MS) {
-			client_drop(c);
+			caller_drop(c);
 		} else if (c->watch.stuck && now - c->watch.stuck >= RETRY_MS) {
 			c->watch.stuck = 0;
 			watch_pump(c);
@@ -321,7 +321,7 @@ static void handle_closed(uv_handle_t *handle)
 
 void server_check_closed(struct server *s)
 {
-	if (!s->closing || s->clients)
+	if (!s->closing || s->callers)
 		return;
 	for (int i = 0; i < LANES; i++)
 		if (s->lane[i].now)
@@ -340,8 +340,8 @@ void server_check_closed(struct server *s)
 static void close_due(uv_timer_t *timer)
 {
 	struct server *s = timer->data;
-	for (struct client *c = s->clients; c; c = c->next)
-		client_drop(c);
+	for (struct caller *c = s->callers; c; c = c->next)
+		caller_drop(c);
 }
 
 void server_close(struct server *s, void (*closed)(void *arg), void *arg)
@@ -356,11 +356,11 @@ void server_close(struct server *s, void (*closed)(void *arg), void *arg)
 	uv_close((uv_handle_t *)&s->live_timer, handle_closed);
 	uv_close((uv_handle_t *)&s->sweep_timer, handle_closed);
 	uv_timer_start(&s->close_timer, close_due, CLOSE_MS, 0);
-	for (struct client *c = s->clients; c; c = c->next) {
-		if (c->state == CLIENT_LINGER)
-			client_drop(c);
+	for (struct caller *c = s->callers; c; c = c->next) {
+		if (c->state == CALLER_LINGER)
+			caller_drop(c);
 		else
-			client_end(c, false);
+			caller_end(c, false);
 	}
 	for (int i = 0; i < LANES; i++)
 		lane_close(&s->lane[i]);

@@ -4,7 +4,8 @@
  * for the readers.  For server*.c only.
  *
  *     server.c         the socket: who holds it, listening, closing
- *     server_client.c  one connection: lines in, chunks out, bounds
+ *     server_caller.c  one connection: its beginning, its lines, its end
+ *     server_out.c     its output, bounded
  *     server_call.c    JSON-RPC: a line becomes a call, a call gets its answer
  *     server_watch.c   cursors over the log, events, live, frames, tapes
  *     server_reader.c  jobs that read the log, off the loop
@@ -20,7 +21,7 @@
 #include "protocol/record/wire.h"
 #include "protocol/trade/position.h"
 
-#define CLIENTS_MAX 64
+#define CALLERS_MAX 64
 #define LINGERERS_MAX 16            /* told why and not yet gone; more are closed at once */
 #define OUT_MAX (4u << 20)          /* waiting for one client, chunks' own size counted */
 #define OUT_BATCH (256u << 10)      /* handed to the kernel at once */
@@ -52,11 +53,11 @@ struct chunk {
 	char bytes[];
 };
 
-enum client_state {
-	CLIENT_OPEN,
-	CLIENT_ENDING,  /* reads no more; what is due is answered and written, then closed */
-	CLIENT_LINGER,  /* told why; what still comes is passed over, until the peer ends */
-	CLIENT_CLOSING, /* uv_close was called */
+enum caller_state {
+	CALLER_OPEN,
+	CALLER_ENDING,  /* reads no more; what is due is answered and written, then closed */
+	CALLER_LINGER,  /* told why; what still comes is passed over, until the peer ends */
+	CALLER_CLOSING, /* uv_close was called */
 };
 
 struct watch {
@@ -66,15 +67,15 @@ struct watch {
 	struct job *page;       /* being read */
 };
 
-struct client {
+struct caller {
 	uv_pipe_t pipe; /* first: handle and client are one address */
 	struct server *server;
-	struct client *next, **link;
-	enum client_state state;
+	struct caller *next, **link;
+	enum caller_state state;
 	unsigned uid;
 	uint64_t since; /* uv_now at the connection, or when lingering began */
 	bool greeted, ended, reading, in_lines;
-	bool counted; /* among client_count; else among lingerers, until it closes */
+	bool counted; /* among caller_count; else among lingerers, until it closes */
 	bool linger; /* when all is written: pass over what still comes for a while */
 
 	char *in; /* what came and is not answered yet */
@@ -96,19 +97,22 @@ struct client {
 	bool tape_on, tape_all;
 };
 
-void client_accept(struct server *s);
+void caller_accept(struct server *s);
 /* Put a message (with its LF) into the output; it is copied.  False where there is
  * no room for it (lossy: dropped and counted) or the client is going. */
-bool client_send(struct client *c, enum chunk_kind kind, const char *bytes, size_t len,
+bool caller_send(struct caller *c, enum chunk_kind kind, const char *bytes, size_t len,
                  size_t params_at);
 /* Is there room for `len` bytes, once lossy chunks made way? */
-bool client_room(struct client *c, size_t len);
+bool caller_room(struct caller *c, size_t len);
+void caller_forget_output(struct caller *c);
+/* Going, and nothing is due any more: close. */
+void caller_finish(struct caller *c);
 /* Go on with the lines that wait (after an answer). */
-void client_lines(struct client *c);
+void caller_lines(struct caller *c);
 /* No more input; close when all is answered and written. */
-void client_end(struct client *c, bool linger);
+void caller_end(struct caller *c, bool linger);
 /* Close now; what waits is lost. */
-void client_drop(struct client *c);
+void caller_drop(struct caller *c);
 /* Lingerers that had their time, watchers that wait for a readable log. */
 void server_sweep(uv_timer_t *timer);
 void server_need_sweep(struct server *s);
@@ -117,7 +121,7 @@ void server_say(struct server *s, const char *format, ...) __attribute__((format
 /* ---- one call ---- */
 
 struct server_call {
-	struct client *client; /* NULL once it is gone: the answer goes nowhere */
+	struct caller *caller; /* NULL once it is gone: the answer goes nowhere */
 	char *id;              /* as it was written; NULL: a notification, never answered */
 };
 
@@ -138,9 +142,9 @@ void refusal_compose(struct answer *out, const char *id, int code, const struct 
 
 /* Nothing but white space: passed over, so that a person may type. */
 bool line_blank(const char *line, size_t len);
-void client_line(struct client *c, const char *line, size_t len);
+void caller_line(struct caller *c, const char *line, size_t len);
 /* A refusal that belongs to no call (id null), and the end of the connection. */
-void client_refuse(struct client *c, int code, const struct fault *why);
+void caller_refuse(struct caller *c, int code, const struct fault *why);
 void fault_too_long(struct fault *why);
 
 bool hello_params(json_t *params, int *code, struct fault *why);
@@ -158,7 +162,7 @@ struct job {
 	void (*run)(struct job *job, struct log_reader *reader);
 	void (*done)(struct job *job); /* on the loop; frees what the job holds, not the job */
 	struct server *server;
-	struct client *client;    /* a page's; NULL once it is gone or begins anew */
+	struct caller *caller;    /* a page's; NULL once it is gone or begins anew */
 	struct server_call *call; /* a question's */
 	char *method;
 	json_t *params;
@@ -191,10 +195,10 @@ struct job *job_new(struct server *s);
 /* ---- subscriptions ---- */
 
 /* True where the server itself answers `method` (watch, raw, tape). */
-bool watch_call(struct client *c, struct server_call *call, const char *method, json_t *params);
+bool watch_call(struct caller *c, struct server_call *call, const char *method, json_t *params);
 /* Read on for this client, if it lags and has room. */
-void watch_pump(struct client *c);
-void watch_end(struct client *c);
+void watch_pump(struct caller *c);
+void watch_end(struct caller *c);
 void live_due(uv_timer_t *timer);
 
 /* ---- the server ---- */
@@ -214,8 +218,8 @@ struct server {
 	void (*closed)(void *arg);
 	void *closed_arg;
 
-	struct client *clients;
-	int client_count, lingerers;
+	struct caller *callers;
+	int caller_count, lingerers;
 	char scratch[64u << 10];     /* every read lands here first */
 
 	struct lane lane[LANES];

@@ -93,8 +93,8 @@ void lane_close(struct lane *lane)
 			fault_set(&job->why, "the daemon is ending; ask again when it is back");
 			server_refuse(job->call, WIRE_REFUSED, &job->why);
 		}
-		if (job->client)
-			job->client->watch.page = NULL;
+		if (job->caller)
+			job->caller->watch.page = NULL;
 		job_free(job);
 	}
 	lane->tail = &lane->head;

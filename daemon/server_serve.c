@@ -161,16 +161,13 @@ static int serve_loop(struct serve *v)
 int server_serve(const char *file, const char *version)
 {
 	struct fault why;
-	struct query_log log;
 	struct serve v = { .version = version };
 	signal(SIGPIPE, SIG_IGN);
 	v.reader = log_reader_open(file, &why);
-	if (!v.reader || !query_log(v.reader, &log, &why)) {
+	if (!v.reader) {
 		char text[640];
 		fault_text(&why, text, sizeof text);
 		fprintf(stderr, "tallyd: %s\n", text);
-		if (v.reader)
-			log_reader_close(v.reader);
 		return 2;
 	}
 	int status = serve_loop(&v);

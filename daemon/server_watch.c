@@ -67,13 +67,13 @@ static void page_run(struct job *job, struct log_reader *reader)
 		fault_set(&job->why, "record %lld cannot be read", (long long)job->after + 1);
 }
 
-static void page_send(struct client *c, const struct page *page)
+static void page_send(struct caller *c, const struct page *page)
 {
 	size_t from = 0;
 	for (int i = 0; i < page->n; i++) {
 		const struct page_line *l = &page->line[i];
 		if (l->seq > c->watch.cursor) {
-			if (!client_send(c, CHUNK_RECORD, page->lines.bytes + from, l->end - from, 0))
+			if (!caller_send(c, CHUNK_RECORD, page->lines.bytes + from, l->end - from, 0))
 				return; /* no room: read again from the cursor */
 			c->watch.cursor = l->seq;
 		}
@@ -83,7 +83,7 @@ static void page_send(struct client *c, const struct page *page)
 
 static void page_done(struct job *job)
 {
-	struct client *c = job->client;
+	struct caller *c = job->caller;
 	struct page *page = (struct page *)job->text;
 	if (c) {
 		c->watch.page = NULL;
@@ -104,11 +104,11 @@ static void page_done(struct job *job)
 		answer_free(&page->lines);
 }
 
-void watch_pump(struct client *c)
+void watch_pump(struct caller *c)
 {
 	struct watch *w = &c->watch;
 	struct server *s = c->server;
-	if (!w->on || w->page || w->stuck || w->cursor >= s->last || c->state != CLIENT_OPEN ||
+	if (!w->on || w->page || w->stuck || w->cursor >= s->last || c->state != CALLER_OPEN ||
 	    c->solid_bytes >= RECORDS_LOW)
 		return;
 	struct job *job = job_new(s);
@@ -117,7 +117,7 @@ void watch_pump(struct client *c)
 		server_need_sweep(s);
 		return;
 	}
-	job->client = c;
+	job->caller = c;
 	job->after = w->cursor;
 	job->run = page_run;
 	job->done = page_done;
@@ -125,10 +125,10 @@ void watch_pump(struct client *c)
 	lane_add(&s->lane[LANE_PROMPT], job);
 }
 
-void watch_end(struct client *c)
+void watch_end(struct caller *c)
 {
 	if (c->watch.page)
-		c->watch.page->client = NULL;
+		c->watch.page->caller = NULL;
 	memset(&c->watch, 0, sizeof c->watch);
 	c->frame_count = c->tape_count = 0;
 	c->tape_on = c->tape_all = false;
@@ -139,7 +139,7 @@ void server_record(struct server *s, int64_t seq, const char *text, size_t len)
 	struct answer line = { 0 };
 	if (seq > s->last)
 		s->last = seq;
-	for (struct client *c = s->clients, *next; c; c = next) {
+	for (struct caller *c = s->callers, *next; c; c = next) {
 		next = c->next;
 		struct watch *w = &c->watch;
 		if (!w->on || seq <= w->cursor)
@@ -149,7 +149,7 @@ void server_record(struct server *s, int64_t seq, const char *text, size_t len)
 				answer_begin(&line, WIRE_LINE_MAX);
 				record_compose(&line, seq, text, len);
 			}
-			if (!line.failed && client_send(c, CHUNK_RECORD, line.bytes, line.len, 0)) {
+			if (!line.failed && caller_send(c, CHUNK_RECORD, line.bytes, line.len, 0)) {
 				w->cursor = seq;
 				continue;
 			}
@@ -173,9 +173,9 @@ void server_event(struct server *s, const char *params)
 {
 	struct answer news;
 	news_compose(&news, NEWS("event"), params);
-	for (struct client *c = s->clients; c && !news.failed; c = c->next)
+	for (struct caller *c = s->callers; c && !news.failed; c = c->next)
 		if (c->watch.on)
-			client_send(c, CHUNK_LOSSY, news.bytes, news.len, sizeof NEWS("event"));
+			caller_send(c, CHUNK_LOSSY, news.bytes, news.len, sizeof NEWS("event"));
 	answer_free(&news);
 }
 
@@ -183,9 +183,9 @@ static void live_send(struct server *s)
 {
 	struct answer news;
 	news_compose(&news, NEWS("live"), s->live);
-	for (struct client *c = s->clients; c && !news.failed; c = c->next)
+	for (struct caller *c = s->callers; c && !news.failed; c = c->next)
 		if (c->watch.live)
-			client_send(c, CHUNK_LIVE, news.bytes, news.len, sizeof NEWS("live"));
+			caller_send(c, CHUNK_LIVE, news.bytes, news.len, sizeof NEWS("live"));
 	answer_free(&news);
 	free(s->live);
 	s->live = NULL;
@@ -223,7 +223,7 @@ static bool among(char (*names)[NAME_SIZE], size_t n, const char *name)
 	return false;
 }
 
-static bool follows_tape(const struct client *c, const char *meter)
+static bool follows_tape(const struct caller *c, const char *meter)
 {
 	return c->tape_on && (!meter || c->tape_all || among(c->tape, c->tape_count, meter));
 }
@@ -234,9 +234,9 @@ void server_frame(struct server *s, const char *meter, const char *params)
 		return;
 	struct answer news;
 	news_compose(&news, NEWS("frame"), params);
-	for (struct client *c = s->clients; c && !news.failed; c = c->next)
+	for (struct caller *c = s->callers; c && !news.failed; c = c->next)
 		if (among(c->frames, c->frame_count, meter))
-			client_send(c, CHUNK_LOSSY, news.bytes, news.len, sizeof NEWS("frame"));
+			caller_send(c, CHUNK_LOSSY, news.bytes, news.len, sizeof NEWS("frame"));
 	answer_free(&news);
 }
 
@@ -251,15 +251,15 @@ void server_tape(struct server *s, const char *meter, const char *line, size_t l
 	answer_puts(&news, NEWS("tape") "{\"line\":");
 	answer_text(&news, line, len);
 	answer_puts(&news, "}}\n");
-	for (struct client *c = s->clients; c && !news.failed; c = c->next)
+	for (struct caller *c = s->callers; c && !news.failed; c = c->next)
 		if (follows_tape(c, meter))
-			client_send(c, CHUNK_LOSSY, news.bytes, news.len, sizeof NEWS("tape"));
+			caller_send(c, CHUNK_LOSSY, news.bytes, news.len, sizeof NEWS("tape"));
 	answer_free(&news);
 }
 
 bool server_wants_live(const struct server *s)
 {
-	for (const struct client *c = s->clients; c; c = c->next)
+	for (const struct caller *c = s->callers; c; c = c->next)
 		if (c->watch.live)
 			return true;
 	return false;
@@ -267,7 +267,7 @@ bool server_wants_live(const struct server *s)
 
 bool server_wants_frames(const struct server *s, const char *meter)
 {
-	for (const struct client *c = s->clients; c; c = c->next)
+	for (const struct caller *c = s->callers; c; c = c->next)
 		if (among(c->frames, c->frame_count, meter))
 			return true;
 	return false;
@@ -275,7 +275,7 @@ bool server_wants_frames(const struct server *s, const char *meter)
 
 bool server_wants_tape(const struct server *s, const char *meter)
 {
-	for (const struct client *c = s->clients; c; c = c->next)
+	for (const struct caller *c = s->callers; c; c = c->next)
 		if (follows_tape(c, meter))
 			return true;
 	return false;
@@ -283,7 +283,7 @@ bool server_wants_tape(const struct server *s, const char *meter)
 
 /* ---- the calls ---- */
 
-static void call_watch(struct client *c, struct server_call *call, json_t *params)
+static void call_watch(struct caller *c, struct server_call *call, json_t *params)
 {
 	struct server *s = c->server;
 	struct fault why;
@@ -306,16 +306,16 @@ static void call_watch(struct client *c, struct server_call *call, json_t *param
 	char result[48];
 	snprintf(result, sizeof result, "{\"last\":%lld}", (long long)s->last);
 	server_answer(call, result);
-	if (c->state != CLIENT_OPEN)
+	if (c->state != CALLER_OPEN)
 		return;
 	if (c->watch.page)
-		c->watch.page->client = NULL; /* of an earlier cursor */
+		c->watch.page->caller = NULL; /* of an earlier cursor */
 	c->watch = (struct watch){ .on = true, .live = live, .cursor = after };
 	watch_pump(c);
 }
 
 /* Add a meter to those that are followed.  False with the refusal. */
-static bool follow(struct client *c, char (**names)[NAME_SIZE], size_t *count, const char *name,
+static bool follow(struct caller *c, char (**names)[NAME_SIZE], size_t *count, const char *name,
                    struct fault *why)
 {
 	struct server_hooks *hooks = &c->server->hooks;
@@ -336,7 +336,7 @@ static bool follow(struct client *c, char (**names)[NAME_SIZE], size_t *count, c
 	return true;
 }
 
-static void call_raw(struct client *c, struct server_call *call, json_t *params)
+static void call_raw(struct caller *c, struct server_call *call, json_t *params)
 {
 	struct fault why;
 	const char *meter = NULL;
@@ -349,7 +349,7 @@ static void call_raw(struct client *c, struct server_call *call, json_t *params)
 		server_answer(call, "{}");
 }
 
-static void call_tape(struct client *c, struct server_call *call, json_t *params)
+static void call_tape(struct caller *c, struct server_call *call, json_t *params)
 {
 	struct fault why;
 	json_t *meters = NULL, *name;
@@ -374,11 +374,11 @@ static void call_tape(struct client *c, struct server_call *call, json_t *params
 	server_answer(call, "{}");
 }
 
-bool watch_call(struct client *c, struct server_call *call, const char *method, json_t *params)
+bool watch_call(struct caller *c, struct server_call *call, const char *method, json_t *params)
 {
 	static const struct {
 		const char *name;
-		void (*run)(struct client *c, struct server_call *call, json_t *params);
+		void (*run)(struct caller *c, struct server_call *call, json_t *params);
 	} table[] = { { "watch", call_watch }, { "raw", call_raw }, { "tape", call_tape } };
 	for (size_t i = 0; i < sizeof table / sizeof table[0]; i++) {
 		if (strcmp(table[i].name, method))

@@ -29,7 +29,6 @@ void settle_init(struct settle *s, const struct settle_limits *limits, int conve
 	s->expected.low = -INFINITY;
 	s->expected.high = INFINITY;
 	s->blank_since = -1;
-	settle_law_reset(&s->law);
 }
 
 void settle_expect(struct settle *s, const struct settle_expected *expected)
@@ -110,6 +109,51 @@ static void stretch_result(const struct settle *s, uint64_t first, struct settle
 
 /* --- is it at rest? --- */
 
+/* Standard deviation of the items from number `first` on, digits. */
+static double stretch_noise(const struct settle *s, uint64_t first)
+{
+	double n = (double)(s->items - first), sum = 0, sum2 = 0;
+	for (uint64_t i = first; i < s->items; i++) {
+		double d = (double)(item_at(s, i)->n - item_at(s, first)->n);
+		sum += d;
+		sum2 += d * d;
+	}
+	return n > 1 ? sqrt(fmax(0, sum2 - sum * sum / n) / (n - 1)) : 0;
+}
+
+/* Does the law get this meter's readings in blocks? */
+static bool is_fast(const struct settle *s)
+{
+	return s->intervals >= 3 &&
+	       (double)s->period * settle_pace_frames(s) < s->limits.block_seconds * us;
+}
+
+/* How many undisturbed conversions are wanted. */
+static double conversions_wanted(const struct settle *s, const struct settle_judgement *j,
+                                 uint64_t first)
+{
+	const struct settle_limits *l = &s->limits;
+	if (j->slow || stretch_noise(s, first) > l->settle_noise)
+		return fmax(l->settle_conversions, l->settle_conversions_slow);
+	return l->settle_conversions;
+}
+
+/*
+ * A trace that jumps from level to level stands still on each for a while: with a
+ * chance h of a jump a reading, and odds of (odds times^jumps) that it will go on
+ * jumping, n readings without one leave odds (1 - h)^(n - 1) times as large.
+ */
+static bool is_lawless(const struct settle *s, const struct settle_judgement *j)
+{
+	const struct settle_limits *l = &s->limits;
+	if (j->jumps < 1 || j->n >= l->lawless_most)
+		return false;
+	double before = fmax(j->readings - j->n, j->jumps);
+	double h = fmin(0.9, fmax(0.1, j->jumps / before));
+	double odds = l->lawless_odds * pow(l->lawless_times, fmin(j->jumps, 20) - 1);
+	return odds * pow(1 - h, j->n - 1) > l->settle_doubt;
+}
+
 /* The first item of the stretch that is at rest; false where there is none yet. */
 static bool at_rest(const struct settle *s, uint64_t *first)
 {
@@ -125,19 +169,44 @@ static bool at_rest(const struct settle *s, uint64_t *first)
 	settle_law_judge(&s->law, &s->limits, &j);
 	if (j.off > s->limits.settle_doubt)
 		return false;
-	uint64_t i = s->items;
-	while (i > s->stretch && item_at(s, i - 1)->t >= j.since)
-		i--;
-	if ((double)(s->items - i) < s->limits.settle_conversions)
+	if (is_lawless(s, &j) || j.wanders || (j.slow && j.tail > fmax(1, j.noise)))
 		return false;
+	uint64_t i = s->items;
+	double digit = digit_of(s->exponent);
+	double band = s->limits.law_near_digits + 2 * j.noise;
+	/* (The noise of a fast meter is that of its blocks: there the time alone counts.) */
+	bool fast = is_fast(s);
+	while (i > s->stretch) {
+		const struct settle_item *x = item_at(s, i - 1);
+		double away = fabs((double)x->n - j.rest / digit);
+		bool near = away <= band && x->t >= j.begun;
+		if (x->t < j.since ? fast || !near : !fast && away > s->limits.law_stray_sigma * j.noise + 3)
+			break;
+		i--;
+	}
 	int64_t from = i > s->stretch ? item_at(s, i)->t : j.since > s->stretch_t ? j.since : s->stretch_t;
-	if (t - from < least)
+	if (t - from < least || (double)(s->items - i) < conversions_wanted(s, &j, i))
 		return false;
 	/* The value is taken from what is clear of the approach, or from the last ones. */
 	uint64_t few = s->items - 2;
 	while (i < few && item_at(s, i)->t < j.clear)
 		i++;
 	*first = i;
+	return true;
+}
+
+/* After settling the law rests, too: is the trace still where it settled? */
+static bool still_at_rest(const struct settle *s, uint64_t *first)
+{
+	uint64_t want = (uint64_t)s->limits.settle_conversions;
+	if (s->items - s->stretch < want || s->exponent != s->result.value.e)
+		return false;
+	double noise = s->result.s / digit_of(s->exponent);
+	double band = s->limits.law_near_digits + 3 * fmax(noise, 0.5);
+	for (uint64_t i = s->items - want; i < s->items; i++)
+		if (fabs((double)(item_at(s, i)->n - s->result.value.n)) > band)
+			return false;
+	*first = s->items - want;
 	return true;
 }
 
@@ -191,9 +260,10 @@ static unsigned block_flush(struct settle *s, int64_t t)
 static unsigned feed(struct settle *s, const struct reading *r, uint64_t ordinal)
 {
 	stretch_add(s, r, ordinal);
+	if (s->settled)
+		return 0;
 	double value = decimal_double(r->value);
-	if (s->period * settle_pace_frames(s) >= (int64_t)(s->limits.block_seconds * us) ||
-	    s->intervals < 3) {
+	if (!is_fast(s)) {
 		s->blocked = 0;
 		settle_law_add(&s->law, &s->limits, r->t, value, digit_of(r->value.e),
 		               conversion_seconds(s));
@@ -261,8 +331,15 @@ static unsigned number_reading(struct settle *s, const struct reading *r, uint64
                                bool repeat)
 {
 	unsigned events = 0;
-	if (!s->touching)
+	if (!s->touching) {
+		bool glided = s->gliding && s->blanks && s->last.has_value &&
+		              s->last.value.e == r->value.e &&
+		              llabs(s->last.value.n - r->value.n) <= (int64_t)s->limits.moving_digits;
 		events |= touch_begin(s, r->t);
+		/* The step down from the glide was this part already. */
+		if (glided)
+			events |= feed(s, &s->last, ordinal - 1);
+	}
 	s->blanks = 0;
 	s->blank_since = -1;
 	s->repeat_now = 0;
@@ -426,7 +503,7 @@ bool settle_take(const struct settle *s, int64_t t, struct settle_result *out, s
 		return false;
 	}
 	uint64_t first;
-	if (at_rest(s, &first)) {
+	if (s->settled ? still_at_rest(s, &first) : at_rest(s, &first)) {
 		stretch_result(s, first, out);
 		out->settled = true;
 		return true;
@@ -447,6 +524,15 @@ bool settle_touching(const struct settle *s)
 int64_t settle_open_since(const struct settle *s)
 {
 	return s->touching ? -1 : s->open_since;
+}
+
+int64_t settle_arm(const struct settle *s)
+{
+	double arm = s->limits.arm_seconds * us;
+	if (s->period <= 0)
+		return (int64_t)arm;
+	double periods = ceil(arm / (double)s->period - 0.1);
+	return (int64_t)((periods + 0.1) * (double)s->period);
 }
 
 double settle_progress(const struct settle *s, int64_t t)

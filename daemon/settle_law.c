@@ -9,7 +9,7 @@
 static const double half_log_2pi = 0.91893853320467274178;
 
 /* Evidence that lies so far (in nats) below the best is not worth an exponential. */
-static const double negligible = 16;
+static const double negligible = 9;
 
 static double tau_seconds(int j)
 {
@@ -28,12 +28,16 @@ static double noise_digits(int k)
 /* Probability that a standard normal lies above x. */
 static double above(double x)
 {
-	return 0.5 * erfc(x * M_SQRT1_2);
+	if (x < -6)
+		return 1;
+	return x > 9 ? 0 : 0.5 * erfc(x * M_SQRT1_2);
 }
 
 void settle_law_reset(struct settle_law *law)
 {
+	double counts = law->counts;
 	memset(law, 0, sizeof(*law));
+	law->counts = counts;
 }
 
 void settle_law_jolt(struct settle_law *law)
@@ -52,14 +56,18 @@ static double log_sum(double a, double b)
 
 /* --- one run --- */
 
+/* How much finer than a common meter this one is: what is noise grows with it. */
+static double law_fine(const struct settle_law *law, const struct settle_limits *limits)
+{
+	return fmax(1, law->counts / limits->law_noise_counts);
+}
+
 /* The prior of the noise levels: smaller is likelier, and below 60000 counts what
  * looks like large noise is an approach in most cases. */
 static double noise_prior(const struct settle_law *law, const struct settle_limits *limits, int k)
 {
-	double cap = law->counts / limits->law_noise_counts;
-	if (cap < limits->law_noise_cap)
-		cap = limits->law_noise_cap;
-	double p = -0.25 * k;
+	double cap = limits->law_noise_cap * law_fine(law, limits);
+	double p = -limits->law_noise_step * k;
 	double over = noise_digits(k) / cap;
 	if (over > 1)
 		p -= 3 + 4 * log(over);
@@ -71,8 +79,11 @@ static double noise_prior(const struct settle_law *law, const struct settle_limi
  * ratio of its ends), either sign. */
 static double amplitude_mass(double a, double s, double least, double most, double span)
 {
-	double typical = hypot(a, s);
-	double share = above((least - a) / s) + above((least + a) / s);
+	if (fabs(a) + 5 * s < least)
+		return 0;
+	double typical = sqrt(a * a + s * s);
+	/* (Past four sigma nothing is missing.) */
+	double share = fabs(a) > least + 4 * s ? 1 : above((least - a) / s) + above((least + a) / s);
 	if (most < INFINITY) {
 		share -= above((most - a) / s) + above((most + a) / s);
 		if (typical > most)
@@ -89,6 +100,7 @@ struct scratch {
 	double start[SETTLE_TAUS], span[SETTLE_TAUS];
 	double log_range;
 	double log_rest, log_slow; /* priors of the two laws */
+	double most_noise;         /* more of it is motion, digits */
 	double least, small;       /* smallest amplitude; share of those below start */
 	double width2;             /* variance of log tau inside a step of its ratio */
 	double near, near_sigma, local, local2; /* what counts as at rest */
@@ -142,8 +154,12 @@ static double run_judge(struct settle_run *r, const struct settle_law *law,
 		}
 	}
 	top = best;
-	for (int i = low; i <= high; i++)
-		total += exp(k->log_rest + lead[i] - szz * half_precision[i] - top);
+	for (int i = low; i <= high; i++) {
+		double p = exp(k->log_rest + lead[i] - szz * half_precision[i] - top);
+		total += p;
+		if (k->noise[i] > k->most_noise)
+			off += p; /* so much is motion, not noise */
+	}
 
 	/* Approaching it. */
 	for (int j = 0; j < SETTLE_TAUS; j++) {
@@ -191,10 +207,11 @@ static double run_judge(struct settle_run *r, const struct settle_law *law,
 				continue;
 			double allowed = k->near + k->near_sigma * fmin(k->noise[i], k->local);
 			double out = 1;
-			if (share_left * least < allowed) {
+			if (share_left * least < allowed && k->noise[i] <= k->most_noise) {
 				double spread = k->noise[i] * sqrt(spread2);
-				out = (above((allowed - left) / spread) + above((allowed + left) / spread)) /
-				      (above((least - a) / s) + above((least + a) / s));
+				out = above((allowed - left) / spread) + above((allowed + left) / spread);
+				if (fabs(a) < least + 3 * s)
+					out /= fmax(1e-12, above((least - a) / s) + above((least + a) / s));
 			}
 			if (here > top) {
 				double f = exp(top - here);
@@ -334,6 +351,9 @@ static void scratch_fill(struct scratch *k, const struct settle_law *law,
 	k->near = limits->law_rest_digits;
 	k->near_sigma = limits->law_rest_sigma;
 	k->local = law_local(law);
+	k->most_noise = limits->law_noise_most * law_fine(law, limits);
+	/* What readings next to each other do not show is no noise either. */
+	k->most_noise = fmin(k->most_noise, limits->law_noise_local * fmax(k->local, noise_digits(0)));
 	k->local2 = 0.5;
 	k->width2 = 0.0075;
 	k->least = limits->law_least_digits;
@@ -342,7 +362,7 @@ static void scratch_fill(struct scratch *k, const struct settle_law *law,
 	k->log_slow = log(limits->law_approach / SETTLE_TAUS);
 	for (int j = 0; j < SETTLE_TAUS; j++) {
 		/* An approach begins far away, and fast enough to be called moving. */
-		k->start[j] = fmax(limits->law_start_digits, limits->law_start_pace *
+		k->start[j] = fmax(limits->law_start_digits * law_fine(law, limits), limits->law_start_pace *
 		                   tau_seconds(j) / fmax(period, limits->settle_seconds));
 		k->span[j] = log(fmax(20 * k->start[j], 2 * counts) / k->start[j]);
 	}
@@ -362,7 +382,8 @@ static void law_prune(struct settle_law *law)
 		top = fmax(top, law->run[i].joint);
 	int kept = 0;
 	for (int i = 0; i < law->runs; i++) {
-		if (law->run[i].joint < top - 30 && law->run[i].n >= 4)
+		double behind = top - law->run[i].joint;
+		if ((law->run[i].n >= 4 && behind > 18) || (law->run[i].n >= 6 && behind > 12))
 			continue;
 		if (kept != i)
 			law->run[kept] = law->run[i];
@@ -400,6 +421,29 @@ static bool is_stray(const struct settle_run *r, double dt, const struct settle_
 	return miss > limits->law_stray_sigma * r->best_noise + 2 + 0.5 * fabs(step) / digit;
 }
 
+/*
+ * How lawless the trace is: jumps to levels that it did not stand on before.  A
+ * stray goes back to its level, a chatter comes back to it, and an approach does not
+ * begin a new run; a bad joint does.
+ */
+static void law_jumps(struct settle_law *law, const struct settle_run *best, double value,
+                      double coarse)
+{
+	double band = (1.5 + 2 * best->best_noise) * coarse;
+	law->readings++;
+	int have = law->levels < SETTLE_LEVELS ? law->levels : SETTLE_LEVELS;
+	bool known = fabs(value - law->last) <= band;
+	for (int i = 0; i < have && !known; i++)
+		known = fabs(value - law->level[i]) <= band;
+	if (known || (law->levels && best->n > 2))
+		return;
+	law->level[law->levels % SETTLE_LEVELS] = value;
+	if (law->levels++)
+		law->jumps++;
+	if (law->levels == 2 * SETTLE_LEVELS)
+		law->levels = SETTLE_LEVELS;
+}
+
 void settle_law_add(struct settle_law *law, const struct settle_limits *limits, int64_t t,
                     double value, double digit, double period)
 {
@@ -419,6 +463,7 @@ void settle_law_add(struct settle_law *law, const struct settle_limits *limits, 
 	if (rescaled || law->jolted)
 		law->recents = 0;
 	law->recent[law->recents % SETTLE_RECENTS] = value;
+	law->recent_t[law->recents % SETTLE_RECENTS] = t;
 	if (++law->recents == 2 * SETTLE_RECENTS)
 		law->recents = SETTLE_RECENTS;
 	scratch_fill(&k, law, limits, period);
@@ -426,7 +471,9 @@ void settle_law_add(struct settle_law *law, const struct settle_limits *limits, 
 	double decay[SETTLE_TAUS];
 	for (int j = 0; j < SETTLE_TAUS; j++)
 		decay[j] = exp(-dt / tau_seconds(j));
-	double hazard = law->jolted ? limits->law_hazard_jolt : limits->law_hazard;
+	double hazard = law->jolted         ? limits->law_hazard_jolt
+	                : law->readings < 3 ? limits->law_hazard_first
+	                                    : limits->law_hazard;
 	double step = (value - law->last) / digit * limits->law_step_share;
 	double w = 1 / (1 + step * step);
 	if (step == 0)
@@ -445,8 +492,10 @@ void settle_law_add(struct settle_law *law, const struct settle_limits *limits, 
 		} else {
 			double go = fabs(run_left(r, 0) - run_left(r, dt)) / digit /
 			            (limits->law_memory_digits * fmax(1, r->best_noise));
-			if (go > 0.01 || rescaled) {
-				run_fade(r, exp(-fmin(go, 0.7)));
+			r->gone += fmin(go, 0.7);
+			if (r->gone > 0.05 || rescaled) {
+				run_fade(r, exp(-r->gone));
+				r->gone = 0;
 				r->evidence = run_judge(r, law, &k);
 			}
 			run_age(r, decay, dt);
@@ -466,9 +515,16 @@ void settle_law_add(struct settle_law *law, const struct settle_limits *limits, 
 	r->evidence = run_judge(r, law, &k);
 	r->joint += r->evidence;
 
+	law->pace = fmax(period, limits->block_seconds); /* of what comes here */
 	double all = -INFINITY;
-	for (int i = 0; i < law->runs; i++)
+	const struct settle_run *best = &law->run[0];
+	for (int i = 0; i < law->runs; i++) {
 		all = log_sum(all, law->run[i].joint);
+		if (law->run[i].joint > best->joint)
+			best = &law->run[i];
+	}
+	law_jumps(law, best, value, fmax(digit, law->coarse));
+	law->coarse = digit;
 	/* Only differences count; keep the numbers small. */
 	for (int i = 0; i < law->runs; i++)
 		law->run[i].joint -= all;
@@ -493,6 +549,54 @@ static int64_t run_reaches(const struct settle_run *r, const struct settle_law *
 	return r->t0 + (int64_t)(low * 1e6);
 }
 
+/*
+ * An approach may have a second, slower tail that one exponential does not show.
+ * The slope of the last readings alone, less its own uncertainty, for as long as a
+ * tail would last: digits that may still be to go the way it came.
+ */
+static double law_tail(const struct settle_law *law, const struct settle_limits *limits,
+                       const struct settle_run *best, bool *wanders)
+{
+	double now = (double)law->t;
+	int have = law->recents < SETTLE_RECENTS ? law->recents : SETTLE_RECENTS;
+	*wanders = false;
+	if (have > best->n)
+		have = best->n;
+	if (have < 5 || law->pace <= 0)
+		return 0;
+	double st = 0, stt = 0, sz = 0, stz = 0, szz = 0, sdd = 0, last = 0;
+	double ref = law->last;
+	for (int i = 0; i < have; i++) {
+		double t = i;
+		int at = (law->recents - have + i) % SETTLE_RECENTS;
+		double left = run_left(best, ((double)law->recent_t[at] - now) * 1e-6);
+		double z = (law->recent[at] - left - ref) / law->digit;
+		st += t;
+		stt += t * t;
+		sz += z;
+		stz += t * z;
+		szz += z * z;
+		if (i)
+			sdd += (z - last) * (z - last);
+		last = z;
+	}
+	double n = have;
+	double ctt = stt - st * st / n, ctz = stz - st * sz / n, czz = szz - sz * sz / n;
+	/* White noise has differences twice as large as itself; a walk much smaller. */
+	*wanders = best->best_a == 0 && have >= 6 &&
+	           czz > (n - 1) * limits->wander_digits * limits->wander_digits &&
+	           sdd < limits->wander_ratio * czz && law_fine(law, limits) <= 1;
+	double slope = ctz / ctt;
+	double noise = sqrt(fmax(0, czz - slope * ctz) / (n - 2));
+	if (noise < 0.3)
+		noise = 0.3;
+	double sure = fabs(slope) - limits->law_tail_sigma * noise / sqrt(ctt);
+	if (best->best_a == 0 || sure <= 0 || (slope > 0) != (best->best_a < 0))
+		return 0;
+	double lasts = limits->law_tail_times * tau_seconds(best->best_tau) / law->pace;
+	return sure * fmin(lasts, 200);
+}
+
 void settle_law_judge(const struct settle_law *law, const struct settle_limits *limits,
                       struct settle_judgement *out)
 {
@@ -514,12 +618,17 @@ void settle_law_judge(const struct settle_law *law, const struct settle_limits *
 	out->off = off / total;
 	out->noise = best->best_noise;
 	out->n = best->n;
-	out->since = out->clear = best->t0;
+	out->since = out->clear = out->begun = best->t0;
+	out->rest = best->best_c;
+	out->jumps = law->jumps;
+	out->readings = law->readings;
 	out->slow = best->best_a != 0;
+	out->tail = law_tail(law, limits, best, &out->wanders);
 	if (out->slow) {
 		double local = fmin(out->noise, law_local(law));
 		double near = limits->law_near_digits + limits->law_near_sigma * out->noise;
 		double clear = limits->law_clear_digits + limits->law_near_sigma * local;
+		out->slow = tau_seconds(best->best_tau) > limits->law_slow_periods * law->pace;
 		out->since = run_reaches(best, law, near * law->digit);
 		out->clear = run_reaches(best, law, clear * law->digit);
 		out->drift = run_left(best, 0) / law->digit;

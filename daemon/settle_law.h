@@ -14,8 +14,14 @@ struct settle_judgement {
 	double off;    /* probability that the rest is more than a digit (or sigma) off */
 	double noise;  /* of one reading, in digits, under the likeliest law */
 	int64_t since; /* the stretch that is at rest under that law began then, us */
+	int64_t begun; /* the likeliest run did */
+	double rest;   /* where it comes to rest, SI */
+	int jumps;     /* to another level, that no law explains ... */
+	int readings;  /* ... among so many */
 	int64_t clear; /* ... and from then on the readings are clear of the approach */
 	double drift;  /* what the likeliest law still has to go, digits (signed) */
+	double tail;   /* digits that a second, slower tail may still go */
+	bool wanders;  /* the last readings walk more than noise does */
 	int n;         /* readings in the likeliest run */
 	bool slow;     /* that run came in by an exponential, not by a jump */
 };

@@ -5,8 +5,9 @@
  * missed, doubled, taken from open leads or from a moving trace, out of bounds,
  * late; and by how much the entry came before (-) or after (+) it was due.
  *
- *     score_settle [TRACES [FIRST-SEED [KIND]]]    default 100 traces a kind
+ *     score_settle [TRACES [FIRST-SEED [KIND,...]]]   default 100 traces a kind
  *     score_settle -v ...                          with a line for every fault
+ *     score_settle -l law_hazard=0.05 ...          with another limit
  */
 #include "daemon/settle.h"
 #include "tests/traces.h"
@@ -31,6 +32,7 @@ static int compare_double(const void *a, const void *b)
 struct judge {
 	const struct trace *tr;
 	struct settle s;
+	struct settle_limits limits;
 	int entries[TRACE_TOUCHES];
 	bool wrong[TRACE_TOUCHES];
 	int armed_for;     /* touches that an entry was made for: the bench's rule */
@@ -110,7 +112,7 @@ static void judge_events(struct judge *j, unsigned events, int64_t t, double tru
 	if (events & SETTLE_LIFTED)
 		j->open_from = settle_open_since(&j->s);
 	if (events & SETTLE_TOUCHED) {
-		if (t - j->open_from >= 1000000 || j->open_from < 0)
+		if (t - j->open_from > settle_arm(&j->s) || j->open_from < 0)
 			j->entry_here = false;
 	}
 	if (events & SETTLE_SETTLED)
@@ -126,7 +128,7 @@ static void judge_trace(struct judge *j, const struct trace *tr)
 	j->open_from = -1;
 	memset(j->entries, 0, sizeof(j->entries));
 	memset(j->wrong, 0, sizeof(j->wrong));
-	settle_init(&j->s, NULL, tr->conversion);
+	settle_init(&j->s, &j->limits, tr->conversion);
 	for (int i = 0; i < tr->count; i++) {
 		const struct reading *r = &tr->reading[i];
 		while (next < tr->touches && (next == 0 || r->t > tr->touch[next - 1].end + 500000)) {
@@ -163,13 +165,44 @@ static double now(void)
 	return (double)t.tv_sec + 1e-9 * (double)t.tv_nsec;
 }
 
+/* `only`: names with commas between them. */
+static bool kind_among(const char *only, const char *name)
+{
+	size_t len = strlen(name);
+	for (const char *p = only; (p = strstr(p, name)); p += len)
+		if ((p == only || p[-1] == ',') && (p[len] == ',' || !p[len]))
+			return true;
+	return false;
+}
+
+static bool limit_set(struct settle_limits *limits, const char *text)
+{
+	const char *sign = strchr(text, '=');
+	size_t len = sign ? (size_t)(sign - text) : 0;
+#define X(field, name, standard, low, high)                        \
+	if (len == strlen(#field) && !strncmp(text, #field, len)) {    \
+		limits->field = atof(sign + 1);                            \
+		return true;                                               \
+	}
+	SETTLE_LIMIT_LIST(X)
+#undef X
+	return false;
+}
+
 int main(int argc, char **argv)
 {
 	static struct judge j;
 	int at = 1;
-	if (at < argc && !strcmp(argv[at], "-v")) {
-		j.verbose = true;
-		at++;
+	j.limits = settle_limits_standard;
+	for (; at < argc && argv[at][0] == '-'; at++) {
+		if (!strcmp(argv[at], "-v")) {
+			j.verbose = true;
+		} else if (at + 1 >= argc || strcmp(argv[at], "-l") || !limit_set(&j.limits, argv[at + 1])) {
+			fprintf(stderr, "score_settle: %s: not an option, or no such limit\n", argv[at]);
+			return 2;
+		} else {
+			at++;
+		}
 	}
 	int traces = at < argc ? atoi(argv[at++]) : 100;
 	uint64_t seed = at < argc ? strtoull(argv[at++], NULL, 10) : 1;
@@ -178,7 +211,7 @@ int main(int argc, char **argv)
 	       "missed", "doubled", "open", "moving", "bounds", "late", "p50 s", "p99 s", "us/r");
 	struct score sum[2] = {{0}, {0}};
 	for (int kind = 0; kind < TRACE_KINDS; kind++) {
-		if (only && strcmp(only, trace_name((enum trace_kind)kind)))
+		if (only && !kind_among(only, trace_name((enum trace_kind)kind)))
 			continue;
 		struct score score = {0};
 		score.delay = calloc((size_t)traces * TRACE_TOUCHES, sizeof(double));

@@ -142,6 +142,11 @@ static json_t *comparable(const char *text, double *began)
 		json_object_set_new(r, "from", json_integer(llround((seconds_of(r, "from") - *began) * 1e6)));
 		json_object_set_new(r, "to", json_integer(llround((seconds_of(r, "to") - *began) * 1e6)));
 	}
+	json_t *frame;
+	size_t n;
+	if (!strcmp(kind, "bad"))
+		json_array_foreach(json_object_get(r, "frames"), n, frame)
+			json_object_del(frame, "t");
 	for (size_t i = 0; i < sizeof differs / sizeof *differs; i++)
 		json_object_del(r, differs[i]);
 	return r;

@@ -330,6 +330,39 @@ static void test_bad_byte(void **state)
 	must_be(&c, 1, "abc\xff", FRAME_BAD_BYTE);
 	must_be(&c, 2, "abcd", FRAME_GOOD);
 
+	/* Without a silence to wait for, the next begins at once; with one, what follows
+	 * at once is no frame; a short one stays bad, and is not cut. */
+	c.count = 0;
+	open_quiet(&s, FRAME_FIXED, 4, 0);
+	feed(&s, AT, "abc", &c);
+	frame_bad_byte(&s, AT);
+	feed(&s, AT, "abcd", &c);
+	assert_int_equal(c.count, 2);
+	must_be(&c, 0, "abc\xff", FRAME_BAD_BYTE);
+	must_be(&c, 1, "abcd", FRAME_GOOD);
+	c.count = 0;
+	open_quiet(&s, FRAME_FIXED, 4, 100000);
+	feed(&s, AT, "abc", &c);
+	frame_bad_byte(&s, AT);
+	feed(&s, AT, "abcd", &c);
+	frame_bad_byte(&s, AT + 100000);
+	feed(&s, AT + 200000, "abcd", &c);
+	frame_bad_byte(&s, AT + 300000);
+	feed(&s, AT + 300000, "bcd", &c);
+	assert_int_equal(c.count, 4);
+	must_be(&c, 0, "abc\xff", FRAME_BAD_BYTE);
+	must_be(&c, 1, "abcd\xff", FRAME_OVERLONG);
+	must_be(&c, 2, "abcd", FRAME_GOOD);
+	must_be(&c, 3, "\xff" "bcd", FRAME_BAD_BYTE);
+	c.count = 0;
+	open_quiet(&s, FRAME_FIXED, 4, 100000);
+	feed(&s, AT, "a", &c);
+	frame_bad_byte(&s, AT);
+	feed(&s, AT + 100000, "abcd", &c);
+	assert_int_equal(c.count, 2);
+	must_be(&c, 0, "a\xff", FRAME_BAD_BYTE);
+	must_be(&c, 1, "abcd", FRAME_GOOD);
+
 	/* No bound is passed by any number of them. */
 	c.count = 0;
 	open_quiet(&s, FRAME_LINE, 0, 0);

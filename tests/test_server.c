@@ -153,7 +153,8 @@ static void test_pipeline(void **state)
 	struct fixture *f = *state;
 	struct peer *p = peer_new(f);
 	mustsend(p, HELLO "\n" CALL("1", "take", "{}") "\n" CALL("2", "status", "{\"x\":2}") "\n" CALL(
-	                "3", "entries", "{}") "\n" CALL("4", "take", "{}") "\n" CALL("5", "verify", "{}") "\n"
+	                "3", "entries", "{}") "\n" CALL("4", "take", "{}") "\n"
+	                CALL("5", "verify", "{}") "\n"
 	                CALL("6", "status", "{\"x\":6}"));
 	ckhas(p, "\"id\":0,");
 	cknothing(p);

@@ -51,7 +51,8 @@ static void add_records(struct fixture *f, int n, bool tell)
 		/* Some long, and with what is special in JSON, to be carried verbatim. */
 		for (int i = 0; i < now; i++) {
 			snprintf(text[i], sizeof text[i],
-			         ",\"position\":\"R%d\",\"text\":\"\xc2\xb5 \\u00b5 \\\" \\\\ %*s\"", i % 40, i % 90, "");
+			         ",\"position\":\"R%d\",\"text\":\"\xc2\xb5 \\u00b5 \\\" \\\\ %*s\"", i % 40,
+			         i % 90, "");
 			body[i] = text[i];
 		}
 		log_notes(f, "note", body, (size_t)now);
@@ -181,6 +182,31 @@ static void test_hand_over(void **state)
 	for (int i = 0; i < n; i++)
 		peer_free(w[i].peer);
 	assert_int_equal(n, WATCHERS);
+	sealed_forget();
+}
+
+static void announce_every_third(void *arg, const struct log_result *r)
+{
+	if (r->seq % 3 == 0)
+		announce(arg, r);
+}
+
+/* What was not announced is read from the log before what was. */
+static void test_unannounced(void **state)
+{
+	struct fixture *f = *state;
+	struct watcher w = watcher_new(f, 1);
+	for (int i = 0; i < 10; i++) {
+		add_records(f, 6, false);
+		log_collect(f->log, announce_every_third, f);
+		uint64_t until = now_ms() + WAIT_MS;
+		while (w.next <= log_last_seq(f->log) / 3 * 3 && now_ms() < until) {
+			turn(f);
+			watcher_take(&w, 64 << 10);
+		}
+		assert_true(w.next > log_last_seq(f->log) / 3 * 3);
+	}
+	peer_free(w.peer);
 	sealed_forget();
 }
 
@@ -397,7 +423,7 @@ static void test_close_while_reading(void **state)
 int main(void)
 {
 	const struct CMUnitTest tests[] = {
-		TEST(from_now), TEST(hand_over), TEST(slow_reader), TEST(events),
+		TEST(from_now), TEST(hand_over), TEST(unannounced), TEST(slow_reader), TEST(events),
 		TEST(lost_events), TEST(live), TEST(frames), TEST(tape),
 		TEST(close_while_reading),
 	};

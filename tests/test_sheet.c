@@ -340,10 +340,35 @@ static void prefixes_and_damage(void **state)
 		}
 }
 
+static bool same_tolerance(const struct tolerance *a, const struct tolerance *b)
+{
+	return a->form == b->form && decimal_compare(a->low, b->low) == 0 &&
+	       decimal_compare(a->high, b->high) == 0;
+}
+
+static bool same_position(const struct position *a, const struct position *b)
+{
+	return strcmp(a->name, b->name) == 0 && a->kind == b->kind &&
+	       a->has_nominal == b->has_nominal && decimal_compare(a->nominal, b->nominal) == 0 &&
+	       a->function == b->function && same_tolerance(&a->tolerance, &b->tolerance) &&
+	       same_tolerance(&a->service, &b->service) && a->has_rated == b->has_rated &&
+	       decimal_compare(a->rated, b->rated) == 0 && strcmp(a->role, b->role) == 0 &&
+	       strcmp(a->with, b->with) == 0 && strcmp(a->channel, b->channel) == 0 &&
+	       strcmp(a->twin, b->twin) == 0 && strcmp(a->part, b->part) == 0 &&
+	       a->has_source == b->has_source && decimal_compare(a->source, b->source) == 0 &&
+	       a->has_max == b->has_max && decimal_compare(a->max, b->max) == 0 &&
+	       strcmp(a->price, b->price) == 0 && strcmp(a->note, b->note) == 0;
+}
+
 static bool same_row(const struct sheet_row *a, const struct sheet_row *b)
 {
-	/* Both came from memset zero, so that padding is equal too. */
-	return memcmp(a, b, sizeof *a) == 0;
+	bool same = same_position(&a->position, &b->position) && a->extras == b->extras;
+	for (int i = 0; i < SHEET_COLUMNS; i++)
+		same &= strcmp(a->written[i], b->written[i]) == 0;
+	for (int i = 0; i < a->extras && same; i++)
+		same &= strcmp(a->extra_name[i], b->extra_name[i]) == 0 &&
+		        strcmp(a->extra_cell[i], b->extra_cell[i]) == 0;
+	return same;
 }
 
 /* The row as a record holds it, and back. */

@@ -417,7 +417,7 @@ static void members(void **state)
 
 	/* Cut at a character, never inside one. */
 	static const char *const cut[] = {"", "0", "0.", "0.3", "0.34", "0.345", "0.345 ", "0.345 ",
-	                                  "0.345 \xc2\xb5", "0.345 \xc2\xb5" "F"};
+	                                  "0.345 \xc2\xb5", "0.345 \xc2\xb5\x46"};
 	for (size_t size = 1; size <= sizeof cut / sizeof *cut; size++) {
 		assert_true(json_text(json_member(sample, len, "shown"), word, size));
 		assert_string_equal(word, cut[size - 1]);

@@ -70,10 +70,11 @@ static void append(struct frame_splitter *s, int64_t t, char c)
 		s->dropping = true; /* bounded: the rest up to the end is dropped */
 }
 
-/* Has the line been silent for `us`?  A clock that steps back is no silence. */
+/* Has the line been silent for `us` (more than 0)?  A clock that steps back is no
+ * silence. */
 static bool silent(const struct frame_splitter *s, int64_t t, int64_t us)
 {
-	return t > s->last && t - s->last >= us;
+	return t - s->last >= us;
 }
 
 static int64_t join_us(const struct frame_splitter *s)

@@ -135,7 +135,7 @@ static void learn(struct dialect_memory *memory, struct decimal stripped)
 	if (rise <= 0)
 		return;
 	memory->decade = decade;
-	if (stripped.e == memory->finest || decade - memory->finest + 1 <= FIGURES_ALWAYS)
+	if (decade - memory->finest + 1 <= FIGURES_ALWAYS)
 		return;
 	int same_figures = memory->finest + rise;
 	memory->finest = stripped.e < same_figures ? stripped.e : same_figures;
@@ -232,7 +232,7 @@ static bool is_banner(const char *text, const char *end)
 	char why[120];
 	if (comma && scpi_value_parse(text, (size_t)(comma - text), &value, why, sizeof why))
 		return false;
-	return is_string(text, end) || (!is_digit(*text) && is_wordy(text, end));
+	return is_string(text, end) || (!is_digit(*text) && *text != ',' && is_wordy(text, end));
 }
 
 static bool has_control(const char *text, const char *end)

@@ -10,6 +10,12 @@ static bool is_space(char c)
 	return c == ' ' || c == '\t' || c == '\n' || c == '\r';
 }
 
+/* A byte of a string that stands for itself. */
+static bool is_plain(char c)
+{
+	return (unsigned char)c >= 0x20 && (unsigned char)c < 0x80 && c != '"' && c != '\\';
+}
+
 static bool is_digit(char c)
 {
 	return c >= '0' && c <= '9';
@@ -54,10 +60,11 @@ static bool check_word(struct check *c, const char *word)
 
 static bool check_digits(struct check *c)
 {
-	size_t first = c->at;
-	while (c->at < c->len && is_digit(c->s[c->at]))
-		c->at++;
-	return c->at > first;
+	size_t first = c->at, at = first;
+	while (at < c->len && is_digit(c->s[at]))
+		at++;
+	c->at = at;
+	return at > first;
 }
 
 static bool check_number(struct check *c)
@@ -80,9 +87,10 @@ static bool check_string(struct check *c)
 	if (!check_byte(c, '"'))
 		return false;
 	for (;;) {
-		while (c->at < c->len && (unsigned char)c->s[c->at] >= 0x20 && c->s[c->at] != '"' &&
-		       c->s[c->at] != '\\' && (unsigned char)c->s[c->at] < 0x80)
-			c->at++;
+		size_t at = c->at;
+		while (at < c->len && is_plain(c->s[at]))
+			at++;
+		c->at = at;
 		if (check_byte(c, '"'))
 			return true;
 		char decoded[4];
@@ -97,6 +105,8 @@ static bool check_string(struct check *c)
 static uint32_t key_hash(const char *s, size_t len)
 {
 	uint32_t hash = 2166136261u;
+	for (; len && is_plain(*s); s++, len--)
+		hash = (hash ^ (unsigned char)*s) * 16777619u;
 	while (len) {
 		char decoded[4];
 		size_t n = 0, step = string_step(s, len, decoded, &n);

@@ -139,7 +139,7 @@ void log_body_write(struct text *out, const struct log_body *b);
 
 struct clock_body {
 	const char *boot;    /* the machine's boot id */
-	const char *cause;   /* start, step (the wall clock was set), replay */
+	const char *cause;   /* start, step (the wall clock was set) */
 	const char *version; /* of the program that runs */
 };
 void clock_body_write(struct text *out, const struct clock_body *b);
@@ -259,7 +259,7 @@ bool note_body_read(const char *text, size_t len, struct note_body *b);
 struct meter_body {
 	const char *meter;
 	const char *dialect;
-	const char *state;    /* word of the line's state: "ready", "gone" ... */
+	const char *state;    /* configured, here, gone */
 	const char *identity; /* what it says it is; NULL: null */
 	const char *accuracy; /* as configured, for people; NULL: null, a class is assumed */
 	const char *cause;    /* why the state changed; NULL for none */
@@ -275,5 +275,23 @@ struct gap_body {
 	int64_t lost;      /* readings known to be lost; -1 where unknown */
 };
 void gap_body_write(struct text *out, const struct gap_body *b);
+
+/* ---- bad: frames that were no reading ---- */
+
+#define BAD_FRAMES_MAX 16
+
+struct bad_frame {
+	int64_t t;         /* UTC, us since 1970 */
+	const char *bytes; /* escaped as in recordings */
+	const char *why;
+};
+
+struct bad_body {
+	const char *meter;
+	const struct bad_frame *frame; /* the first ones */
+	int frames;                    /* at most BAD_FRAMES_MAX */
+	int64_t count;                 /* of all that this record stands for */
+};
+void bad_body_write(struct text *out, const struct bad_body *b);
 
 #endif

@@ -49,6 +49,8 @@ static void entry_value(struct text *out, const struct entry *e)
 		state_write(out, e->state ? e->state : READING_INVALID);
 	if (e->has_above)
 		text_member_decimal(out, "above", e->above);
+	else if (e->state & READING_OVERLOAD)
+		text_member_null(out, "above"); /* the end of the range is not known */
 	text_member_int(out, "prefix", e->prefix);
 	text_member_real(out, "u", e->u);
 	text_member_int(out, "n", e->n);

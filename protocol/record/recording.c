@@ -121,7 +121,8 @@ static bool read_byte(struct walk *w, char *out)
 		return true;
 	}
 	size_t left = w->len - w->at;
-	const char *letter = left > 1 && w->line[w->at + 1] ? strchr(letters, w->line[w->at + 1]) : NULL;
+	char second = left > 1 ? w->line[w->at + 1] : '\0';
+	const char *letter = second ? strchr(letters, second) : NULL;
 	if (letter) {
 		*out = meant[letter - letters];
 		w->at += 2;

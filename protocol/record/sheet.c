@@ -411,7 +411,12 @@ bool sheet_parse(const char *file, const char *text, size_t len,
 		fault_at(why, file, 0, 0, "out of memory");
 		return false;
 	}
-	*r = (struct reader){.file = file, .text = text, .len = len, .why = why, .each = each, .arg = arg};
+	r->file = file;
+	r->text = text;
+	r->len = len;
+	r->why = why;
+	r->each = each;
+	r->arg = arg;
 	bool good = check_bytes(r) && read_all(r);
 	if (good && !r->columns)
 		good = refuse(r, 0, "the sheet is empty: the first row names the columns");

@@ -139,15 +139,21 @@ void text_string(struct text *t, const char *string, size_t len)
 
 void text_int(struct text *t, int64_t n)
 {
-	char digits[20];
-	size_t at = sizeof digits;
 	uint64_t rest = n < 0 ? (uint64_t)0 - (uint64_t)n : (uint64_t)n;
+	size_t len = n < 0 ? 2 : 1;
+	for (uint64_t r = rest; r > 9; r /= 10)
+		len++;
+	char *at = text_room(t, len);
+	if (!at)
+		return;
+	char *end = at + len;
+	*end = '\0';
 	do
-		digits[--at] = (char)('0' + rest % 10);
+		*--end = (char)('0' + rest % 10);
 	while (rest /= 10);
 	if (n < 0)
-		digits[--at] = '-';
-	text_add(t, digits + at, sizeof digits - at);
+		*at = '-';
+	t->len += len;
 }
 
 void text_decimal(struct text *t, struct decimal d)

@@ -100,7 +100,7 @@ bool json_text(struct slice s, char *out, size_t size);
 bool json_is(struct slice s, const char *string); /* is it this very string? */
 /* A number that is whole and fits int64_t (1.5e1 is whole). */
 bool json_int(struct slice s, int64_t *out);
-bool json_number(struct slice s, double *out); /* nearest double; digits past the 40th count as one */
+bool json_number(struct slice s, double *out); /* nearest double; of digits the first 40 */
 /* Exact; false where it has more than 18 digits (see decimal.h). */
 bool json_decimal(struct slice s, struct decimal *out);
 

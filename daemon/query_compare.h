@@ -1,0 +1,50 @@
+/* SPDX-License-Identifier: MIT */
+/*
+ * What meter against meter (query_compare.c) and twin against twin (query_twins.c)
+ * share.
+ */
+#ifndef TALLY_QUERY_COMPARE_H
+#define TALLY_QUERY_COMPARE_H
+
+#include "daemon/query_private.h"
+#include "protocol/trade/crosscheck.h"
+
+/* The newest entry of one meter in one place of comparison. */
+struct fresh {
+	struct entry e;
+	char shown[48];
+	size_t rank; /* place of the position in the sheet */
+};
+
+struct compare {
+	struct query *q;
+	const char *job;
+	const char *position, *twin; /* asked for; NULL: every position */
+	struct said_list strikes, moves;
+	struct sheet_lines lines;
+	struct fresh **at; /* sorted */
+	size_t n, size;
+	bool no_memory;
+	int checks, pairs, twins; /* written so far */
+	struct answer refused;
+	int refused_count;
+};
+
+/* The newest of these (of one meter, where it is named); NULL for none. */
+const struct fresh *compare_newest(struct fresh **at, size_t n, const char *meter);
+
+/* A comma before every element but the first of a list. */
+void compare_comma(struct answer *out, int *count);
+/* "NAME":{"seq","meter","shown","U"} */
+void compare_side(struct answer *out, const char *name, const struct fresh *f);
+/* The members quantity, condition and reach. */
+void compare_place(struct answer *out, const struct fresh *f);
+/* One more that was not compared. */
+void compare_refuse(struct compare *c, const struct fresh *a, const struct fresh *b,
+                    const struct fault *why);
+
+/* The twin that the sheet names; "" for none. */
+void compare_twin(const struct sheet_line *line, char out[NAME_SIZE]);
+void compare_twins(struct compare *c);
+
+#endif

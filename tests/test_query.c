@@ -1,0 +1,668 @@
+/* SPDX-License-Identifier: MIT */
+/*
+ * The questions that a log answers, on records made by hand.
+ *
+ * The bodies are written out as text, not by the writers of protocol/record, so
+ * that both sides of the format are held against each other.  Numbers of E_n:
+ * ISO 13528:2022, section 9 (|x1 - x2| / sqrt(U1^2 + U2^2), agree up to 1);
+ * computed by hand beside each check.
+ */
+#include "tests/check.h"
+
+#include "daemon/query.h"
+#include "protocol/record/text.h"
+#include "protocol/record/wire.h"
+
+#include <stdlib.h>
+
+struct store {
+	struct log *log;
+	struct log_reader *reader;
+};
+
+static int store_up(void **state)
+{
+	struct store *s = calloc(1, sizeof *s);
+	struct fault why;
+	static const uint8_t identity[16] = { 0xab };
+	struct log_options options = { .path = ":memory:", .bench = "north", .version = "1",
+		                           .inline_mode = true, .identity = identity, .now = 0 };
+	s->log = log_open(&options, &why);
+	if (!s->log)
+		fail_msg("%s", why.text);
+	s->reader = log_reader_open(log_path(s->log), &why);
+	if (!s->reader)
+		fail_msg("%s", why.text);
+	*state = s;
+	return 0;
+}
+
+static int store_down(void **state)
+{
+	struct store *s = *state;
+	log_reader_close(s->reader);
+	log_close(s->log);
+	free(s);
+	return 0;
+}
+
+static void durable(void *arg, const struct log_result *r)
+{
+	(void)arg;
+	if (r->status != LOG_DURABLE)
+		fail_msg("not logged: %s", r->why);
+}
+
+/* Add one record; its seq. */
+static int64_t add(struct store *s, const char *kind, const char *body)
+{
+	struct fault why;
+	struct log_draft draft = { 1795600800000000, kind, body, strlen(body) };
+	if (!log_append(s->log, &draft, 1, NULL, &why))
+		fail_msg("%s", why.text);
+	log_collect(s->log, durable, NULL);
+	return log_last_seq(s->log);
+}
+
+static int64_t add_job(struct store *s, const char *job, const char *state, bool open, bool live)
+{
+	char body[300];
+	snprintf(body, sizeof body, ",\"job\":\"%s\",\"state\":\"%s\",\"open\":%s,\"unit\":\"%s\","
+	         "\"condition\":\"found\",\"reach\":\"in-circuit\",\"uid\":1000", job, state,
+	         open ? "true" : "false", live ? "live" : "cold");
+	return add(s, "job", body);
+}
+
+static int64_t add_position(struct store *s, const char *job, const char *position,
+                            const char *nominal, const char *tolerance, const char *twin)
+{
+	char body[700], limits[64] = "[null,null]";
+	if (strchr(tolerance, '%'))
+		snprintf(limits, sizeof limits, "[%g,%g]",
+		         atof(nominal) * (1 - atof(tolerance) / 100),
+		         atof(nominal) * (1 + atof(tolerance) / 100));
+	snprintf(body, sizeof body, ",\"job\":\"%s\",\"position\":\"%s\",\"change\":\"loaded\",\"sheet\":{"
+	         "\"written\":{\"position\":\"%s\",\"nominal\":\"%s\",\"tolerance\":\"%s\","
+	         "\"twin\":\"%s\"},"
+	         "\"kind\":\"metal-film\",\"function\":\"ohm\",\"nominal\":%s,\"limits\":%s,"
+	         "\"service\":[null,null]%s%s%s}", job, position, position, nominal, tolerance, twin,
+	         nominal, limits, twin[0] ? ",\"twin\":\"" : "", twin, twin[0] ? "\"" : "");
+	return add(s, "position", body);
+}
+
+struct touch {
+	const char *job, *position, *meter, *reach;
+	const char *value; /* null: overload */
+	double u;
+	const char *more; /* further members */
+};
+
+static int64_t add_entry(struct store *s, const struct touch *t)
+{
+	char body[900];
+	bool has = strcmp(t->value, "null") != 0;
+	snprintf(body, sizeof body, ",\"job\":\"%s\",\"position\":\"%s\",\"quantity\":\"value\","
+	         "\"condition\":\"found\",\"reach\":\"%s\",\"meter\":\"%s\",\"function\":\"ohm\","
+	         "\"value\":%s,\"digit\":%s%s,\"prefix\":0,\"u\":%g,\"n\":8,\"settled\":%s,"
+	         "\"source\":\"%s\",\"verdict\":\"none\",\"side\":null,\"reason\":null,"
+	         "\"deviation\":null,\"limits\":[null,null],\"service\":null,\"shown\":\"%s ohm\","
+	         "\"frames\":[],\"trail\":[]", t->job, t->position, t->reach, t->meter,
+	         t->value, has ? "0.01" : "null", has ? "" : ",\"state\":\"overload\",\"above\":1e7", t->u,
+	         t->more && !strcmp(t->more, "moving") ? "false" : "true",
+	         t->more && !strcmp(t->more, "typed") ? "typed" : "meter", has ? t->value : "overload");
+	return add(s, "entry", body);
+}
+
+static int64_t add_said(struct store *s, const char *kind, int64_t of, const char *more)
+{
+	char body[300];
+	snprintf(body, sizeof body, ",\"of\":%lld%s", (long long)of, more);
+	return add(s, kind, body);
+}
+
+/* ---- asking ---- */
+
+static char *ask_code(struct store *s, const char *method, const char *params, int *code)
+{
+	struct fault why;
+	json_error_t error;
+	json_t *p = json_loads(params, 0, &error);
+	if (!p)
+		fail_msg("params of the test: %s", error.text);
+	*code = 0;
+	char *text = query_run(s->reader, method, p, code, &why);
+	json_decref(p);
+	if (!text) {
+		text = strdup(why.text);
+	} else {
+		size_t where;
+		if (!json_valid(text, strlen(text), &where))
+			fail_msg("no JSON at byte %zu: %s", where, text);
+		assert_null(strchr(text, '\n'));
+		assert_int_equal(*code, 0);
+	}
+	return text;
+}
+
+static char *ask(struct store *s, const char *method, const char *params)
+{
+	int code;
+	char *text = ask_code(s, method, params, &code);
+	if (code)
+		fail_msg("%s refused, %d: %s", method, code, text);
+	return text;
+}
+
+static void ask_refused(struct store *s, const char *method, const char *params, int expected,
+                        const char *has)
+{
+	int code;
+	char *text = ask_code(s, method, params, &code);
+	if (code != expected || !strstr(text, has))
+		fail_msg("%s: got %d, %s; expected %d with %s", method, code, text, expected, has);
+	free(text);
+}
+
+static void answer_is(struct store *s, const char *method, const char *params, const char *expected)
+{
+	char *text = ask(s, method, params);
+	assert_string_equal(text, expected);
+	free(text);
+}
+
+/* A member of the answer, as it stands. */
+static void member_is(const char *text, const char *path, const char *expected)
+{
+	struct slice m = json_member(text, strlen(text), path);
+	if (m.len != strlen(expected) || memcmp(m.at, expected, m.len))
+		fail_msg("%s is %.*s, expected %s\nin %s", path, (int)m.len, m.at ? m.at : "", expected, text);
+}
+
+static struct slice element(const char *text, const char *list, size_t i)
+{
+	struct slice e = json_element(json_member(text, strlen(text), list), i);
+	if (!e.at)
+		fail_msg("no element %zu of %s in %s", i, list, text);
+	return e;
+}
+
+static void element_is(const char *text, const char *list, size_t i, const char *path,
+                       const char *expected)
+{
+	struct slice e = element(text, list, i), m = json_member(e.at, e.len, path);
+	if (m.len != strlen(expected) || memcmp(m.at, expected, m.len))
+		fail_msg("%s[%zu].%s is %.*s, expected %s\nin %s", list, i, path, (int)m.len,
+		         m.at ? m.at : "", expected, text);
+}
+
+static void element_near(const char *text, const char *list, size_t i, const char *path,
+                         double expected)
+{
+	double x = NAN;
+	struct slice e = element(text, list, i);
+	assert_true(json_number(json_member(e.at, e.len, path), &x));
+	assert_near(x, expected, 1e-5 * fabs(expected) + 1e-12); /* six digits */
+}
+
+static size_t count(const char *text, const char *list)
+{
+	struct slice array = json_member(text, strlen(text), list), e;
+	size_t cursor = 0, n = 0;
+	while (json_next(array, &cursor, &e))
+		n++;
+	return n;
+}
+
+/* ---- records, hello ---- */
+
+static void test_log(void **state)
+{
+	struct store *s = *state;
+	struct query_log log;
+	struct fault why;
+	assert_true(query_log(s->reader, &log, &why));
+	assert_string_equal(log.identity, "ab000000000000000000000000000000");
+	assert_string_equal(log.bench, "north");
+	assert_int_equal(log.last, 1);
+	add(s, "note", ",\"text\":\"x\"");
+	assert_true(query_log(s->reader, &log, &why));
+	assert_int_equal(log.last, 2);
+	assert_true(query_known("entries") && query_known("verify") && query_known("job.show"));
+	assert_false(query_known("hello") || query_known("watch") || query_known("take"));
+}
+
+static void test_records(void **state)
+{
+	struct store *s = *state;
+	/* Carried as sealed: digits, escapes and spelling that no printer would keep. */
+	add(s, "note", ",\"position\":\"R1\",\"text\":\"\\u00b5 \\/\",\"x\":3.450e-07");
+	add(s, "meter", ",\"meter\":\"red\",\"position\":null");
+	add(s, "note", ",\"position\":\"R2\"");
+	static const char two[] = "{\"seq\":2,\"t\":\"2026-11-25T10:00:00.000000Z\",\"kind\":\"note\","
+	                          "\"position\":\"R1\",\"text\":\"\\u00b5 \\/\",\"x\":3.450e-07}";
+	char expected[400];
+	snprintf(expected, sizeof expected, "{\"records\":[%s],\"last\":2,\"more\":true,\"next\":2}", two);
+	answer_is(s, "records", "{\"after\":1,\"limit\":1}", expected);
+	snprintf(expected, sizeof expected, "{\"records\":[%s],\"last\":2,\"more\":false}", two);
+	answer_is(s, "records", "{\"position\":\"R1\"}", expected);
+	answer_is(s, "records", "{\"after\":4}", "{\"records\":[],\"last\":4,\"more\":false}");
+	char *text = ask(s, "records", "{\"kind\":\"note,meter\"}");
+	assert_int_equal(count(text, "records"), 3);
+	free(text);
+	text = ask(s, "records", "{\"meter\":\"red\"}");
+	element_is(text, "records", 0, "seq", "3");
+	assert_int_equal(count(text, "records"), 1);
+	free(text);
+	ask_refused(s, "records", "{\"limit\":0}", WIRE_BAD_PARAMS, "limit must be 1 to");
+	ask_refused(s, "records", "{\"limit\":-1}", WIRE_BAD_PARAMS, "limit");
+	ask_refused(s, "records", "{\"kinds\":\"x\"}", WIRE_BAD_PARAMS, "unknown parameter \"kinds\"");
+}
+
+/* A page is cut at the length of a line; going on from `next` gives each once. */
+static void test_records_by_length(void **state)
+{
+	struct store *s = *state;
+	enum { SIZE = 100 << 10 };
+	char *body = malloc(SIZE + 64), params[64];
+	sprintf(body, ",\"text\":\"%0*d\"", SIZE, 7);
+	for (int i = 0; i < 25; i++)
+		add(s, "note", body);
+	free(body);
+	int64_t after = 0, seen = 0;
+	for (int pages = 0;; pages++) {
+		assert_in_range(pages, 0, 4);
+		snprintf(params, sizeof params, "{\"after\":%lld}", (long long)after);
+		char *text = ask(s, "records", params);
+		assert_true(strlen(text) < QUERY_ANSWER_MAX);
+		for (size_t i = 0; i < count(text, "records"); i++) {
+			int64_t seq = 0;
+			struct slice e = element(text, "records", i);
+			assert_true(json_int(json_member(e.at, e.len, "seq"), &seq));
+			assert_int_equal(seq, ++seen);
+		}
+		bool more = json_bool(json_member(text, strlen(text), "more"), false);
+		json_int(json_member(text, strlen(text), "next"), &after);
+		free(text);
+		if (!more)
+			break;
+	}
+	assert_int_equal(seen, 26);
+}
+
+/* ---- verify ---- */
+
+static void test_verify(void **state)
+{
+	struct store *s = *state;
+	char params[200], head[90];
+	add(s, "note", ",\"text\":\"x\"");
+	char *text = ask(s, "verify", "{}");
+	member_is(text, "ok", "true");
+	member_is(text, "records", "2");
+	member_is(text, "bad", "null");
+	member_is(text, "identity", "\"ab000000000000000000000000000000\"");
+	assert_true(json_text(json_member(text, strlen(text), "head"), head, sizeof head));
+	assert_int_equal(strlen(head), 2 + 64);
+	free(text);
+	snprintf(params, sizeof params, "{\"anchor\":\"%s\"}", head);
+	text = ask(s, "verify", params);
+	member_is(text, "verdict", "\"intact to the anchor\"");
+	member_is(text, "ok", "true");
+	free(text);
+	add(s, "note", ",\"text\":\"y\"");
+	text = ask(s, "verify", params);
+	member_is(text, "verdict", "\"newer than the anchor\"");
+	member_is(text, "ok", "true");
+	free(text);
+	params[13] = params[13] == '0' ? '1' : '0'; /* another hash at that place */
+	text = ask(s, "verify", params);
+	member_is(text, "verdict", "\"rewritten\"");
+	member_is(text, "ok", "false");
+	free(text);
+	params[11] = '9';
+	text = ask(s, "verify", params);
+	member_is(text, "verdict", "\"truncated\"");
+	member_is(text, "ok", "false");
+	free(text);
+	ask_refused(s, "verify", "{\"anchor\":\"12\"}", WIRE_BAD_INPUT, "\"12\" is no anchor");
+	ask_refused(s, "verify", "{\"anchor\":12}", WIRE_BAD_PARAMS, "must be a string");
+}
+
+/* ---- jobs ---- */
+
+static void test_no_job(void **state)
+{
+	struct store *s = *state;
+	answer_is(s, "job.list", "{}", "{\"jobs\":[],\"more\":false}");
+	answer_is(s, "sheet.show", "{}", "{\"job\":null,\"rows\":[],\"more\":false}");
+	answer_is(s, "entries", "{}", "{\"job\":null,\"entries\":[],\"more\":false}");
+	answer_is(s, "compare", "{}",
+	          "{\"job\":null,\"crosschecks\":[],\"twins\":[],\"refused\":[]}");
+	ask_refused(s, "job.show", "{}", WIRE_REFUSED, "no job in this log yet");
+	ask_refused(s, "job.show", "{\"job\":\"x\"}", WIRE_BAD_INPUT, "no job \"x\"");
+	ask_refused(s, "entries", "{\"job\":\"x\"}", WIRE_BAD_INPUT, "no job \"x\"");
+	/* Entries made before any job are shown as long as there is none. */
+	add(s, "entry", ",\"job\":null,\"position\":\"R1\"");
+	char *text = ask(s, "entries", "{}");
+	assert_int_equal(count(text, "entries"), 1);
+	free(text);
+}
+
+static void test_jobs(void **state)
+{
+	struct store *s = *state;
+	add_job(s, "Hall, left", "started", true, false); /* 2 */
+	add_position(s, "Hall, left", "R1", "1000", "5%", "");
+	add_position(s, "Hall, left", "R2", "1000", "5%", "");
+	add_position(s, "Hall, left", "R1", "1100", "5%", ""); /* again: the same position */
+	int64_t struck = add_entry(
+	    s, &(struct touch){ "Hall, left", "R1", "red", "lifted", "1000", 1, 0 });
+	add_entry(s, &(struct touch){ "Hall, left", "R1", "red", "lifted", "1001", 1, 0 });
+	add_said(s, "strike", struck, ",\"because\":\"slipped\"");
+	add_said(s, "strike", struck, ",\"because\":\"twice\"");
+	add_job(s, "Hall, left", "live", true, true);
+	add_job(s, "booth", "started", true, false); /* 11 */
+	add_position(s, "booth", "R1", "1000", "5%", "");
+	add_job(s, "Hall, left", "closed", false, true);
+	add_job(s, "odd", "unheard-of", true, true); /* of a later version: passed over */
+	answer_is(s, "job.list", "{}",
+	          "{\"jobs\":[{\"job\":\"Hall, left\",\"seq\":2,\"t\":\"2026-11-25T10:00:00.000000Z\","
+	          "\"open\":false,\"state\":\"live\",\"condition\":\"found\",\"reach\":\"in-circuit\","
+	          "\"positions\":2,\"entries\":1},"
+	          "{\"job\":\"booth\",\"seq\":11,\"t\":\"2026-11-25T10:00:00.000000Z\","
+	          "\"open\":true,\"state\":\"cold\",\"condition\":\"found\",\"reach\":\"in-circuit\","
+	          "\"positions\":1,\"entries\":0}],\"more\":false}");
+	char *text = ask(s, "job.list", "{\"limit\":1}");
+	element_is(text, "jobs", 0, "job", "\"Hall, left\"");
+	member_is(text, "more", "true");
+	member_is(text, "next", "2");
+	free(text);
+	text = ask(s, "job.list", "{\"after\":2}");
+	element_is(text, "jobs", 0, "job", "\"booth\"");
+	member_is(text, "more", "false");
+	free(text);
+	/* The newest is the one that was started last, not the one that changed last. */
+	text = ask(s, "job.show", "{}");
+	member_is(text, "job", "\"booth\"");
+	free(text);
+	text = ask(s, "job.show", "{\"job\":\"Hall, left\"}");
+	member_is(text, "state", "\"live\"");
+	member_is(text, "open", "false");
+	member_is(text, "entries", "1");
+	free(text);
+}
+
+static void test_sheet(void **state)
+{
+	struct store *s = *state;
+	add_job(s, "a", "started", true, false);
+	add_position(s, "a", "R2", "2000", "5%", "");  /* 3 */
+	add_position(s, "a", "R10", "1000", "5%", ""); /* 4 */
+	add_job(s, "b", "started", true, false);
+	add_position(s, "b", "R2", "77", "1%", "");
+	add_position(s, "a", "R2", "2200", "1%", "R10"); /* 7: set later, keeps its place */
+	int64_t e = add_entry(s, &(struct touch){ "a", "R2", "red", "lifted", "2190", 1, 0 });
+	add_entry(s, &(struct touch){ "a", "R2", "red", "lifted", "2191", 1, 0 });
+	add_entry(s, &(struct touch){ "b", "R2", "red", "lifted", "77", 1, 0 });
+	add_said(s, "move", e, ",\"position\":\"R10\",\"from\":\"R2\"");
+	char *text = ask(s, "sheet.show", "{\"job\":\"a\"}");
+	assert_int_equal(count(text, "rows"), 2);
+	element_is(text, "rows", 0, "position", "\"R2\"");
+	element_is(text, "rows", 0, "seq", "7");
+	element_is(text, "rows", 0, "nominal", "2200");
+	element_is(text, "rows", 0, "written.tolerance", "\"1%\"");
+	element_is(text, "rows", 0, "entries", "1");
+	element_is(text, "rows", 1, "position", "\"R10\"");
+	element_is(text, "rows", 1, "entries", "1"); /* moved there */
+	free(text);
+	text = ask(s, "sheet.show", "{}");
+	member_is(text, "job", "\"b\"");
+	element_is(text, "rows", 0, "nominal", "77");
+	free(text);
+	text = ask(s, "sheet.show", "{\"job\":\"a\",\"limit\":1}");
+	assert_int_equal(count(text, "rows"), 1);
+	member_is(text, "next", "3");
+	free(text);
+	text = ask(s, "sheet.show", "{\"job\":\"a\",\"after\":3}");
+	element_is(text, "rows", 0, "position", "\"R10\"");
+	free(text);
+	/* Two sheets are not one. */
+	ask_refused(s, "sheet.show", "{\"job\":\"*\"}", WIRE_BAD_INPUT, "no job \"*\"");
+}
+
+/* ---- entries ---- */
+
+static void test_entries(void **state)
+{
+	struct store *s = *state;
+	add_job(s, "old", "started", true, false);
+	add_entry(s, &(struct touch){ "old", "R1", "red", "lifted", "9", 1, 0 });
+	add_job(s, "j", "started", true, false);
+	int64_t a = add_entry(s, &(struct touch){ "j", "R1", "red", "lifted", "1000", 1, 0 });
+	int64_t b = add_entry(s, &(struct touch){ "j", "R2", "red", "lifted", "2000", 1, 0 });
+	int64_t c = add_entry(s, &(struct touch){ "j", "R1", "bench", "lifted", "1001", 1, 0 });
+	int64_t strike = add_said(s, "strike", a, ",\"because\":\"probe \\u00b5 slipped\"");
+	add_said(s, "rejudge", b, ",\"verdict\":\"outside\"");
+	add_said(s, "rejudge", b, ",\"verdict\":\"within\"");
+	add_said(s, "move", c, ",\"position\":\"R2\",\"from\":\"R1\"");
+	char expected[64];
+
+	char *text = ask(s, "entries", "{}");
+	assert_int_equal(count(text, "entries"), 3);
+	member_is(text, "job", "\"j\"");
+	snprintf(expected, sizeof expected, "%lld", (long long)a);
+	element_is(text, "entries", 0, "record.seq", expected);
+	snprintf(expected, sizeof expected, "%lld", (long long)strike);
+	element_is(text, "entries", 0, "struck.seq", expected);
+	element_is(text, "entries", 0, "struck.because", "\"probe \\u00b5 slipped\"");
+	element_is(text, "entries", 0, "rejudged", "null");
+	element_is(text, "entries", 1, "struck", "false");
+	element_is(text, "entries", 1, "rejudged.verdict", "\"within\"");
+	element_is(text, "entries", 1, "moved", "null");
+	element_is(text, "entries", 2, "moved.position", "\"R2\"");
+	element_is(text, "entries", 2, "record.position", "\"R1\""); /* as sealed */
+	free(text);
+
+	/* By position: where they belong now. */
+	text = ask(s, "entries", "{\"position\":\"R2\"}");
+	assert_int_equal(count(text, "entries"), 2);
+	element_is(text, "entries", 1, "moved.position", "\"R2\"");
+	free(text);
+	text = ask(s, "entries", "{\"position\":\"R1\"}");
+	assert_int_equal(count(text, "entries"), 1);
+	free(text);
+	text = ask(s, "entries", "{\"job\":\"*\"}");
+	assert_int_equal(count(text, "entries"), 4);
+	free(text);
+	text = ask(s, "entries", "{\"job\":\"old\"}");
+	assert_int_equal(count(text, "entries"), 1);
+	free(text);
+
+	/* Pages. */
+	text = ask(s, "entries", "{\"limit\":2}");
+	assert_int_equal(count(text, "entries"), 2);
+	member_is(text, "more", "true");
+	snprintf(expected, sizeof expected, "%lld", (long long)b);
+	member_is(text, "next", expected);
+	free(text);
+	char params[64];
+	snprintf(params, sizeof params, "{\"limit\":2,\"after\":%lld}", (long long)b);
+	text = ask(s, "entries", params);
+	assert_int_equal(count(text, "entries"), 1);
+	element_is(text, "entries", 0, "moved.position", "\"R2\"");
+	member_is(text, "more", "false");
+	free(text);
+}
+
+/* ---- compare: meters ---- */
+
+static void test_crosscheck(void **state)
+{
+	static const struct touch touches[] = {
+		/* R1: U = 2 u = 0.3 and 0.15; E_n = 0.3 / sqrt(0.09 + 0.0225) = 0.894427 */
+		{ "j", "R1", "red", "lifted", "47.35", 0.15, 0 },
+		{ "j", "R1", "bench", "lifted", "47.05", 0.075, 0 },
+		/* R2: 3 / sqrt(2.2^2 + 1.1^2) = 1.219673 */
+		{ "j", "R2", "red", "lifted", "221", 1.1, 0 },
+		{ "j", "R2", "bench", "lifted", "218", 0.55, 0 },
+		/* R3: three meters; green disagrees with both (10/sqrt(2) = 7.07), they with
+		 * each other not (0.1/sqrt(2)) */
+		{ "j", "R3", "red", "lifted", "100", 0.5, 0 },
+		{ "j", "R3", "bench", "lifted", "100.1", 0.5, 0 },
+		{ "j", "R3", "green", "lifted", "110", 0.5, 0 },
+		/* R4: one in circuit, one lifted */
+		{ "j", "R4", "red", "in-circuit", "100", 0.5, 0 },
+		{ "j", "R4", "bench", "lifted", "100", 0.5, 0 },
+		/* R5: nothing to compare with */
+		{ "j", "R5", "red", "lifted", "100", 0.5, 0 },
+		{ "j", "R5", "red", "lifted", "300", 0.5, 0 },
+		/* R6: overload; R7: typed; R8: still moving */
+		{ "j", "R6", "red", "lifted", "null", 0.5, 0 },
+		{ "j", "R6", "bench", "lifted", "100", 0.5, 0 },
+		{ "j", "R7", "red", "lifted", "100", 0.5, 0 },
+		{ "j", "R7", "bench", "lifted", "100", 0.5, "typed" },
+		{ "j", "R8", "red", "lifted", "100", 0.5, "moving" },
+		{ "j", "R8", "bench", "lifted", "100", 0.5, 0 },
+		/* another job is none of ours */
+		{ "old", "R5", "bench", "lifted", "1", 0.5, 0 },
+	};
+	struct store *s = *state;
+	add_job(s, "old", "started", true, false);
+	add_job(s, "j", "started", true, false);
+	/* The order of the answer is that of the sheet. */
+	static const char *const sheet[] = { "R3", "R2", "R1", "R4", "R5", "R6", "R7", "R8" };
+	for (size_t i = 0; i < sizeof sheet / sizeof sheet[0]; i++)
+		add_position(s, "j", sheet[i], "100", "5%", "");
+	/* An older value of red on R1 is overtaken, a newer one struck. */
+	add_entry(s, &(struct touch){ "j", "R1", "red", "lifted", "1", 0.1, 0 });
+	for (size_t i = 0; i < sizeof touches / sizeof touches[0]; i++)
+		add_entry(s, &touches[i]);
+	add_said(s, "strike", add_entry(s, &(struct touch){ "j", "R1", "red", "lifted", "2", 0.1, 0 }),
+	         ",\"because\":\"slip\"");
+
+	char *text = ask(s, "compare", "{}");
+	assert_int_equal(count(text, "crosschecks"), 3);
+	element_is(text, "crosschecks", 0, "position", "\"R3\"");
+	element_is(text, "crosschecks", 0, "apart", "\"green\"");
+	element_is(text, "crosschecks", 0, "agree", "false");
+	struct slice pairs = element(text, "crosschecks", 0);
+	pairs = json_member(pairs.at, pairs.len, "pairs");
+	assert_non_null(json_element(pairs, 2).at);
+	assert_null(json_element(pairs, 3).at);
+	element_is(text, "crosschecks", 1, "position", "\"R2\"");
+	element_is(text, "crosschecks", 1, "agree", "false");
+	element_is(text, "crosschecks", 1, "apart", "null");
+	element_is(text, "crosschecks", 2, "position", "\"R1\"");
+	element_is(text, "crosschecks", 2, "quantity", "\"value\"");
+	element_is(text, "crosschecks", 2, "condition", "\"found\"");
+	element_is(text, "crosschecks", 2, "reach", "\"lifted\"");
+	element_is(text, "crosschecks", 2, "agree", "true");
+	struct slice check = element(text, "crosschecks", 2), pair;
+	pair = json_element(json_member(check.at, check.len, "pairs"), 0);
+	double x;
+	assert_true(json_number(json_member(pair.at, pair.len, "en"), &x));
+	assert_near(x, 0.894427, 1e-6);
+	assert_true(json_is(json_member(pair.at, pair.len, "a.meter"), "bench"));
+	assert_true(json_is(json_member(pair.at, pair.len, "b.shown"), "47.35 ohm"));
+	assert_true(json_number(json_member(pair.at, pair.len, "b.U"), &x));
+	assert_near(x, 0.3, 1e-9);
+	check = element(text, "crosschecks", 1);
+	pair = json_element(json_member(check.at, check.len, "pairs"), 0);
+	assert_true(json_number(json_member(pair.at, pair.len, "en"), &x));
+	assert_near(x, 1.219673, 5e-6);
+
+	assert_int_equal(count(text, "refused"), 4);
+	element_is(text, "refused", 0, "position", "\"R4\"");
+	assert_non_null(strstr(element(text, "refused", 0).at, "different reach"));
+	element_is(text, "refused", 1, "position", "\"R6\"");
+	element_is(text, "refused", 2, "position", "\"R7\"");
+	element_is(text, "refused", 3, "position", "\"R8\"");
+	free(text);
+
+	text = ask(s, "compare", "{\"position\":\"R2\"}");
+	assert_int_equal(count(text, "crosschecks"), 1);
+	assert_int_equal(count(text, "refused"), 0);
+	element_is(text, "crosschecks", 0, "position", "\"R2\"");
+	free(text);
+}
+
+/* ---- compare: twins ---- */
+
+static void test_twins(void **state)
+{
+	static const struct touch touches[] = {
+		/* R1 and R101: 5 % parts; 104 against 96: difference 8/100 = 0.08, within the 0.1
+		 * that the tolerance lets them differ, though E_n = 8 / (2 sqrt(2)) = 2.83 */
+		{ "j", "R1", "red", "in-circuit", "104", 1, 0 },
+		{ "j", "R101", "red", "in-circuit", "96", 1, 0 },
+		/* R2 and R102: 1 % parts; difference 10/95 is too much */
+		{ "j", "R2", "red", "in-circuit", "100", 1, 0 },
+		{ "j", "R102", "red", "in-circuit", "90", 1, 0 },
+		/* R3 and R103: never at one reach */
+		{ "j", "R3", "red", "in-circuit", "100", 1, 0 },
+		{ "j", "R103", "red", "lifted", "100", 1, 0 },
+		/* R4 and R104: the meter that measured both, though the newest is another's */
+		{ "j", "R4", "red", "lifted", "200", 1, 0 },
+		{ "j", "R104", "red", "lifted", "201", 1, 0 },
+		{ "j", "R104", "bench", "lifted", "250", 1, 0 },
+		/* R7 and R107: no tolerance written; 1 % is usual for the kind, so that they may
+		 * lie 0.02 apart: 1.5 / 100.75 */
+		{ "j", "R7", "red", "lifted", "101.5", 0.1, 0 },
+		{ "j", "R107", "red", "lifted", "100", 0.1, 0 },
+		/* R5: its twin was not measured */
+		{ "j", "R5", "red", "lifted", "200", 1, 0 },
+	};
+	static const char *const rows[][3] = {
+		{ "R1", "5%", "R101" }, { "R2", "1%", "R102" }, { "R3", "5%", "R103" },
+		{ "R4", "5%", "R104" }, { "R5", "5%", "R105" }, { "R101", "5%", "R1" },
+		{ "R102", "1%", "R2" }, { "R103", "5%", "R3" }, { "R104", "5%", "R4" },
+		{ "R105", "5%", "R5" }, { "R6", "5%", "" }, { "R7", "", "R107" }, { "R107", "", "R7" },
+	};
+	struct store *s = *state;
+	add_job(s, "j", "started", true, false);
+	for (size_t i = 0; i < sizeof rows / sizeof rows[0]; i++)
+		add_position(s, "j", rows[i][0], "100", rows[i][1], rows[i][2]);
+	for (size_t i = 0; i < sizeof touches / sizeof touches[0]; i++)
+		add_entry(s, &touches[i]);
+
+	char *text = ask(s, "compare", "{}");
+	assert_int_equal(count(text, "twins"), 4); /* each pair once */
+	element_is(text, "twins", 0, "position", "\"R1\"");
+	element_is(text, "twins", 0, "twin", "\"R101\"");
+	element_near(text, "twins", 0, "ratio", 104.0 / 96);
+	element_near(text, "twins", 0, "difference", 0.08);
+	element_near(text, "twins", 0, "en", 8 / sqrt(8));
+	element_is(text, "twins", 0, "agree", "true");
+	element_is(text, "twins", 0, "a.shown", "\"104 ohm\"");
+	element_is(text, "twins", 1, "agree", "false");
+	element_near(text, "twins", 1, "difference", 10.0 / 95);
+	element_is(text, "twins", 2, "position", "\"R4\"");
+	element_is(text, "twins", 2, "b.meter", "\"red\"");
+	element_is(text, "twins", 2, "b.shown", "\"201 ohm\"");
+	element_is(text, "twins", 3, "position", "\"R7\"");
+	element_is(text, "twins", 3, "agree", "true");
+	element_near(text, "twins", 3, "en", 1.5 / sqrt(0.08));
+	assert_int_equal(count(text, "refused"), 1);
+	element_is(text, "refused", 0, "position", "\"R3\"");
+	assert_non_null(strstr(text, "different reach"));
+	free(text);
+
+	/* Asked for from either side. */
+	text = ask(s, "compare", "{\"position\":\"R101\"}");
+	assert_int_equal(count(text, "twins"), 1);
+	element_is(text, "twins", 0, "position", "\"R101\"");
+	element_near(text, "twins", 0, "ratio", 96.0 / 104);
+	assert_int_equal(count(text, "crosschecks"), 0);
+	free(text);
+}
+
+#define TEST(name) cmocka_unit_test_setup_teardown(test_##name, store_up, store_down)
+
+int main(void)
+{
+	const struct CMUnitTest tests[] = {
+		TEST(log), TEST(records), TEST(records_by_length), TEST(verify), TEST(no_job),
+		TEST(jobs), TEST(sheet), TEST(entries), TEST(crosscheck), TEST(twins),
+	};
+	return cmocka_run_group_tests_name("query", tests, NULL, NULL);
+}

@@ -1,0 +1,666 @@
+#!/usr/bin/env python3
+# SPDX-License-Identifier: MIT
+"""A verifier of logs that shares no code with the program: written from
+protocol/SEAL.md alone, with python3's hashlib, json and sqlite3.
+
+    verify_seal.py [--odd] LOG [SEQ:HASH]
+    verify_seal.py --selftest
+
+Prints the answer of SEAL.md section 4.  Exit status 0: the answer is a good one;
+1: it is not; 2: wrong use, or no log that can be read.  --odd also looks at section
+7, prints what is odd, and counts it as not good.
+"""
+
+import hashlib
+import json
+import os
+import pathlib
+import re
+import sqlite3
+import sys
+import tempfile
+from decimal import Decimal, InvalidOperation
+
+APPLICATION_ID = 0x54616C79
+PREFIX = b"tally-record-1\n"
+DEPTH_MAX = 32
+
+HEAD = re.compile(
+    rb'\{"seq":([1-9][0-9]*),"t":"'
+    rb"([0-9]{4})-([0-9]{2})-([0-9]{2})T([0-9]{2}):([0-9]{2}):([0-9]{2})\.[0-9]{6}Z"
+    rb'","kind":"([a-z][a-z-]{0,14})"'
+)
+ANCHOR = re.compile(r"([1-9][0-9]*):([0-9A-Fa-f]{64})")
+IDENTITY = re.compile(r"[0-9A-Fa-f]{32}")
+
+
+class NotALog(Exception):
+    """There is no answer, only an error."""
+
+
+class Broken(Exception):
+    """A rule does not hold."""
+
+
+# ---- section 2: the rules ----
+
+
+def next_hash(before, text):
+    return hashlib.sha256(PREFIX + before + text).digest()
+
+
+def is_date(year, month, day, hour, minute, second):
+    leap = year % 4 == 0 and (year % 100 != 0 or year % 400 == 0)
+    days = [31, 29 if leap else 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31]
+    return (
+        year >= 1
+        and 1 <= month <= 12
+        and 1 <= day <= days[month - 1]
+        and hour <= 23
+        and minute <= 59
+        and second <= 59
+    )
+
+
+def read_object(pairs):
+    keys = [k for k, _ in pairs]
+    if len(set(keys)) != len(keys):
+        raise Broken("rule 5: a key stands twice in an object")
+    return dict(pairs)
+
+
+def no_constant(word):
+    raise Broken("rule 5: %s is no JSON" % word)
+
+
+def depth_of(text):
+    """How deep objects and arrays nest; text is valid JSON."""
+    depth = deepest = 0
+    in_string = escaped = False
+    for c in text:
+        if in_string:
+            if escaped:
+                escaped = False
+            elif c == "\\":
+                escaped = True
+            elif c == '"':
+                in_string = False
+        elif c == '"':
+            in_string = True
+        elif c in "{[":
+            depth += 1
+            deepest = max(deepest, depth)
+        elif c in "}]":
+            depth -= 1
+    return deepest
+
+
+def whole_text(value):
+    """Every string of a value as UTF-8: half a surrogate pair has none."""
+    if isinstance(value, str):
+        value.encode("utf-8")
+    elif isinstance(value, dict):
+        for k, v in value.items():
+            k.encode("utf-8")
+            whole_text(v)
+    elif isinstance(value, list):
+        for v in value:
+            whole_text(v)
+
+
+def read_text(text):
+    """Rules 5 and 6; returns the object.  Numbers stay as they are written."""
+    if any(b < 0x20 for b in text):
+        raise Broken("rule 6: a control character")
+    if not (text.startswith(b"{") and text.endswith(b"}")):
+        raise Broken("rule 5: not an object from the first byte to the last")
+    try:
+        string = text.decode("utf-8")
+        value = json.loads(
+            string,
+            object_pairs_hook=read_object,
+            parse_constant=no_constant,
+            parse_int=Number,
+            parse_float=Number,
+        )
+        if depth_of(string) > DEPTH_MAX:
+            raise Broken("rule 5: nested too deep")
+        whole_text(value)
+    except (ValueError, RecursionError) as e:
+        raise Broken("rule 5: not JSON (%s)" % e)
+    return value
+
+
+class Number:
+    """A JSON number as its digits stand."""
+
+    def __init__(self, text):
+        self.text = text
+
+    def decimal(self):
+        return Decimal(self.text)
+
+
+def check_record(n, row, before):
+    """Rules 1 to 7 for one row; returns its object and hash."""
+    seq, text_type, text, hash_type, sealed = row
+    if seq != n:
+        raise Broken("rule 1: number %d stands where %d is due" % (seq, n))
+    if text_type != b"text" or hash_type != b"blob" or len(sealed) != 32:
+        raise Broken("rule 2: text or hash is of another type or size")
+    head = HEAD.match(text)
+    if not head or int(head[1]) != n or not is_date(*(int(head[i]) for i in range(2, 8))):
+        raise Broken("rule 3: the text does not begin as record %d must" % n)
+    if (head[8] == b"log") != (n == 1):
+        raise Broken("rule 4: record 1, and no other, is of kind log")
+    value = read_text(text)
+    identity = value.get("identity")
+    if n == 1 and not (isinstance(identity, str) and IDENTITY.fullmatch(identity)):
+        raise Broken("rule 4: record 1 has no identity")
+    computed = next_hash(before, text)
+    if computed != sealed:
+        raise Broken("rule 7: the text does not fit its hash")
+    return value, computed
+
+
+# ---- section 1: the file ----
+
+
+def connect(path):
+    if not os.path.isfile(path):
+        raise NotALog("there is no file %s" % path)
+    uri = pathlib.Path(path).resolve().as_uri()
+    wal = path + "-wal"
+    ways = ["?mode=ro", "?immutable=1"]
+    if not os.path.exists(wal):
+        # Nobody has it open; so no -wal and -shm are left beside it.
+        ways = ["?immutable=1"]
+    elif os.path.getsize(wal):
+        # The newest records are in there.
+        ways = ["?mode=ro"]
+    for way in ways:
+        try:
+            con = sqlite3.connect(uri + way, uri=True)
+            con.execute("SELECT 1 FROM sqlite_schema").fetchall()
+            return con
+        except sqlite3.OperationalError:
+            if way == ways[-1]:
+                raise
+
+
+def open_log(path):
+    con = connect(path)
+    (application,) = con.execute("PRAGMA application_id").fetchone()
+    (version,) = con.execute("PRAGMA user_version").fetchone()
+    (encoding,) = con.execute("PRAGMA encoding").fetchone()
+    if application != APPLICATION_ID:
+        raise NotALog("%s is an SQLite file, but no log" % path)
+    if version != 1 or encoding != "UTF-8":
+        raise NotALog("%s is a log of another format (%d, %s)" % (path, version, encoding))
+    con.text_factory = bytes
+    return con
+
+
+# ---- section 4: the answers ----
+
+
+class Answer:
+    def __init__(self):
+        self.verdict = None
+        self.what = ""
+        self.records = 0
+        self.head = bytes(32)
+        self.identity = ""
+        self.odd = []
+
+    def good(self):
+        return self.verdict in (
+            "intact, no anchor",
+            "intact to the anchor",
+            "newer than the anchor",
+        )
+
+
+def rows_of(con):
+    found = con.execute(
+        "SELECT count(*) FROM sqlite_schema WHERE name = 'record' AND type = 'table'"
+    ).fetchone()
+    if found[0] != 1:
+        raise Broken("section 1: there is no table of records")
+    return con.execute("SELECT seq, typeof(text), text, typeof(hash), hash FROM record ORDER BY seq")
+
+
+def verify(con, anchor=None, oddities=None):
+    a = Answer()
+    at_anchor = None
+    try:
+        for row in rows_of(con):
+            value, a.head = check_record(a.records + 1, row, a.head)
+            a.records += 1
+            if a.records == 1:
+                a.identity = value["identity"].lower()
+            if anchor and a.records == anchor[0]:
+                at_anchor = a.head
+            if oddities:
+                a.odd += ["record %d: %s" % (a.records, o) for o in oddities.look(value)]
+    except Broken as e:
+        a.verdict, a.what = "altered", "record %d: %s" % (a.records + 1, e)
+        return a
+    except sqlite3.DatabaseError as e:
+        a.verdict, a.what = "altered", "record %d cannot be read: %s" % (a.records + 1, e)
+        return a
+    if anchor is None:
+        a.verdict = "intact, no anchor" if a.records else "empty"
+    elif a.records < anchor[0]:
+        a.verdict, a.what = "truncated", "the log ends at record %d" % a.records
+    elif at_anchor != anchor[1]:
+        a.verdict, a.what = "rewritten", "record %d is not the anchor's" % anchor[0]
+    else:
+        a.verdict = "intact to the anchor" if a.records == anchor[0] else "newer than the anchor"
+    return a
+
+
+# ---- section 7: what is odd ----
+
+
+def whole(value):
+    """An integer that is written as one, else None."""
+    return int(value.text) if isinstance(value, Number) and re.fullmatch("-?[0-9]+", value.text) else None
+
+
+class Oddities:
+    """Looks at the records in turn and remembers what later ones may name."""
+
+    def __init__(self):
+        self.trails = {}
+        self.entries = set()
+
+    def look(self, r):
+        try:
+            seq = int(r["seq"].text)
+            if r["kind"] == "trail":
+                return self.trail(seq, r)
+            if r["kind"] == "entry":
+                return self.entry(seq, r)
+            if r["kind"] in ("strike", "move", "rejudge"):
+                return [] if whole(r["of"]) in self.entries else ["`of` names no entry above it"]
+        except (KeyError, TypeError, ValueError, AttributeError, InvalidOperation) as e:
+            return ["a member is missing or of another type (%r)" % e]
+        return []
+
+    def trail(self, seq, r):
+        odd = []
+        at = [whole(x) for x in r["at"]]
+        v = [None if x is None else whole(x) for x in r["v"]]
+        n = whole(r["n"])
+        self.trails[seq] = (r["meter"], n)
+        if not 1 <= n <= 1000 or len(at) != n or len(v) != n:
+            odd.append("at, v and n do not agree")
+        if at[0] != 0 or any(a > b for a, b in zip(at, at[1:])):
+            odd.append("at does not begin with 0, or falls")
+        there = [x for x in v if x is not None]
+        want = [min(there), max(there), there[0], there[-1]] if there else [None] * 4
+        have = [None if r[k] is None else whole(r[k]) for k in ("low", "high", "first", "last")]
+        if have != want:
+            odd.append("low, high, first or last are not those of v")
+        if any(not 0 <= whole(i) < n or not isinstance(word, str) for i, word in r["state"]):
+            odd.append("a state of no reading")
+        stated = {whole(i) for i, _ in r["state"]}
+        if any(x is None and i not in stated for i, x in enumerate(v)):
+            odd.append("a value is missing and no state says why")
+        return odd
+
+    def entry(self, seq, r):
+        odd = []
+        self.entries.add(seq)
+        for of, first, last in r["trail"]:
+            meter, n = self.trails.get(whole(of), (None, 0))
+            if meter != r["meter"] or not 0 <= whole(first) <= whole(last) < n:
+                odd.append("its trail names readings that are not there")
+        if r["value"] is None:
+            if not r.get("state"):
+                odd.append("no value, and no state that says why")
+        else:
+            digit = r["digit"].decimal()
+            if digit.normalize().as_tuple().digits != (1,) or r["value"].decimal() % digit != 0:
+                odd.append("the value is not a multiple of its digit")
+        for k in "job position quantity condition reach meter function u n settled source".split():
+            if k not in r:
+                odd.append("no %s" % k)
+        for k in "verdict side reason deviation limits shown frames service".split():
+            if k not in r:
+                odd.append("no %s" % k)
+        return odd
+
+
+# ---- self-test: a log built by the rules, then damaged ----
+
+
+class Build:
+    """A log in a folder of its own, written by SEAL.md."""
+
+    def __init__(self, folder, name, texts):
+        self.path = os.path.join(folder, name)
+        self.con = sqlite3.connect(self.path, isolation_level=None)
+        self.con.execute("PRAGMA application_id = %d" % APPLICATION_ID)
+        self.con.execute("PRAGMA user_version = 1")
+        self.con.execute(
+            "CREATE TABLE record (seq INTEGER PRIMARY KEY, text TEXT NOT NULL, hash BLOB NOT NULL)"
+        )
+        self.hashes = [bytes(32)]
+        for text in texts:
+            self.add(text)
+
+    def add(self, text, seq=None):
+        raw = text if isinstance(text, bytes) else text.encode("utf-8")
+        self.hashes.append(next_hash(self.hashes[-1], raw))
+        self.con.execute(
+            "INSERT INTO record VALUES (?, CAST(? AS TEXT), ?)",
+            (seq or len(self.hashes) - 1, raw, self.hashes[-1]),
+        )
+
+    def run(self, sql, *args):
+        self.con.execute(sql, args)
+
+
+def head(n, kind):
+    return '{"seq":%d,"t":"2026-11-25T10:00:%02d.000000Z","kind":"%s"' % (n, n % 60, kind)
+
+
+FIRST = (
+    head(1, "log").replace(":01.", ":00.") + ',"format":"tally-record-1","identity":'
+    '"000102030405060708090a0b0c0d0e0f","bench":"north","version":"0.1","key":null}'
+)
+SECOND = head(2, "note").replace(":02.", ":01.") + ',"position":"C7","text":"0.47 \u00b5F, leaky"}'
+EXAMPLE = [  # the hashes of SEAL.md section 2
+    "a11789ff21884923b559f749bd2bd29942c320c30306941b3beada417a87ebaa",
+    "cffc19ab2ad3a8e577eb9c0945adb16b55b208caee1176fc828e5734e4ffb22d",
+]
+
+
+def note(n, text="x"):
+    return head(n, "note") + ',"text":"%s"}' % text
+
+
+def sample(n=8):
+    return [FIRST, SECOND] + [note(i) for i in range(3, n + 1)]
+
+
+def swap_text(b):
+    # Same length, one letter: what a hex editor does.
+    b.run("UPDATE record SET text = replace(text, '\"x\"', '\"y\"') WHERE seq = 5")
+
+
+def swap_records(b):
+    b.run("UPDATE record SET seq = seq + 100 WHERE seq IN (4, 5)")
+    b.run("UPDATE record SET seq = CASE seq WHEN 104 THEN 5 ELSE 4 END WHERE seq > 100")
+
+
+def as_view(b):
+    b.run("ALTER TABLE record RENAME TO other")
+    b.run("CREATE VIEW record AS SELECT * FROM other")
+
+
+def table_of_damage():
+    """Legend, what is done to a log of eight records, the anchor given (a number:
+    of that record before the damage), the answer due, the record named."""
+    def nothing(b):
+        pass
+
+    def cut(b, above):
+        b.run("DELETE FROM record WHERE seq > ?", above)
+
+    def anew(b, texts):
+        # All hashes made anew: what anyone can do who can write the file.
+        b.run("DELETE FROM record")
+        b.hashes = [bytes(32)]
+        for t in texts:
+            b.add(t)
+
+    def with_last(text):
+        return lambda b: anew(b, sample(7) + [text])
+
+    changed = sample()
+    changed[4] = note(5, "y")
+    tail = sample()
+    tail[6] = note(7, "y")
+    deep = "[" * 31 + "]" * 31
+    rows = [
+        ("untouched", nothing, None, "intact, no anchor", 0),
+        ("untouched, anchor at the end", nothing, 8, "intact to the anchor", 0),
+        ("untouched, anchor before it", nothing, 3, "newer than the anchor", 0),
+        ("untouched, anchor at the first", nothing, 1, "newer than the anchor", 0),
+        ("one letter", swap_text, None, "altered", 5),
+        ("one letter, anchor behind", swap_text, 8, "altered", 5),
+        ("one letter, anchor before", swap_text, 3, "altered", 5),
+        ("one bit of a hash", lambda b: b.run(
+            "UPDATE record SET hash = ? WHERE seq = 6",
+            bytes([b.hashes[6][0] ^ 1]) + b.hashes[6][1:]), None, "altered", 6),
+        ("one taken out", lambda b: b.run("DELETE FROM record WHERE seq = 4"), None, "altered", 4),
+        ("the first taken out", lambda b: b.run("DELETE FROM record WHERE seq = 1"), None, "altered", 1),
+        ("one put in before the first", lambda b: b.add(note(0), -3), None, "altered", 1),
+        ("two swapped", swap_records, None, "altered", 4),
+        ("one twice", lambda b: b.run("INSERT INTO record SELECT 9, text, hash FROM record WHERE "
+                                      "seq = 8"), None, "altered", 9),
+        ("hash of 31 bytes", lambda b: b.run(
+            "UPDATE record SET hash = substr(hash, 1, 31) WHERE seq = 8"), None, "altered", 8),
+        ("hash as hexadecimal text", lambda b: b.run(
+            "UPDATE record SET hash = hex(hash) WHERE seq = 8"), None, "altered", 8),
+        ("text as a blob", lambda b: b.run(
+            "UPDATE record SET text = CAST(text AS BLOB) WHERE seq = 8"), None, "altered", 8),
+        ("a view instead", as_view, None, "altered", 1),
+        ("last one cut", lambda b: cut(b, 7), None, "intact, no anchor", 0),
+        ("last one cut, anchor there", lambda b: cut(b, 7), 8, "truncated", 0),
+        ("last one cut, anchor before", lambda b: cut(b, 7), 7, "intact to the anchor", 0),
+        ("all cut", lambda b: cut(b, 0), None, "empty", 0),
+        ("all cut, anchor", lambda b: cut(b, 0), 8, "truncated", 0),
+        ("all made anew", lambda b: anew(b, changed), None, "intact, no anchor", 0),
+        ("all made anew, anchor behind", lambda b: anew(b, changed), 8, "rewritten", 0),
+        ("all made anew, anchor at it", lambda b: anew(b, changed), 5, "rewritten", 0),
+        ("tail made anew behind the anchor", lambda b: anew(b, tail), 6, "newer than the anchor", 0),
+        ("made anew with a number off", with_last(note(9)), None, "altered", 8),
+        ("a space in the head", with_last('{"seq":8, ' + note(8)[9:]), None, "altered", 8),
+        ("no such day", with_last(note(8).replace("11-25", "11-31")), None, "altered", 8),
+        ("five decimals", with_last(note(8).replace("000000Z", "00000Z")), None, "altered", 8),
+        ("kind in capitals", with_last(head(8, "Note") + "}"), None, "altered", 8),
+        ("kind of sixteen letters", with_last(head(8, "a" * 16) + "}"), None, "altered", 8),
+        ("kind of fifteen letters", with_last(head(8, "a" * 15) + "}"), None, "intact, no anchor", 0),
+        ("a second log record", with_last(head(8, "log") + ',"identity":"%s"}' % ("0" * 32)),
+         None, "altered", 8),
+        ("no identity", lambda b: anew(b, [FIRST.replace("identity", "identitx")]), None, "altered", 1),
+        ("short identity", lambda b: anew(b, [FIRST.replace("0e0f", "0e0")]), None, "altered", 1),
+        ("no log record", lambda b: anew(b, [note(1)]), None, "altered", 1),
+        ("a key twice", with_last(head(8, "note") + ',"seq":8}'), None, "altered", 8),
+        ("a key twice by escape", with_last(head(8, "note") + ',"a":1,"\\u0061":2}'), None, "altered", 8),
+        ("a key twice further in", with_last(head(8, "note") + ',"a":[{"b":1,"b":1}]}'), None,
+         "altered", 8),
+        ("NaN", with_last(head(8, "note") + ',"u":NaN}'), None, "altered", 8),
+        ("Infinity", with_last(head(8, "note") + ',"u":-Infinity}'), None, "altered", 8),
+        ("not JSON", with_last(head(8, "note") + ',"u":01}'), None, "altered", 8),
+        ("half a pair", with_last(head(8, "note") + ',"u":"\\ud83d"}'), None, "altered", 8),
+        ("a whole pair", with_last(head(8, "note") + ',"u":"\\ud83d\\udd27"}'), None,
+         "intact, no anchor", 0),
+        ("32 deep", with_last(head(8, "note") + ',"a":%s}' % deep), None, "intact, no anchor", 0),
+        ("33 deep", with_last(head(8, "note") + ',"a":[%s]}' % deep), None, "altered", 8),
+        ("brackets in a string", with_last(head(8, "note") + ',"a":"%s\\"["}' % ("[" * 40)), None,
+         "intact, no anchor", 0),
+        ("a line break between tokens", with_last(head(8, "note") + ',\n"a":1}'), None, "altered", 8),
+        ("a line break behind", with_last(note(8) + "\n"), None, "altered", 8),
+        ("a space behind", with_last(note(8) + " "), None, "altered", 8),
+        ("two objects", with_last(note(8) + "{}"), None, "altered", 8),
+        ("not UTF-8", with_last(note(8).encode() .replace(b'"x"', b'"\xff"')), None, "altered", 8),
+        ("an unknown kind", with_last(head(8, "later-kind") + ',"a":null}'), None,
+         "intact, no anchor", 0),
+    ]
+    return rows
+
+
+def trail(n, **change):
+    r = {
+        "meter": "red", "function": "ohm", "position": "R1", "digit": 0.1, "at": [0, 2500, 2500],
+        "v": [4812, None, 4809], "state": [[1, "overload"]], "low": 4809, "high": 4812,
+        "first": 4812, "last": 4809, "n": 3,
+    }
+    r.update(change)
+    return head(n, "trail") + "," + json.dumps(r)[1:]
+
+
+def entry(n, **change):
+    r = {
+        "job": "Lyric", "position": "R1", "quantity": "value", "condition": "found",
+        "reach": "lifted", "meter": "red", "function": "ohm", "value": 481.2, "digit": 0.1,
+        "u": 0.3, "n": 2, "settled": True, "source": "meter", "verdict": "none", "side": None,
+        "reason": None, "deviation": None, "limits": [None, None], "service": None,
+        "shown": "481.2 ohm", "frames": [], "trail": [[2, 0, 2]],
+    }
+    r.update(change)
+    return head(n, "entry") + "," + json.dumps(r)[1:]
+
+
+def table_of_oddities():
+    """Legend, records 2 and 3, how many oddities."""
+    strike = head(3, "strike")
+    return [
+        ("a sound run and its entry", trail(2), entry(3), 0),
+        ("no value in a run", trail(2, v=[None] * 3, state=[[0, "hold"], [1, "hold"], [2, "hold"]],
+                                    low=None, high=None, first=None, last=None), note(3), 0),
+        ("a time missing", trail(2, at=[0, 2500]), note(3), 1),
+        ("times fall", trail(2, at=[0, 2500, 2499]), note(3), 1),
+        ("times begin late", trail(2, at=[1, 2500, 2500]), note(3), 1),
+        ("low is not", trail(2, low=4808), note(3), 1),
+        ("last is not", trail(2, last=4812), note(3), 1),
+        ("state of no reading", trail(2, state=[[1, "overload"], [3, "hold"]]), note(3), 1),
+        ("no state for no value", trail(2, state=[]), note(3), 1),
+        ("a member missing", note(2).replace('"note"', '"trail"'), note(3), 1),
+        ("readings past the run", trail(2), entry(3, trail=[[2, 0, 3]]), 1),
+        ("readings backwards", trail(2), entry(3, trail=[[2, 2, 1]]), 1),
+        ("readings of another meter", trail(2, meter="blue"), entry(3), 1),
+        ("readings of no trail", note(2), entry(3), 1),
+        ("half a digit", trail(2), entry(3, value=481.25), 1),
+        ("digit of two", trail(2), entry(3, digit=0.2), 1),
+        ("overload", trail(2), entry(3, value=None, digit=None, state="overload"), 0),
+        ("no value, no state", trail(2), entry(3, value=None, digit=None), 1),
+        ("strikes nothing", note(2), strike + ',"of":2}', 1),
+        ("strikes a later one", note(2), strike + ',"of":4}', 1),
+        ("strikes an entry", entry(2, trail=[]), strike + ',"of":2}', 0),
+    ]
+
+
+def selftest():
+    failed = passed = 0
+
+    def check(legend, got, want):
+        nonlocal failed, passed
+        if got == want:
+            passed += 1
+        else:
+            failed += 1
+            print("%s: %r, expected %r" % (legend, got, want))
+
+    with tempfile.TemporaryDirectory() as folder:
+        b = Build(folder, "example", [FIRST, SECOND])
+        check("hashes of SEAL.md", [h.hex() for h in b.hashes[1:]], EXAMPLE)
+        for i, (legend, damage, pin, verdict, bad) in enumerate(table_of_damage()):
+            b = Build(folder, "log %d?#%%.db" % i, sample())
+            anchor = (pin, b.hashes[pin]) if pin else None
+            damage(b)
+            b.con.close()
+            a = verify(open_log(b.path), anchor)
+            check(legend, (a.verdict, a.records + 1 if a.verdict == "altered" else 0), (verdict, bad))
+        for i, (legend, two, three, odd) in enumerate(table_of_oddities()):
+            b = Build(folder, "odd%d" % i, [FIRST, two, three])
+            b.con.close()
+            a = verify(open_log(b.path), None, Oddities())
+            check(legend, (a.verdict, len(a.odd)), ("intact, no anchor", odd))
+        for legend, arguments, status in table_of_uses(folder):
+            check(legend, main(arguments, quiet=True), status)
+    print("[  PASSED  ] %d test(s)." % passed)
+    if failed:
+        print("[  FAILED  ] %d test(s), listed below:" % failed)
+    return 1 if failed else 0
+
+
+def table_of_uses(folder):
+    """The exit status of each use."""
+    good = Build(folder, "good", sample())
+    good.con.close()
+    bad = Build(folder, "bad", sample())
+    swap_text(bad)
+    bad.con.close()
+    foreign = os.path.join(folder, "foreign")
+    con = sqlite3.connect(foreign)
+    con.execute("CREATE TABLE record (seq, text, hash)")
+    con.commit()
+    con.close()
+    newer = Build(folder, "newer", sample())
+    newer.run("PRAGMA user_version = 2")
+    newer.con.close()
+    text = os.path.join(folder, "text")
+    with open(text, "w") as f:
+        f.write("This is not a database. " * 100)
+    damaged = Build(folder, "damaged", sample(400))
+    damaged.con.close()
+    with open(damaged.path, "r+b") as f:
+        f.seek(3 * 4096)
+        f.write(b"\xff" * 4096)
+    pin = "8:" + good.hashes[8].hex()
+    return [
+        ("a good log", [good.path], 0),
+        ("with its anchor", [good.path, pin], 0),
+        ("with its anchor in capitals", [good.path, pin.upper()], 0),
+        ("with another anchor", [good.path, "8:" + "0" * 64], 1),
+        ("with an anchor past its end", [good.path, "9:" + "0" * 64], 1),
+        ("with no anchor at all", [good.path, "8"], 2),
+        ("with record 0", [good.path, "0:" + "0" * 64], 2),
+        ("a bad log", [bad.path], 1),
+        ("a damaged file", [damaged.path], 1),
+        ("a file of another program", [foreign], 2),
+        ("a newer format", [newer.path], 2),
+        ("no database", [text], 2),
+        ("no file", [os.path.join(folder, "none")], 2),
+        ("a folder", [folder], 2),
+        ("no argument", [], 2),
+        ("too many", [good.path, pin, pin], 2),
+        ("an unknown option", ["--help-me", good.path], 2),
+    ]
+
+
+# ---- use ----
+
+
+def main(arguments, quiet=False):
+    def say(line, where=sys.stdout):
+        if not quiet:
+            print(line, file=where)
+
+    odd = "--odd" in arguments
+    rest = [x for x in arguments if x != "--odd"]
+    if arguments == ["--selftest"]:
+        return selftest()
+    if not 1 <= len(rest) <= 2 or rest[0].startswith("-"):
+        say(__doc__.strip(), sys.stderr)
+        return 2
+    anchor = None
+    if len(rest) == 2:
+        m = ANCHOR.fullmatch(rest[1])
+        if not m:
+            say("an anchor is SEQ:HASH, a number from 1 and 64 hexadecimal digits", sys.stderr)
+            return 2
+        anchor = (int(m[1]), bytes.fromhex(m[2]))
+    try:
+        a = verify(open_log(rest[0]), anchor, Oddities() if odd else None)
+    except (NotALog, sqlite3.Error, OSError) as e:
+        say("%s: %s" % (rest[0], e), sys.stderr)
+        return 2
+    say("%s%s" % (a.verdict, " (%s)" % a.what if a.what else ""))
+    say("records  %d" % a.records)
+    if a.records:
+        say("head     %d:%s" % (a.records, a.head.hex()))
+        say("identity %s" % a.identity)
+    for o in a.odd:
+        say("odd: " + o)
+    return 0 if a.good() and not a.odd else 1
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))
