@@ -295,8 +295,12 @@ static int place_for(struct bench *b, struct bench_meter *m, enum function f)
 {
 	struct fault why;
 	int place = position_of_meter(b, m);
-	if (m->spent)
-		return -1; /* the old part again */
+	if (m->spent) { /* the old part again */
+		if (place != m->spent_place)
+			refuse(b, m, place, "touched before the leads were open long enough: taken for the "
+			       "part before; lift, and touch it again");
+		return -1;
+	}
 	if (place < 0) {
 		refuse(b, m, place, "no position is chosen");
 		return -1;

@@ -3,6 +3,7 @@
  * The inside of the bench, shared by its files and by nobody else:
  *
  *   bench.c         inputs in, timers, the way of a reading
+ *   bench_log.c     events, drafts to the log and what comes back
  *   bench_walk.c    which position is up, and when the next one is
  *   bench_capture.c from a settled value to an entry
  *   bench_job.c     jobs, sheets, notes, strikes; reading them back
@@ -118,7 +119,7 @@ struct bench {
 	char *body2;       /* for the trail run beside an entry */
 };
 
-/* bench.c */
+/* bench_log.c */
 /* Tell people: pairs of key and value (strings; seq is written as a number; a
  * NULL value is left out), then NULL. */
 void bench_event(struct bench *b, const char *event, ...) __attribute__((sentinel));
@@ -135,9 +136,15 @@ bool bench_put(struct bench *b, const char *kind, int64_t t, const struct text *
 void bench_end_run(struct bench *b, struct bench_meter *m);
 /* The open run went to the log under this ticket. */
 void bench_pend_run(struct bench *b, struct bench_meter *m, uint64_t ticket);
-/* An act, for tapes. */
+/* A gap record; `lost` readings are known to be missing, -1: nobody knows. */
+void bench_gap(struct bench *b, struct bench_meter *m, int64_t from, int64_t to,
+               const char *cause, int64_t lost);
+void bench_seal_spoilt(struct bench *b, struct bench_meter *m); /* bad frames, if any wait */
+void bench_save_open_runs(struct bench *b);
+/* bench_act.c: an act, for tapes. */
 void bench_taped(struct bench *b, int64_t t, const char *act, const char *format, ...)
     __attribute__((format(printf, 4, 5)));
+/* bench.c: when this meter has to be looked at next. */
 void bench_timers(struct bench *b, struct bench_meter *m);
 bool bench_grow(void **array, int count, int *size, size_t each);
 

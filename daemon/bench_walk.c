@@ -118,10 +118,20 @@ void walk_expect(struct bench *b)
 	}
 }
 
-static bool anyone_spent(const struct bench *b)
+/* A meter that made an entry here and has not left yet. */
+static bool anyone_here(const struct bench *b)
 {
 	for (int i = 0; i < b->meters; i++)
 		if (b->meter[i].spent && b->meter[i].spent_place == b->chosen)
+			return true;
+	return false;
+}
+
+/* A meter whose next touch would be taken for the old part. */
+static bool anyone_spent(const struct bench *b)
+{
+	for (int i = 0; i < b->meters; i++)
+		if (b->meter[i].spent && b->meter[i].bound < 0)
 			return true;
 	return false;
 }
@@ -181,7 +191,7 @@ static bool choice_served(const struct bench *b)
 
 static void maybe_advance(struct bench *b)
 {
-	if (b->walk && b->chosen >= 0 && choice_served(b) && !anyone_spent(b))
+	if (b->walk && b->chosen >= 0 && choice_served(b) && !anyone_here(b))
 		advance(b);
 }
 
@@ -202,7 +212,12 @@ void walk_on_meter(struct bench *b, struct bench_meter *m, int64_t t)
 	if (walk_deadline(b, m) > t)
 		return;
 	m->spent = false;
+	int before = b->choice;
 	maybe_advance(b);
+	/* Chosen while the old part was still touched: only now it may be touched. */
+	if (b->choice == before && m->bound < 0 && b->chosen >= 0 && m->spent_place != b->chosen &&
+	    !anyone_spent(b))
+		announce(b);
 }
 
 void walk_made(struct bench *b, int64_t t)

@@ -586,7 +586,10 @@ int main(int argc, char **argv)
 	if (status < 0 && c.socket)
 		snprintf(config->socket, sizeof config->socket, "%s", c.socket);
 	if (status < 0 && c.check) {
-		say("%s is good: %d meters", c.config ? c.config : CONFIG_FILE, config->meters);
+		if (config->file[0])
+			say("%s is good: %d meters", config->file, config->meters);
+		else
+			say("there is no " CONFIG_FILE ": a bench without meters (--config names another)");
 		status = 0;
 	} else if (status < 0 && c.replay) {
 		struct replay_options options = {.recording = c.replay, .sheet = c.sheet,

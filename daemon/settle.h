@@ -29,12 +29,25 @@
 	X(settle_conversions, "settle conversions", 4, 2, 100) /* undisturbed, at least */ \
 	X(settle_seconds, "settle seconds", 0.4, 0, 60) /* and this long */ \
 	X(settle_conversions_slow, "settle conversions slow", 7, 2, 100) \
-	X(settle_noise, "settle noise", 1.5, 0, 1000) \
-	X(lawless_restarts, "lawless restarts", 5, 0, 1000) \
-	X(lawless_times, "lawless times", 1.5, 0, 100) \
+	X(settle_noise, "settle noise", 2.2, 0, 1000) \
+	X(lawless_odds, "lawless odds", 0.1, 0, 100) \
+	X(lawless_most, "lawless most", 14, 2, 1000) \
+	X(wander_digits, "wander digits", 1, 0, 1000) \
+	X(wander_ratio, "wander ratio", 0.6, 0, 2) \
+	X(law_tail_sigma, "law tail sigma", 1.75, 0, 10) \
+	X(law_noise_local, "law noise local", 4, 1, 1000) \
+	X(law_noise_step, "law noise step", 0.5, 0, 10) \
+	X(law_hazard_first, "law hazard first", 0.2, 1e-6, 0.9) \
+	X(law_noise_most, "law noise most", 7.5, 0.5, 10000) \
+	X(lawless_times, "lawless times", 6, 0, 100) \
+	X(law_tail_times, "law tail times", 20, 0, 100) \
 	X(law_slow_periods, "law slow periods", 0.8, 0, 100) \
 	X(settle_doubt, "settle doubt", 0.07, 0.0001, 0.5) /* chance that the rest is off */ \
 	X(moving_seconds, "moving seconds", 20, 1, 3600) /* then: keeps moving */ \
+	X(moving_millifarad_seconds, "moving millifarad seconds", 10, 0, 600) \
+	X(odd_times, "odd times", 2, 1, 1e6) \
+	X(odd_digits, "odd digits", 0.08, 0, 1) \
+	X(law_stray_digits, "law stray digits", 3, 0, 1000) \
 	X(moving_digits, "moving digits", 3, 0.5, 1000) /* more a reading is moving */ \
 	X(lift_seconds, "lift seconds", 0.5, 0.05, 60) /* open that long is a lift */ \
 	X(silent_seconds, "silent seconds", 1.2, 0.1, 600) /* silence that is a lift */ \
@@ -55,12 +68,12 @@
 	X(block_seconds, "block seconds", 0.02, 0.001, 0.1) /* of fast meters, for the law */ \
 	X(law_hazard, "law hazard", 0.02, 1e-6, 0.5) \
 	X(law_hazard_jolt, "law hazard jolt", 0.5, 1e-6, 0.9) \
-	X(law_approach, "law approach", 0.3, 0.001, 0.9) \
+	X(law_approach, "law approach", 0.15, 0.001, 0.9) \
 	X(law_start_digits, "law start digits", 30, 1, 10000) \
 	X(law_least_digits, "law least digits", 3, 0.1, 1000) \
 	X(law_small_starts, "law small starts", 0.015, 0, 1) \
 	X(law_start_pace, "law start pace", 3, 0, 1000) \
-	X(law_memory_digits, "law memory digits", 20, 1, 1e6) \
+	X(law_memory_digits, "law memory digits", 10, 1, 1e6) \
 	X(law_step_share, "law step share", 0.05, 0, 1) \
 	X(law_stray_share, "law stray share", 0.02, 1e-6, 0.5) \
 	X(law_stray_sigma, "law stray sigma", 6, 3, 100) \

@@ -16,10 +16,12 @@ struct settle_judgement {
 	int64_t since; /* the stretch that is at rest under that law began then, us */
 	int64_t begun; /* the likeliest run did */
 	double rest;   /* where it comes to rest, SI */
-	int restarts;  /* starts of a law since the reset: motion that no law explains */
-	int longest;   /* readings that it stood still for and then moved on after all */
+	int jumps;     /* to another level, that no law explains ... */
+	int readings;  /* ... among so many */
 	int64_t clear; /* ... and from then on the readings are clear of the approach */
 	double drift;  /* what the likeliest law still has to go, digits (signed) */
+	double tail;   /* digits that a second, slower tail may still go */
+	bool wanders;  /* the last readings walk more than noise does */
 	int n;         /* readings in the likeliest run */
 	bool slow;     /* that run came in by an exponential, not by a jump */
 };

@@ -109,10 +109,20 @@ bool settle_open_doubt(const struct settle *s, const struct settle_result *r)
 		fits = true;
 	if (!fits)
 		return true;
-	/* What floats lately: a value not well above it may be floating, too. */
-	double floats = 0;
-	for (int i = 0; i < opens(s); i++)
-		floats = fmax(floats, fabs(s->open_value[i]));
+	/* What floats lately: a value not well above it may be floating, too.  The
+	 * third largest, for a touch may have been taken for open at its first reading. */
+	double top[3] = {0, 0, 0};
+	for (int i = 0; i < opens(s); i++) {
+		double o = fabs(s->open_value[i]);
+		for (int j = 0; j < 3; j++) {
+			if (o > top[j]) {
+				double swap = top[j];
+				top[j] = o;
+				o = swap;
+			}
+		}
+	}
+	double floats = top[2];
 	/* (A glide, which is open too, does not count.) */
 	double most = r->function == FUNCTION_VOLT_DC ? s->limits.float_volt_dc : s->limits.float_volt_ac;
 	floats = fmin(floats, most);

@@ -10,7 +10,7 @@
 #define TALLY_SETTLE_STATE_H
 
 /* Starts of a run that are weighed against each other; the least likely leaves. */
-#define SETTLE_RUNS 12
+#define SETTLE_RUNS 8
 /* Time constants of the approach: 0.03 s to about 70 s, each 1.35 times the last. */
 #define SETTLE_TAUS 27
 /* Levels of noise, 0.4 digit and up, each 1.6 times the last. */
@@ -24,6 +24,9 @@
 
 /* Last readings, for the noise that they show by themselves. */
 #define SETTLE_RECENTS 9
+
+/* Levels that a trace stood on and left. */
+#define SETTLE_LEVELS 4
 
 /*
  * One hypothesis: since the reading that began it, nothing has happened but
@@ -43,6 +46,7 @@ struct settle_run {
 	double best_c, best_a, best_b, best_noise;
 	int best_tau;
 	double m;      /* readings absorbed, less what has faded */
+	double gone;   /* way gone that has not faded the readings before it yet */
 	int n;         /* readings absorbed */
 	int strays;    /* strays in a row that it has left out */
 	int64_t t0;
@@ -57,10 +61,11 @@ struct settle_law {
 	double digit;   /* weight of the last digit now, SI */
 	double counts;  /* largest count seen of this meter and function */
 	double recent[SETTLE_RECENTS]; /* last values, SI */
+	int64_t recent_t[SETTLE_RECENTS];
 	int recents;
 	double pace;    /* s, of conversions */
-	int64_t best_t0; /* start of the likeliest run */
-	int restarts, still, longest; /* see law_restarts */
+	double level[SETTLE_LEVELS], coarse; /* see law_jumps */
+	int levels, jumps, readings;
 	int64_t t;      /* of the last reading */
 };
 
@@ -68,8 +73,7 @@ struct settle_law {
 struct settle_item {
 	int64_t t;
 	int64_t n;        /* digits */
-	uint64_t ordinal; /* of its last frame */
-	uint64_t first;   /* of its first frame */
+	uint64_t first, last; /* ordinals of its first and last frame */
 };
 
 struct settle {

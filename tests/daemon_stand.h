@@ -54,7 +54,8 @@
 /* ---- meters ---- */
 
 struct sim {
-	char name[16], link[128];
+	char name[16];
+	const char *link;    /* to its pty, while it is plugged */
 	bool asked;
 	double period, next; /* seconds, of a talking one */
 	char says[64];       /* its line without the end; "" for silence */
@@ -192,7 +193,7 @@ static inline int meter_new(struct stand *s, const char *name, int rate, const c
 	struct sim *m = &s->sim[s->sims];
 	*m = (struct sim){ .asked = rate == 0, .period = rate ? 1.0 / rate : 0, .master = -1 };
 	snprintf(m->name, sizeof m->name, "%s", name);
-	snprintf(m->link, sizeof m->link, "%s", in_dir(s, name));
+	m->link = in_dir(s, name);
 	snprintf(s->about[s->sims], sizeof s->about[0], "%s", about ? about : "");
 	return s->sims++;
 }

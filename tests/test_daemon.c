@@ -243,11 +243,273 @@ static void test_tape(void **state)
 	free(replay);
 }
 
+/* ---- cables ---- */
+
+/* Pulled in the middle of a touch: a gap, no entry from the half of it, and the line
+ * is read again at most two seconds after it is there again. */
+static void replug(struct stand *s, struct peer *watch, int meter, const char *value)
+{
+	int before = entries(s);
+	meter_says(s, meter, value);
+	/* Two displays are no settled value. */
+	size_t said = meter_said(s, meter);
+	wait_until(s, meter_said(s, meter) >= said + 2);
+	meter_unplug(s, meter);
+	mustsee(watch, "\"event\":\"gone\"");
+	assert_int_equal(entries(s), before);
+	meter_says(s, meter, "OL MOhm");
+	double t = now_s();
+	meter_plug(s, meter);
+	mustsee(watch, "\"event\":\"back\""); /* heard at once; the record waits for the disk */
+	char *gap = record_of(mustsee(watch, "\"kind\":\"gap\""));
+	ckfield(gap, "\"meter\":\"red\"");
+	ckfield(gap, "\"cause\":\"");
+	free(gap);
+	struct answer a;
+	wait_until(s, (a = tally(s, "meters"), strstr(a.out, "overload")) ||
+	           now_s() - t > 2);
+	if (now_s() - t > 2)
+		fail_msg("data came back after %.1f s: %s", now_s() - t, a.out);
+	answer_free(&a);
+	assert_int_equal(entries(s), before);
+}
+
+static void test_replug(void **state)
+{
+	struct stand *s = *state;
+	int red = meter_new(s, "red", 10, OHM);
+	meter_says(s, red, "OL MOhm");
+	meter_plug(s, red);
+	daemon_start(s);
+	struct peer *watch = peer_watching(s, 0);
+	musttally(s, 0, "at", "R1");
+	mustsee(watch, "\"event\":\"up\"");
+	wait_until(s, meter_said(s, red) > 10);
+	replug(s, watch, red, "+101.2 kOhm");
+	replug(s, watch, red, "+102.2 kOhm");
+	/* After all that a whole touch is one entry. */
+	free(touch(s, watch, red, "R1", "+103.2 kOhm", "OL MOhm"));
+	assert_int_equal(entries(s), 1);
+	/* The link alone goes, the terminal stays: unplugged too. */
+	char hidden[160];
+	snprintf(hidden, sizeof hidden, "%s.away", s->sim[red].link);
+	assert_int_equal(rename(s->sim[red].link, hidden), 0);
+	mustsee(watch, "\"event\":\"gone\"");
+	assert_int_equal(rename(hidden, s->sim[red].link), 0);
+	mustsee(watch, "\"event\":\"back\"");
+	assert_int_equal(meter_got(s, red), 0);
+	peer_free(watch);
+	assert_int_equal(daemon_stop(s, SIGTERM), 0);
+	musttally(s, 0, "verify", s->log);
+}
+
+static long status_kib(pid_t pid, const char *key)
+{
+	char path[64];
+	snprintf(path, sizeof path, "/proc/%d/status", (int)pid);
+	char *text = file_text(path), *at = strstr(text, key);
+	long kib = at ? strtol(at + strlen(key), NULL, 10) : -1;
+	free(text);
+	return kib;
+}
+
+static int open_files(pid_t pid)
+{
+	char path[64];
+	int n = 0;
+	snprintf(path, sizeof path, "/proc/%d/fd", (int)pid);
+	DIR *dir = opendir(path);
+	while (dir && readdir(dir))
+		n++;
+	if (dir)
+		closedir(dir);
+	return n;
+}
+
+/* Seventeen adapters, pulled and plugged three times each, all at once. */
+static void test_growth(void **state)
+{
+	enum { METERS = 17, ROUNDS = 3 };
+	struct stand *s = *state;
+	for (int i = 0; i < METERS; i++) {
+		char name[16];
+		snprintf(name, sizeof name, "m%d", i);
+		meter_new(s, name, 20, NULL);
+		meter_says(s, i, "OL MOhm");
+	}
+	daemon_start(s);
+	struct peer *watch = peer_watching(s, 0);
+	long rss = 0;
+	int files = 0;
+	/* The first round makes what is made once. */
+	for (int round = 0; round <= ROUNDS; round++) {
+		for (int i = 0; i < METERS; i++)
+			meter_plug(s, i);
+		for (int i = 0; i < METERS; i++) {
+			size_t said = meter_said(s, i);
+			wait_until(s, meter_said(s, i) > said);
+		}
+		for (int i = 0; round > 0 && i < METERS; i++)
+			mustsee(watch, "\"event\":\"back\"");
+		if (round == 0)
+			wait_until(s, file_has(s->said, "m16: line open"));
+		if (round == 1) {
+			rss = status_kib(s->daemon, "VmRSS:");
+			files = open_files(s->daemon);
+		}
+		if (round == ROUNDS)
+			break;
+		for (int i = 0; i < METERS; i++)
+			meter_unplug(s, i);
+		for (int i = 0; i < METERS; i++)
+			mustsee(watch, "\"event\":\"gone\"");
+	}
+	assert_true(rss > 0 && files > METERS);
+	print_message("   %ld KiB and %d files, then %ld KiB and %d files\n", rss, files,
+	              status_kib(s->daemon, "VmRSS:"), open_files(s->daemon));
+	assert_int_equal(open_files(s->daemon), files);
+	assert_true(status_kib(s->daemon, "VmRSS:") - rss < 1024);
+	peer_free(watch);
+	assert_int_equal(daemon_stop(s, SIGTERM), 0);
+}
+
+/* ---- its end ---- */
+
+/* SIGTERM under load, with an open run and a client that never reads: within two
+ * seconds, and every reading that came is sealed. */
+static void end_by(struct stand *s, int red, int signal)
+{
+	daemon_start(s);
+	struct peer *watch = peer_watching(s, 0), *deaf = peer_watching(s, 0);
+	musttally(s, 0, "at", "R1");
+	meter_says(s, red, "wander");
+	size_t said = meter_said(s, red);
+	wait_until(s, meter_said(s, red) > said + 100);
+	double t = now_s();
+	assert_int_equal(daemon_stop(s, signal), 0);
+	t = now_s() - t;
+	if (t > 2)
+		fail_msg("it took %.2f s", t);
+	assert_int_not_equal(access(s->socket, F_OK), 0);
+	assert_true(file_has(s->said, "everything is logged first"));
+	mustend(watch);
+	peer_free(watch);
+	peer_free(deaf);
+}
+
+static void test_end(void **state)
+{
+	struct stand *s = *state;
+	int red = meter_new(s, "red", 200, NULL);
+	meter_plug(s, red);
+	end_by(s, red, SIGTERM);
+	end_by(s, red, SIGINT);
+	/* The readings of both runs stand in the log, none of them recovered. */
+	char *all = log_texts(s, s->log);
+	int n = 0, sum = 0;
+	for (char *at = all; (at = strstr(at, "\"kind\":\"trail\"")); at++) {
+		char *end = strchr(at, '\n'), *count = strstr(at, "\"n\":");
+		assert_true(count && count < end);
+		sum += atoi(count + 4);
+		n++;
+	}
+	assert_true(n >= 2);
+	assert_true(sum > 150);
+	assert_null(strstr(all, "\"recovered\""));
+	free(all);
+	musttally(s, 0, "verify", s->log);
+	/* Nothing is left beside the log that a next daemon would have to clean. */
+	assert_int_not_equal(access(in_dir(s, "stand.db-wal"), F_OK), 0);
+}
+
+/* ---- the life that the README shows ---- */
+
+static void test_life(void **state)
+{
+	struct stand *s = *state;
+	int bench = meter_new(s, "bench", 0, SCPI), red = meter_new(s, "red", 20, OHM),
+	    blue = meter_new(s, "blue", 20, OHM);
+	static const struct {
+		int meter; /* 0 bench, 1 red, 2 blue */
+		const char *position, *value, *open, *verdict;
+	} touches[] = {
+		{1, "R1", "+101.2 kOhm", "OL MOhm", "within"},
+		{2, "R2", "118.9 kOhm", "OL MOhm", "outside"},
+		{0, "R3", "+4.69990E+04", "+9.90000000E+37", "within"},
+		{1, "C1", "+0.098 uF", "+0.000 uF", "within"},
+		{2, "C2", "0.140 uF", "0.000 uF", "outside"},
+		{1, "C3", "331.0 nF", "0.000 nF", "within"},
+	};
+	for (int i = 0; i < 3; i++) {
+		meter_says(s, i, i == bench ? "+9.90000000E+37" : "OL MOhm");
+		meter_plug(s, i);
+	}
+	daemon_start(s);
+	musttally(s, 0, "job", "start", "attic find");
+	musttally(s, 0, "sheet", "load", "tests/recordings/sheet.csv");
+	musttally(s, 0, "reach", "lifted");
+	struct peer *watch = peer_watching(s, -1);
+	musttally(s, 0, "walk", "on");
+	for (size_t i = 0; i < sizeof touches / sizeof *touches; i++) {
+		note_row("%s", touches[i].position);
+		up(watch, touches[i].position);
+		char verdict[64], *record = touch(s, watch, touches[i].meter, touches[i].position,
+		                                  touches[i].value, touches[i].open);
+		snprintf(verdict, sizeof verdict, "\"verdict\":\"%s\"", touches[i].verdict);
+		ckfield(record, verdict);
+		free(record);
+	}
+	mustsee(watch, "\"event\":\"done\"");
+	/* Far from this nominal, and it fits the next position: held until it is taken. */
+	musttally(s, 0, "at", "C2");
+	meter_says(s, red, "0.345 uF");
+	ckfield(mustsee(watch, "\"event\":\"held\""), "\"looks\":\"C3\"");
+	musttally(s, 0, "take");
+	char *taken = record_of(mustsee(watch, "\"kind\":\"entry\""));
+	ckfield(taken, "\"position\":\"C2\"");
+	ckfield(taken, "\"value\":3.45e-07");
+	free(taken);
+	meter_says(s, red, "OL MOhm");
+	/* Red and blue cannot both be right about C2: the answer of compare is no. */
+	musttally(s, 1, "compare");
+	musttally(s, 0, "undo");
+	/* A second meter on R1: the same part, another opinion. */
+	musttally(s, 0, "at", "R1");
+	free(touch(s, watch, blue, "R1", "101.5 kOhm", "OL MOhm"));
+	musttally(s, 0, "meters");
+	musttally(s, 0, "entries");
+	musttally(s, 0, "entries", "R1");
+	struct answer a = tally(s, "compare");
+	assert_int_equal(a.status, 0);
+	assert_non_null(strstr(a.out, "R1"));
+	answer_free(&a);
+	musttally(s, 0, "job", "show");
+	musttally(s, 0, "job", "close");
+	musttally(s, 0, "verify");
+	assert_int_equal(meter_got(s, red), 0);
+	assert_int_equal(meter_got(s, blue), 0);
+	assert_int_equal(daemon_stop(s, SIGTERM), 0);
+	/* The job is closed in the next life, too, and all of it can be looked at. */
+	daemon_start(s);
+	a = tally(s, "--json", "status");
+	assert_non_null(strstr(a.out, "\"job\":null"));
+	answer_free(&a);
+	a = tally(s, "--json", "entries", "--job", "attic find");
+	assert_non_null(strstr(a.out, "\"position\":\"C3\""));
+	answer_free(&a);
+	assert_int_equal(daemon_stop(s, SIGTERM), 0);
+	peer_free(watch);
+}
+
 int main(void)
 {
 	const struct CMUnitTest tests[] = {
 		on_stand(test_walk),
 		on_stand(test_tape),
+		on_stand(test_replug),
+		on_stand(test_growth),
+		on_stand(test_end),
+		on_stand(test_life),
 	};
 	return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -450,7 +450,7 @@ static inline void make_touch(struct trace_make *k, const struct trace_part *p, 
 			sent = make_send(k, &r, v);
 			bool rest = number && fabs(v - p->rest - p->rate * at) <= (0.5 + 0.5 * m->sigma) * pow(10, final);
 			double away = fabs(v - p->rest) / pow(10, final);
-			if (p->slow && number && !x->rest_at && !x->seen) {
+			if (p->slow && number && !mixed && !x->rest_at && !x->seen) {
 				x->seen = true;
 				x->unfair = away < 25 && away > 0.5 + 0.5 * m->sigma;
 			}
@@ -673,9 +673,6 @@ static inline void trace_part_of(const struct trace *tr, struct trace_make *k, s
 		p->stray_at = T * chance_between(c, 0.1, 3.5);
 		p->stray_times = chance_of(c, 0.5) ? chance_log(c, 1.01, 10) : chance_log(c, 0.1, 0.99);
 		break;
-	case TRACE_CREEP:
-		p->rate = chance_between(c, -0.3, 0.3) * digit / T;
-		break;
 	case TRACE_FARAD_SLOW:
 		p->rest = chance_log(c, 1e-6, 200e-6);
 		p->tau1 = chance_log(c, 0.5 * T, fmin(5 * T, 5));
@@ -692,7 +689,7 @@ static inline void trace_part_of(const struct trace *tr, struct trace_make *k, s
 		p->slow = true;
 		break;
 	case TRACE_CAP_ON_OHM:
-		p->rate = p->rest * chance_between(c, 0.2, 2);
+		p->rate = fmax(p->rest * chance_between(c, 0.2, 2), 60 * digit / T);
 		p->rest *= 0.05;
 		break;
 	case TRACE_RAMP:
@@ -709,7 +706,7 @@ static inline void trace_part_of(const struct trace *tr, struct trace_make *k, s
 		p->slow = true;
 		break;
 	case TRACE_SAG:
-		p->tau1 = chance_log(c, T, 10 * T);
+		p->tau1 = chance_log(c, T, 5 * T);
 		p->tau2 = p->tau1 * chance_between(c, 2, 5);
 		p->a1 = p->rest * chance_between(c, 0.02, 0.2);
 		p->a2 = p->rest * chance_between(c, 0.01, 0.1);
@@ -725,7 +722,7 @@ static inline void trace_part_of(const struct trace *tr, struct trace_make *k, s
 		p->rest = chance_log(c, 2e5, 2e6);
 		if (p->rest > 0.3 * full)
 			p->rest = 0.3 * full;
-		p->walk = chance_log(c, 0.02, 0.3);
+		p->walk = chance_log(c, 0.06, 0.3);
 		break;
 	case TRACE_HUM:
 		p->hum = chance_log(c, 15, 300) * digit;
@@ -768,6 +765,10 @@ static inline void trace_make(struct trace *tr, enum trace_kind kind, uint64_t s
 			p.rest *= 0.93;
 			p.a1 *= 0.93;
 			p.a2 *= 0.93;
+		}
+		if (kind == TRACE_CREEP) {
+			double digit = pow(10, range_for(&k.m, p.rest));
+			p.rate = chance_between(&k.c, -0.3, 0.3) * digit / k.m.period;
 		}
 		last = p.rest;
 		double nominal = p.rest * chance_between(&k.c, 0.8, 1.2);

@@ -1,0 +1,378 @@
+/* SPDX-License-Identifier: MIT */
+/*
+ * What the road costs, as ratios in one run: ours against a plain loop over the
+ * same library, on the same bytes and the same disk.  Nothing is asserted; a
+ * ratio is printed with both of its sides, as medians of ROUNDS turns that
+ * alternate, so that a machine whose speed drifts does not favour one of them.
+ *
+ *     build/tests/bench_road [FOLDER]      the folder for the logs (default: build)
+ */
+#include "daemon/bench.h"
+#include "daemon/log.h"
+#include "protocol/meter/dialect.h"
+#include "protocol/record/record.h"
+#include "protocol/record/seal.h"
+
+#include <sqlite3.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <time.h>
+#include <unistd.h>
+
+#define ROUNDS 5
+
+static double cpu_seconds(void)
+{
+	struct timespec t;
+	clock_gettime(CLOCK_PROCESS_CPUTIME_ID, &t);
+	return (double)t.tv_sec + (double)t.tv_nsec / 1e9;
+}
+
+static double wall_seconds(void)
+{
+	struct timespec t;
+	clock_gettime(CLOCK_MONOTONIC, &t);
+	return (double)t.tv_sec + (double)t.tv_nsec / 1e9;
+}
+
+static int by_size(const void *a, const void *b)
+{
+	double x = *(const double *)a, y = *(const double *)b;
+	return (x > y) - (x < y);
+}
+
+static double quantile(double *x, int n, double q)
+{
+	qsort(x, (size_t)n, sizeof *x, by_size);
+	return x[(int)(q * (n - 1) + 0.5)];
+}
+
+static void row(const char *what, const char *unit, double *ours, double *plain, const char *than)
+{
+	double a = quantile(ours, ROUNDS, 0.5), b = quantile(plain, ROUNDS, 0.5);
+	printf("%-30s %10.3f %-12s %10.3f %-34s %6.2f\n", what, a, unit, b, than, a / b);
+}
+
+static void die(const char *what)
+{
+	fprintf(stderr, "bench_road: %s\n", what);
+	exit(1);
+}
+
+/* ---- frame to reading ---- */
+
+#define FRAMES 200000
+
+static volatile double sink;
+
+static void count_frame(void *arg, const struct frame *f)
+{
+	struct {
+		const struct dialect *d;
+		struct dialect_setting setting;
+		struct dialect_memory memory;
+		long readings;
+	} *at = arg;
+	struct understood u;
+	memset(&u, 0, sizeof u);
+	at->d->understand(&at->setting, &at->memory, f, &u);
+	at->readings += u.count;
+}
+
+static double frames_ours(const char *dialect, const char *line, size_t len)
+{
+	struct {
+		const struct dialect *d;
+		struct dialect_setting setting;
+		struct dialect_memory memory;
+		long readings;
+	} at = {.d = dialect_find(dialect, strlen(dialect)), .setting = {.function = FUNCTION_OHM}};
+	struct frame_splitter s;
+	frame_begin(&s, FRAME_LINE, 0, FRAME_LINE_GAP_US, -1000000);
+	double t = cpu_seconds();
+	for (int i = 0; i < FRAMES; i++)
+		frame_feed(&s, i * 1000, line, len, count_frame, &at);
+	t = cpu_seconds() - t;
+	if (at.readings != FRAMES)
+		die("a frame was not understood");
+	return t / FRAMES * 1e9;
+}
+
+/* The plain way: find the line end, strtod, and look at what follows. */
+static double frames_plain(const char *line, size_t len)
+{
+	char buffer[256];
+	size_t n = 0;
+	double sum = 0;
+	double t = cpu_seconds();
+	for (int i = 0; i < FRAMES; i++)
+		for (size_t k = 0; k < len; k++) {
+			buffer[n++] = line[k];
+			if (line[k] != '\n')
+				continue;
+			char *end;
+			buffer[n] = '\0';
+			sum += strtod(buffer, &end);
+			sum += strstr(end, "kOhm") ? 1000 : 1;
+			n = 0;
+		}
+	sink = sum;
+	return (cpu_seconds() - t) / FRAMES * 1e9;
+}
+
+static void bench_frames(const char *dialect, const char *line)
+{
+	double ours[ROUNDS], plain[ROUNDS];
+	size_t len = strlen(line);
+	for (int i = 0; i < ROUNDS; i++) {
+		ours[i] = frames_ours(dialect, line, len);
+		plain[i] = frames_plain(line, len);
+	}
+	char what[64];
+	snprintf(what, sizeof what, "frame to reading, %s", dialect);
+	row(what, "ns CPU each", ours, plain, "line end and strtod");
+}
+
+/* ---- bytes to sealed records ---- */
+
+#define INGEST 200000
+
+static char folder[512];
+
+static const char *path_of(const char *name)
+{
+	static char path[4][600];
+	static int turn;
+	char *out = path[turn++ % 4];
+	snprintf(out, sizeof path[0], "%s/%s", folder, name);
+	return out;
+}
+
+static void remove_log(const char *path)
+{
+	static const char *const ends[] = {"", "-wal", "-shm", ".lock", ".key", ".reserve"};
+	for (size_t i = 0; i < sizeof ends / sizeof *ends; i++) {
+		char name[700];
+		snprintf(name, sizeof name, "%s%s", path, ends[i]);
+		unlink(name);
+	}
+}
+
+static struct config *bench_config(void)
+{
+	static struct config config;
+	static const char text[] = "[bench]\nname = bench\n[meter red]\ndialect = ascii-unit\n"
+	                           "accuracy ohm = 0.5% + 2\n";
+	struct fault why;
+	if (!config_parse("bench", text, sizeof text - 1, true, &config, &why))
+		die(why.text);
+	return &config;
+}
+
+static struct log *new_log(const char *path, struct fault *why)
+{
+	remove_log(path);
+	struct log_options o = {.path = path, .bench = "bench", .version = "0", .now = 1};
+	struct log *log = log_open(&o, why);
+	if (!log)
+		die(why->text);
+	return log;
+}
+
+/* 1000 readings a second of open leads: the trail alone. */
+static double ingest_ours(void)
+{
+	struct fault why;
+	const char *path = path_of("bench-ours.db");
+	struct log *log = new_log(path, &why);
+	struct bench_options o = {.config = bench_config(), .log = log, .replay = true, .utc = 1,
+	                          .boot = "bench", .version = "0"};
+	struct bench *b = bench_open(&o, &why);
+	if (!b)
+		die(why.text);
+	double t = cpu_seconds();
+	for (int i = 0; i < INGEST; i++) {
+		bench_line_bytes(b, i * 1000, 0, "OL MOhm\r\n", 9);
+		if (i % 1000 == 0)
+			bench_collect(b);
+	}
+	bench_finish(b, INGEST * 1000);
+	log_flush(log);
+	bench_collect(b);
+	t = cpu_seconds() - t;
+	bench_free(b);
+	log_close(log);
+	remove_log(path);
+	return t / INGEST * 1e6;
+}
+
+static void run_sql(sqlite3 *db, const char *sql)
+{
+	if (sqlite3_exec(db, sql, NULL, NULL, NULL) != SQLITE_OK)
+		die(sqlite3_errmsg(db));
+}
+
+static sqlite3 *plain_db(const char *path)
+{
+	sqlite3 *db;
+	remove_log(path);
+	if (sqlite3_open(path, &db) != SQLITE_OK)
+		die("cannot open");
+	run_sql(db, "PRAGMA journal_mode=WAL; PRAGMA synchronous=FULL;"
+	            "CREATE TABLE reading (t INTEGER, meter TEXT, value REAL, unit TEXT, frame TEXT)");
+	return db;
+}
+
+static double ingest_plain(void)
+{
+	const char *path = path_of("bench-plain.db");
+	sqlite3 *db = plain_db(path);
+	sqlite3_stmt *s;
+	sqlite3_prepare_v2(db, "INSERT INTO reading VALUES (?,?,?,?,?)", -1, &s, NULL);
+	double t = cpu_seconds();
+	run_sql(db, "BEGIN");
+	for (int i = 0; i < INGEST; i++) {
+		sqlite3_bind_int64(s, 1, i * 1000);
+		sqlite3_bind_text(s, 2, "red", -1, SQLITE_STATIC);
+		sqlite3_bind_null(s, 3);
+		sqlite3_bind_text(s, 4, "ohm", -1, SQLITE_STATIC);
+		sqlite3_bind_text(s, 5, "OL MOhm", -1, SQLITE_STATIC);
+		sqlite3_step(s);
+		sqlite3_reset(s);
+		if (i % 1000 == 999)
+			run_sql(db, "COMMIT; BEGIN");
+	}
+	run_sql(db, "COMMIT");
+	t = cpu_seconds() - t;
+	sqlite3_finalize(s);
+	sqlite3_close(db);
+	remove_log(path);
+	return t / INGEST * 1e6;
+}
+
+static void bench_ingest(void)
+{
+	double ours[ROUNDS], plain[ROUNDS];
+	for (int i = 0; i < ROUNDS; i++) {
+		ours[i] = ingest_ours();
+		plain[i] = ingest_plain();
+	}
+	row("bytes to sealed trail", "us CPU each", ours, plain, "prepared insert, a row a reading");
+}
+
+/* ---- a durable entry ---- */
+
+#define ENTRIES 300
+
+static bool came;
+
+static void collected(void *arg, const struct log_result *r)
+{
+	(void)arg;
+	came = r->status == LOG_DURABLE;
+}
+
+static void bench_entries(void)
+{
+	struct fault why;
+	char body[2048];
+	double ours[ENTRIES], plain[ENTRIES];
+	const char *path = path_of("bench-entry.db"), *other = path_of("bench-commit.db");
+	struct log *log = new_log(path, &why);
+	sqlite3 *db = plain_db(other);
+	sqlite3_stmt *s;
+	sqlite3_prepare_v2(db, "INSERT INTO reading VALUES (?,?,?,?,?)", -1, &s, NULL);
+	int n = snprintf(body, sizeof body, ",\"job\":\"x\",\"position\":\"R12\",\"value\":481.2,"
+	                 "\"frames\":[\"%0600d\"]", 0);
+	struct log_draft draft[2] = {{1, "trail", body, (size_t)n}, {1, "entry", body, (size_t)n}};
+	for (int i = 0; i < ENTRIES; i++) {
+		double t = wall_seconds();
+		came = false;
+		if (!log_append(log, draft, 2, NULL, &why))
+			die(why.text);
+		log_flush(log);
+		log_collect(log, collected, NULL);
+		if (!came)
+			die("an entry was not logged");
+		ours[i] = (wall_seconds() - t) * 1e3;
+		t = wall_seconds();
+		sqlite3_bind_text(s, 5, body, n, SQLITE_STATIC);
+		sqlite3_step(s);
+		sqlite3_reset(s);
+		plain[i] = (wall_seconds() - t) * 1e3;
+	}
+	sqlite3_finalize(s);
+	sqlite3_close(db);
+	log_close(log);
+	remove_log(path);
+	remove_log(other);
+	static const struct { const char *what; double q; } rows[] = {
+	    {"durable entry with its run, p50", 0.5}, {"the same, p99", 0.99}};
+	for (size_t i = 0; i < 2; i++) {
+		double a = quantile(ours, ENTRIES, rows[i].q), b = quantile(plain, ENTRIES, rows[i].q);
+		printf("%-30s %10.3f %-12s %10.3f %-34s %6.2f\n", rows[i].what, a, "ms", b,
+		       "one durable row, committed", a / b);
+	}
+}
+
+/* ---- verify ---- */
+
+#define VERIFY 100000
+
+static void bench_verify(void)
+{
+	struct fault why;
+	static char body[RECORD_BODY_MAX];
+	const char *path = path_of("bench-verify.db");
+	struct log *log = new_log(path, &why);
+	double ours[ROUNDS], plain[ROUNDS];
+	size_t n = 0, bytes = 0;
+	n += (size_t)snprintf(body, sizeof body, ",\"job\":\"x\",\"v\":[");
+	for (int i = 0; i < 1000; i++)
+		n += (size_t)snprintf(body + n, sizeof body - n, "%s%d", i ? "," : "", 4700 + i % 10);
+	n += (size_t)snprintf(body + n, sizeof body - n, "]");
+	struct log_draft draft = {1, "trail", body, n};
+	for (int i = 0; i < VERIFY / 100; i++) {
+		if (!log_append(log, &draft, 1, NULL, &why))
+			die(why.text);
+		bytes += n + 64;
+		if (i % 500 == 0)
+			log_flush(log), log_collect(log, collected, NULL);
+	}
+	log_flush(log);
+	log_collect(log, collected, NULL);
+	struct log_reader *reader = log_reader_open(log_path(log), &why);
+	struct log_check check;
+	char *text = calloc(1, bytes);
+	uint8_t hash[SEAL_SIZE];
+	if (!reader || !text)
+		die("cannot read");
+	for (int i = 0; i < ROUNDS; i++) {
+		double t = cpu_seconds();
+		if (!log_reader_verify(reader, 0, NULL, &check, &why) ||
+		    check.verdict != LOG_INTACT_NO_ANCHOR)
+			die("the log does not verify");
+		ours[i] = (cpu_seconds() - t) / (double)bytes * 1e9;
+		t = cpu_seconds();
+		seal_sha256(text, bytes, hash);
+		plain[i] = (cpu_seconds() - t) / (double)bytes * 1e9;
+	}
+	free(text);
+	log_reader_close(reader);
+	log_close(log);
+	remove_log(path);
+	row("verify a log of full runs", "ns CPU/byte", ours, plain, "SHA-256 of the same library");
+}
+
+int main(int argc, char **argv)
+{
+	snprintf(folder, sizeof folder, "%s", argc > 1 ? argv[1] : "build");
+	printf("%-30s %10s %-12s %10s %-34s %6s\n", "what", "ours", "", "plain", "against", "ratio");
+	bench_frames("ascii-unit", "+0.4812 kOhm\r\n");
+	bench_frames("scpi", "+4.81212345E+02\r\n");
+	bench_ingest();
+	bench_entries();
+	bench_verify();
+	return 0;
+}
