@@ -95,21 +95,23 @@ void settle_pace_open(struct settle *s, const struct reading *r)
 	}
 	if (s->repeat_now)
 		s->repeat[s->repeats++ % SETTLE_OPENS] = s->repeat_now;
+	if (s->repeats == 2 * SETTLE_OPENS)
+		s->repeats = SETTLE_OPENS;
 	s->repeat_now = 1;
 	int have = s->repeats < SETTLE_OPENS ? s->repeats : SETTLE_OPENS;
-	if (have < 5)
+	if (have < 8)
 		return;
-	int votes[9] = {0};
-	for (int i = 0; i < have; i++)
-		if (s->repeat[i] < 9)
-			votes[s->repeat[i]]++;
 	int most = 1;
-	for (int i = 2; i < 9; i++)
-		if (votes[i] > votes[most])
-			most = i;
-	int fit = votes[most] + (2 * most < 9 ? votes[2 * most] : 0);
-	if (votes[most] * 10 >= have * 6 && fit * 10 >= have * 7)
-		s->learnt = most;
+	for (int frames = 2; frames <= 8; frames++) {
+		int fit = 0, exact = 0;
+		for (int i = 0; i < have; i++) {
+			fit += s->repeat[i] % frames == 0;
+			exact += s->repeat[i] == frames;
+		}
+		if (fit * 8 >= have * 7 && exact * 2 >= have)
+			most = frames;
+	}
+	s->learnt = most;
 }
 
 int64_t settle_pace_silence(const struct settle *s)
