@@ -13,6 +13,8 @@
 static const int64_t gap_periods = 3;
 /* ... if it is longer than a bunch of frames in an adapter can make it, us. */
 static const int64_t gap_least = 60000;
+/* A meter faster than this sends equal frames in bunches: none of them is doubled. */
+static const int64_t doubled_least = 60000;
 /* So many gaps in a row are a new pace. */
 static const int gaps_pace = 3;
 
@@ -61,16 +63,18 @@ static bool same_digits(const struct reading *a, const struct reading *b)
 	return a->has_value && b->has_value && a->value.n == b->value.n && a->value.e == b->value.e;
 }
 
-bool settle_pace_repeats(struct settle *s, const struct reading *r, int64_t dt)
+bool settle_pace_doubled(const struct settle *s, const struct reading *r, int64_t dt)
 {
-	if (s->heard && same_digits(r, &s->last)) {
-		/* Twice within a quarter of the period is one frame twice. */
-		if (s->intervals >= 3 && dt < s->period / 4 && s->period > gap_least)
-			return true;
-		if (s->same < settle_pace_frames(s)) {
-			s->same++;
-			return true;
-		}
+	bool same = r->has_value ? same_digits(r, &s->last)
+	                         : !s->last.has_value && r->state == s->last.state;
+	return s->heard && same && s->intervals >= 3 && s->period > doubled_least && dt < s->period / 4;
+}
+
+bool settle_pace_repeats(struct settle *s, const struct reading *r)
+{
+	if (s->heard && same_digits(r, &s->last) && s->same < settle_pace_frames(s)) {
+		s->same++;
+		return true;
 	}
 	s->same = 1;
 	return false;

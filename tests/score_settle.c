@@ -59,7 +59,8 @@ int main(int argc, char **argv)
 	for (; at < argc && argv[at][0] == '-'; at++) {
 		if (!strcmp(argv[at], "-v")) {
 			j.verbose = true;
-		} else if (at + 1 >= argc || strcmp(argv[at], "-l") || !limit_set(&j.limits, argv[at + 1])) {
+		} else if (at + 1 >= argc || strcmp(argv[at], "-l") ||
+		           !limit_set(&j.limits, argv[at + 1])) {
 			fprintf(stderr, "score_settle: %s: not an option, or no such limit\n", argv[at]);
 			return 2;
 		} else {

@@ -187,6 +187,7 @@ static const struct script_row scripts[] = {
 	{"and does not count", OHM, 0, 0.25, NAN, "OL*3 82.1 82.1 99.9 82.1*4", "T S82.1"},
 	{"a bad frame does as well", OHM, 0, 0.25, NAN, "OL*3 82.1*3 ? 82.1*4", "T S82.1"},
 	{"a doubled frame is one", OHM, 0, 0.25, NAN, "OL*6 82.1 =V 82.1 =V", "T"},
+	{"nor is a doubled overload a lift", OHM, 0, 0.25, NAN, "OL*6 82.1*4 OL =V 82.1*4", "T S82.1"},
 	{"held readings never settle", OHM, 0, 0.25, NAN, "OL*6 H82.1*20", ""},
 
 	/* ranges */
@@ -259,7 +260,8 @@ static void test_scripts(void **state)
 		settle_expect(&f.s, &expected);
 		feed_script(&f, row->script);
 		if (strcmp(f.got, row->want)) {
-			note_row("%s: %s gave \"%s\", expected \"%s\"", row->name, row->script, f.got, row->want);
+			note_row("%s: %s gave \"%s\", expected \"%s\"", row->name, row->script, f.got,
+			         row->want);
 			fail();
 		}
 	}
@@ -504,7 +506,9 @@ static void test_anything(void **state)
 		bool touched = false, settled = false;
 		for (int i = 0; i < 400; i++) {
 			t += chance_of(&c, 0.2) ? 0 : (int64_t)chance_log(&c, 10, 3e7);
-			struct reading r = {.t = t, .function = (enum function)(FUNCTION_OHM - chance_pick(&c, 2))};
+			struct reading r = {.t = t, .function = FUNCTION_OHM};
+			if (chance_of(&c, 0.05))
+				r.function = (enum function)(1 + chance_pick(&c, FUNCTION_COUNT - 1));
 			r.state = chance_of(&c, 0.2) ? 1u << chance_pick(&c, 7) : 0;
 			r.has_value = !(r.state & (READING_OVERLOAD | READING_UNDER | READING_INVALID));
 			r.value.n = chance_of(&c, 0.1) ? ends[chance_pick(&c, 5)]

@@ -34,13 +34,14 @@ struct judge {
 	struct score *score;
 };
 
-static inline void fault_say(const struct judge *j, const char *what, int touch, int64_t t, double value)
+static inline void fault_say(const struct judge *j, const char *what, int touch, int64_t t,
+                             double value)
 {
 	if (!j->verbose)
 		return;
 	const struct trace_touch *x = &j->tr->touch[touch < 0 ? 0 : touch];
-	printf("  %s seed %llu touch %d: %s at %.3f, value %.8g rest %.8g digit %g sigma %.2f begin %.3f rest %.3f "
-	       "due %.3f period %.4f\n",
+	printf("  %s seed %llu touch %d: %s at %.3f, value %.8g rest %.8g digit %g sigma %.2f "
+	       "begin %.3f rest %.3f due %.3f period %.4f\n",
 	       trace_name(j->tr->kind), (unsigned long long)j->tr->seed, touch, what, (double)t * 1e-6,
 	       value, x->rest, x->digit, x->sigma, (double)x->begin * 1e-6, (double)x->rest_at * 1e-6,
 	       (double)x->due * 1e-6, j->tr->period);
