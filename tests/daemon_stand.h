@@ -43,6 +43,7 @@
 
 #define WAIT_MS 20000
 #define METERS_MAX 20
+#define PEERS_MAX 64
 #define CHILDREN_MAX 64
 #define PATHS_MAX 64
 #define IDENTITY "TEST ROOM,SIX DIGITS,0042,1.0"
@@ -82,6 +83,8 @@ struct stand {
 	const char *wrap[24]; /* words before tallyd, NULL at the end */
 	pid_t child[CHILDREN_MAX];
 	int children;
+	struct peer *peer[PEERS_MAX];
+	int peers;
 	char path[PATHS_MAX][128];
 	int paths;
 };
@@ -457,6 +460,14 @@ static inline int daemon_run(struct stand *s, const char *const *options, char *
 	return status;
 }
 
+/* Built with the sanitizers?  Those keep freed memory for a while, by design. */
+static inline bool is_sanitized(void)
+{
+	char command[PATH_MAX];
+	snprintf(command, sizeof command, "grep -q __asan_init %s/tallyd", build_dir());
+	return system(command) == 0;
+}
+
 /* ---- the client ---- */
 
 struct answer {
@@ -570,6 +581,8 @@ static inline struct peer *peer_new(struct stand *s)
 {
 	struct peer *p = calloc(1, sizeof *p);
 	p->stand = s;
+	assert_true(s->peers < PEERS_MAX);
+	s->peer[s->peers++] = p;
 	p->fd = socket_connect(s->socket);
 	if (p->fd < 0) {
 		show_said(s);
@@ -580,7 +593,12 @@ static inline struct peer *peer_new(struct stand *s)
 
 static inline void peer_free(struct peer *p)
 {
-	close(p->fd);
+	struct stand *s = p->stand;
+	for (int i = 0; i < s->peers; i++)
+		if (s->peer[i] == p)
+			s->peer[i] = s->peer[--s->peers];
+	if (p->fd >= 0)
+		close(p->fd);
 	free(p->in);
 	free(p->line);
 	free(p);
@@ -731,6 +749,8 @@ static inline int stand_down(void **state)
 		while (waitpid(s->child[i], NULL, 0) < 0 && errno == EINTR)
 			;
 	}
+	while (s->peers)
+		peer_free(s->peer[0]);
 	pthread_mutex_lock(&s->lock);
 	s->running = false;
 	pthread_mutex_unlock(&s->lock);
