@@ -621,7 +621,7 @@ static inline bool peer_write(struct peer *p, const char *bytes, size_t len)
 	return true;
 }
 
-/* The next line within `ms`, NULL where none came (p->ended where none ever will). */
+/* The next line within `ms` (0: that is there), NULL where none came (p->ended where none ever will). */
 static inline char *peer_line(struct peer *p, int ms)
 {
 	double until = now_s() + ms / 1000.0;
@@ -639,7 +639,7 @@ static inline char *peer_line(struct peer *p, int ms)
 		}
 		looked = p->len;
 		double left = until - now_s();
-		if (p->ended || left < 0)
+		if (p->ended)
 			return NULL;
 		if (p->size - p->len < (64 << 10))
 			p->in = realloc(p->in, p->size = p->size * 2 + (128 << 10));
@@ -649,6 +649,8 @@ static inline char *peer_line(struct peer *p, int ms)
 			p->len += (size_t)n;
 		else if (n == 0 || errno != EAGAIN)
 			p->ended = true;
+		else if (left <= 0)
+			return NULL;
 		else
 			poll(&(struct pollfd){ .fd = p->fd, .events = POLLIN }, 1, (int)(left * 1000) + 1);
 	}
