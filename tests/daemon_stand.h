@@ -509,6 +509,15 @@ static inline struct answer tally_run(struct stand *s, const char *const *words)
 }
 #define tally(s, ...) tally_run((s), (const char *[]){ __VA_ARGS__, NULL })
 
+static inline int tally_ends(struct stand *s, const char *const *words)
+{
+	struct answer a = tally_run(s, words);
+	int status = a.status;
+	answer_free(&a);
+	return status;
+}
+#define tally_status(s, ...) tally_ends((s), (const char *[]){ __VA_ARGS__, NULL })
+
 /* The client ends with this status; what it printed does not matter. */
 static inline void tally_must(struct stand *s, int status, const char *const *words)
 {
@@ -767,6 +776,9 @@ static inline int stand_down(void **state)
 	return status;
 }
 
+/* TALLY_TEST=test_walk runs that one alone ('*' and '?' as in file names). */
+#define run_on_stand(tests) \
+	(cmocka_set_test_filter(getenv("TALLY_TEST")), cmocka_run_group_tests(tests, NULL, NULL))
 #define on_stand(test) cmocka_unit_test_setup_teardown(test, stand_up, stand_down)
 
 #endif

@@ -520,5 +520,5 @@ int main(void)
 		on_stand(test_end),
 		on_stand(test_life),
 	};
-	return cmocka_run_group_tests(tests, NULL, NULL);
+	return run_on_stand(tests);
 }

@@ -254,12 +254,165 @@ static void test_second(void **state)
 	musttally(s, 0, "verify", log2);
 }
 
+/* ---- a disk that is full ---- */
+
+/* A small disk of its own for the log, in a mount namespace that only the daemon
+ * sees; a process keeps it while no daemon runs.  False where this is not possible
+ * here (it takes root and unshare). */
+static bool small_disk(struct stand *s, pid_t *keeper)
+{
+	static char target[24];
+	const char *disk = in_dir(s, "disk"), *ready = in_dir(s, "disk.ready");
+	const char *script = "mkdir -p \"$1\" && mount -t tmpfs -o size=24m none \"$1\" && "
+	                     ": >\"$2\" && exec sleep 600";
+	const char *words[] = {"unshare", "-m", "sh", "-c", script, "sh", disk, ready, NULL};
+	int status = -1;
+	*keeper = child_start(s, words, NULL, NULL);
+	wait_until(s, access(ready, F_OK) == 0 || (status = child_ended(s, *keeper)) >= 0);
+	if (status >= 0)
+		return false;
+	snprintf(target, sizeof target, "%d", (int)*keeper);
+	const char *const enter[] = {"nsenter", "-t", target, "-m", "-w", "--", NULL};
+	memcpy(s->wrap, enter, sizeof enter);
+	snprintf(s->log, sizeof s->log, "%s/stand.db", disk);
+	return true;
+}
+
+/* A path on that disk as it is seen from here. */
+static void on_disk(struct stand *s, pid_t keeper, const char *name, char out[256])
+{
+	snprintf(out, 256, "/proc/%d/root%s/%s", (int)keeper, in_dir(s, "disk"), name);
+}
+
+static void fill(struct stand *s, pid_t keeper)
+{
+	static const char block[4096];
+	char path[256];
+	on_disk(s, keeper, "filler", path);
+	int fd = open(path, O_WRONLY | O_CREAT | O_APPEND, 0600);
+	assert_true(fd >= 0);
+	while (write(fd, block, sizeof block) == sizeof block)
+		;
+	assert_int_equal(errno, ENOSPC);
+	close(fd);
+}
+
+static void clear(struct stand *s, pid_t keeper)
+{
+	char path[256];
+	on_disk(s, keeper, "filler", path);
+	assert_int_equal(unlink(path), 0);
+}
+
+/* Notes until one is refused; how many were logged. */
+static int notes_until_refused(struct peer *p)
+{
+	for (int n = 0;; n++) {
+		if (n > 20000)
+			fail_msg("the disk does not get full");
+		mustsend(p, CALL("\"n\"", "note", "{\"position\":\"R1\",\"text\":\"one more\"}"));
+		const char *line = mustsee(p, "\"id\":\"n\"");
+		if (strstr(line, "\"error\":{\"code\":4,\"message\":\"NOT LOGGED"))
+			return n;
+		if (!strstr(line, "\"result\":{\"seq\":"))
+			fail_msg("neither logged nor refused: %s", line);
+	}
+}
+
+static bool health_is(struct stand *s, const char *word)
+{
+	struct answer a = tally(s, "--json", "status");
+	char expected[40];
+	snprintf(expected, sizeof expected, "\"health\":\"%s\"", word);
+	bool is = a.status == 0 && strstr(a.out, expected);
+	answer_free(&a);
+	return is;
+}
+
+static void test_full(void **state)
+{
+	struct stand *s = *state;
+	pid_t keeper;
+	int red = meter_new(s, "red", 20, OHM);
+	meter_says(s, red, "wander");
+	meter_plug(s, red);
+	if (!small_disk(s, &keeper)) {
+		print_message("   skipped: no disk can be mounted here (it takes root and unshare)\n");
+		skip();
+	}
+	daemon_start(s);
+	struct peer *p = peer_greeted(s), *first = peer_watching(s, 0), *second = peer_watching(s, 0);
+	musttally(s, 0, "at", "R1");
+	musttally(s, 0, "note", "R1", "there is room");
+	fill(s, keeper);
+	/* The reserve lets at least a hundred records out. */
+	int n = notes_until_refused(p);
+	print_message("   %d records after the disk was full\n", n);
+	assert_true(n >= 100);
+	/* Everybody is told, and nothing is pretended. */
+	mustsee(first, "\"event\":\"not-logged\"");
+	mustsee(second, "\"event\":\"not-logged\"");
+	wait_until(s, file_has(s->said, "NOT LOGGED"));
+	assert_true(health_is(s, "full"));
+	struct answer a = tally(s, "take");
+	assert_int_equal(a.status, 4);
+	assert_non_null(strstr(a.err, "NOT LOGGED"));
+	answer_free(&a);
+	musttally(s, 4, "note", "R1", "refused for ever");
+	musttally(s, 4, "job", "start", "another");
+	musttally(s, 4, "undo");
+	/* What only looks goes on. */
+	musttally(s, 0, "meters");
+	musttally(s, 0, "entries");
+	musttally(s, 0, "verify");
+	/* Room again: it goes on by itself. */
+	clear(s, keeper);
+	double t = now_s();
+	wait_until(s, !health_is(s, "full"));
+	if (now_s() - t > 3)
+		fail_msg("it took %.1f s to go on", now_s() - t);
+	musttally(s, 0, "note", "R1", "room again");
+	mustsee(first, "room again");
+	wait_until(s, tally_status(s, "take") == 0);
+	musttally(s, 0, "verify");
+	assert_int_equal(daemon_stop(s, SIGTERM), 0);
+
+	/* The end comes on a full disk, and so does the next beginning. */
+	daemon_start(s);
+	peer_free(p);
+	p = peer_greeted(s);
+	fill(s, keeper);
+	notes_until_refused(p);
+	t = now_s();
+	daemon_stop(s, SIGTERM);
+	assert_true(now_s() - t < 2);
+	daemon_start(s);
+	musttally(s, 4, "note", "R1", "no room at the start");
+	clear(s, keeper);
+	wait_until(s, tally_status(s, "note", "R1", "room at last") == 0);
+	assert_int_equal(daemon_stop(s, SIGTERM), 0);
+
+	/* What was refused was never written; what was told is there. */
+	char *all, path[256];
+	on_disk(s, keeper, "stand.db", path);
+	all = log_texts(s, path);
+	assert_null(strstr(all, "refused for ever"));
+	assert_null(strstr(all, "no room at the start"));
+	assert_null(strstr(all, "\"job\":\"another\""));
+	assert_non_null(strstr(all, "room at last"));
+	assert_non_null(strstr(all, "\"kind\":\"gap\"")); /* the readings of that time are counted */
+	free(all);
+	snprintf(s->log, sizeof s->log, "%.90s", path);
+	ckseal(s);
+}
+
 int main(void)
 {
 	const struct CMUnitTest tests[] = {
 		on_stand(test_kill),
 		on_stand(test_recovered),
 		on_stand(test_second),
+		on_stand(test_full),
 	};
-	return cmocka_run_group_tests(tests, NULL, NULL);
+	return run_on_stand(tests);
 }
