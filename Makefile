@@ -40,6 +40,7 @@ protocol_objs := $(patsubst %.c,$(B)/%.o,$(wildcard protocol/*/*.c))
 daemon_objs   := $(patsubst %.c,$(B)/%.o,$(filter-out daemon/main.c,$(wildcard daemon/*.c)))
 client_objs   := $(patsubst %.c,$(B)/%.o,$(filter-out client/main.c,$(wildcard client/*.c)))
 test_progs    := $(patsubst tests/%.c,$(B)/tests/%,$(wildcard tests/test_*.c))
+corpus_progs  := $(patsubst tests/fuzz_%.c,$(B)/tests/corpus_%,$(wildcard tests/fuzz_*.c))
 bench_progs   := $(patsubst tests/%.c,$(B)/tests/%,$(wildcard tests/bench_*.c))
 
 # V=1 shows the commands whole.
@@ -89,10 +90,14 @@ $(B)/demo/libadapters.so: demo/adapters_shim.c
 $(B)/tests/%: $(B)/tests/%.o $(B)/libdaemon.a $(B)/libclient.a $(B)/libprotocol.a
 	$(call said,ld $@)
 	$(Q)$(CC) $(ALL_CFLAGS) $(LDFLAGS) -o $@ $^ -lcmocka -lgsl -lgslcblas $(LIBS)
+# The kept corpus of each fuzz entry point, under the normal compiler.
+$(B)/tests/corpus_%: $(B)/tests/corpus_main.o $(B)/tests/fuzz_%.o $(B)/libdaemon.a $(B)/libprotocol.a
+	$(call said,ld $@)
+	$(Q)$(CC) $(ALL_CFLAGS) $(LDFLAGS) -o $@ $^ $(LIBS)
 # The port's test stands on pseudo-terminals: the shim is linked in.
 $(B)/tests/test_port: $(B)/demo/adapters_shim.o
 .SECONDARY:
-tests: all $(test_progs)
+tests: all $(test_progs) $(corpus_progs)
 
 # ---- what is missing ----
 
@@ -109,7 +114,7 @@ check: deps
 	@$(MAKE) --no-print-directory check-run
 
 check-run: tests
-	@sh tests/run.sh $(B) $(sort $(test_progs)) $(wildcard tests/check_*.py)
+	@sh tests/run.sh $(B) $(sort $(test_progs)) $(sort $(corpus_progs)) $(wildcard tests/check_*.py)
 
 bench: deps
 	@$(MAKE) --no-print-directory bench-run
@@ -129,12 +134,7 @@ fuzz:
 
 .PHONY: fuzz-run
 fuzz-run: $(patsubst %,$(B)/fuzz_%,$(fuzz_names))
-	@for n in $(fuzz_names); do mkdir -p $(B)/found/$$n; \
-	  echo "fuzz $$n"; \
-	  $(B)/fuzz_$$n -max_total_time=$(FUZZ_SECONDS) -print_final_stats=1 -verbosity=0 \
-	    -artifact_prefix=$(B)/found/$$n- $(B)/found/$$n tests/corpus/$$n 2>&1 | \
-	    grep -E 'number_of_executed_units|ERROR|SUMMARY' || exit 1; \
-	done
+	@sh tests/fuzz.sh $(B) $(FUZZ_SECONDS) $(fuzz_names)
 $(B)/fuzz_%: $(B)/tests/fuzz_%.o $(B)/libdaemon.a $(B)/libprotocol.a
 	$(call said,ld $@)
 	$(Q)$(CC) $(ALL_CFLAGS) -fsanitize=fuzzer -o $@ $^ $(LIBS)

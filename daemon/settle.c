@@ -15,6 +15,8 @@ const struct settle_limits settle_limits_standard = {
 };
 
 static const double us = 1e6;
+/* Three periods are stale; but adapters hold the frames of a fast meter back. */
+static const double stale_least = 0.3;
 
 static double digit_of(int e)
 {
@@ -36,187 +38,13 @@ void settle_expect(struct settle *s, const struct settle_expected *expected)
 	s->expected = *expected;
 }
 
-/* --- the stretch --- */
-
-static const struct settle_item *item_at(const struct settle *s, uint64_t i)
-{
-	return &s->item[i % SETTLE_WINDOW];
-}
-
-static struct settle_item *item_last(struct settle *s)
-{
-	return &s->item[(s->items - 1) % SETTLE_WINDOW];
-}
-
-static void stretch_break(struct settle *s)
-{
-	s->stretch = s->items;
-	s->blocked = 0;
-}
-
-static void stretch_add(struct settle *s, const struct reading *r, uint64_t ordinal)
-{
-	if (s->items > s->stretch && r->value.e != s->exponent)
-		stretch_break(s);
-	if (s->items == s->stretch)
-		s->stretch_t = r->t;
-	s->exponent = r->value.e;
-	s->prefix = r->prefix;
-	s->items++;
-	*item_last(s) = (struct settle_item){r->t, r->value.n, ordinal, ordinal};
-	if (s->items - s->stretch > SETTLE_WINDOW)
-		s->stretch = s->items - SETTLE_WINDOW;
-}
-
-static int compare_digits(const void *a, const void *b)
-{
-	int64_t x = *(const int64_t *)a, y = *(const int64_t *)b;
-	return (x > y) - (x < y);
-}
-
-/* The result of the items from number `first` to the last. */
-static void stretch_result(const struct settle *s, uint64_t first, struct settle_result *out)
-{
-	int64_t n[SETTLE_WINDOW];
-	int count = 0;
-	double ref = (double)item_at(s, first)->n, sum = 0, sum2 = 0;
-	for (uint64_t i = first; i < s->items; i++) {
-		n[count++] = item_at(s, i)->n;
-		double d = (double)item_at(s, i)->n - ref;
-		sum += d;
-		sum2 += d * d;
-	}
-	qsort(n, (size_t)count, sizeof(n[0]), compare_digits);
-	double mean = sum / count;
-	/* Of two in the middle the one nearer to the mean; the digits stay a meter's. */
-	int64_t low = n[(count - 1) / 2], high = n[count / 2];
-	int64_t median = low;
-	double lift = (double)(high - low);
-	if (lift > 1)
-		median = low + (int64_t)floor(lift / 2);
-	else if (fabs((double)high - ref - mean) < fabs((double)low - ref - mean))
-		median = high;
-	memset(out, 0, sizeof(*out));
-	out->function = s->last.function;
-	out->value = (struct decimal){median, s->exponent};
-	out->prefix = s->prefix;
-	double variance = count > 1 ? (sum2 - sum * mean) / (count - 1) : 0;
-	out->s = sqrt(fmax(0, variance)) * digit_of(s->exponent);
-	out->n = count;
-	out->from = item_at(s, first)->first;
-	out->to = item_at(s, s->items - 1)->ordinal;
-}
-
-/* --- is it at rest? --- */
-
-/* Standard deviation of the items from number `first` on, digits. */
-static double stretch_noise(const struct settle *s, uint64_t first)
-{
-	double n = (double)(s->items - first), sum = 0, sum2 = 0;
-	for (uint64_t i = first; i < s->items; i++) {
-		double d = (double)(item_at(s, i)->n - item_at(s, first)->n);
-		sum += d;
-		sum2 += d * d;
-	}
-	return n > 1 ? sqrt(fmax(0, sum2 - sum * sum / n) / (n - 1)) : 0;
-}
-
-/* Does the law get this meter's readings in blocks? */
-static bool is_fast(const struct settle *s)
-{
-	return s->intervals >= 3 &&
-	       (double)s->period * settle_pace_frames(s) < s->limits.block_seconds * us;
-}
-
-/* How many undisturbed conversions are wanted. */
-static double conversions_wanted(const struct settle *s, const struct settle_judgement *j,
-                                 uint64_t first)
-{
-	const struct settle_limits *l = &s->limits;
-	if (j->slow || stretch_noise(s, first) > l->settle_noise)
-		return fmax(l->settle_conversions, l->settle_conversions_slow);
-	return l->settle_conversions;
-}
-
-/*
- * A trace that jumps from level to level stands still on each for a while: with a
- * chance h of a jump a reading, and odds of (odds times^jumps) that it will go on
- * jumping, n readings without one leave odds (1 - h)^(n - 1) times as large.
- */
-static bool is_lawless(const struct settle *s, const struct settle_judgement *j)
-{
-	const struct settle_limits *l = &s->limits;
-	if (j->jumps < 1 || j->n >= l->lawless_most)
-		return false;
-	double before = fmax(j->readings - j->n, j->jumps);
-	double h = fmin(0.9, fmax(0.1, j->jumps / before));
-	double odds = l->lawless_odds * pow(l->lawless_times, fmin(j->jumps, 20) - 1);
-	return odds * pow(1 - h, j->n - 1) > l->settle_doubt;
-}
-
-/* The first item of the stretch that is at rest; false where there is none yet. */
-static bool at_rest(const struct settle *s, uint64_t *first)
-{
-	struct settle_judgement j;
-	if (s->items == s->stretch)
-		return false;
-	/* The conversion nearest to the time will do. */
-	double grace = fmin(0.5 * (double)s->period, s->limits.block_seconds * us);
-	double least = s->limits.settle_seconds * us - grace;
-	int64_t t = item_at(s, s->items - 1)->t;
-	if (t - s->stretch_t < least)
-		return false;
-	settle_law_judge(&s->law, &s->limits, &j);
-	if (j.off > s->limits.settle_doubt)
-		return false;
-	if (is_lawless(s, &j) || j.wanders || (j.slow && j.tail > fmax(1, j.noise)))
-		return false;
-	uint64_t i = s->items;
-	double digit = digit_of(s->exponent);
-	double band = s->limits.law_near_digits + 2 * j.noise;
-	/* (The noise of a fast meter is that of its blocks: there the time alone counts.) */
-	bool fast = is_fast(s);
-	while (i > s->stretch) {
-		const struct settle_item *x = item_at(s, i - 1);
-		double away = fabs((double)x->n - j.rest / digit);
-		bool near = away <= band && x->t >= j.begun;
-		if (x->t < j.since ? fast || !near : !fast && away > s->limits.law_stray_sigma * j.noise + 3)
-			break;
-		i--;
-	}
-	int64_t from = i > s->stretch ? item_at(s, i)->t : j.since > s->stretch_t ? j.since : s->stretch_t;
-	if (t - from < least || (double)(s->items - i) < conversions_wanted(s, &j, i))
-		return false;
-	/* The value is taken from what is clear of the approach, or from the last ones. */
-	uint64_t few = s->items - 2;
-	while (i < few && item_at(s, i)->t < j.clear)
-		i++;
-	*first = i;
-	return true;
-}
-
-/* After settling the law rests, too: is the trace still where it settled? */
-static bool still_at_rest(const struct settle *s, uint64_t *first)
-{
-	uint64_t want = (uint64_t)s->limits.settle_conversions;
-	if (s->items - s->stretch < want || s->exponent != s->result.value.e)
-		return false;
-	double noise = s->result.s / digit_of(s->exponent);
-	double band = s->limits.law_near_digits + 3 * fmax(noise, 0.5);
-	for (uint64_t i = s->items - want; i < s->items; i++)
-		if (fabs((double)(item_at(s, i)->n - s->result.value.n)) > band)
-			return false;
-	*first = s->items - want;
-	return true;
-}
-
 static unsigned decide(struct settle *s)
 {
 	uint64_t first;
-	if (!s->touching || s->settled || !at_rest(s, &first))
+	if (!s->touching || s->settled || !settle_at_rest(s, &first))
 		return 0;
 	struct settle_result result;
-	stretch_result(s, first, &result);
+	settle_stretch_result(s, first, &result);
 	result.settled = true;
 	if (settle_open_doubt(s, &result)) {
 		if (s->doubted)
@@ -259,11 +87,11 @@ static unsigned block_flush(struct settle *s, int64_t t)
 
 static unsigned feed(struct settle *s, const struct reading *r, uint64_t ordinal)
 {
-	stretch_add(s, r, ordinal);
+	settle_stretch_add(s, r, ordinal);
 	if (s->settled)
 		return 0;
 	double value = decimal_double(r->value);
-	if (!is_fast(s)) {
+	if (!settle_is_fast(s)) {
 		s->blocked = 0;
 		settle_law_add(&s->law, &s->limits, r->t, value, digit_of(r->value.e),
 		               conversion_seconds(s));
@@ -287,7 +115,7 @@ static unsigned touch_begin(struct settle *s, int64_t t)
 	s->gliding = false;
 	s->blanks = 0;
 	s->blank_since = -1;
-	stretch_break(s);
+	settle_stretch_break(s);
 	settle_law_reset(&s->law);
 	return SETTLE_TOUCHED;
 }
@@ -297,9 +125,8 @@ static unsigned touch_end(struct settle *s, int64_t open_since)
 	if (!s->touching)
 		return 0;
 	s->touching = false;
-	s->gliding = settle_is_volt(s->last.function);
 	s->open_since = open_since;
-	stretch_break(s);
+	settle_stretch_break(s);
 	settle_law_reset(&s->law);
 	return SETTLE_LIFTED;
 }
@@ -309,21 +136,27 @@ static unsigned open_reading(struct settle *s, const struct reading *r)
 {
 	if (!s->blanks++)
 		s->blank_since = r->t;
-	stretch_break(s);
-	settle_law_jolt(&s->law);
 	if (!s->touching) {
+		/* What open leads read may be taken by key: a supply that is off reads 0. */
+		if (r->has_value)
+			settle_stretch_add(s, r, s->ordinal - 1);
+		else
+			settle_stretch_break(s);
 		settle_pace_open(s, r);
 		settle_open_learn(s, r);
 		if (s->blanks > 2 && r->t - s->blank_since > settle_pace_silence(s))
 			s->speaks_open = true;
 		return 0;
 	}
+	settle_stretch_break(s);
+	settle_law_jolt(&s->law);
 	if (s->blanks < 2)
 		return 0;
 	double open = s->period ? ((double)s->blanks + 0.1) * (double)s->period
 	                        : (double)(r->t - s->blank_since);
 	if (open < s->limits.lift_seconds * us)
 		return 0;
+	s->gliding = settle_is_volt(r->function);
 	return touch_end(s, s->blank_since);
 }
 
@@ -343,10 +176,8 @@ static unsigned number_reading(struct settle *s, const struct reading *r, uint64
 	s->blanks = 0;
 	s->blank_since = -1;
 	s->repeat_now = 0;
-	if (repeat && s->items > s->stretch) {
-		item_last(s)->ordinal = ordinal;
+	if (repeat && settle_stretch_extend(s, ordinal))
 		return events;
-	}
 	return events | feed(s, r, ordinal);
 }
 
@@ -357,13 +188,13 @@ static unsigned blind_reading(struct settle *s, const struct reading *r)
 		events |= touch_begin(s, r->t);
 	s->blanks = 0;
 	s->blank_since = -1;
-	stretch_break(s);
+	settle_stretch_break(s);
 	settle_law_jolt(&s->law);
 	return events;
 }
 
 /* Another function: nothing that was learnt of the old one holds. */
-static unsigned function_change(struct settle *s, const struct reading *r)
+static unsigned function_change(struct settle *s)
 {
 	unsigned events = touch_end(s, s->last_t);
 	s->opens = s->repeats = s->repeat_now = s->learnt = 0;
@@ -372,7 +203,7 @@ static unsigned function_change(struct settle *s, const struct reading *r)
 	s->blanks = 0;
 	s->blank_since = -1;
 	s->law.counts = 0;
-	(void)r;
+	s->has_finest = false;
 	return events;
 }
 
@@ -380,8 +211,12 @@ unsigned settle_reading(struct settle *s, const struct reading *r)
 {
 	unsigned events = settle_tick(s, r->t);
 	uint64_t ordinal = s->ordinal++;
-	if (s->heard && r->function != s->last.function)
-		events |= function_change(s, r);
+	if (ordinal && r->function != s->last.function)
+		events |= function_change(s);
+	if (r->has_value && (!s->has_finest || r->value.e < s->finest)) {
+		s->has_finest = true;
+		s->finest = r->value.e;
+	}
 	int64_t dt = s->heard ? r->t - s->last_t : -1;
 	bool repeat = settle_pace_repeats(s, r, dt);
 	bool doubled = repeat && s->intervals >= 3 && dt < s->period / 4;
@@ -389,7 +224,7 @@ unsigned settle_reading(struct settle *s, const struct reading *r)
 		settle_pace_frame(s, dt);
 	if (r->state & (READING_HOLD | READING_MINMAX | READING_INVALID)) {
 		/* Heard, and not measured now. */
-		stretch_break(s);
+		settle_stretch_break(s);
 	} else {
 		switch (settle_contact(s, r)) {
 		case CONTACT_OPEN:
@@ -412,12 +247,14 @@ unsigned settle_reading(struct settle *s, const struct reading *r)
 
 unsigned settle_gone(struct settle *s, int64_t t)
 {
-	(void)t;
-	unsigned events = touch_end(s, s->last_t);
+	unsigned events = touch_end(s, t);
+	/* Nothing is known of the time until it is back. */
+	s->open_since = t;
+	s->heard = s->gliding = false;
 	s->blanks = 0;
 	s->blank_since = -1;
 	s->intervals = s->long_ones = 0;
-	s->gliding = false;
+	settle_stretch_break(s);
 	return events;
 }
 
@@ -434,9 +271,9 @@ static int64_t moving_deadline(const struct settle *s)
 		return INT64_MAX;
 	double limit = s->limits.moving_seconds;
 	if (s->last.function == FUNCTION_FARAD && s->last.has_value) {
-		/* Large capacitances are measured by charging them: 10 s more a mF. */
-		double c = fabs(decimal_double(s->last.value));
-		limit *= fmin(5, 1 + c * 500);
+		/* Large capacitances are measured by charging them. */
+		double mf = 1e3 * fabs(decimal_double(s->last.value));
+		limit += fmin(mf * s->limits.moving_millifarad_seconds, 4 * limit);
 	}
 	return s->touched_at + (int64_t)(limit * us);
 }
@@ -478,7 +315,7 @@ bool settle_take(const struct settle *s, int64_t t, struct settle_result *out, s
 		return false;
 	}
 	int64_t period = s->period ? s->period : (int64_t)us;
-	if (t - s->last_t > 3 * period) {
+	if (t - s->last_t > 3 * period && (double)(t - s->last_t) > stale_least * us) {
 		fault_set(why, "the last reading is %.1f s old: is the meter still on?",
 		          (double)(t - s->last_t) / us);
 		return false;
@@ -503,8 +340,8 @@ bool settle_take(const struct settle *s, int64_t t, struct settle_result *out, s
 		return false;
 	}
 	uint64_t first;
-	if (s->settled ? still_at_rest(s, &first) : at_rest(s, &first)) {
-		stretch_result(s, first, out);
+	if (settle_at_rest(s, &first)) {
+		settle_stretch_result(s, first, out);
 		out->settled = true;
 		return true;
 	}

@@ -40,10 +40,14 @@
 	X(law_hazard_first, "law hazard first", 0.2, 1e-6, 0.9) \
 	X(law_noise_most, "law noise most", 7.5, 0.5, 10000) \
 	X(lawless_times, "lawless times", 6, 0, 100) \
-	X(law_tail_times, "law tail times", 10, 0, 100) \
+	X(law_tail_times, "law tail times", 20, 0, 100) \
 	X(law_slow_periods, "law slow periods", 0.8, 0, 100) \
 	X(settle_doubt, "settle doubt", 0.07, 0.0001, 0.5) /* chance that the rest is off */ \
 	X(moving_seconds, "moving seconds", 20, 1, 3600) /* then: keeps moving */ \
+	X(moving_millifarad_seconds, "moving millifarad seconds", 10, 0, 600) \
+	X(odd_times, "odd times", 2, 1, 1e6) \
+	X(odd_digits, "odd digits", 0.08, 0, 1) \
+	X(law_stray_digits, "law stray digits", 3, 0, 1000) \
 	X(moving_digits, "moving digits", 3, 0.5, 1000) /* more a reading is moving */ \
 	X(lift_seconds, "lift seconds", 0.5, 0.05, 60) /* open that long is a lift */ \
 	X(silent_seconds, "silent seconds", 1.2, 0.1, 600) /* silence that is a lift */ \

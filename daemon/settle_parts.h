@@ -22,6 +22,20 @@ int settle_pace_frames(const struct settle *s);
 /* The silence after which the leads count as open, us. */
 int64_t settle_pace_silence(const struct settle *s);
 
+/* --- settle_rest.c: the conversions since the last break --- */
+
+void settle_stretch_break(struct settle *s);
+/* A conversion; another range breaks the stretch first. */
+void settle_stretch_add(struct settle *s, const struct reading *r, uint64_t ordinal);
+/* One more frame of the last conversion; false where the stretch is empty. */
+bool settle_stretch_extend(struct settle *s, uint64_t ordinal);
+/* Are the last conversions at rest?  Then *first is the number of the first of them
+ * that the value may be taken from. */
+bool settle_at_rest(const struct settle *s, uint64_t *first);
+void settle_stretch_result(const struct settle *s, uint64_t first, struct settle_result *out);
+/* Does the law get this meter's readings in blocks? */
+bool settle_is_fast(const struct settle *s);
+
 /* --- settle_open.c: what the leads do --- */
 
 enum contact {

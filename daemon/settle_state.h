@@ -73,8 +73,7 @@ struct settle_law {
 struct settle_item {
 	int64_t t;
 	int64_t n;        /* digits */
-	uint64_t ordinal; /* of its last frame */
-	uint64_t first;   /* of its first frame */
+	uint64_t first, last; /* ordinals of its first and last frame */
 };
 
 struct settle {

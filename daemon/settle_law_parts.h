@@ -1,0 +1,46 @@
+/* SPDX-License-Identifier: MIT */
+/*
+ * What settle_law.c and settle_run.c say to each other.  Nobody else includes it.
+ */
+#ifndef TALLY_SETTLE_LAW_PARTS_H
+#define TALLY_SETTLE_LAW_PARTS_H
+
+#include "daemon/settle_law.h"
+
+/* Steps of the time constants. */
+#define SETTLE_TAU_RATIO 1.35
+
+double settle_tau_seconds(int j);
+double settle_noise_digits(int k);
+
+/* What is believed before the first reading; lengths in digits. */
+struct settle_priors {
+	double noise[SETTLE_NOISES], log_noise[SETTLE_NOISES];
+	double prior[SETTLE_NOISES];                   /* log probability of each level */
+	double start[SETTLE_TAUS];                     /* an approach begins at least so far away, */
+	double span[SETTLE_TAUS];                      /* log(most / least), */
+	double least, small;                           /* or, with this share, only so far */
+	double log_range;                              /* of the values there are */
+	double log_rest, log_slow;                     /* at rest; approaching with one tau */
+	double ridge;                                  /* see fit_tau */
+	double most_noise;                             /* more of it is motion */
+	double near, near_sigma, local;                /* at rest: within near + sigma share, */
+	                                               /* of no more noise than neighbours show */
+};
+
+void run_begin(struct settle_run *r, double joint, int64_t t, double value);
+/* Time goes on by `dt` seconds. */
+void run_age(struct settle_run *r, const double decay[SETTLE_TAUS], double dt);
+/* A reading with weight `w`. */
+void run_absorb(struct settle_run *r, double value, double w);
+/* Let what was absorbed so far count only `f` times. */
+void run_fade(struct settle_run *r, double f);
+/* The log evidence of a run; fills its likeliest law and its chance to be off. */
+double run_judge(struct settle_run *r, const struct settle_priors *k, double digit);
+/* What the likeliest law has still to go after `dt` seconds more, SI. */
+double run_left(const struct settle_run *r, double dt);
+/* When the likeliest law came as near to its rest as this (SI), us; t + 1 where it is
+ * not there yet at `t`, the time of the last reading. */
+int64_t run_reaches(const struct settle_run *r, int64_t t, double near);
+
+#endif

@@ -1,0 +1,232 @@
+/* SPDX-License-Identifier: MIT */
+/*
+ * The stretch: the conversions since the last break (lost contact, another range),
+ * whether they are at rest, and the value that comes of them.
+ */
+#include "daemon/settle_law.h"
+#include "daemon/settle_parts.h"
+
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+static double digit_of(int e)
+{
+	return decimal_double((struct decimal){1, e});
+}
+
+static const struct settle_item *item_at(const struct settle *s, uint64_t i)
+{
+	return &s->item[i % SETTLE_WINDOW];
+}
+
+void settle_stretch_break(struct settle *s)
+{
+	s->stretch = s->items;
+	s->blocked = 0;
+}
+
+void settle_stretch_add(struct settle *s, const struct reading *r, uint64_t ordinal)
+{
+	if (s->items > s->stretch && r->value.e != s->exponent)
+		settle_stretch_break(s);
+	if (s->items == s->stretch)
+		s->stretch_t = r->t;
+	s->exponent = r->value.e;
+	s->prefix = r->prefix;
+	s->item[s->items++ % SETTLE_WINDOW] =
+	    (struct settle_item){r->t, r->value.n, ordinal, ordinal};
+	if (s->items - s->stretch > SETTLE_WINDOW)
+		s->stretch = s->items - SETTLE_WINDOW;
+}
+
+bool settle_stretch_extend(struct settle *s, uint64_t ordinal)
+{
+	if (s->items == s->stretch)
+		return false;
+	s->item[(s->items - 1) % SETTLE_WINDOW].last = ordinal;
+	return true;
+}
+
+bool settle_is_fast(const struct settle *s)
+{
+	return s->intervals >= 3 &&
+	       (double)s->period * settle_pace_frames(s) < s->limits.block_seconds * 1e6;
+}
+
+/* --- the value --- */
+
+static int compare_digits(const void *a, const void *b)
+{
+	int64_t x = *(const int64_t *)a, y = *(const int64_t *)b;
+	return (x > y) - (x < y);
+}
+
+/* The result of the items from number `first` to the last. */
+void settle_stretch_result(const struct settle *s, uint64_t first, struct settle_result *out)
+{
+	int64_t n[SETTLE_WINDOW];
+	int count = 0;
+	double ref = (double)item_at(s, first)->n, sum = 0, sum2 = 0;
+	for (uint64_t i = first; i < s->items; i++) {
+		n[count++] = item_at(s, i)->n;
+		double d = (double)item_at(s, i)->n - ref;
+		sum += d;
+		sum2 += d * d;
+	}
+	qsort(n, (size_t)count, sizeof(n[0]), compare_digits);
+	double mean = sum / count;
+	/* Of two in the middle the one nearer to the mean; the digits stay a meter's. */
+	int64_t low = n[(count - 1) / 2], high = n[count / 2];
+	int64_t median = low;
+	double lift = (double)(high - low);
+	if (lift > 1)
+		median = low + (int64_t)floor(lift / 2);
+	else if (fabs((double)high - ref - mean) < fabs((double)low - ref - mean))
+		median = high;
+	memset(out, 0, sizeof(*out));
+	out->function = s->last.function;
+	out->value = (struct decimal){median, s->exponent};
+	out->prefix = s->prefix;
+	double variance = count > 1 ? (sum2 - sum * mean) / (count - 1) : 0;
+	out->s = sqrt(fmax(0, variance)) * digit_of(s->exponent);
+	out->n = count;
+	out->from = item_at(s, first)->first;
+	out->to = item_at(s, s->items - 1)->last;
+}
+
+/* --- is it at rest? --- */
+
+/* Standard deviation of the items from number `first` on, digits. */
+static double stretch_noise(const struct settle *s, uint64_t first)
+{
+	double n = (double)(s->items - first), sum = 0, sum2 = 0;
+	for (uint64_t i = first; i < s->items; i++) {
+		double d = (double)(item_at(s, i)->n - item_at(s, first)->n);
+		sum += d;
+		sum2 += d * d;
+	}
+	return n > 1 ? sqrt(fmax(0, sum2 - sum * sum / n) / (n - 1)) : 0;
+}
+
+/*
+ * Values that ask for a second look: above twice the nominal (the wrong part, a
+ * half-made contact), or shown with few digits although this meter has a finer
+ * range (it is about to change to it).
+ */
+static bool is_odd(const struct settle *s)
+{
+	const struct settle_expected *x = &s->expected;
+	double n = fabs((double)item_at(s, s->items - 1)->n);
+	if (x->has_nominal && x->function == s->last.function && x->nominal != 0 &&
+	    n * digit_of(s->exponent) > s->limits.odd_times * fabs(x->nominal))
+		return true;
+	return s->has_finest && s->exponent > s->finest && n < s->limits.odd_digits * s->law.counts;
+}
+
+/* How many undisturbed conversions are wanted. */
+static double conversions_wanted(const struct settle *s, const struct settle_judgement *j,
+                                 uint64_t first)
+{
+	const struct settle_limits *l = &s->limits;
+	if (j->slow || is_odd(s) || stretch_noise(s, first) > l->settle_noise)
+		return fmax(l->settle_conversions, l->settle_conversions_slow);
+	return l->settle_conversions;
+}
+
+/*
+ * A trace that jumps from level to level stands still on each for a while: with a
+ * chance h of a jump a reading, and odds of (odds times^jumps) that it will go on
+ * jumping, n readings without one leave odds (1 - h)^(n - 1) times as large.
+ */
+static bool is_lawless(const struct settle *s, const struct settle_judgement *j)
+{
+	const struct settle_limits *l = &s->limits;
+	if (j->jumps < 1 || j->n >= l->lawless_most)
+		return false;
+	double before = fmax(j->readings - j->n, j->jumps);
+	double h = fmin(0.9, fmax(0.1, j->jumps / before));
+	double odds = l->lawless_odds * pow(l->lawless_times, fmin(j->jumps, 20) - 1);
+	return odds * pow(1 - h, j->n - 1) > l->settle_doubt;
+}
+
+/* The first of the items that are undisturbed and near where the law comes to rest. */
+static uint64_t first_near(const struct settle *s, const struct settle_judgement *j)
+{
+	double rest = j->rest / digit_of(s->exponent);
+	double band = s->limits.law_near_digits + 2 * j->noise;
+	double stray = s->limits.law_stray_sigma * j->noise + s->limits.law_stray_digits;
+	/* (The noise of a fast meter is that of its blocks: there the time alone counts.) */
+	bool fast = settle_is_fast(s);
+	uint64_t i = s->items;
+	while (i > s->stretch) {
+		const struct settle_item *x = item_at(s, i - 1);
+		double away = fabs((double)x->n - rest);
+		if (x->t >= j->since ? !fast && away > stray
+		                     : fast || away > band || x->t < j->begun)
+			break;
+		i--;
+	}
+	return i;
+}
+
+/* While something is touched and has not settled: by the law. */
+static bool law_at_rest(const struct settle *s, uint64_t *first)
+{
+	struct settle_judgement j;
+	/* The conversion nearest to the time will do. */
+	double grace = fmin(0.5 * (double)s->period, s->limits.block_seconds * 1e6);
+	double least = s->limits.settle_seconds * 1e6 - grace;
+	int64_t t = item_at(s, s->items - 1)->t;
+	if ((double)(t - s->stretch_t) < least)
+		return false;
+	settle_law_judge(&s->law, &s->limits, &j);
+	if (j.off > s->limits.settle_doubt || is_lawless(s, &j) || j.wanders ||
+	    (j.slow && j.tail > fmax(1, j.noise)))
+		return false;
+	uint64_t i = first_near(s, &j);
+	int64_t from = s->stretch_t > j.since ? s->stretch_t : j.since;
+	if (i > s->stretch)
+		from = i < s->items ? item_at(s, i)->t : t;
+	if ((double)(t - from) < least ||
+	    (double)(s->items - i) < conversions_wanted(s, &j, i))
+		return false;
+	/* The value is taken from what is clear of the approach, or from the last ones. */
+	while (i + 2 < s->items && item_at(s, i)->t < j.clear)
+		i++;
+	*first = i;
+	return true;
+}
+
+/* The last `want` items stand within a band of `middle`. */
+static bool stands(const struct settle *s, uint64_t want, double middle, double band,
+                   uint64_t *first)
+{
+	if (s->items - s->stretch < want)
+		return false;
+	for (uint64_t i = s->items - want; i < s->items; i++)
+		if (fabs((double)item_at(s, i)->n - middle) > band)
+			return false;
+	*first = s->items - want;
+	return true;
+}
+
+bool settle_at_rest(const struct settle *s, uint64_t *first)
+{
+	if (s->items == s->stretch)
+		return false;
+	if (s->touching && !s->settled)
+		return law_at_rest(s, first);
+	/* Elsewhere the law rests, and standing still is enough: after settling where it
+	 * settled, with open leads (a supply that is off) anywhere. */
+	if (s->touching) {
+		double noise = s->result.s / digit_of(s->exponent);
+		return s->exponent == s->result.value.e &&
+		       stands(s, (uint64_t)s->limits.settle_conversions, (double)s->result.value.n,
+		              s->limits.law_near_digits + 3 * fmax(noise, 0.5), first);
+	}
+	double last = (double)item_at(s, s->items - 1)->n;
+	return stands(s, (uint64_t)s->limits.settle_conversions_slow, last,
+	              s->limits.law_near_digits + 1, first) &&
+	       (double)(s->last_t - item_at(s, *first)->t) >= s->limits.settle_seconds * 1e6;
+}
