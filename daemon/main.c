@@ -62,9 +62,11 @@ struct stand {
 		int64_t last;   /* when bytes came last */
 		bool middle;    /* they ended in the middle of a line */
 		bool taped;     /* somebody has a tape of it running */
+		bool looked;    /* it was opened, or could not be, at least once */
 	} *line;
 	int lines_open;
 	bool stopping;
+	bool refused; /* another daemon has one of our lines */
 };
 
 static void say(const char *format, ...) __attribute__((format(printf, 1, 2)));
@@ -175,9 +177,12 @@ static void tape_act(struct stand *s, const char *meter, int64_t t, const char *
 		server_tape(s->server, meter, line, n - 1);
 }
 
+static void stop(struct stand *s);
+
 static void on_opened(void *arg)
 {
 	struct line *l = arg;
+	l->looked = true;
 	const char *name = l->stand->config->meter[l->meter].name;
 	int64_t t = stream_now(l->stand);
 	char rest[64];
@@ -207,11 +212,27 @@ static void on_gone(void *arg, const char *cause)
 	bench_line_gone(l->stand->bench, t, l->meter, cause);
 }
 
+/* A line that another program has is waited for.  But two daemons on one line at
+ * the start are a mistake of whoever started the second, as with log and socket. */
+static bool is_daemon_there(const struct fault *why)
+{
+	return strstr(why->text, "is held by tallyd (process ") != NULL;
+}
+
 static void on_failed(void *arg, const struct fault *why)
 {
 	struct line *l = arg;
-	say("%s: %s", l->stand->config->meter[l->meter].name, why->text);
-	bench_line_trouble(l->stand->bench, stream_now(l->stand), l->meter, why->text);
+	struct stand *s = l->stand;
+	bool first = !l->looked;
+	l->looked = true;
+	say("%s: %s", s->config->meter[l->meter].name, why->text);
+	bench_line_trouble(s->bench, stream_now(s), l->meter, why->text);
+	if (!first || !is_daemon_there(why))
+		return;
+	say("another daemon reads this line: end that one, or take the meter out of this "
+	    "configuration");
+	s->refused = true;
+	stop(s);
 }
 
 static void on_line_closed(void *arg)
@@ -500,7 +521,7 @@ static int run_live(struct config *config)
 	uv_run(&s.loop, UV_RUN_DEFAULT);
 	uv_loop_close(&s.loop);
 	free(s.line);
-	return good ? 0 : 2;
+	return good && !s.refused ? 0 : 2;
 }
 
 /* ---- the command line ---- */

@@ -43,6 +43,7 @@
 
 #define WAIT_MS 20000
 #define METERS_MAX 20
+#define PEERS_MAX 64
 #define CHILDREN_MAX 64
 #define PATHS_MAX 64
 #define IDENTITY "TEST ROOM,SIX DIGITS,0042,1.0"
@@ -82,6 +83,8 @@ struct stand {
 	const char *wrap[24]; /* words before tallyd, NULL at the end */
 	pid_t child[CHILDREN_MAX];
 	int children;
+	struct peer *peer[PEERS_MAX];
+	int peers;
 	char path[PATHS_MAX][128];
 	int paths;
 };
@@ -457,6 +460,14 @@ static inline int daemon_run(struct stand *s, const char *const *options, char *
 	return status;
 }
 
+/* Built with the sanitizers?  Those keep freed memory for a while, by design. */
+static inline bool is_sanitized(void)
+{
+	char command[PATH_MAX];
+	snprintf(command, sizeof command, "grep -q __asan_init %s/tallyd", build_dir());
+	return system(command) == 0;
+}
+
 /* ---- the client ---- */
 
 struct answer {
@@ -497,6 +508,15 @@ static inline struct answer tally_run(struct stand *s, const char *const *words)
 	return a;
 }
 #define tally(s, ...) tally_run((s), (const char *[]){ __VA_ARGS__, NULL })
+
+static inline int tally_ends(struct stand *s, const char *const *words)
+{
+	struct answer a = tally_run(s, words);
+	int status = a.status;
+	answer_free(&a);
+	return status;
+}
+#define tally_status(s, ...) tally_ends((s), (const char *[]){ __VA_ARGS__, NULL })
 
 /* The client ends with this status; what it printed does not matter. */
 static inline void tally_must(struct stand *s, int status, const char *const *words)
@@ -570,6 +590,8 @@ static inline struct peer *peer_new(struct stand *s)
 {
 	struct peer *p = calloc(1, sizeof *p);
 	p->stand = s;
+	assert_true(s->peers < PEERS_MAX);
+	s->peer[s->peers++] = p;
 	p->fd = socket_connect(s->socket);
 	if (p->fd < 0) {
 		show_said(s);
@@ -580,7 +602,12 @@ static inline struct peer *peer_new(struct stand *s)
 
 static inline void peer_free(struct peer *p)
 {
-	close(p->fd);
+	struct stand *s = p->stand;
+	for (int i = 0; i < s->peers; i++)
+		if (s->peer[i] == p)
+			s->peer[i] = s->peer[--s->peers];
+	if (p->fd >= 0)
+		close(p->fd);
 	free(p->in);
 	free(p->line);
 	free(p);
@@ -603,7 +630,7 @@ static inline bool peer_write(struct peer *p, const char *bytes, size_t len)
 	return true;
 }
 
-/* The next line within `ms`, NULL where none came (p->ended where none ever will). */
+/* The next line within `ms` (0: that is there), NULL where none came (p->ended where none ever will). */
 static inline char *peer_line(struct peer *p, int ms)
 {
 	double until = now_s() + ms / 1000.0;
@@ -621,7 +648,7 @@ static inline char *peer_line(struct peer *p, int ms)
 		}
 		looked = p->len;
 		double left = until - now_s();
-		if (p->ended || left < 0)
+		if (p->ended)
 			return NULL;
 		if (p->size - p->len < (64 << 10))
 			p->in = realloc(p->in, p->size = p->size * 2 + (128 << 10));
@@ -631,6 +658,8 @@ static inline char *peer_line(struct peer *p, int ms)
 			p->len += (size_t)n;
 		else if (n == 0 || errno != EAGAIN)
 			p->ended = true;
+		else if (left <= 0)
+			return NULL;
 		else
 			poll(&(struct pollfd){ .fd = p->fd, .events = POLLIN }, 1, (int)(left * 1000) + 1);
 	}
@@ -731,6 +760,8 @@ static inline int stand_down(void **state)
 		while (waitpid(s->child[i], NULL, 0) < 0 && errno == EINTR)
 			;
 	}
+	while (s->peers)
+		peer_free(s->peer[0]);
 	pthread_mutex_lock(&s->lock);
 	s->running = false;
 	pthread_mutex_unlock(&s->lock);
@@ -745,6 +776,9 @@ static inline int stand_down(void **state)
 	return status;
 }
 
+/* TALLY_TEST=test_walk runs that one alone ('*' and '?' as in file names). */
+#define run_on_stand(tests) \
+	(cmocka_set_test_filter(getenv("TALLY_TEST")), cmocka_run_group_tests(tests, NULL, NULL))
 #define on_stand(test) cmocka_unit_test_setup_teardown(test, stand_up, stand_down)
 
 #endif

@@ -265,8 +265,8 @@ static void replug(struct stand *s, struct peer *watch, int meter, const char *v
 	ckfield(gap, "\"meter\":\"red\"");
 	ckfield(gap, "\"cause\":\"");
 	free(gap);
-	struct answer a;
-	wait_until(s, (a = tally(s, "meters"), strstr(a.out, "overload")) ||
+	struct answer a = {0};
+	wait_until(s, (answer_free(&a), a = tally(s, "meters"), strstr(a.out, "overload")) ||
 	           now_s() - t > 2);
 	if (now_s() - t > 2)
 		fail_msg("data came back after %.1f s: %s", now_s() - t, a.out);
@@ -368,7 +368,8 @@ static void test_growth(void **state)
 	print_message("   %ld KiB and %d files, then %ld KiB and %d files\n", rss, files,
 	              status_kib(s->daemon, "VmRSS:"), open_files(s->daemon));
 	assert_int_equal(open_files(s->daemon), files);
-	assert_true(status_kib(s->daemon, "VmRSS:") - rss < 1024);
+	if (!is_sanitized())
+		assert_true(status_kib(s->daemon, "VmRSS:") - rss < 1024);
 	peer_free(watch);
 	assert_int_equal(daemon_stop(s, SIGTERM), 0);
 }
@@ -459,6 +460,14 @@ static void test_life(void **state)
 		ckfield(record, verdict);
 		free(record);
 	}
+	/* A rail: floating leads first, then the supply, well above what floats. */
+	up(watch, "HT1");
+	meter_says(s, red, "+0.004 V DC");
+	size_t said = meter_said(s, red);
+	wait_until(s, meter_said(s, red) > said + 20);
+	free(touch(s, watch, red, "HT1", "+286.4 V DC", "+0.004 V DC"));
+	up(watch, "BIAS");
+	free(touch(s, watch, red, "BIAS", "-35.42 V DC", "+0.004 V DC"));
 	mustsee(watch, "\"event\":\"done\"");
 	/* Far from this nominal, and it fits the next position: held until it is taken. */
 	musttally(s, 0, "at", "C2");
@@ -511,5 +520,5 @@ int main(void)
 		on_stand(test_end),
 		on_stand(test_life),
 	};
-	return cmocka_run_group_tests(tests, NULL, NULL);
+	return run_on_stand(tests);
 }
