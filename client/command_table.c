@@ -36,6 +36,13 @@ const struct command command_table[] = {
 	 "so, with exit status 1.",
 	 0, 0, NEED_BENCH, false, call_meters_tape},
 
+	{METERS, "meters try", "DIALECT FILE", "hold a dialect against a recording, without a daemon",
+	 "DIALECT is a shipped one (ascii-unit, ascii-number, ask-comma, columns-14, scpi) or the path "
+	 "of a dialect file, whose samples are checked first; FILE is a recording. Every frame is "
+	 "printed with what was understood of it. --meter takes the frames of one meter alone. Exit "
+	 "status 1 where a frame was not understood.",
+	 OPTION_BIT(METER), 0, NEED_NOTHING, false, call_meters_try},
+
 	{JOB, "job start", "NAME", "begin a job: one unit on the bench",
 	 "From here on entries belong to this job. The job that was open is closed.",
 	 0, 0, NEED_BENCH, true, call_job_start},
