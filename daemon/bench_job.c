@@ -10,8 +10,22 @@
 #include <stdlib.h>
 #include <string.h>
 
+/* Remember where the person was, should the log refuse what follows. */
+static void job_leave(struct bench *b)
+{
+	if (!b->job[0])
+		return;
+	memcpy(b->left_job, b->job, sizeof b->left_job);
+	b->left[0] = '\0';
+	if (b->chosen >= 0)
+		memcpy(b->left, b->position[b->chosen].row.position.name, sizeof b->left);
+	b->left_quantity = b->quantity;
+	b->left_walk = b->walk;
+}
+
 void job_clear(struct bench *b)
 {
+	job_leave(b);
 	b->job[0] = '\0';
 	b->live = false;
 	b->condition = CONDITION_FOUND;
@@ -41,7 +55,7 @@ bool job_put(struct bench *b, int64_t t, enum job_change change, struct bench_wa
 	snprintf(job.job, sizeof job.job, "%s", b->job);
 	text_begin(&body, b->body, BENCH_BODY_SIZE);
 	job_body_write(&body, &job);
-	return bench_put(b, "job", t, &body, w, why);
+	return bench_put_job(b, "job", t, &body, w, why);
 }
 
 /* A job may be called anything that fits a line: "monitor amplifier, red". */
@@ -79,7 +93,12 @@ bool bench_job_start(struct bench *b, int64_t t, const char *name, struct bench_
 	end_runs(b);
 	if (b->job[0] && !job_put(b, t, JOB_CLOSED, (struct bench_wait){0}, why))
 		return false;
+	/* What was said before any job was open is meant for this one. */
+	enum condition condition = b->job[0] ? CONDITION_FOUND : b->condition;
+	enum reach reach = b->job[0] ? REACH_IN_CIRCUIT : b->reach;
 	job_clear(b);
+	b->condition = condition;
+	b->reach = reach;
 	snprintf(b->job, sizeof b->job, "%s", name);
 	if (!job_put(b, t, JOB_STARTED, w, why)) {
 		b->job[0] = '\0';
@@ -204,7 +223,11 @@ static bool put_sheet(struct bench *b, int64_t t, const char *file, const struct
 	free(bodies);
 	free(draft);
 	/* The sheet record is the last of them: when it is durable, all are. */
-	return ticket && bench_pend(b, bench_pending(ticket + n - 1, w));
+	if (!ticket)
+		return false;
+	struct pending p = bench_pending(ticket + n - 1, w);
+	p.job = true;
+	return bench_pend(b, p);
 }
 
 bool bench_sheet_load(struct bench *b, int64_t t, const char *file, const char *text, size_t len,
@@ -247,7 +270,7 @@ int job_place(struct bench *b, int64_t t, const char *name, struct fault *why)
 		return -1;
 	text_begin(&body, b->body, BENCH_BODY_SIZE);
 	write_position(b, &row, POSITION_NAMED, &body);
-	if (!bench_put(b, "position", t, &body, (struct bench_wait){0}, why))
+	if (!bench_put_job(b, "position", t, &body, (struct bench_wait){0}, why))
 		return -1;
 	if (!add_place(b, &row)) {
 		fault_set(why, "out of memory");
@@ -322,7 +345,7 @@ bool bench_sheet_set(struct bench *b, int64_t t, const char *position, const cha
 	struct text body;
 	text_begin(&body, b->body, BENCH_BODY_SIZE);
 	write_position(b, &row, POSITION_SET, &body);
-	if (!bench_put(b, "position", t, &body, w, why))
+	if (!bench_put_job(b, "position", t, &body, w, why))
 		return false;
 	if (!add_place(b, &row)) {
 		fault_set(why, "out of memory");
@@ -560,4 +583,37 @@ bool bench_restore(struct bench *b, struct log_reader *reader, struct fault *why
 	}
 	walk_expect(b);
 	return true;
+}
+
+void job_read_back(struct bench *b)
+{
+	struct fault why;
+	char job[2][JOB_SIZE], chosen[2][NAME_SIZE];
+	enum quantity quantity[2];
+	bool walk[2];
+	int choice = b->choice;
+	/* The job that holds may be the one that is open, or the one that was left. */
+	for (int i = 0; i < 2; i++) {
+		memcpy(job[i], b->left_job, sizeof job[i]);
+		memcpy(chosen[i], b->left, sizeof chosen[i]);
+		quantity[i] = b->left_quantity;
+		walk[i] = b->left_walk;
+		job_leave(b);
+	}
+	job_clear(b);
+	b->job[0] = '\0';
+	struct log_reader *reader = log_reader_open(log_path(b->log), &why);
+	if (!reader || !bench_restore(b, reader, &why))
+		bench_event(b, "refused", "why", why.text, NULL);
+	log_reader_close(reader);
+	b->choice = choice + 1;
+	for (int i = 1; i >= 0; i--) {
+		int place = chosen[i][0] ? position_find(b, chosen[i]) : -1;
+		if (strcmp(job[i], b->job) != 0)
+			continue;
+		b->walk = walk[i];
+		if (place >= 0)
+			walk_choose(b, place, quantity[i]);
+		break;
+	}
 }
