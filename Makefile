@@ -21,11 +21,11 @@ else
 B        ?= build
 SANFLAGS :=
 endif
-PKGS   := libuv libserialport sqlite3 jansson libcrypto
+PKGS   := libuv libserialport sqlite3 jansson libcrypto libpcre2-8
 # What a fresh Debian 12 with git and make lacks.  python3 is for the independent
 # check of the seal, gsl and cmocka for the tests alone.
 DEBIAN := gcc libc6-dev pkg-config libuv1-dev libserialport-dev libsqlite3-dev libjansson-dev \
-          libssl-dev libcsv-dev libcmocka-dev libgsl-dev python3
+          libssl-dev libcsv-dev libpcre2-dev libcmocka-dev libgsl-dev python3
 FUZZ_DEBIAN := clang libclang-rt-14-dev
 
 CFLAGS ?= -O2 -g

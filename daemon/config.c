@@ -82,10 +82,13 @@ static bool bench_take(struct loader *l, const struct ini_item *item, struct fau
 	if (strcmp(item->key, "socket") == 0)
 		return value_text(item->value, "the path of the socket", c->socket, sizeof c->socket,
 		                  why);
+	if (strcmp(item->key, "dialects") == 0) /* loaded already, see config_load */
+		return value_text(item->value, "the folder of dialect files", (char[CONFIG_PATH_SIZE]){0},
+		                  CONFIG_PATH_SIZE, why);
 	enum taken taken = limit_take(c, item, why);
 	if (taken == UNKNOWN)
 		fault_at(why, l->file, item->line, item->key_column,
-		         "unknown key `%.40s` of the bench: expected name, log, socket, or one of the "
+		         "unknown key `%.40s` of the bench: expected name, log, socket, dialects, or one of the "
 		         "thresholds of settling, such as `arm seconds`",
 		         item->key);
 	return taken == TAKEN;
@@ -130,7 +133,10 @@ static bool section_begin(struct loader *l, const struct ini_item *item, struct 
 		return false;
 	}
 	l->in_meter = true;
-	return config_meter_begin(&l->draft, &c->meter[c->meters], l->file, item->section + 6, item, why);
+	if (!config_meter_begin(&l->draft, &c->meter[c->meters], l->file, item->section + 6, item, why))
+		return false;
+	l->draft.dialects = &c->dialects;
+	return true;
 }
 
 static bool take(void *arg, const struct ini_item *item, struct fault *why)
@@ -166,17 +172,25 @@ void config_standard(struct config *out)
 	snprintf(out->socket, sizeof out->socket, "%s", CONFIG_SOCKET);
 }
 
-bool config_parse(const char *file, const char *text, size_t len, bool replay, struct config *out,
-                  struct fault *why)
+static bool parse_with(const struct dialects *loaded, const char *file, const char *text,
+                       size_t len, bool replay, struct config *out, struct fault *why)
 {
 	struct loader l = { .file = file, .replay = replay, .config = out };
 	config_standard(out);
+	out->dialects = *loaded;
 	snprintf(out->file, sizeof out->file, "%s", file);
 	if (!ini_parse(file, text, len, take, &l, why) || !section_end(&l, why))
 		return false;
 	if (!l.has_log)
 		snprintf(out->log, sizeof out->log, "%s/%s.db", CONFIG_LOG_FOLDER, out->name);
 	return true;
+}
+
+bool config_parse(const char *file, const char *text, size_t len, bool replay, struct config *out,
+                  struct fault *why)
+{
+	struct dialects none = {.count = 0};
+	return parse_with(&none, file, text, len, replay, out, why);
 }
 
 static char *file_read(const char *file, size_t *len, struct fault *why)
@@ -203,6 +217,27 @@ static char *file_read(const char *file, size_t *len, struct fault *why)
 	return NULL;
 }
 
+struct dialects_key {
+	char folder[CONFIG_PATH_SIZE];
+	bool said;
+};
+
+static bool find_dialects(void *arg, const struct ini_item *item, struct fault *why)
+{
+	struct dialects_key *key = arg;
+	(void)why;
+	if (item->key && strcmp(item->section, "bench") == 0 && strcmp(item->key, "dialects") == 0) {
+		snprintf(key->folder, sizeof key->folder, "%s", item->value);
+		key->said = true;
+	}
+	return true;
+}
+
+void config_free(struct config *c)
+{
+	dialects_free(&c->dialects);
+}
+
 bool config_load(const char *file, bool replay, struct config *out, struct fault *why)
 {
 	size_t len;
@@ -215,7 +250,17 @@ bool config_load(const char *file, bool replay, struct config *out, struct fault
 	char *text = file_read(file, &len, why);
 	if (!text)
 		return false;
-	bool good = config_parse(file, text, len, replay, out, why);
+	struct dialects_key key = {CONFIG_DIALECTS, false};
+	struct fault ignored;
+	/* Dialects first: a [meter] may stand before [bench].  What is wrong with the
+	 * file itself is said by the reading proper. */
+	ini_parse(file, text, len, find_dialects, &key, &ignored);
+	struct dialects loaded;
+	bool good = dialects_load(&loaded, key.folder, key.said, why);
+	if (good && !parse_with(&loaded, file, text, len, replay, out, why)) {
+		dialects_free(&loaded);
+		good = false;
+	}
 	free(text);
 	return good;
 }

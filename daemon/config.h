@@ -8,6 +8,7 @@
  *     name   = north                  ; default: the host's name
  *     log    = /var/lib/tally/north.db ; default: /var/lib/tally/NAME.db
  *     socket = /run/tally/tally.sock  ; the default
+ *     dialects = /etc/tally/dialects  ; the default: a folder of dialect files
  *     arm seconds = 1.5               ; every threshold of daemon/settle.h by its name
  *
  *     [meter red]
@@ -44,6 +45,7 @@
 #ifndef TALLY_CONFIG_H
 #define TALLY_CONFIG_H
 
+#include "daemon/dialects.h"
 #include "daemon/place.h"
 #include "daemon/settle.h"
 #include "protocol/meter/dialect.h"
@@ -52,6 +54,7 @@
 #define CONFIG_FILE "/etc/tally/tallyd.conf"
 #define CONFIG_SOCKET "/run/tally/tally.sock"
 #define CONFIG_LOG_FOLDER "/var/lib/tally"
+#define CONFIG_DIALECTS "/etc/tally/dialects"
 
 #define CONFIG_METERS_MAX 64
 #define CONFIG_SETUP_MAX 16
@@ -106,6 +109,7 @@ struct config {
 	char log[CONFIG_PATH_SIZE];
 	char socket[CONFIG_SOCKET_SIZE];
 	struct settle_limits limits;
+	struct dialects dialects; /* from files */
 	int meters;
 	struct config_meter meter[CONFIG_METERS_MAX];
 };
@@ -119,7 +123,11 @@ void config_standard(struct config *out);
  */
 bool config_load(const char *file, bool replay, struct config *out, struct fault *why);
 
-/* The same of a text that was read already; `file` is its name. */
+/* Lets go of the dialects; no meter may use them any more. */
+void config_free(struct config *c);
+
+/* The same of a text that was read already; `file` is its name.  The folder of
+ * dialects is not looked at. */
 bool config_parse(const char *file, const char *text, size_t len, bool replay, struct config *out,
                   struct fault *why);
 

@@ -24,14 +24,11 @@ static bool take_port(struct meter_draft *d, const char *value, struct fault *wh
 
 static bool take_dialect(struct meter_draft *d, const char *value, struct fault *why)
 {
-	d->meter->dialect = dialect_find(value, strlen(value));
+	d->meter->dialect = dialects_find(d->dialects, value);
 	if (d->meter->dialect)
 		return true;
-	char list[200] = "";
-	for (size_t i = 0; dialects[i]; i++) {
-		size_t len = strlen(list);
-		snprintf(list + len, sizeof list - len, "%s%s", i ? ", " : "", dialects[i]->name);
-	}
+	char list[200];
+	dialects_names(d->dialects, list, sizeof list);
 	fault_set(why, "`%.60s` is no dialect: expected one of %s", value, list);
 	return false;
 }
@@ -467,7 +464,7 @@ static bool asked_function(struct meter_draft *d, struct fault *why)
 	}
 	if (m->function == FUNCTION_NONE)
 		m->function = said;
-	if (m->function == FUNCTION_NONE)
+	if (m->function == FUNCTION_NONE && m->dialect->bare)
 		return at_section(d, why,
 		                  "is asked, and nothing says what it measures: expected `function = "
 		                  "ohm`, or a set-up such as `setup = CONF:RES`");
@@ -488,6 +485,9 @@ static bool asked_finish(struct meter_draft *d, struct fault *why)
 /* Nothing is ever sent to a meter that is listened to: keys that would are errors. */
 static bool listened_finish(struct meter_draft *d, struct fault *why)
 {
+	if (d->meter->dialect->bare && d->meter->function == FUNCTION_NONE)
+		return at_section(d, why, "sends bare numbers, and nothing says what they are: expected "
+		                  "`function = ohm`, for one");
 	for (size_t i = 0; i < PLAIN_KEYS; i++) {
 		const struct key_place *at = &d->given[plain_key[i].key];
 		if (!plain_key[i].asked || !at->line)
@@ -509,6 +509,8 @@ bool meter_finish(struct meter_draft *d, bool replay, struct fault *why)
 		return at_section(d, why, "has no dialect: expected `dialect = ...`");
 	if (!m->has_place && !replay)
 		return at_section(d, why, "has no port: expected `port = ...`");
+	if (m->function == FUNCTION_NONE)
+		m->function = dialects_function(d->dialects, m->dialect);
 	settings_join(d);
 	if (m->serial.flow == FLOW_HARDWARE && d->given[KEY_RTS].line &&
 	    d->serial.rts != WIRE_LEAVE) {

@@ -24,6 +24,7 @@ struct key_place {
 
 struct meter_draft {
 	struct config_meter *meter;
+	const struct dialects *dialects; /* from files */
 	const char *file;
 	int line, column; /* of the section */
 	struct key_place given[KEY_COUNT];

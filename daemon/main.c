@@ -640,6 +640,7 @@ int main(int argc, char **argv)
 	} else if (status < 0) {
 		status = run_live(config);
 	}
+	config_free(config);
 	free(config);
 	return status;
 }

@@ -197,6 +197,12 @@ static void next_setup(struct meter *m)
 	}
 	m->errors_read = 0;
 	m->refused[0] = '\0';
+	if (!m->config.dialect->error_query) { /* it cannot be asked whether it took them */
+		while (m->setup < m->config.setups)
+			send_line(m, m->config.setup[m->setup++]);
+		ask(m, NULL);
+		return;
+	}
 	send_line(m, m->config.setup[m->setup]);
 	send_line(m, m->config.dialect->error_query);
 	go(m, METER_SETUP, m->now + m->config.timeout_us);
@@ -497,7 +503,7 @@ static void begin_line(struct meter *m, int64_t t)
 	memset(&m->memory, 0, sizeof m->memory);
 	/* Who talks unasked may be in the middle of a frame; who is asked is not, and
 	 * what is left of an older answer comes before *IDN?'s. */
-	int64_t gap = d->end == FRAME_LINE ? FRAME_LINE_GAP_US : 0;
+	int64_t gap = d->end == FRAME_LINE ? FRAME_LINE_GAP_US : d->gap_us;
 	frame_begin(&m->splitter, d->end, d->size, gap, d->asked ? INT64_MIN / 2 : t);
 }
 
@@ -557,7 +563,8 @@ void meter_begin(struct meter *m, const struct meter_config *config,
 	m->deadline = INT64_MAX;
 	m->setting = (struct dialect_setting){.function = meter_config_function(config),
 	                                      .has_digit = config->has_digit,
-	                                      .digit = config->digit};
+	                                      .digit = config->digit,
+	                                      .rules = config->dialect->rules};
 	if (!config->replay)
 		return;
 	/* A recording begins with whole frames: its meters were open long before. */

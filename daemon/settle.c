@@ -218,8 +218,8 @@ unsigned settle_reading(struct settle *s, const struct reading *r)
 		s->finest = r->value.e;
 	}
 	int64_t dt = s->heard ? r->t - s->last_t : -1;
-	bool repeat = settle_pace_repeats(s, r, dt);
-	bool doubled = repeat && s->intervals >= 3 && dt < s->period / 4;
+	bool doubled = settle_pace_doubled(s, r, dt);
+	bool repeat = doubled || settle_pace_repeats(s, r);
 	if (!doubled)
 		settle_pace_frame(s, dt);
 	if (r->state & (READING_HOLD | READING_MINMAX | READING_INVALID)) {

@@ -21,70 +21,137 @@
 #include "protocol/trade/reading.h"
 
 /*
- * Every threshold, once: name as in [bench] of the configuration, default,
- * smallest and largest allowed value; the reason stands in settle.c beside its
- * use, or here where one line says it.
+ * Every threshold, once: field, name as in [bench] of the configuration, default,
+ * smallest and largest allowed value, and below it what it is and why.  The values
+ * were found on made-up traces (tests/score_settle.c) and are common practice of
+ * this program, no source.
  */
-#define SETTLE_LIMIT_LIST(X) \
-	X(settle_conversions, "settle conversions", 4, 2, 100) /* undisturbed, at least */ \
-	X(settle_seconds, "settle seconds", 0.4, 0, 60) /* and this long */ \
-	X(settle_conversions_slow, "settle conversions slow", 7, 2, 100) \
-	X(settle_noise, "settle noise", 2.2, 0, 1000) \
-	X(lawless_odds, "lawless odds", 0.1, 0, 100) \
-	X(lawless_most, "lawless most", 14, 2, 1000) \
-	X(wander_digits, "wander digits", 1, 0, 1000) \
-	X(wander_ratio, "wander ratio", 0.6, 0, 2) \
-	X(law_tail_sigma, "law tail sigma", 1.75, 0, 10) \
-	X(law_noise_local, "law noise local", 4, 1, 1000) \
-	X(law_noise_step, "law noise step", 0.5, 0, 10) \
-	X(law_hazard_first, "law hazard first", 0.2, 1e-6, 0.9) \
-	X(law_noise_most, "law noise most", 7.5, 0.5, 10000) \
-	X(lawless_times, "lawless times", 6, 0, 100) \
-	X(law_tail_times, "law tail times", 20, 0, 100) \
-	X(law_slow_periods, "law slow periods", 0.8, 0, 100) \
-	X(settle_doubt, "settle doubt", 0.07, 0.0001, 0.5) /* chance that the rest is off */ \
-	X(moving_seconds, "moving seconds", 20, 1, 3600) /* then: keeps moving */ \
-	X(moving_millifarad_seconds, "moving millifarad seconds", 10, 0, 600) \
-	X(odd_times, "odd times", 2, 1, 1e6) \
-	X(odd_digits, "odd digits", 0.08, 0, 1) \
-	X(law_stray_digits, "law stray digits", 3, 0, 1000) \
-	X(moving_digits, "moving digits", 3, 0.5, 1000) /* more a reading is moving */ \
-	X(lift_seconds, "lift seconds", 0.5, 0.05, 60) /* open that long is a lift */ \
-	X(silent_seconds, "silent seconds", 1.2, 0.1, 600) /* silence that is a lift */ \
-	X(silent_periods, "silent periods", 5, 1, 100) /* and this many periods */ \
-	X(silent_farad_seconds, "silent farad seconds", 6, 0.1, 600) \
-	X(silent_farad_periods, "silent farad periods", 2.5, 1, 100) \
-	X(silent_speaker, "silent speaker", 5, 1, 100) /* times, where it speaks when open */ \
-	X(arm_seconds, "arm seconds", 1, 0, 60) /* used by the bench */ \
-	X(residual_farad, "open farad", 0.05e-9, 0, 1e-6) /* open leads read below */ \
-	X(float_volt_dc, "float volt-dc", 0.15, 0, 1000) /* open leads read below */ \
-	X(float_volt_ac, "float volt-ac", 1, 0, 1000) /* the same */ \
-	X(float_share, "float share", 0.15, 0, 1) /* ... of the nominal */ \
-	X(float_times, "float times", 3, 0, 100) /* well above what floats */ \
-	X(glide_share, "glide share", 0.4, 0, 0.95) /* of a settled voltage: has left */ \
-	X(open_amp_digits, "open amp digits", 3, 0, 1000) /* open leads read so little */ \
-	X(fit_share, "fit share", 0.5, 0, 1) /* a voltage fits from here */ \
-	X(fit_times, "fit times", 2, 1, 100) /* to here times the nominal */ \
-	X(block_seconds, "block seconds", 0.02, 0.001, 0.1) /* of fast meters, for the law */ \
-	X(law_hazard, "law hazard", 0.02, 1e-6, 0.5) \
-	X(law_hazard_jolt, "law hazard jolt", 0.5, 1e-6, 0.9) \
-	X(law_approach, "law approach", 0.15, 0.001, 0.9) \
-	X(law_start_digits, "law start digits", 30, 1, 10000) \
-	X(law_least_digits, "law least digits", 3, 0.1, 1000) \
-	X(law_small_starts, "law small starts", 0.015, 0, 1) \
-	X(law_start_pace, "law start pace", 3, 0, 1000) \
-	X(law_memory_digits, "law memory digits", 10, 1, 1e6) \
-	X(law_step_share, "law step share", 0.05, 0, 1) \
-	X(law_stray_share, "law stray share", 0.02, 1e-6, 0.5) \
-	X(law_stray_sigma, "law stray sigma", 6, 3, 100) \
-	X(law_noise_cap, "law noise cap", 3, 0.5, 1000) \
-	X(law_noise_counts, "law noise counts", 20000, 100, 1e9) \
-	X(law_rest_digits, "law rest digits", 0.6, 0.1, 10) \
-	X(law_rest_sigma, "law rest sigma", 0.25, 0, 10) \
-	X(law_same_weight, "law same weight", 0.7, 0.01, 1) \
-	X(law_near_digits, "law near digits", 0.75, 0.1, 10) \
-	X(law_clear_digits, "law clear digits", 0.4, 0.1, 10) \
-	X(law_near_sigma, "law near sigma", 0.5, 0, 10)
+#define SETTLE_LIMIT_LIST(X)                                                 \
+	/* at rest */                                                            \
+	X(settle_conversions, "settle conversions", 4, 2, 100)                   \
+	/*   undisturbed ones, at least: three can hide a drift of 4 sigma */    \
+	X(settle_seconds, "settle seconds", 0.4, 0, 60)                          \
+	/*   and so long: a fast meter has hundreds of readings of one twitch */ \
+	X(settle_conversions_slow, "settle conversions slow", 7, 2, 100)         \
+	/*   after an approach, with noise, or where the value is odd */         \
+	X(settle_noise, "settle noise", 2.2, 0, 1000)                            \
+	/*   digits of spread in the stretch that are noise */                   \
+	X(settle_doubt, "settle doubt", 0.07, 0.0001, 0.5)                       \
+	/*   chance that the rest is further off: more takes slow ones early */  \
+	X(odd_times, "odd times", 2, 1, 1e6)                                     \
+	/*   times the nominal is odd: half a contact, or the wrong part */      \
+	X(odd_digits, "odd digits", 0.08, 0, 1)                                  \
+	/*   of full scale, with a finer range to come, is odd */                \
+	/* lifting and moving on */                                              \
+	X(lift_seconds, "lift seconds", 0.5, 0.05, 60)                           \
+	/*   open readings for so long are a lift, not chatter (0.3 s) */        \
+	X(silent_seconds, "silent seconds", 1.2, 0.1, 600)                       \
+	/*   silence that is a lift, for meters that say nothing when open */    \
+	X(silent_periods, "silent periods", 5, 1, 100)                           \
+	/*   and so many periods: frames get lost */                             \
+	X(silent_farad_seconds, "silent farad seconds", 6, 0.1, 600)             \
+	/*   capacitance meters think for seconds */                             \
+	X(silent_farad_periods, "silent farad periods", 2.5, 1, 100)             \
+	/*   and one lost frame is no lift */                                    \
+	X(silent_speaker, "silent speaker", 5, 1, 100)                           \
+	/*   times as long, where open leads were heard to speak */              \
+	X(arm_seconds, "arm seconds", 1, 0, 60)                                  \
+	/*   open so long before the next position may be touched */             \
+	X(moving_seconds, "moving seconds", 20, 1, 3600)                         \
+	/*   after so long the person hears that it keeps moving */              \
+	X(moving_millifarad_seconds, "moving millifarad seconds", 10, 0, 600)    \
+	/*   more for each mF: they are measured by charging */                  \
+	X(moving_digits, "moving digits", 3, 0.5, 1000)                          \
+	/*   more a reading is moving, less is creep */                          \
+	/* open leads */                                                         \
+	X(residual_farad, "open farad", 0.05e-9, 0, 1e-6)                        \
+	/*   residual of open leads: some pF up to this */                       \
+	X(float_volt_dc, "float volt-dc", 0.15, 0, 1000)                         \
+	/*   open leads float and pick up hum below this */                      \
+	X(float_volt_ac, "float volt-ac", 1, 0, 1000)                            \
+	/*   on the ac ranges more */                                            \
+	X(float_share, "float share", 0.15, 0, 1)                                \
+	/*   or below this share of the nominal, where there is one */           \
+	X(float_times, "float times", 3, 0, 100)                                 \
+	/*   times what floats lately is surely no floating */                   \
+	X(glide_share, "glide share", 0.4, 0, 0.95)                              \
+	/*   of the voltage that was touched: the probe has left */              \
+	X(open_amp_digits, "open amp digits", 3, 0, 1000)                        \
+	/*   open leads carry no current but show a digit or two */              \
+	X(fit_share, "fit share", 0.5, 0, 1)                                     \
+	/*   a voltage from this share */                                        \
+	X(fit_times, "fit times", 2, 1, 100)                                     \
+	/*   to so many times the nominal is what was expected */                \
+	/* motion that no law explains */                                        \
+	X(lawless_odds, "lawless odds", 0.1, 0, 100)                             \
+	/*   that a trace which jumped once will jump again */                   \
+	X(lawless_times, "lawless times", 6, 0, 100)                             \
+	/*   times as likely with each jump more */                              \
+	X(lawless_most, "lawless most", 14, 2, 1000)                             \
+	/*   readings without a jump are enough whatever was before */           \
+	X(wander_digits, "wander digits", 1, 0, 1000)                            \
+	/*   spread from which noise is looked at more closely */                \
+	X(wander_ratio, "wander ratio", 0.6, 0, 2)                               \
+	/*   differences squared over squares: 2 is noise, 0 is a walk */        \
+	/* the law (settle_law.h) */                                             \
+	X(block_seconds, "block seconds", 0.02, 0.001, 0.1)                      \
+	/*   a fast meter goes to the law in blocks of this */                   \
+	X(law_hazard, "law hazard", 0.02, 1e-6, 0.5)                             \
+	/*   that a reading begins another run */                                \
+	X(law_hazard_first, "law hazard first", 0.2, 1e-6, 0.9)                  \
+	/*   the same for the first readings: half of them is open lead */       \
+	X(law_hazard_jolt, "law hazard jolt", 0.5, 1e-6, 0.9)                    \
+	/*   the same after contact was lost */                                  \
+	X(law_approach, "law approach", 0.15, 0.001, 0.9)                        \
+	/*   that a run approaches, and is not at rest at once */                \
+	X(law_start_digits, "law start digits", 30, 1, 10000)                    \
+	/*   an approach begins so far away (of a 20000-count meter) */          \
+	X(law_start_pace, "law start pace", 3, 0, 1000)                          \
+	/*   and moves so many digits a reading at its start */                  \
+	X(law_small_starts, "law small starts", 0.015, 0, 1)                     \
+	/*   but this share of them begins nearer, */                            \
+	X(law_least_digits, "law least digits", 3, 0.1, 1000)                    \
+	/*   at least so far away */                                             \
+	X(law_memory_digits, "law memory digits", 10, 1, 1e6)                    \
+	/*   way of the law on which a reading fades to 1/e */                   \
+	X(law_step_share, "law step share", 0.05, 0, 1)                          \
+	/*   of a step is added as noise: clocks jitter, laws are not exact */   \
+	X(law_same_weight, "law same weight", 0.7, 0.01, 1)                      \
+	/*   of a reading equal to the last: its rounding says nothing new */    \
+	X(law_stray_share, "law stray share", 0.02, 1e-6, 0.5)                   \
+	/*   of readings are strays */                                           \
+	X(law_stray_sigma, "law stray sigma", 6, 3, 100)                         \
+	/*   further from the law than this is a stray */                        \
+	X(law_stray_digits, "law stray digits", 3, 0, 1000)                      \
+	/*   and so many digits */                                               \
+	X(law_noise_step, "law noise step", 0.5, 0, 10)                          \
+	/*   each level of noise (1.6 times) is exp(-this) as likely */          \
+	X(law_noise_cap, "law noise cap", 3, 0.5, 1000)                          \
+	/*   digits up to which that is all */                                   \
+	X(law_noise_most, "law noise most", 7.5, 0.5, 10000)                     \
+	/*   more noise is motion */                                             \
+	X(law_noise_local, "law noise local", 4, 1, 1000)                        \
+	/*   times the noise between neighbours, too */                          \
+	X(law_noise_counts, "law noise counts", 20000, 100, 1e9)                 \
+	/*   a meter with more counts may have more of it in proportion */       \
+	X(law_rest_digits, "law rest digits", 0.6, 0.1, 10)                      \
+	/*   the rest is reached within this */                                  \
+	X(law_rest_sigma, "law rest sigma", 0.25, 0, 10)                         \
+	/*   and this share of the noise */                                      \
+	X(law_near_digits, "law near digits", 0.75, 0.1, 10)                     \
+	/*   readings count as undisturbed within this */                        \
+	X(law_near_sigma, "law near sigma", 0.5, 0, 10)                          \
+	/*   and this share of the noise */                                      \
+	X(law_quick_digits, "law quick digits", 1.5, 0, 10)                      \
+	/*   and this, where it came in within a reading */                      \
+	X(law_clear_digits, "law clear digits", 0.4, 0.1, 10)                    \
+	/*   and are used for the value within this */                           \
+	X(law_slow_periods, "law slow periods", 0.8, 0, 100)                     \
+	/*   a time constant above this is a slow approach */                    \
+	X(law_tail_times, "law tail times", 20, 0, 100)                          \
+	/*   time constants that a second, slower tail may last */               \
+	X(law_tail_sigma, "law tail sigma", 1.75, 0, 10)                         \
+	/*   surer than this it must be seen */
 
 struct settle_limits {
 #define X(field, name, standard, low, high) double field;

@@ -72,9 +72,11 @@ static void priors_fill(struct settle_priors *k, const struct settle_law *law,
 	k->near = limits->law_rest_digits;
 	k->near_sigma = limits->law_rest_sigma;
 	k->local = law_local(law);
-	k->most_noise = limits->law_noise_most * law_fine(law, limits);
+	double fine = law_fine(law, limits);
+	k->most_noise = limits->law_noise_most * fine;
 	/* What readings next to each other do not show is no noise either. */
-	k->most_noise = fmin(k->most_noise, limits->law_noise_local * fmax(k->local, settle_noise_digits(0)));
+	double beside = fmax(k->local, settle_noise_digits(0));
+	k->most_noise = fmin(k->most_noise, limits->law_noise_local * beside);
 	/* log tau is evenly spread over its step: variance log(ratio)^2 / 12.  The noise
 	 * that belongs to the prior of b is set to 0.7 digit: it matters little. */
 	k->ridge = 0.5 / (log(SETTLE_TAU_RATIO) * log(SETTLE_TAU_RATIO) / 12);
@@ -84,8 +86,9 @@ static void priors_fill(struct settle_priors *k, const struct settle_law *law,
 	k->log_slow = log(limits->law_approach / SETTLE_TAUS);
 	for (int j = 0; j < SETTLE_TAUS; j++) {
 		/* An approach begins far away, and fast enough to be called moving. */
-		k->start[j] = fmax(limits->law_start_digits * law_fine(law, limits), limits->law_start_pace *
-		                   settle_tau_seconds(j) / fmax(period, limits->settle_seconds));
+		double fast = limits->law_start_pace * settle_tau_seconds(j) /
+		              fmax(period, limits->settle_seconds);
+		k->start[j] = fmax(limits->law_start_digits * fine, fast);
 		k->span[j] = log(fmax(20 * k->start[j], 2 * counts) / k->start[j]);
 	}
 	for (int i = 0; i < SETTLE_NOISES; i++) {

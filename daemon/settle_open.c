@@ -124,7 +124,7 @@ bool settle_open_doubt(const struct settle *s, const struct settle_result *r)
 	}
 	double floats = top[2];
 	/* (A glide, which is open too, does not count.) */
-	double most = r->function == FUNCTION_VOLT_DC ? s->limits.float_volt_dc : s->limits.float_volt_ac;
-	floats = fmin(floats, most);
+	floats = fmin(floats, r->function == FUNCTION_VOLT_DC ? s->limits.float_volt_dc
+	                                                      : s->limits.float_volt_ac);
 	return fabs(v) < s->limits.float_times * floats;
 }

@@ -13,6 +13,8 @@
 static const int64_t gap_periods = 3;
 /* ... if it is longer than a bunch of frames in an adapter can make it, us. */
 static const int64_t gap_least = 60000;
+/* A meter faster than this sends equal frames in bunches: none of them is doubled. */
+static const int64_t doubled_least = 60000;
 /* So many gaps in a row are a new pace. */
 static const int gaps_pace = 3;
 
@@ -61,16 +63,18 @@ static bool same_digits(const struct reading *a, const struct reading *b)
 	return a->has_value && b->has_value && a->value.n == b->value.n && a->value.e == b->value.e;
 }
 
-bool settle_pace_repeats(struct settle *s, const struct reading *r, int64_t dt)
+bool settle_pace_doubled(const struct settle *s, const struct reading *r, int64_t dt)
 {
-	if (s->heard && same_digits(r, &s->last)) {
-		/* Twice within a quarter of the period is one frame twice. */
-		if (s->intervals >= 3 && dt < s->period / 4 && s->period > gap_least)
-			return true;
-		if (s->same < settle_pace_frames(s)) {
-			s->same++;
-			return true;
-		}
+	bool same = r->has_value ? same_digits(r, &s->last)
+	                         : !s->last.has_value && r->state == s->last.state;
+	return s->heard && same && s->intervals >= 3 && s->period > doubled_least && dt < s->period / 4;
+}
+
+bool settle_pace_repeats(struct settle *s, const struct reading *r)
+{
+	if (s->heard && same_digits(r, &s->last) && s->same < settle_pace_frames(s)) {
+		s->same++;
+		return true;
 	}
 	s->same = 1;
 	return false;
@@ -95,21 +99,23 @@ void settle_pace_open(struct settle *s, const struct reading *r)
 	}
 	if (s->repeat_now)
 		s->repeat[s->repeats++ % SETTLE_OPENS] = s->repeat_now;
+	if (s->repeats == 2 * SETTLE_OPENS)
+		s->repeats = SETTLE_OPENS;
 	s->repeat_now = 1;
 	int have = s->repeats < SETTLE_OPENS ? s->repeats : SETTLE_OPENS;
-	if (have < 5)
+	if (have < 8)
 		return;
-	int votes[9] = {0};
-	for (int i = 0; i < have; i++)
-		if (s->repeat[i] < 9)
-			votes[s->repeat[i]]++;
 	int most = 1;
-	for (int i = 2; i < 9; i++)
-		if (votes[i] > votes[most])
-			most = i;
-	int fit = votes[most] + (2 * most < 9 ? votes[2 * most] : 0);
-	if (votes[most] * 10 >= have * 6 && fit * 10 >= have * 7)
-		s->learnt = most;
+	for (int frames = 2; frames <= 8; frames++) {
+		int fit = 0, exact = 0;
+		for (int i = 0; i < have; i++) {
+			fit += s->repeat[i] % frames == 0;
+			exact += s->repeat[i] == frames;
+		}
+		if (fit * 8 >= have * 7 && exact * 2 >= have)
+			most = frames;
+	}
+	s->learnt = most;
 }
 
 int64_t settle_pace_silence(const struct settle *s)

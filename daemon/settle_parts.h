@@ -12,9 +12,10 @@
 
 /* A frame came at `t`, `dt` after the last: learn the period. */
 void settle_pace_frame(struct settle *s, int64_t dt);
-/* Is this the last frame again (a doubled frame, or another frame of the same
- * conversion)?  Keeps the count of frames in the conversion. */
-bool settle_pace_repeats(struct settle *s, const struct reading *r, int64_t dt);
+/* Is this the last frame once more, sent twice? */
+bool settle_pace_doubled(const struct settle *s, const struct reading *r, int64_t dt);
+/* Is it another frame of the same conversion?  Keeps count of them. */
+bool settle_pace_repeats(struct settle *s, const struct reading *r);
 /* Learn from open leads how many frames a conversion has. */
 void settle_pace_open(struct settle *s, const struct reading *r);
 /* Frames of a conversion, at least 1. */

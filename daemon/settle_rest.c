@@ -10,6 +10,9 @@
 #include <stdlib.h>
 #include <string.h>
 
+/* Next to zero "twice" is a matter of a few digits. */
+static const double few_digits = 5;
+
 static double digit_of(int e)
 {
 	return decimal_double((struct decimal){1, e});
@@ -118,8 +121,9 @@ static bool is_odd(const struct settle *s)
 {
 	const struct settle_expected *x = &s->expected;
 	double n = fabs((double)item_at(s, s->items - 1)->n);
-	if (x->has_nominal && x->function == s->last.function && x->nominal != 0 &&
-	    n * digit_of(s->exponent) > s->limits.odd_times * fabs(x->nominal))
+	double nominal = fabs(x->nominal) / digit_of(s->exponent);
+	if (x->has_nominal && x->function == s->last.function && nominal > 0 &&
+	    n > s->limits.odd_times * nominal + few_digits)
 		return true;
 	return s->has_finest && s->exponent > s->finest && n < s->limits.odd_digits * s->law.counts;
 }
@@ -155,6 +159,9 @@ static uint64_t first_near(const struct settle *s, const struct settle_judgement
 {
 	double rest = j->rest / digit_of(s->exponent);
 	double band = s->limits.law_near_digits + 2 * j->noise;
+	/* Where it came in within a reading, the first one may be taken for its tail. */
+	if (!j->slow && j->since > j->begun)
+		band += s->limits.law_quick_digits;
 	double stray = s->limits.law_stray_sigma * j->noise + s->limits.law_stray_digits;
 	/* (The noise of a fast meter is that of its blocks: there the time alone counts.) */
 	bool fast = settle_is_fast(s);

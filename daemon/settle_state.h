@@ -3,15 +3,15 @@
  * The memory of one meter's settling, laid open only so that it can be embedded
  * without allocation.  Nobody but settle*.c reads or writes the fields.
  *
- * About 40 KiB: SETTLE_WINDOW conversions of the present stretch (32 KiB), and the
- * hypotheses of the law (some 14 KiB).
+ * About 52 KiB: SETTLE_WINDOW conversions of the present stretch (32 KiB), and the
+ * hypotheses of the law (16 KiB).
  */
 #ifndef TALLY_SETTLE_STATE_H
 #define TALLY_SETTLE_STATE_H
 
 /* Starts of a run that are weighed against each other; the least likely leaves. */
 #define SETTLE_RUNS 8
-/* Time constants of the approach: 0.03 s to about 70 s, each 1.35 times the last. */
+/* Time constants of the approach: 0.03 s to about 73 s, each 1.35 times the last. */
 #define SETTLE_TAUS 27
 /* Levels of noise, 0.4 digit and up, each 1.6 times the last. */
 #define SETTLE_NOISES 15

@@ -9,153 +9,15 @@
  *     score_settle -v ...                          with a line for every fault
  *     score_settle -l law_hazard=0.05 ...          with another limit
  */
-#include "daemon/settle.h"
-#include "tests/traces.h"
+#include "tests/traces_score.h"
 
 #include <stdio.h>
 #include <time.h>
-
-struct score {
-	int touches, right, missed, doubled, open, moving, bounds, late;
-	double *delay;
-	int delays;
-	long readings;
-	double seconds;
-};
 
 static int compare_double(const void *a, const void *b)
 {
 	double x = *(const double *)a, y = *(const double *)b;
 	return (x > y) - (x < y);
-}
-
-struct judge {
-	const struct trace *tr;
-	struct settle s;
-	struct settle_limits limits;
-	int entries[TRACE_TOUCHES];
-	bool wrong[TRACE_TOUCHES];
-	int armed_for;     /* touches that an entry was made for: the bench's rule */
-	int64_t open_from; /* of the last lift */
-	bool entry_here;   /* this touch, or the one before a slip, has its entry */
-	bool verbose;
-	struct score *score;
-};
-
-static void fault_say(const struct judge *j, const char *what, int touch, int64_t t, double value)
-{
-	if (!j->verbose)
-		return;
-	const struct trace_touch *x = &j->tr->touch[touch < 0 ? 0 : touch];
-	printf("  %s seed %llu touch %d: %s at %.3f, value %.8g rest %.8g digit %g sigma %.2f begin %.3f rest %.3f "
-	       "due %.3f period %.4f\n",
-	       trace_name(j->tr->kind), (unsigned long long)j->tr->seed, touch, what, (double)t * 1e-6,
-	       value, x->rest, x->digit, x->sigma, (double)x->begin * 1e-6, (double)x->rest_at * 1e-6,
-	       (double)x->due * 1e-6, j->tr->period);
-}
-
-static void judge_settled(struct judge *j, int64_t t, double truth)
-{
-	const struct settle_result *r = settle_result(&j->s);
-	double value = decimal_double(r->value);
-	if (j->entry_here)
-		return; /* the probe slipped and came back: the bench makes no second entry */
-	j->entry_here = true;
-	int i = 0;
-	while (i < j->tr->touches && t >= j->tr->touch[i].end + 300000)
-		i++;
-	const struct trace_touch *x = &j->tr->touch[i];
-	if (i == j->tr->touches || t < x->begin) {
-		j->score->open++;
-		fault_say(j, "open", i < j->tr->touches ? i : -1, t, value);
-		return;
-	}
-	if (x->unfair) {
-		j->entries[i]++;
-		return;
-	}
-	if (j->entries[i]++) {
-		j->score->doubled++;
-		j->wrong[i] = true;
-		fault_say(j, "doubled", i, t, value);
-		return;
-	}
-	if (!x->wants) {
-		j->score->moving++;
-		fault_say(j, "moving", i, t, value);
-		return;
-	}
-	double rest = j->tr->kind == TRACE_CREEP && isfinite(truth) ? truth : x->rest;
-	double bound = (1.25 + (x->correlated ? 3.3 : 2.2) * x->sigma) * x->digit;
-	double off = fabs(truth - rest);
-	if (isfinite(truth) && off > 1.0001 * fmax(1, x->sigma) * x->digit &&
-	    j->tr->kind != TRACE_WOBBLE) {
-		j->score->moving++;
-		j->wrong[i] = true;
-		fault_say(j, "moving", i, t, value);
-	} else if (!(fabs(value - rest) <= bound * 1.0001)) {
-		j->score->bounds++;
-		j->wrong[i] = true;
-		fault_say(j, "bounds", i, t, value);
-	}
-	if (t > x->due) {
-		j->score->late++;
-		j->wrong[i] = true;
-		fault_say(j, "late", i, t, value);
-	}
-	if (x->due != INT64_MAX)
-		j->score->delay[j->score->delays++] = (double)(t - x->due) * 1e-6;
-}
-
-static void judge_events(struct judge *j, unsigned events, int64_t t, double truth)
-{
-	if (events & SETTLE_LIFTED)
-		j->open_from = settle_open_since(&j->s);
-	if (events & SETTLE_TOUCHED) {
-		if (t - j->open_from > settle_arm(&j->s) || j->open_from < 0)
-			j->entry_here = false;
-	}
-	if (events & SETTLE_SETTLED)
-		judge_settled(j, t, truth);
-}
-
-static void judge_trace(struct judge *j, const struct trace *tr)
-{
-	struct settle_expected expected = {tr->function, true, 0, -INFINITY, INFINITY};
-	int next = 0;
-	j->tr = tr;
-	j->entry_here = false;
-	j->open_from = -1;
-	memset(j->entries, 0, sizeof(j->entries));
-	memset(j->wrong, 0, sizeof(j->wrong));
-	settle_init(&j->s, &j->limits, tr->conversion);
-	for (int i = 0; i < tr->count; i++) {
-		const struct reading *r = &tr->reading[i];
-		while (next < tr->touches && (next == 0 || r->t > tr->touch[next - 1].end + 500000)) {
-			expected.nominal = tr->touch[next++].nominal;
-			settle_expect(&j->s, &expected);
-		}
-		int64_t d;
-		while ((d = settle_deadline(&j->s)) <= r->t)
-			judge_events(j, settle_tick(&j->s, d), d, NAN);
-		judge_events(j, settle_reading(&j->s, r), r->t, tr->truth[i]);
-	}
-	for (int i = 0; i < tr->touches; i++) {
-		if (!tr->touch[i].wants)
-			continue;
-		if (!j->entries[i]) {
-			j->score->missed++;
-			j->wrong[i] = true;
-			fault_say(j, "missed", i, 0, 0);
-		}
-	}
-	for (int i = 0; i < tr->touches; i++) {
-		if (tr->touch[i].unfair)
-			continue;
-		j->score->touches++;
-		j->score->right += tr->touch[i].wants ? !j->wrong[i] : !j->entries[i];
-	}
-	j->score->readings += tr->count;
 }
 
 static double now(void)
@@ -197,7 +59,8 @@ int main(int argc, char **argv)
 	for (; at < argc && argv[at][0] == '-'; at++) {
 		if (!strcmp(argv[at], "-v")) {
 			j.verbose = true;
-		} else if (at + 1 >= argc || strcmp(argv[at], "-l") || !limit_set(&j.limits, argv[at + 1])) {
+		} else if (at + 1 >= argc || strcmp(argv[at], "-l") ||
+		           !limit_set(&j.limits, argv[at + 1])) {
 			fprintf(stderr, "score_settle: %s: not an option, or no such limit\n", argv[at]);
 			return 2;
 		} else {

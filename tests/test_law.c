@@ -42,7 +42,7 @@ static const struct ban {
     {"protocol/", "client/", "", "protocol knows nobody"},
     {"protocol/trade/", "protocol/meter/", "", "trade lies below meter"},
     {"protocol/trade/", "protocol/record/", "", "trade lies below record"},
-    {"protocol/meter/", "protocol/record/", "", "a meter's frames know no records"},
+    {"protocol/meter/", "protocol/record/", "protocol/meter/dialect_file", "a meter's frames know no records"},
     {"protocol/record/", "protocol/meter/", "", "a record knows no frames"},
     {"daemon/", "client/", "", "daemon and client never know each other"},
     {"client/", "daemon/", "", "daemon and client never know each other"},

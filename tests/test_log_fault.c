@@ -585,13 +585,13 @@ static void a_read_only_file_system(void **state)
 	}
 	snprintf(path, sizeof path, "%s/a.db", mount_at);
 	make_log(path, 5);
-	assert_int_equal(mount(NULL, mount_at, NULL, MS_REMOUNT | MS_RDONLY, "size=40m"), 0);
+	assert_int_equal(mount("tally", mount_at, "tmpfs", MS_REMOUNT | MS_RDONLY, "size=40m"), 0);
 	struct log_check check;
 	assert_int_equal(verdict_of(path, 0, NULL, &check), LOG_INTACT_NO_ANCHOR);
 	assert_int_equal(check.records, 5);
 	assert_null(open_log(path, false, NULL, &why));
 	assert_non_null(strstr(why.text, "Read-only"));
-	assert_int_equal(mount(NULL, mount_at, NULL, MS_REMOUNT, "size=40m"), 0);
+	assert_int_equal(mount("tally", mount_at, "tmpfs", MS_REMOUNT, "size=40m"), 0);
 	struct log *log = open_sure(path, false);
 	assert_true(append_capture(log, &got));
 	log_close(log);

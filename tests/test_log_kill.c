@@ -49,10 +49,12 @@ static void work_until_killed(const char *path, unsigned seed)
 		log_reference(log_next_ticket(log) + 1, ref);
 		snprintf(entry, sizeof entry, ",\"position\":\"R%u\",\"trail\":[[%s,0,3]]", i % 20, ref);
 		for (int m = 0; m < 2; m++) {
-			int n = snprintf(run[m], sizeof run[m], ",\"meter\":\"m%d\",\"v\":[1", m);
-			for (unsigned j = 0; j < i % 300 && n < 800; j++)
-				n += snprintf(run[m] + n, 10, ",%u", j % 10);
-			strcpy(run[m] + n, "]");
+			char *p = run[m] + sprintf(run[m], ",\"meter\":\"m%d\",\"v\":[1", m);
+			for (unsigned j = 0; j < i % 300; j++) {
+				*p++ = ',';
+				*p++ = (char)('0' + j % 10);
+			}
+			strcpy(p, "]");
 		}
 		struct log_draft d[2] = { draft("entry", entry), draft("trail", run[0]) };
 		struct log_open_run open[2] = { { "m0", NOW, run[0], strlen(run[0]) },

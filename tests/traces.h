@@ -436,7 +436,8 @@ static inline void make_touch(struct trace_make *k, const struct trace_part *p, 
 			v *= p->stray_times;
 		}
 		/* A conversion that began before the touch sees only some of it. */
-		bool mixed = at < 0.6 * m->period && chance_of(&k->c, 0.7) && k->tr->function != FUNCTION_OHM;
+		bool mixed = at < 0.6 * m->period && chance_of(&k->c, 0.7) &&
+		             k->tr->function != FUNCTION_OHM;
 		if (mixed)
 			v *= at / (0.6 * m->period);
 		bool sent;
@@ -448,7 +449,8 @@ static inline void make_touch(struct trace_make *k, const struct trace_part *p, 
 		} else {
 			bool number = meter_looks(m, &k->c, v, &r);
 			sent = make_send(k, &r, v);
-			bool rest = number && fabs(v - p->rest - p->rate * at) <= (0.5 + 0.5 * m->sigma) * pow(10, final);
+			bool rest = number && fabs(v - p->rest - p->rate * at) <=
+			                          (0.5 + 0.5 * m->sigma) * pow(10, final);
 			double away = fabs(v - p->rest) / pow(10, final);
 			if (p->slow && number && !mixed && !x->rest_at && !x->seen) {
 				x->seen = true;
@@ -463,7 +465,8 @@ static inline void make_touch(struct trace_make *k, const struct trace_part *p, 
 				first_good = (double)k->last * 1e-6;
 			if (good == 1)
 				x->rest_at = k->last;
-			if (x->due == INT64_MAX && good >= need && (double)k->last * 1e-6 >= first_good + 0.4 - 1e-9) {
+			if (x->due == INT64_MAX && good >= need &&
+			    (double)k->last * 1e-6 >= first_good + 0.4 - 1e-9) {
 				x->due = k->last;
 				x->digit = pow(10, final);
 				if (!(seconds > 0)) {
@@ -776,7 +779,8 @@ static inline void trace_make(struct trace *tr, enum trace_kind kind, uint64_t s
 		if (kind == TRACE_CAP_ON_OHM)
 			nominal = last * 20;
 		if (p.slip_from > 0) {
-			p.slip_from = fmax(4.5 * k.m.period, 0.5) + (k.m.hunts ? 7 * k.m.period : 0) + (k.m.sigma > 1 ? 4 * k.m.period : 0) + 0.4;
+			double wait = 4.5 + (k.m.hunts ? 7 : 0) + (k.m.sigma > 1 ? 4 : 0);
+			p.slip_from = fmax(wait * k.m.period, 0.5) + 0.4;
 			p.slip_to = p.slip_from + chance_between(&k.c, 0.1, 0.9);
 		}
 		if (kind == TRACE_FLOAT)

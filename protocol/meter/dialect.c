@@ -4,6 +4,8 @@
 
 #include <string.h>
 
+#include "protocol/meter/columns.h"
+#include "protocol/meter/number.h"
 #include "protocol/meter/scpi.h"
 #include "protocol/meter/stream.h"
 
@@ -25,6 +27,7 @@ static const struct dialect scpi = {
     .name = "scpi",
     .summary = "asked in SCPI: READ? and the like, answered with numbers such as +4.7E+03",
     .asked = true,
+    .bare = true,
     .line = {LINE_COMMON, .quiet_ms = 100}, /* twice what frame_begin waits */
     .end = FRAME_LINE,
     .identify = "*IDN?",
@@ -35,7 +38,44 @@ static const struct dialect scpi = {
     .understand = scpi_understand,
 };
 
-const struct dialect *const dialects[] = {&ascii_unit, &scpi, NULL};
+static const struct dialect ascii_number = {
+    .name = "ascii-number",
+    .summary = "talks by itself: a bare number a line; `function` says what it is",
+    .asked = false,
+    .bare = true,
+    .line = {LINE_COMMON, .quiet_ms = 0},
+    .end = FRAME_LINE,
+    .understand = ascii_number_understand,
+};
+
+static const struct dialect ask_comma = {
+    .name = "ask-comma",
+    .summary = "asked by the character D, answers value,unit,state such as +0.4812,kOhm,OK",
+    .asked = true,
+    .line = {LINE_COMMON, .quiet_ms = 100},
+    .end = FRAME_LINE,
+    .query = "D",
+    .line_end = "",
+    .understand = ask_comma_understand,
+};
+
+/* The silence between frames is what tells where one begins; inside one, adapters
+ * hand bytes on every 16 ms at the latest. */
+static const struct dialect columns_fourteen = {
+    .name = "columns-14",
+    .summary = "talks by itself: 14 bytes with sign, digits, point code and flag bits",
+    .asked = false,
+    .line = {.baud = 2400, .bits = 8, .parity = PARITY_NONE, .stop = 1, .flow = FLOW_NONE,
+             .dtr = WIRE_ON, .rts = WIRE_OFF, .quiet_ms = 0},
+    .end = FRAME_FIXED,
+    .size = 14,
+    .gap_us = 30000,
+    .rules = &columns_14,
+    .understand = columns_understand,
+};
+
+const struct dialect *const dialects[] = {&ascii_unit, &ascii_number, &ask_comma,
+                                          &columns_fourteen, &scpi, NULL};
 
 const struct dialect *dialect_find(const char *name, size_t len)
 {

@@ -4,7 +4,8 @@
  *
  * A dialect is one row of the table in dialect.c: how its frames end, whether it
  * is asked or listened to, what to send, and one function that says what a frame
- * means.  A new dialect is a new file with that function and a new row.
+ * means.  A dialect file (dialect_file.h) makes such a row from text: a new meter
+ * needs a file, not code.
  *
  * A dialect's function is pure.  It understands a frame exactly or says why not;
  * it never guesses: a frame that is not wholly understood is no reading.
@@ -61,6 +62,7 @@ struct dialect_setting {
 	 * seen since function or range changed (see scpi.h). */
 	bool has_digit;
 	struct decimal digit;
+	const void *rules; /* of the dialect (struct dialect), for readers that go by rules */
 };
 
 /* What a dialect remembers between frames of one meter; zeroed at opening. */
@@ -76,9 +78,11 @@ struct dialect {
 	const char *name;
 	const char *summary; /* one line, for people */
 	bool asked;          /* false: listened to, nothing is ever sent */
+	bool bare;           /* its numbers have no unit: the configuration must say the function */
 	struct line_settings line;
 	enum frame_end end;
-	size_t size; /* of FRAME_FIXED */
+	size_t size;    /* of FRAME_FIXED */
+	int64_t gap_us; /* ... and the silence before one; 0 takes that of lines */
 
 	/* Asked meters: NULL where there is no such thing.  A line end is added. */
 	const char *identify;    /* "*IDN?" */
@@ -86,6 +90,10 @@ struct dialect {
 	const char *error_query; /* "SYST:ERR?" */
 	const char *clear;       /* "*CLS" */
 	const char *line_end;    /* "\n" */
+
+	/* What the reader goes by, where it is not all in the code: struct columns,
+	 * struct pattern ...; NULL for most. */
+	const void *rules;
 
 	/* Say what the frame means.  Only good frames come here.  *out is filled whole;
 	 * `reading[i].t` is the frame's. */

@@ -204,6 +204,18 @@ static bool take_prefix_and_unit(struct rest *r, struct reading *out, struct und
 	return true;
 }
 
+bool unit_read(const char *text, size_t len, enum function *f, int *prefix)
+{
+	struct rest r = {text, text + len};
+	struct reading got = {0};
+	struct understood ignored;
+	if (!take_prefix_and_unit(&r, &got, &ignored))
+		return false;
+	*f = got.function;
+	*prefix = got.prefix;
+	return true;
+}
+
 static bool couple(struct reading *out, enum coupling coupling, struct understood *said)
 {
 	bool electric = out->function == FUNCTION_VOLT_DC || out->function == FUNCTION_AMP_DC;

@@ -35,4 +35,10 @@
 void ascii_unit_understand(const struct dialect_setting *setting, struct dialect_memory *memory,
                            const struct frame *f, struct understood *out);
 
+/*
+ * Prefix and unit alone ("kOhm", "uF", "mV", "%"), by the rules above: the whole of
+ * `text` must be that.  Volts and amperes come as DC.  False where it is not.
+ */
+bool unit_read(const char *text, size_t len, enum function *f, int *prefix);
+
 #endif
