@@ -9,6 +9,7 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <strings.h>
 
 /* Remember where the person was, should the log refuse what follows. */
 static void job_leave(struct bench *b)
@@ -452,17 +453,34 @@ bool bench_undo(struct bench *b, int64_t t, struct bench_wait w, struct fault *w
 
 /* ---- typed entries ---- */
 
-static bool read_typed(struct bench *b, const struct bench_typed *typed, int place,
+/* "overload", "OL", or ">20M" where the end of the range is known. */
+static bool read_overload(const char *value, enum function hint, struct entry *e,
+                          struct fault *why)
+{
+	e->state = READING_OVERLOAD;
+	e->function = hint;
+	if (value[0] != '>')
+		return true;
+	e->has_above = true;
+	return quantity_parse(value + 1, strlen(value + 1), hint, &e->above, &e->function, why);
+}
+
+static bool read_typed(const struct position *p, const struct bench_typed *typed,
                        struct entry *e, struct fault *why)
 {
-	const struct position *p = &b->position[place].row.position;
 	e->quantity = typed->quantity >= 0 ? (enum quantity)typed->quantity : position_first_quantity(p);
 	enum function hint = position_function(p, e->quantity);
-	if (!quantity_parse(typed->value, strlen(typed->value), hint, &e->value, &e->function, why))
+	const char *value = typed->value;
+	e->has_value = value[0] != '>' && strcasecmp(value, "overload") && strcasecmp(value, "OL");
+	bool good = e->has_value
+	                ? quantity_parse(value, strlen(value), hint, &e->value, &e->function, why)
+	                : read_overload(value, hint, e, why);
+	if (!good)
 		return false;
 	if (e->function == FUNCTION_NONE)
 		e->function = FUNCTION_NUMBER;
-	e->has_value = true;
+	if (!e->has_value)
+		return true;
 	e->prefix = quantity_prefix(e->value, e->function);
 	struct decimal u;
 	enum function f;
@@ -492,9 +510,18 @@ bool bench_enter(struct bench *b, int64_t t, const struct bench_typed *typed, st
 	}
 	struct entry e = {.t = t, .condition = b->condition, .reach = b->reach,
 	                  .source = SOURCE_TYPED, .n = 1, .settled = true};
-	int place = job_place(b, t, typed->position, why);
-	if (place < 0 || !read_typed(b, typed, place, &e, why) ||
+	/* A value that is none must not leave a position behind. */
+	struct sheet_row row;
+	int place = position_find(b, typed->position);
+	if (place >= 0)
+		row = b->position[place].row;
+	else if (!sheet_bare(&row, typed->position, why))
+		return false;
+	if (!read_typed(&row.position, typed, &e, why) ||
 	    !bench_grow((void **)&b->made, b->mades, &b->mades_size, sizeof *b->made))
+		return false;
+	place = job_place(b, t, typed->position, why);
+	if (place < 0)
 		return false;
 	e.condition = b->condition;
 	e.reach = b->reach;

@@ -116,7 +116,9 @@ static void test_json(void **state)
 		{0, 1, "walk", "off"},
 		{0, 1, "take|--meter|red", "\"state\":\"overload\""},
 		{0, 1, "enter|R1|101k|--from|bridge", "\"source\":\"typed\""},
-		{0, 1, "enter|C1|overload|--from|tester|--quantity|insulation|--because|leaks", NULL},
+		{0, 1, "enter|C1|overload|--from|tester|--quantity|insulation|--because|good",
+		 "\"value\":null"},
+		{0, 1, "enter|C2|>200M|--from|tester|--quantity|insulation", "\"above\":200000000"},
 		{0, 3, "entries", "\"kind\":\"entry\""},
 		{0, 1, "entries|R1", "\"position\":\"R1\""},
 		{0, 1, "note|R1|a|note|of|words", "\"seq\":"},
@@ -176,13 +178,15 @@ static void test_statuses(void **state)
 		{2, 0, "reach|hanging", "hanging"},
 		{2, 0, "condition|broken", "broken"},
 		{2, 0, "walk|perhaps", "perhaps"},
-		{2, 0, "enter|R1|banana|--from|bridge", "banana"},
+		{2, 0, "enter|R1|banana|--from|bridge", "a value was expected"},
 		{2, 0, "enter|R1|100k", "--from"},
+		{2, 0, "enter|R1|12 V|--from|bridge", "volts"},
+		{2, 0, "enter|R99|banana|--from|bridge", "a value was expected"},
 		{2, 0, "strike|999999|--because|why not", "999999"},
 		{2, 0, "strike|one|--because|why not", "one"},
 		{2, 0, "sheet|load|no/such/file.csv", "no/such/file.csv"},
 		{2, 0, "sheet|set|R1|colour=red", "colour"},
-		{2, 0, "sheet|set|R1|nominal=4x7", "4x7"},
+		{2, 0, "sheet|set|R1|nominal=4x7", "nominal"},
 		{2, 0, "note|R1", NULL},
 		{2, 0, "meters|raw|nobody", "nobody"},
 		{2, 0, "watch|--after|minus", "minus"},
@@ -206,6 +210,7 @@ static void test_statuses(void **state)
 	answer_free(&a);
 	a = tally(s, "sheet", "show");
 	assert_null(strstr(a.out, "R50"));
+	assert_null(strstr(a.out, "R99"));
 	answer_free(&a);
 	assert_int_equal(daemon_stop(s, SIGTERM), 0);
 	musttally(s, 3, "status");
@@ -315,7 +320,7 @@ static void test_file(void **state)
 	                       NULL};
 	assert_int_equal(child_wait(s, child_start(s, words, out, NULL)), 0);
 	static const char *const said[] = {
-		"\"id\":1,\"error\":{\"code\":-32002", "\"live\":false", "\"id\":2,\"result\":{\"entries\":[{",
+		"\"id\":1,\"error\":{\"code\":-32002", "\"live\":false", "\"id\":2,\"result\":{\"job\":\"job\",\"entries\":[{",
 		"\"id\":3,\"error\":{\"code\":-32601", "\"id\":4,\"result\":{\"verdict\":\"intact",
 	};
 	for (size_t i = 0; i < sizeof said / sizeof *said; i++)
