@@ -421,6 +421,72 @@ static void test_full(void **state)
 	ckseal(s);
 }
 
+/* ---- memory ---- */
+
+static bool have(struct stand *s, const char *program)
+{
+	const char *words[] = {program, "--version", NULL};
+	return child_wait(s, child_start(s, words, NULL, NULL)) == 0;
+}
+
+/* A short session under valgrind: no byte is read that was not written, none is
+ * lost at the end. */
+static void test_memory(void **state)
+{
+	struct stand *s = *state;
+	if (is_sanitized() || !have(s, "valgrind")) {
+		print_message("   skipped: valgrind is not here, or the sanitizers look after memory\n");
+		skip();
+	}
+	const char *said = in_dir(s, "valgrind.txt");
+	char to[160];
+	snprintf(to, sizeof to, "--log-file=%s", said);
+	const char *wrap[] = {"valgrind", "--quiet", "--error-exitcode=99", "--leak-check=full",
+	                      "--errors-for-leak-kinds=definite,indirect", to, NULL};
+	memcpy(s->wrap, wrap, sizeof wrap);
+	int red = meter_new(s, "red", 20, OHM),
+	    bench = meter_new(s, "bench", 0, "setup = CONF:RES\npace = 0.1\n" OHM);
+	meter_says(s, red, "OL MOhm");
+	meter_says(s, bench, "+9.90000000E+37");
+	meter_plug(s, red);
+	meter_plug(s, bench);
+	daemon_start(s);
+	struct peer *watch = peer_watching(s, 0);
+	musttally(s, 0, "sheet", "load", "tests/recordings/sheet.csv");
+	musttally(s, 0, "walk", "on");
+	mustsee(watch, "\"event\":\"up\"");
+	meter_says(s, red, "+101.2 kOhm");
+	mustsee(watch, "\"event\":\"logged\"");
+	meter_says(s, red, "OL MOhm");
+	mustsee(watch, "\"position\":\"R2\"");
+	meter_says(s, bench, "+1.01000E+05");
+	mustsee(watch, "\"event\":\"logged\"");
+	meter_unplug(s, bench);
+	mustsee(watch, "\"event\":\"gone\"");
+	/* Lines of every kind: cut, garbled, far too long. */
+	static const char *const lines[] = {"garbage", "+1.2.3 kOhm", "\xff\xfe\x80", "", " "};
+	for (size_t i = 0; i < sizeof lines / sizeof *lines; i++) {
+		size_t before = meter_said(s, red);
+		meter_says(s, red, lines[i]);
+		wait_until(s, !lines[i][0] || meter_said(s, red) > before);
+	}
+	meter_says(s, red, "OL MOhm");
+	musttally(s, 0, "meters");
+	musttally(s, 0, "entries");
+	musttally(s, 0, "compare");
+	musttally(s, 0, "note", "R1", "a note");
+	musttally(s, 0, "undo");
+	musttally(s, 2, "sheet", "load", "LICENSE");
+	musttally(s, 0, "verify");
+	musttally(s, 0, "job", "close");
+	peer_free(watch);
+	int status = daemon_stop(s, SIGTERM);
+	if (status != 0) {
+		char *text = file_text(said);
+		fail_msg("status %d\n%.6000s", status, text);
+	}
+}
+
 int main(void)
 {
 	const struct CMUnitTest tests[] = {
@@ -428,6 +494,7 @@ int main(void)
 		on_stand(test_recovered),
 		on_stand(test_second),
 		on_stand(test_full),
+		on_stand(test_memory),
 	};
 	return run_on_stand(tests);
 }
