@@ -109,8 +109,12 @@ bool bench_at(struct bench *b, int64_t t, const char *position, int quantity, co
               struct fault *why);
 bool bench_quantity(struct bench *b, int64_t t, enum quantity q, struct fault *why);
 bool bench_again(struct bench *b, int64_t t, struct fault *why);
-bool bench_reach(struct bench *b, int64_t t, enum reach reach, struct fault *why);
-bool bench_condition(struct bench *b, int64_t t, enum condition condition, struct fault *why);
+/* These wait for a record only where a job is open and it changes; else done() is
+ * called at once, with seq 0. */
+bool bench_reach(struct bench *b, int64_t t, enum reach reach, struct bench_wait w,
+                 struct fault *why);
+bool bench_condition(struct bench *b, int64_t t, enum condition condition, struct bench_wait w,
+                     struct fault *why);
 bool bench_walk(struct bench *b, int64_t t, bool on, struct fault *why);
 bool bench_take(struct bench *b, int64_t t, const char *meter, struct bench_wait w,
                 struct fault *why);

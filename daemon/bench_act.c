@@ -108,12 +108,25 @@ bool bench_quantity(struct bench *b, int64_t t, enum quantity q, struct fault *w
 	return bench_at(b, t, b->position[b->chosen].row.position.name, (int)q, NULL, why);
 }
 
-bool bench_reach(struct bench *b, int64_t t, enum reach reach, struct fault *why)
+/* Reach or condition is another: a record where a job is open. */
+static bool put_manner(struct bench *b, int64_t t, bool changed, struct bench_wait w,
+                       struct fault *why)
+{
+	if (b->job[0] && changed)
+		return job_put(b, t, JOB_SET, w, why);
+	struct bench_outcome nothing = {.durable = true};
+	if (w.done)
+		w.done(w.arg, &nothing);
+	return true;
+}
+
+bool bench_reach(struct bench *b, int64_t t, enum reach reach, struct bench_wait w,
+                 struct fault *why)
 {
 	bench_run_until(b, t);
 	enum reach before = b->reach;
 	b->reach = reach;
-	if (b->job[0] && reach != before && !job_put(b, t, JOB_SET, (struct bench_wait){0}, why)) {
+	if (!put_manner(b, t, reach != before, w, why)) {
 		b->reach = before;
 		return false;
 	}
@@ -122,12 +135,13 @@ bool bench_reach(struct bench *b, int64_t t, enum reach reach, struct fault *why
 	return true;
 }
 
-bool bench_condition(struct bench *b, int64_t t, enum condition condition, struct fault *why)
+bool bench_condition(struct bench *b, int64_t t, enum condition condition, struct bench_wait w,
+                     struct fault *why)
 {
 	bench_run_until(b, t);
 	enum condition before = b->condition;
 	b->condition = condition;
-	if (b->job[0] && condition != before && !job_put(b, t, JOB_SET, (struct bench_wait){0}, why)) {
+	if (!put_manner(b, t, condition != before, w, why)) {
 		b->condition = before;
 		return false;
 	}
@@ -219,7 +233,7 @@ static bool act_reach(struct bench *b, int64_t t, const struct words *w, struct 
 	enum reach r;
 	if (w->count != 1 || !reach_from_name(w->word[0], strlen(w->word[0]), &r))
 		return expect(why, w, 0, "in-circuit, lifted or loose");
-	return t < 0 || bench_reach(b, t, r, why);
+	return t < 0 || bench_reach(b, t, r, (struct bench_wait){0}, why);
 }
 
 static bool act_condition(struct bench *b, int64_t t, const struct words *w, struct fault *why)
@@ -227,7 +241,7 @@ static bool act_condition(struct bench *b, int64_t t, const struct words *w, str
 	enum condition c;
 	if (w->count != 1 || !condition_from_name(w->word[0], strlen(w->word[0]), &c))
 		return expect(why, w, 0, "found, new or done");
-	return t < 0 || bench_condition(b, t, c, why);
+	return t < 0 || bench_condition(b, t, c, (struct bench_wait){0}, why);
 }
 
 static bool act_quantity(struct bench *b, int64_t t, const struct words *w, struct fault *why)

@@ -9,9 +9,24 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <strings.h>
+
+/* Remember where the person was, should the log refuse what follows. */
+static void job_leave(struct bench *b)
+{
+	if (!b->job[0])
+		return;
+	memcpy(b->left_job, b->job, sizeof b->left_job);
+	b->left[0] = '\0';
+	if (b->chosen >= 0)
+		memcpy(b->left, b->position[b->chosen].row.position.name, sizeof b->left);
+	b->left_quantity = b->quantity;
+	b->left_walk = b->walk;
+}
 
 void job_clear(struct bench *b)
 {
+	job_leave(b);
 	b->job[0] = '\0';
 	b->live = false;
 	b->condition = CONDITION_FOUND;
@@ -41,7 +56,7 @@ bool job_put(struct bench *b, int64_t t, enum job_change change, struct bench_wa
 	snprintf(job.job, sizeof job.job, "%s", b->job);
 	text_begin(&body, b->body, BENCH_BODY_SIZE);
 	job_body_write(&body, &job);
-	return bench_put(b, "job", t, &body, w, why);
+	return bench_put_job(b, "job", t, &body, w, why);
 }
 
 /* A job may be called anything that fits a line: "monitor amplifier, red". */
@@ -79,7 +94,12 @@ bool bench_job_start(struct bench *b, int64_t t, const char *name, struct bench_
 	end_runs(b);
 	if (b->job[0] && !job_put(b, t, JOB_CLOSED, (struct bench_wait){0}, why))
 		return false;
+	/* What was said before any job was open is meant for this one. */
+	enum condition condition = b->job[0] ? CONDITION_FOUND : b->condition;
+	enum reach reach = b->job[0] ? REACH_IN_CIRCUIT : b->reach;
 	job_clear(b);
+	b->condition = condition;
+	b->reach = reach;
 	snprintf(b->job, sizeof b->job, "%s", name);
 	if (!job_put(b, t, JOB_STARTED, w, why)) {
 		b->job[0] = '\0';
@@ -204,7 +224,11 @@ static bool put_sheet(struct bench *b, int64_t t, const char *file, const struct
 	free(bodies);
 	free(draft);
 	/* The sheet record is the last of them: when it is durable, all are. */
-	return ticket && bench_pend(b, bench_pending(ticket + n - 1, w));
+	if (!ticket)
+		return false;
+	struct pending p = bench_pending(ticket + n - 1, w);
+	p.job = true;
+	return bench_pend(b, p);
 }
 
 bool bench_sheet_load(struct bench *b, int64_t t, const char *file, const char *text, size_t len,
@@ -247,7 +271,7 @@ int job_place(struct bench *b, int64_t t, const char *name, struct fault *why)
 		return -1;
 	text_begin(&body, b->body, BENCH_BODY_SIZE);
 	write_position(b, &row, POSITION_NAMED, &body);
-	if (!bench_put(b, "position", t, &body, (struct bench_wait){0}, why))
+	if (!bench_put_job(b, "position", t, &body, (struct bench_wait){0}, why))
 		return -1;
 	if (!add_place(b, &row)) {
 		fault_set(why, "out of memory");
@@ -322,7 +346,7 @@ bool bench_sheet_set(struct bench *b, int64_t t, const char *position, const cha
 	struct text body;
 	text_begin(&body, b->body, BENCH_BODY_SIZE);
 	write_position(b, &row, POSITION_SET, &body);
-	if (!bench_put(b, "position", t, &body, w, why))
+	if (!bench_put_job(b, "position", t, &body, w, why))
 		return false;
 	if (!add_place(b, &row)) {
 		fault_set(why, "out of memory");
@@ -429,17 +453,34 @@ bool bench_undo(struct bench *b, int64_t t, struct bench_wait w, struct fault *w
 
 /* ---- typed entries ---- */
 
-static bool read_typed(struct bench *b, const struct bench_typed *typed, int place,
+/* "overload", "OL", or ">20M" where the end of the range is known. */
+static bool read_overload(const char *value, enum function hint, struct entry *e,
+                          struct fault *why)
+{
+	e->state = READING_OVERLOAD;
+	e->function = hint;
+	if (value[0] != '>')
+		return true;
+	e->has_above = true;
+	return quantity_parse(value + 1, strlen(value + 1), hint, &e->above, &e->function, why);
+}
+
+static bool read_typed(const struct position *p, const struct bench_typed *typed,
                        struct entry *e, struct fault *why)
 {
-	const struct position *p = &b->position[place].row.position;
 	e->quantity = typed->quantity >= 0 ? (enum quantity)typed->quantity : position_first_quantity(p);
 	enum function hint = position_function(p, e->quantity);
-	if (!quantity_parse(typed->value, strlen(typed->value), hint, &e->value, &e->function, why))
+	const char *value = typed->value;
+	e->has_value = value[0] != '>' && strcasecmp(value, "overload") && strcasecmp(value, "OL");
+	bool good = e->has_value
+	                ? quantity_parse(value, strlen(value), hint, &e->value, &e->function, why)
+	                : read_overload(value, hint, e, why);
+	if (!good)
 		return false;
 	if (e->function == FUNCTION_NONE)
 		e->function = FUNCTION_NUMBER;
-	e->has_value = true;
+	if (!e->has_value)
+		return true;
 	e->prefix = quantity_prefix(e->value, e->function);
 	struct decimal u;
 	enum function f;
@@ -469,9 +510,18 @@ bool bench_enter(struct bench *b, int64_t t, const struct bench_typed *typed, st
 	}
 	struct entry e = {.t = t, .condition = b->condition, .reach = b->reach,
 	                  .source = SOURCE_TYPED, .n = 1, .settled = true};
-	int place = job_place(b, t, typed->position, why);
-	if (place < 0 || !read_typed(b, typed, place, &e, why) ||
+	/* A value that is none must not leave a position behind. */
+	struct sheet_row row;
+	int place = position_find(b, typed->position);
+	if (place >= 0)
+		row = b->position[place].row;
+	else if (!sheet_bare(&row, typed->position, why))
+		return false;
+	if (!read_typed(&row.position, typed, &e, why) ||
 	    !bench_grow((void **)&b->made, b->mades, &b->mades_size, sizeof *b->made))
+		return false;
+	place = job_place(b, t, typed->position, why);
+	if (place < 0)
 		return false;
 	e.condition = b->condition;
 	e.reach = b->reach;
@@ -560,4 +610,37 @@ bool bench_restore(struct bench *b, struct log_reader *reader, struct fault *why
 	}
 	walk_expect(b);
 	return true;
+}
+
+void job_read_back(struct bench *b)
+{
+	struct fault why;
+	char job[2][JOB_SIZE], chosen[2][NAME_SIZE];
+	enum quantity quantity[2];
+	bool walk[2];
+	int choice = b->choice;
+	/* The job that holds may be the one that is open, or the one that was left. */
+	for (int i = 0; i < 2; i++) {
+		memcpy(job[i], b->left_job, sizeof job[i]);
+		memcpy(chosen[i], b->left, sizeof chosen[i]);
+		quantity[i] = b->left_quantity;
+		walk[i] = b->left_walk;
+		job_leave(b);
+	}
+	job_clear(b);
+	b->job[0] = '\0';
+	struct log_reader *reader = log_reader_open(log_path(b->log), &why);
+	if (!reader || !bench_restore(b, reader, &why))
+		bench_event(b, "refused", "why", why.text, NULL);
+	log_reader_close(reader);
+	b->choice = choice + 1;
+	for (int i = 1; i >= 0; i--) {
+		int place = chosen[i][0] ? position_find(b, chosen[i]) : -1;
+		if (strcmp(job[i], b->job) != 0)
+			continue;
+		b->walk = walk[i];
+		if (place >= 0)
+			walk_choose(b, place, quantity[i]);
+		break;
+	}
 }

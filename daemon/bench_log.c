@@ -92,6 +92,15 @@ bool bench_put(struct bench *b, const char *kind, int64_t t, const struct text *
 	return bench_pend(b, bench_pending(ticket, w));
 }
 
+bool bench_put_job(struct bench *b, const char *kind, int64_t t, const struct text *body,
+                   struct bench_wait w, struct fault *why)
+{
+	if (!bench_put(b, kind, t, body, w, why))
+		return false;
+	b->pending[b->pendings - 1].job = true;
+	return true;
+}
+
 bool bench_log_refused(const struct bench *b)
 {
 	return b->log_refused;
@@ -146,8 +155,6 @@ void bench_end_run(struct bench *b, struct bench_meter *m)
 		return;
 	}
 	bench_pend_run(b, m, ticket);
-	if (m->unlogged)
-		bench_gap(b, m, m->unlogged_at, b->now, "the log took nothing", m->unlogged);
 }
 
 void bench_pend_run(struct bench *b, struct bench_meter *m, uint64_t ticket)
@@ -202,6 +209,7 @@ void bench_save_open_runs(struct bench *b)
 	for (size_t i = 0; i < n; i++)
 		free(at[i]);
 }
+
 /* ---- results of the log ---- */
 
 static void entry_durable(struct bench *b, struct made *made, int64_t seq)
@@ -215,6 +223,16 @@ static void entry_durable(struct bench *b, struct made *made, int64_t seq)
 	bench_event(b, "logged", "seq", number, "position", e->position, "quantity",
 	            quantity_name(e->quantity), "meter", e->meter, "shown", shown, "verdict",
 	            verdict_word_name(e->verdict.word), NULL);
+}
+
+/* The log takes records again: say what it did not take. */
+static void say_unlogged(struct bench *b)
+{
+	for (int i = 0; i < b->meters; i++) {
+		struct bench_meter *m = &b->meter[i];
+		if (m->unlogged)
+			bench_gap(b, m, m->unlogged_at, b->now, "the log took nothing", m->unlogged);
+	}
 }
 
 static void heard_of(struct bench *b, const struct pending *p, const struct log_result *r)
@@ -231,6 +249,10 @@ static void heard_of(struct bench *b, const struct pending *p, const struct log_
 		capture_failed(b, &b->made[p->made], r->why);
 	if (p->strikes >= 0 && !durable)
 		b->made[p->strikes].entry.struck = false;
+	if (durable)
+		say_unlogged(b);
+	if (p->job && !durable)
+		b->unsure = true;
 	if (p->meter < 0 && p->made < 0 && !durable)
 		bench_event(b, "not-logged", "why", r->why, NULL);
 	if (p->wait.done) {
@@ -261,4 +283,9 @@ static void on_result(void *arg, const struct log_result *r)
 void bench_collect(struct bench *b)
 {
 	log_collect(b->log, on_result, b);
+	/* Not before all that is on its way has arrived: it may be about the job, too. */
+	if (b->unsure && b->pendings == 0) {
+		b->unsure = false;
+		job_read_back(b);
+	}
 }

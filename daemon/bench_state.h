@@ -79,6 +79,7 @@ struct pending {
 	int meter;       /* whose trail run it is, or whose gap, -1 */
 	int64_t readings; /* of that run or lost in that gap: counted where it is refused */
 	int64_t since;   /* ... and since when (stream time) */
+	bool job;        /* the job or its sheet is another by it, in memory already */
 	struct bench_wait wait;
 };
 
@@ -111,6 +112,11 @@ struct bench {
 	struct made *made;
 	int mades, mades_size;
 	bool log_refused; /* the last call failed because the log took nothing */
+	bool unsure;      /* a change of job or sheet was refused: read it back */
+	/* Where the person was in the job that was left last, should leaving it be refused. */
+	char left_job[JOB_SIZE], left[NAME_SIZE];
+	enum quantity left_quantity;
+	bool left_walk;
 	struct pending *pending;
 	int pendings, pendings_size;
 
@@ -130,6 +136,9 @@ uint64_t bench_append(struct bench *b, const char *kind, int64_t t, const struct
 /* What is on its way to the disk; fields that do not matter are -1 and 0. */
 struct pending bench_pending(uint64_t ticket, struct bench_wait w);
 bool bench_pend(struct bench *b, struct pending p);
+/* The same as bench_put, of a record that says how job or sheet stand. */
+bool bench_put_job(struct bench *b, const char *kind, int64_t t, const struct text *body,
+                   struct bench_wait w, struct fault *why);
 /* One record, one waiter: the common case. */
 bool bench_put(struct bench *b, const char *kind, int64_t t, const struct text *body,
                struct bench_wait w, struct fault *why);
@@ -181,6 +190,8 @@ void accuracy_text(const struct accuracy *a, char *out, size_t size);
 bool job_need(struct bench *b, int64_t t, struct fault *why); /* start one if none is open */
 int job_place(struct bench *b, int64_t t, const char *name, struct fault *why);
 void job_clear(struct bench *b);
+/* What is in memory may not be what the log has: the log is right. */
+void job_read_back(struct bench *b);
 /* A job record of the state as it stands (nothing where no job is open). */
 bool job_put(struct bench *b, int64_t t, enum job_change change, struct bench_wait w,
              struct fault *why);

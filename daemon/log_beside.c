@@ -220,17 +220,22 @@ void beside_unlock(int lock)
 
 /* ---- the reserve ---- */
 
+double beside_room(const char *path)
+{
+	struct statvfs fs;
+	char *folder = folder_of(path);
+	bool known = folder && statvfs(folder, &fs) == 0;
+	free(folder);
+	return known ? (double)fs.f_bavail * (double)fs.f_frsize : 0;
+}
+
 bool beside_reserve_make(const char *path)
 {
 	int64_t size = 0;
 	if (beside_exists(path, ".reserve", &size) && size >= LOG_RESERVE_SIZE)
 		return true;
-	char *folder = folder_of(path);
-	struct statvfs fs;
 	/* Twice its size, or making it would itself fill the disk. */
-	bool room = folder && statvfs(folder, &fs) == 0 &&
-	            (double)fs.f_bavail * (double)fs.f_frsize >= 2.0 * LOG_RESERVE_SIZE;
-	free(folder);
+	bool room = beside_room(path) >= 2.0 * LOG_RESERVE_SIZE;
 	char *name = room ? beside_name(path, ".reserve") : NULL;
 	int fd = name ? open(name, O_WRONLY | O_CREAT | O_CLOEXEC | O_NOFOLLOW, 0644) : -1;
 	bool made = fd >= 0 && posix_fallocate(fd, 0, LOG_RESERVE_SIZE) == 0;

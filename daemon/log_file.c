@@ -331,7 +331,7 @@ static bool tidy_up(struct log_store *s, struct fault *why)
 		snprintf(s->opening + len, sizeof s->opening - len, "; sealed %d open run%s of an earlier start",
 		         s->recovered, s->recovered == 1 ? "" : "s");
 	}
-	if (s->health == LOG_GOOD)
+	if (store_may_tidy(s))
 		store_checkpoint(s, true);
 	return true;
 }
@@ -406,10 +406,10 @@ bool store_open(struct log_store *s, const struct log_options *o, struct fault *
 
 void store_close(struct log_store *s)
 {
-	if (s->db && s->health == LOG_GOOD && s->insert) {
+	if (s->db && s->insert && store_may_tidy(s)) {
 		store_checkpoint(s, true);
 		/* Nothing is left in it, and SQLite may remove LOG-wal and LOG-shm. */
-		if (s->health == LOG_GOOD && s->wal_frames == 0)
+		if (s->health != LOG_SUSPECT && s->wal_frames == 0)
 			sqlite3_db_config(s->db, SQLITE_DBCONFIG_NO_CKPT_ON_CLOSE, 0, NULL);
 	}
 	disconnect(s);

@@ -145,6 +145,8 @@ void trouble_suspect(struct log_store *s); /* nothing more until a restart */
 void wal_mark(struct log_store *s); /* after a commit */
 void wal_cut(struct log_store *s);  /* after one that failed */
 void store_checkpoint(struct log_store *s, bool truncate);
+/* May the WAL be emptied into the file now? */
+bool store_may_tidy(const struct log_store *s);
 /* Checkpoint, make the reserve again, try again.  `quiet`: nothing waits.
  * Returns when to come again (store_clock), INT64_MAX for "not by yourself". */
 int64_t store_tend(struct log_store *s, bool quiet);
@@ -163,6 +165,8 @@ bool beside_exists(const char *path, const char *suffix, int64_t *size);
 bool beside_place_fits(const char *path, struct fault *why); /* no network file system */
 int beside_lock(const char *path, struct fault *why);        /* -1 on failure */
 void beside_unlock(int lock);
+/* Free bytes of the disk that the log is on; 0 where that is not known. */
+double beside_room(const char *path);
 bool beside_reserve_make(const char *path);
 bool beside_reserve_drop(const char *path);
 void beside_suspect_mark(const char *path, int64_t seq, const char *what);

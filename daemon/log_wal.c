@@ -16,6 +16,7 @@
 /* Frames not yet in the file: tidied up when nothing waits, and in any case. */
 #define TIDY_FRAMES 256
 #define TIDY_FRAMES_MOST 4096
+#define TIDY_ROOM (1 << 20) /* to spare beside it while the disk is low */
 #define TIDY_IDLE_US 2000000 /* nothing written for so long: the WAL is emptied */
 
 /* The salt tells one generation of the WAL from the next. */
@@ -106,6 +107,27 @@ static int64_t tend_good(struct log_store *s, bool quiet, int64_t now)
 	return s->tidy_at > idle_at ? s->tidy_at : idle_at;
 }
 
+/* While the disk is low a checkpoint may not take what the next records need: it is
+ * made only where there is room for every page of the WAL, and then it gains room. */
+bool store_may_tidy(const struct log_store *s)
+{
+	double wal = WAL_HEADER + (double)s->wal_frames * WAL_FRAME;
+	return s->health == LOG_GOOD ||
+	       (s->health == LOG_LOW && s->wal_frames > 0 && beside_room(s->path) >= wal + TIDY_ROOM);
+}
+
+/* Enough room for the reserve again?  An emptied WAL may be what makes it. */
+static void tend_low(struct log_store *s, bool quiet)
+{
+	s->reserve = beside_reserve_make(s->path);
+	if (!s->reserve && store_may_tidy(s)) {
+		store_checkpoint(s, quiet);
+		s->reserve = s->health == LOG_LOW && beside_reserve_make(s->path);
+	}
+	if (s->reserve)
+		s->health = LOG_GOOD;
+}
+
 int64_t store_tend(struct log_store *s, bool quiet)
 {
 	int64_t now = store_clock();
@@ -113,9 +135,7 @@ int64_t store_tend(struct log_store *s, bool quiet)
 		store_probe(s);
 	if (s->health == LOG_LOW && now >= s->reserve_at) {
 		s->reserve_at = now + LOG_RETRY_US;
-		s->reserve = beside_reserve_make(s->path);
-		if (s->reserve)
-			s->health = LOG_GOOD;
+		tend_low(s, quiet);
 	}
 	switch (s->health) {
 	case LOG_FULL:

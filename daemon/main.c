@@ -67,6 +67,7 @@ struct stand {
 	int lines_open;
 	bool stopping;
 	bool refused; /* another daemon has one of our lines */
+	bool unlogged; /* at the end the log took nothing */
 };
 
 static void say(const char *format, ...) __attribute__((format(printf, 1, 2)));
@@ -252,11 +253,26 @@ static void bench_send(void *arg, const char *meter, const char *bytes, size_t l
 		say("%s: the line does not take what it is asked", meter);
 }
 
+/* An event in words, for whoever reads the daemon's standard error. */
+static void say_not_logged(const char *json)
+{
+	static const char *const names[] = {"position", "meter", "why"};
+	char part[3][400] = {"", "", ""};
+	size_t len = strlen(json);
+	for (int i = 0; i < 3; i++) {
+		struct slice s = json_member(json, len, names[i]);
+		if (s.at && !json_text(s, part[i], sizeof part[i]))
+			part[i][0] = '\0';
+	}
+	say("NOT LOGGED: %s%s%s%s%s%s", part[0], part[0][0] ? ", " : "", part[1][0] ? "meter " : "",
+	    part[1], part[1][0] ? ": " : "", part[2]);
+}
+
 static void bench_said(void *arg, const char *json)
 {
 	struct stand *s = arg;
 	if (strstr(json, "{\"event\":\"not-logged\"") == json)
-		say("NOT LOGGED %s", json);
+		say_not_logged(json);
 	if (s->server)
 		server_event(s->server, json);
 }
@@ -459,6 +475,10 @@ static void stop(struct stand *s)
 	bench_finish(s->bench, stream_now(s));
 	log_flush(s->log);
 	bench_collect(s->bench);
+	s->unlogged = log_health(s->log) == LOG_FULL || log_health(s->log) == LOG_SUSPECT;
+	if (s->unlogged)
+		say("NOT LOGGED: the last readings: the log takes nothing (%s)",
+		    log_health_word(log_health(s->log)));
 	if (s->server)
 		server_close(s->server, on_server_closed, s);
 }
@@ -521,7 +541,7 @@ static int run_live(struct config *config)
 	uv_run(&s.loop, UV_RUN_DEFAULT);
 	uv_loop_close(&s.loop);
 	free(s.line);
-	return good && !s.refused ? 0 : 2;
+	return !good || s.refused ? 2 : s.unlogged ? 4 : 0;
 }
 
 /* ---- the command line ---- */

@@ -35,11 +35,12 @@ struct answering {
 
 /* ---- answers that wait for the disk ---- */
 
-enum shape { SHAPE_SEQ, SHAPE_RECORD, SHAPE_STRUCK, SHAPE_SHEET };
+enum shape { SHAPE_SEQ, SHAPE_RECORD, SHAPE_STRUCK, SHAPE_SHEET, SHAPE_MANNER };
 
 struct waiting {
 	struct server_call *call;
 	enum shape shape;
+	const char *key, *word; /* SHAPE_MANNER: what the answer says */
 };
 
 static void answer_durable(const struct waiting *w, const struct bench_outcome *o)
@@ -51,7 +52,10 @@ static void answer_durable(const struct waiting *w, const struct bench_outcome *
 	if (!buffer)
 		return;
 	text_begin(&t, buffer, size);
-	text_printf(&t, "{\"seq\":%lld", (long long)o->seq);
+	if (w->shape == SHAPE_MANNER)
+		text_printf(&t, "{\"%s\":\"%s\"", w->key, w->word);
+	else
+		text_printf(&t, "{\"seq\":%lld", (long long)o->seq);
 	if (w->shape == SHAPE_RECORD) {
 		text_member(&t, "record");
 		text_add(&t, o->record, o->len);
@@ -83,8 +87,19 @@ static struct bench_wait wait_for(struct answering *a, enum shape shape)
 	struct waiting *w = malloc(sizeof *w);
 	if (!w)
 		return (struct bench_wait){NULL, NULL};
-	*w = (struct waiting){a->call, shape};
+	*w = (struct waiting){.call = a->call, .shape = shape};
 	return (struct bench_wait){answered, w};
+}
+
+/* Answers {key: word}. */
+static struct bench_wait wait_manner(struct answering *a, const char *key, const char *word)
+{
+	struct bench_wait w = wait_for(a, SHAPE_MANNER);
+	if (w.arg) {
+		((struct waiting *)w.arg)->key = key;
+		((struct waiting *)w.arg)->word = word;
+	}
+	return w;
 }
 
 /* The end of every call that waits: answered later, or refused now. */
@@ -222,10 +237,12 @@ static bool call_reach(struct answering *a, struct fault *why)
 		fault_set(why, "a reach is in-circuit, lifted or loose, not %.40s", a->asked.reach);
 		return false;
 	}
-	if (!bench_reach(a->calls->bench, a->t, r, why))
+	struct bench_wait w = wait_manner(a, "reach", reach_name(r));
+	if (!w.done) {
+		fault_set(why, "out of memory");
 		return false;
-	text_printf(&a->out, "{\"reach\":\"%s\"}", reach_name(r));
-	return true;
+	}
+	return later(a, bench_reach(a->calls->bench, a->t, r, w, why), w, WIRE_BAD_INPUT, why);
 }
 
 static bool call_condition(struct answering *a, struct fault *why)
@@ -236,10 +253,12 @@ static bool call_condition(struct answering *a, struct fault *why)
 		fault_set(why, "a condition is found, new or done, not %.40s", name);
 		return false;
 	}
-	if (!bench_condition(a->calls->bench, a->t, c, why))
+	struct bench_wait w = wait_manner(a, "condition", condition_name(c));
+	if (!w.done) {
+		fault_set(why, "out of memory");
 		return false;
-	text_printf(&a->out, "{\"condition\":\"%s\"}", condition_name(c));
-	return true;
+	}
+	return later(a, bench_condition(a->calls->bench, a->t, c, w, why), w, WIRE_BAD_INPUT, why);
 }
 
 static bool call_walk(struct answering *a, struct fault *why)
@@ -318,8 +337,8 @@ static const struct method {
     {"sheet.load", call_sheet_load, "name! text! job", false},
     {"sheet.set", call_sheet_set, "position! fields!", false},
     {"at", call_at, "position quantity meter", true},
-    {"reach", call_reach, "reach!", true},
-    {"condition", call_condition, "condition!", true},
+    {"reach", call_reach, "reach!", false},
+    {"condition", call_condition, "condition!", false},
     {"walk", call_walk, "walk!", true},
     {"take", call_take, "meter", false},
     {"undo", call_undo, "", false},

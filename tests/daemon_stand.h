@@ -540,17 +540,17 @@ static inline char *log_texts(struct stand *s, const char *log)
 	const char *in = in_dir(s, "serve.in"), *out = in_dir(s, "serve.out");
 	FILE *to = open_memstream(&all, &len);
 	snprintf(program, sizeof program, "%s/tallyd", build_dir());
-	for (long after = 0, last = 1; after < last;) {
+	for (long after = 0, more = 1; more;) {
 		snprintf(question, sizeof question, "%s\n" CALL("1", "records", "{\"after\":%ld}") "\n",
 		         HELLO, after);
 		file_write(in, question);
 		unlink(out);
 		const char *script = "exec \"$0\" --serve \"$1\" <\"$2\"";
 		const char *words[] = {"sh", "-c", script, program, log, in, NULL};
-		assert_int_equal(child_wait(s, child_start(s, words, out, NULL)), 0);
+		int status = child_wait(s, child_start(s, words, out, out));
 		char *text = file_text(out), *at = strstr(text, "\"records\":[");
-		if (!at)
-			fail_msg("no records from --serve: %.400s", text);
+		if (status || !at)
+			fail_msg("no records from --serve (status %d): %.400s", status, text);
 		json_t *answer = json_loads(strchr(text, '\n') + 1, 0, NULL), *record;
 		json_t *result = json_object_get(answer, "result");
 		size_t i;
@@ -567,7 +567,7 @@ static inline char *log_texts(struct stand *s, const char *log)
 			assert_true(from && end);
 			fprintf(to, "%.*s\n", (int)(end - from), from);
 		}
-		last = (long)json_integer_value(json_object_get(result, "last"));
+		more = json_is_true(json_object_get(result, "more"));
 		json_decref(answer);
 		free(text);
 	}

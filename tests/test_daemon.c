@@ -447,7 +447,7 @@ static void test_life(void **state)
 	}
 	daemon_start(s);
 	musttally(s, 0, "job", "start", "attic find");
-	musttally(s, 0, "sheet", "load", "tests/recordings/parts.csv");
+	musttally(s, 0, "sheet", "load", "tests/recordings/sheet.csv");
 	musttally(s, 0, "reach", "lifted");
 	struct peer *watch = peer_watching(s, -1);
 	musttally(s, 0, "walk", "on");
