@@ -55,6 +55,8 @@ struct stand {
 	struct bench *bench;
 	struct server *server;
 	struct calls calls;
+	enum log_health health;  /* last said */
+	bool wal_said;           /* LOG-wal grew past its alarm */
 	struct line {
 		struct stand *stand;
 		int meter;
@@ -120,9 +122,20 @@ static void on_prepare(uv_prepare_t *prepare)
 	uv_timer_start(&s->deadline, on_deadline, ms < 3600000 ? ms : 3600000, 0);
 }
 
+/* Somebody holds a read transaction open and keeps the log from tidying up. */
+static void watch_wal(struct stand *s)
+{
+	bool high = log_wal_bytes(s->log) > LOG_WAL_ALARM;
+	if (high && !s->wal_said)
+		say("%s-wal has grown past %d MiB: some program holds the log open for reading",
+		    s->config->log, LOG_WAL_ALARM >> 20);
+	s->wal_said = high;
+}
+
 static void on_second(uv_timer_t *timer)
 {
 	struct stand *s = timer->data;
+	watch_wal(s);
 	int64_t t = stream_now(s);
 	int64_t step = utc_now() - t - s->utc;
 	if (step > CLOCK_STEP_US || step < -CLOCK_STEP_US) {
@@ -357,10 +370,26 @@ static void log_notify(void *arg)
 	uv_async_send(&s->results);
 }
 
+/* Good, low, full, suspect: said when it changes, to everyone. */
+static void tell_health(struct stand *s)
+{
+	enum log_health health = log_health(s->log);
+	char json[128];
+	if (health == s->health)
+		return;
+	s->health = health;
+	say("the log is %s", log_health_word(health));
+	snprintf(json, sizeof json, "{\"event\":\"health\",\"health\":\"%s\"}",
+	         log_health_word(health));
+	if (s->server)
+		server_event(s->server, json);
+}
+
 static void on_results(uv_async_t *async)
 {
 	struct stand *s = async->data;
 	bench_collect(s->bench);
+	tell_health(s);
 }
 
 /* ---- beginning ---- */
@@ -371,6 +400,8 @@ static bool open_log(struct stand *s, struct fault *why)
 	                              .version = TALLY_VERSION, .now = utc_now(),
 	                              .notify = log_notify, .arg = s};
 	s->log = log_open(&options, why);
+	if (s->log)
+		say("%s: %s", s->config->log, log_opening(s->log));
 	return s->log != NULL;
 }
 
