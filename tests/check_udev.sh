@@ -7,7 +7,7 @@
 # one without.
 
 rules=udev/60-tally.rules
-bad=$(grep -nE '0666|MODE="?0?[0-7]{2}[67]' "$rules" | grep -v '^[0-9]*:#')
+bad=$(grep -nE '^[^#]*MODE="0[0-7][0-7][2367]"' "$rules")
 [ -z "$bad" ] || { echo "open to everybody: $bad"; exit 1; }
 if ! command -v udevadm >/dev/null 2>&1 || [ "$(id -u)" -ne 0 ]; then
 	echo "note: no udevadm, or not root: the rules were not read by it"
