@@ -170,6 +170,13 @@ void bench_line_bytes(struct bench *b, int64_t t, int meter, const char *bytes, 
 	bench_timers(b, &b->meter[meter]);
 }
 
+void bench_line_bad_byte(struct bench *b, int64_t t, int meter)
+{
+	bench_run_until(b, t);
+	meter_bad_byte(&b->meter[meter].machine, t);
+	bench_timers(b, &b->meter[meter]);
+}
+
 void bench_line_gone(struct bench *b, int64_t t, int meter, const char *cause)
 {
 	bench_run_until(b, t);

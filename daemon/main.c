@@ -214,6 +214,15 @@ static void on_bytes(void *arg, const char *bytes, size_t len)
 	bench_line_bytes(l->stand->bench, t, l->meter, bytes, len);
 }
 
+/* On a tape it is the byte FF, which no dialect of text takes for anything. */
+static void on_bad_byte(void *arg)
+{
+	struct line *l = arg;
+	int64_t t = stream_now(l->stand);
+	tape_bytes(l, t, "\xff", 1);
+	bench_line_bad_byte(l->stand->bench, t, l->meter);
+}
+
 static void on_gone(void *arg, const char *cause)
 {
 	struct line *l = arg;
@@ -459,8 +468,8 @@ static bool open_lines(struct stand *s, struct fault *why)
 		*l = (struct line){.stand = s, .meter = i};
 		struct port_options options = {
 		    .place = s->config->meter[i].place, .line = s->config->meter[i].serial,
-		    .opened = on_opened, .bytes = on_bytes, .gone = on_gone, .failed = on_failed,
-		    .arg = l};
+		    .opened = on_opened, .bytes = on_bytes, .bad_byte = on_bad_byte, .gone = on_gone,
+		    .failed = on_failed, .arg = l};
 		l->port = port_open(&s->loop, &options, why);
 		if (!l->port)
 			return false;
