@@ -16,6 +16,8 @@ enum outcome call_job_start(struct client *c);
 enum outcome call_job_list(struct client *c);
 enum outcome call_job_show(struct client *c);
 enum outcome call_job_close(struct client *c);
+enum outcome call_job_live(struct client *c);
+enum outcome call_job_cold(struct client *c);
 /* command_try.c */
 enum outcome call_meters_try(struct client *c);
 /* command_sheet.c */

@@ -55,6 +55,13 @@ const struct command command_table[] = {
 	{JOB, "job close", "", "close the job that is open",
 	 "Nothing is measured for it after that; what was measured stays.",
 	 0, 0, NEED_BENCH, true, call_job_close},
+	{JOB, "job live", "", "the unit has volts on it: ohm and farad are refused",
+	 "While the unit is live nothing is logged from a meter on ohm or farad." CAUTION,
+	 0, 0, NEED_BENCH, true, call_job_live},
+	{JOB, "job cold", "", "the unit is isolated and discharged",
+	 "Say so only after you measured every reservoir dead: this program does not yet ask for "
+	 "it, and a reservoir's volts come back after a minute." CAUTION,
+	 0, 0, NEED_BENCH, true, call_job_cold},
 	{JOB, "sheet load", "FILE", "load the positions from a CSV file",
 	 "The first row names the columns, in any order: position, kind, nominal, tolerance, service, "
 	 "rated, role, with, channel, twin, part, source, max, price, note; only position must be "
