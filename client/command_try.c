@@ -134,10 +134,8 @@ static struct tried *meter_of(struct attempt *a, const char *name)
 	if (a->meters == TRIED_METERS_MAX)
 		return NULL;
 	struct tried *m = &a->meter[a->meters++];
-	const struct dialect *d = a->dialect;
 	snprintf(m->name, sizeof m->name, "%s", name);
-	frame_begin(&m->splitter, d->end, d->size,
-	            d->end == FRAME_LINE ? FRAME_LINE_GAP_US : d->gap_us, INT64_MIN / 2);
+	dialect_split(a->dialect, &m->splitter, INT64_MIN / 2);
 	return m;
 }
 

@@ -77,6 +77,13 @@ static const struct dialect columns_fourteen = {
 const struct dialect *const dialects[] = {&ascii_unit, &ascii_number, &ask_comma,
                                           &columns_fourteen, &scpi, NULL};
 
+void dialect_split(const struct dialect *d, struct frame_splitter *s, int64_t t)
+{
+	int64_t gap = d->end == FRAME_LINE && !d->gap_us ? FRAME_LINE_GAP_US : d->gap_us;
+	frame_begin(s, d->end, d->size, gap, t);
+	frame_sync(s, &d->sync);
+}
+
 const struct dialect *dialect_find(const char *name, size_t len)
 {
 	for (const struct dialect *const *d = dialects; *d; d++)

@@ -9,11 +9,11 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "protocol/file/escape.h"
+#include "protocol/file/ini.h"
 #include "protocol/meter/number.h"
 #include "protocol/meter/scpi.h"
 #include "protocol/meter/stream.h"
-#include "protocol/record/ini.h"
-#include "protocol/record/recording.h"
 #include "protocol/trade/position.h"
 
 /* Where something stood. */
@@ -278,32 +278,11 @@ static bool take_pattern(struct draft *t, const struct ini_item *i, struct fault
 
 /* ---- [columns] ---- */
 
-/* The bytes of a value escaped as in recordings: by the recording's own reader. */
+/* The bytes of a value, escaped as in recordings. */
 static bool unescape(const char *text, char *out, size_t size, size_t *len)
 {
-	char line[FRAME_MAX * 4 + 32] = "0 m \"";
-	struct recording_reader reader;
-	struct recording_line *got = malloc(sizeof *got);
-	struct fault ignored;
-	size_t n = strlen(line);
-	for (const char *p = text; *p && n < sizeof line - 6; p++) {
-		if (*p == '"') /* bare here, for the value has no quotes of its own */
-			line[n++] = '\\';
-		line[n++] = *p;
-		if (*p == '\\' && p[1])
-			line[n++] = *++p;
-	}
-	bool good = got && n < sizeof line - 6;
-	line[n++] = '"';
-	recording_begin(&reader, "");
-	good = good && recording_read(&reader, RECORDING_HEADER, strlen(RECORDING_HEADER), got, &ignored) &&
-	       recording_read(&reader, line, n, got, &ignored) && got->len <= size;
-	if (good) {
-		memcpy(out, got->bytes, got->len);
-		*len = got->len;
-	}
-	free(got);
-	return good;
+	size_t at;
+	return escape_read_all(text, strlen(text), out, size, len, &at);
 }
 
 static bool take_point(struct columns *c, const char *text)

@@ -2,7 +2,7 @@
 /*
  * Dialects from files: a new meter needs a file, not code.
  *
- * An INI file (protocol/record/ini.h says how one is written), one dialect each:
+ * An INI file (protocol/file/ini.h says how one is written), one dialect each:
  *
  *     [dialect]
  *     name     = bench-old           ; as `dialect = bench-old` in the configuration
