@@ -52,6 +52,8 @@ static void on_reading(void *arg, const struct reading *r)
 	if (!trail_continues(&m->trail, r, position))
 		bench_end_run(b, m);
 	trail_add(&m->trail, r, position);
+	if (b->next_save == INT64_MAX)
+		b->next_save = b->now + SAVE_EVERY_US;
 	m->last = *r;
 	m->has_last = true;
 	settle_said(b, m, r->t > b->now ? r->t : b->now, settle_reading(&m->settle, r));
@@ -247,7 +249,7 @@ void bench_run_until(struct bench *b, int64_t t)
 				fire_meter(b, &b->meter[i], b->now);
 		if (b->next_save <= next) {
 			bench_save_open_runs(b);
-			b->next_save = b->now + SAVE_EVERY_US;
+			b->next_save = INT64_MAX; /* until the next reading: silence costs nothing */
 		}
 	}
 	if (t > b->now)
@@ -335,7 +337,7 @@ struct bench *bench_open(const struct bench_options *options, struct fault *why)
 	b->replay = options->replay;
 	b->utc = options->utc;
 	b->chosen = b->before = -1;
-	b->next_save = SAVE_EVERY_US;
+	b->next_save = INT64_MAX;
 	snprintf(b->boot, sizeof b->boot, "%s", options->boot ? options->boot : "");
 	snprintf(b->version, sizeof b->version, "%s", options->version ? options->version : "");
 	say_clock(b, 0, "start");

@@ -120,7 +120,7 @@ struct bench {
 	struct pending *pending;
 	int pendings, pendings_size;
 
-	int64_t next_save; /* of the open runs */
+	int64_t next_save; /* of the open runs; INT64_MAX while there is nothing new */
 	char *body;        /* scratch for one record body */
 	char *body2;       /* for the trail run beside an entry */
 };
