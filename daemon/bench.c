@@ -201,7 +201,7 @@ void bench_timers(struct bench *b, struct bench_meter *m)
 {
 	int64_t next = meter_deadline(&m->machine);
 	int64_t other[] = {settle_deadline(&m->settle), trail_deadline(&m->trail),
-	                   walk_deadline(b, m), spoilt_deadline(&m->spoilt)};
+	                   walk_deadline(m), spoilt_deadline(&m->spoilt)};
 	for (size_t i = 0; i < sizeof other / sizeof *other; i++)
 		if (other[i] < next)
 			next = other[i];
@@ -226,7 +226,7 @@ static void fire_meter(struct bench *b, struct bench_meter *m, int64_t t)
 		settle_said(b, m, t, settle_tick(&m->settle, t));
 	if (trail_deadline(&m->trail) <= t)
 		bench_end_run(b, m);
-	if (walk_deadline(b, m) <= t)
+	if (walk_deadline(m) <= t)
 		walk_on_meter(b, m, t);
 	if (spoilt_deadline(&m->spoilt) <= t)
 		bench_seal_spoilt(b, m);

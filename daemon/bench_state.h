@@ -165,7 +165,7 @@ enum quantity position_first_quantity(const struct position *p);
 enum function position_function(const struct position *p, enum quantity q);
 void walk_expect(struct bench *b);           /* tell settle what is up */
 void walk_on_meter(struct bench *b, struct bench_meter *m, int64_t t); /* arm, advance */
-int64_t walk_deadline(const struct bench *b, const struct bench_meter *m);
+int64_t walk_deadline(const struct bench_meter *m);
 int walk_next(const struct bench *b, int from);
 bool walk_lacks(const struct bench *b, int place);
 void walk_choose(struct bench *b, int place, enum quantity q);
