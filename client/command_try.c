@@ -247,6 +247,8 @@ static enum outcome run_meter(struct attempt *a, const char *name)
 	json_array_append_new(meters, json_string_nocheck(name));
 	enum outcome outcome = client_ask(c, "tape", json_pack("{s:o}", "meters", meters), &m);
 	message_free(&m);
+	if (outcome == OUTCOME_UNREACHABLE)
+		fprintf(c->err, "tally meters try: there is no file %s, so it was taken for a meter\n", name);
 	if (outcome == OUTCOME_DONE && c->err_terminal)
 		fprintf(c->err, "listening to %s for %d s; Ctrl-C ends it\n", name, FOLLOW_MS / 1000);
 	recording_begin(&a->reader, name);

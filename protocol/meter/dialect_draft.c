@@ -55,6 +55,26 @@ bool draft_bytes(struct draft *t, const struct ini_item *i, const char *from, ch
 	                   i->key);
 }
 
+bool draft_word(struct draft *t, struct spot at, const char *text, char *out, size_t size,
+                struct fault *why)
+{
+	size_t n = 0, step;
+	for (size_t i = 0; text[i]; i += step) {
+		char byte = text[i];
+		step = (unsigned char)byte > 0x7e ? 1 : escape_read(text + i, strlen(text + i), &byte);
+		at.column += (int)step;
+		if (!step || !byte)
+			return draft_wrong(t, why, at, "expected text or " ESCAPE_EXPECTED ", and no byte 0");
+		if (n + 1 >= size) {
+			at.column -= (int)step;
+			return draft_wrong(t, why, at, "a text of at most %zu bytes was expected", size - 1);
+		}
+		out[n++] = byte;
+	}
+	out[n] = '\0';
+	return n > 0 || draft_wrong(t, why, at, "a text was expected");
+}
+
 bool draft_one_of(const char *value, const char *const *words, int *out)
 {
 	for (int k = 0; words[k]; k++)

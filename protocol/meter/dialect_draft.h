@@ -94,6 +94,11 @@ bool draft_text(struct draft *t, const struct ini_item *i, char *out, size_t siz
 bool draft_bytes(struct draft *t, const struct ini_item *i, const char *from, char *out,
                  size_t size, size_t *len, struct fault *why);
 
+/* The same for texts of people: bytes over 7E stand for themselves, too, as a UTF-8
+ * editor writes them.  The text is at `at`; *out is NUL-terminated and has no other. */
+bool draft_word(struct draft *t, struct spot at, const char *text, char *out, size_t size,
+                struct fault *why);
+
 bool draft_one_of(const char *value, const char *const *words, int *out);
 /* Digits alone, from low to high. */
 bool draft_whole(const char *text, int low, int high, int *out);

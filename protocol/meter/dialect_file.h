@@ -36,7 +36,8 @@
  *     identity = MY METER .*
  *     error    = E(?<number>\d+)
  *     point    = ,                   ; of the number, where it is no full stop
- *     unit R   = ohm                 ; a text of the part `unit`: a function,
+ *     unit R   = ohm                 ; a text of the part `unit` (\xF4 and the like, too,
+ *                                    ; and \x20 for a blank at its end): a function,
  *     unit mR  = milli ohm           ; with a prefix
  *     prefix x = kilo                ; of the part `prefix`
  *     function 2 = ohm               ; of the part `function`

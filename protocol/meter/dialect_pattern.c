@@ -2,22 +2,19 @@
 /* The section [pattern] of a dialect file: see dialect_file.h. */
 #include "protocol/meter/dialect_draft.h"
 
-#include <stdio.h>
 #include <string.h>
 
-/* What follows the first word of the key: the text that the frame has. */
+/* What follows the first word of the key, at `text`: what the frame has. */
 static bool word_text(struct draft *t, const struct ini_item *i, const char *text, int count,
                       struct pattern_word *w, struct fault *why)
 {
+	struct spot at = draft_key(i);
 	if (count == PATTERN_WORDS_MAX)
-		return draft_wrong(t, why, draft_key(i), "`%.40s`: at most %d such lines were expected",
-		                   i->key, PATTERN_WORDS_MAX);
-	if (!*text || strlen(text) >= sizeof w->text)
-		return draft_wrong(t, why, draft_key(i), "`%.60s`: expected a text of 1 to %d bytes behind "
-		                   "the word", i->key, PATTERN_WORD_SIZE - 1);
+		return draft_wrong(t, why, at, "`%.40s`: at most %d such lines were expected", i->key,
+		                   PATTERN_WORDS_MAX);
 	*w = (struct pattern_word){.before = -1};
-	snprintf(w->text, sizeof w->text, "%s", text);
-	return true;
+	at.column += (int)(text - i->key);
+	return draft_word(t, at, text, w->text, sizeof w->text, why);
 }
 
 /* `unit R = ohm`, `unit mR = milli ohm`. */
@@ -97,7 +94,8 @@ static bool take_overload(struct draft *t, const struct ini_item *i, struct faul
 	if (p->overloads == PATTERN_WORDS_MAX)
 		return draft_wrong(t, why, draft_key(i), "at most %d overloads were expected",
 		                   PATTERN_WORDS_MAX);
-	return draft_text(t, i, p->overload[p->overloads++], PATTERN_WORD_SIZE, why);
+	return draft_word(t, draft_value(i), i->value, p->overload[p->overloads++], PATTERN_WORD_SIZE,
+	                  why);
 }
 
 static bool take_match(struct draft *t, const struct ini_item *i, struct draft_text *out,

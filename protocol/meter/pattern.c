@@ -248,6 +248,8 @@ static bool read_function(const struct pattern *p, const struct dialect_setting 
 	struct piece function = piece_of(p, bytes, PART_FUNCTION);
 	const struct pattern_word *w;
 	r->function = setting->function;
+	if (unit.len && unit_doubtful(bytes, unit.at))
+		return nothing(out, "the byte before the unit may be a spoilt digit");
 	if (unit.len && (w = word_find(p->unit, p->units, unit))) {
 		r->function = w->function;
 		r->prefix = w->exponent;
