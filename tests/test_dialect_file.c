@@ -289,7 +289,7 @@ static void what_is_refused_and_where(void **state)
 	    {"half a sample", "[dialect]\nname = x\nreads = ascii-unit\n[samples]\nframe 1 = 1 V\n",
 	     5, 11, "means 1"},
 	    {"bad escape", "[dialect]\nname = x\nreads = ascii-unit\n[samples]\nframe 1 = \\q\n", 5, 11,
-	     "escaped"},
+	     "escape"},
 	    {"no match", HEAD SAMPLES, 3, 9, "match"},
 	    {"bad pattern", HEAD "[pattern]\nmatch = (?<value>\\d+\n" SAMPLES, 6, 21, "pattern"},
 	    {"unknown part", HEAD "[pattern]\nmatch = (?<value>\\d+)(?<colour>x)\n" SAMPLES, 6, 9,
