@@ -154,7 +154,7 @@ void bench_save_open_runs(struct bench *b);
 void bench_taped(struct bench *b, int64_t t, const char *act, const char *format, ...)
     __attribute__((format(printf, 4, 5)));
 /* bench.c: when this meter has to be looked at next. */
-void bench_timers(struct bench *b, struct bench_meter *m);
+void bench_timers(struct bench_meter *m);
 bool bench_grow(void **array, int count, int *size, size_t each);
 
 /* bench_walk.c */
