@@ -4,7 +4,7 @@
 #include "daemon/config_meter.h"
 #include "daemon/config_value.h"
 
-#include "protocol/record/ini.h"
+#include "protocol/file/ini.h"
 
 #include <errno.h>
 #include <math.h>

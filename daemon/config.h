@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: MIT */
 /*
- * The configuration: an INI file (protocol/record/ini.h says how it is written) with
+ * The configuration: an INI file (protocol/file/ini.h says how it is written) with
  * one section [bench] and one [meter NAME] for each meter.  It is loaded whole or
  * refused with file, line, column and what was expected.
  *

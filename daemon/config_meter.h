@@ -8,7 +8,7 @@
 #define TALLY_CONFIG_METER_H
 
 #include "daemon/config.h"
-#include "protocol/record/ini.h"
+#include "protocol/file/ini.h"
 
 /* Keys whose place is wanted again at the end of the section. */
 enum meter_key {

@@ -106,6 +106,8 @@ static int64_t stream_now(void *arg)
 	return (int64_t)((uv_hrtime() - s->hr0) / 1000);
 }
 
+static void on_live(uv_timer_t *timer);
+
 static void on_deadline(uv_timer_t *timer)
 {
 	struct stand *s = timer->data;
@@ -120,6 +122,13 @@ static void on_prepare(uv_prepare_t *prepare)
 	uint64_t ms = wait <= 0 ? 0 : (uint64_t)(wait / 1000 + 1);
 	uv_update_time(&s->loop);
 	uv_timer_start(&s->deadline, on_deadline, ms < 3600000 ? ms : 3600000, 0);
+	/* Live values are made only while somebody looks. */
+	bool wanted = server_wants_live(s->server);
+	bool ticking = uv_is_active((uv_handle_t *)&s->live);
+	if (wanted && !ticking)
+		uv_timer_start(&s->live, on_live, LIVE_EVERY_MS, LIVE_EVERY_MS);
+	else if (!wanted && ticking)
+		uv_timer_stop(&s->live);
 }
 
 /* Somebody holds a read transaction open and keeps the log from tidying up. */
@@ -547,7 +556,6 @@ static void start_handles(struct stand *s)
 {
 	uv_prepare_start(&s->prepare, on_prepare);
 	uv_timer_start(&s->second, on_second, 1000, 1000);
-	uv_timer_start(&s->live, on_live, LIVE_EVERY_MS, LIVE_EVERY_MS);
 	uv_signal_start(&s->term, on_signal, SIGTERM);
 	uv_signal_start(&s->interrupt, on_signal, SIGINT);
 	signal(SIGPIPE, SIG_IGN);

@@ -504,8 +504,7 @@ static void begin_line(struct meter *m, int64_t t)
 	memset(&m->memory, 0, sizeof m->memory);
 	/* Who talks unasked may be in the middle of a frame; who is asked is not, and
 	 * what is left of an older answer comes before *IDN?'s. */
-	int64_t gap = d->end == FRAME_LINE ? FRAME_LINE_GAP_US : d->gap_us;
-	frame_begin(&m->splitter, d->end, d->size, gap, d->asked ? INT64_MIN / 2 : t);
+	dialect_split(d, &m->splitter, d->asked ? INT64_MIN / 2 : t);
 }
 
 void meter_opened(struct meter *m, int64_t t)

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: MIT */
 /* Any bytes as a configuration: taken, or refused at a place that is in them. */
-#include "protocol/record/ini.h"
+#include "protocol/file/ini.h"
 
 #include <stdint.h>
 #include <stdlib.h>

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: MIT */
 /* Configuration files: every rule of ini.h, and the place of every fault. */
-#include "protocol/record/ini.h"
+#include "protocol/file/ini.h"
 #include "protocol/trade/uncertainty.h"
 
 #include "tests/check.h"

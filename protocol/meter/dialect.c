@@ -70,12 +70,20 @@ static const struct dialect columns_fourteen = {
     .end = FRAME_FIXED,
     .size = 14,
     .gap_us = 30000,
+    .sync = {.tails = 2, .tail = "\r\n"},
     .rules = &columns_14,
     .understand = columns_understand,
 };
 
 const struct dialect *const dialects[] = {&ascii_unit, &ascii_number, &ask_comma,
                                           &columns_fourteen, &scpi, NULL};
+
+void dialect_split(const struct dialect *d, struct frame_splitter *s, int64_t t)
+{
+	int64_t gap = d->end == FRAME_LINE && !d->gap_us ? FRAME_LINE_GAP_US : d->gap_us;
+	frame_begin(s, d->end, d->size, gap, t);
+	frame_sync(s, &d->sync);
+}
 
 const struct dialect *dialect_find(const char *name, size_t len)
 {

@@ -82,13 +82,15 @@ struct dialect {
 	struct line_settings line;
 	enum frame_end end;
 	size_t size;    /* of FRAME_FIXED */
-	int64_t gap_us; /* ... and the silence before one; 0 takes that of lines */
+	int64_t gap_us; /* ... and the silence before one; of lines 0 takes FRAME_LINE_GAP_US */
+	struct frame_sync sync; /* what else tells where one begins */
 
 	/* Asked meters: NULL where there is no such thing.  A line end is added. */
 	const char *identify;    /* "*IDN?" */
 	const char *query;       /* default; the configuration's `query` stands above it */
 	const char *error_query; /* "SYST:ERR?" */
 	const char *clear;       /* "*CLS" */
+	const char *setup;       /* with ` | ` between commands; the configuration's stands above it */
 	const char *line_end;    /* "\n" */
 
 	/* What the reader goes by, where it is not all in the code: struct columns,
@@ -100,6 +102,9 @@ struct dialect {
 	void (*understand)(const struct dialect_setting *setting, struct dialect_memory *memory,
 	                   const struct frame *f, struct understood *out);
 };
+
+/* A splitter for the frames of the dialect, from `t` on as in frame_begin. */
+void dialect_split(const struct dialect *d, struct frame_splitter *s, int64_t t);
 
 /* NULL where there is none of that name. */
 const struct dialect *dialect_find(const char *name, size_t len);

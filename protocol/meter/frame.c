@@ -37,6 +37,17 @@ void frame_begin(struct frame_splitter *s, enum frame_end end, size_t size, int6
 	s->joining = true;
 }
 
+void frame_sync(struct frame_splitter *s, const struct frame_sync *sync)
+{
+	bool fits = sync->heads <= FRAME_SYNC_MAX && sync->tails <= FRAME_SYNC_MAX;
+	if (s->end == FRAME_FIXED)
+		fits = fits && (size_t)sync->heads + sync->tails <= s->size &&
+		       (!sync->numbered || s->size <= FRAME_NUMBERED_MAX) &&
+		       (!sync->heads || sync->numbered || sync->tails || s->gap_us > 0);
+	if (fits)
+		s->sync = *sync;
+}
+
 /* What the frame is that ends here; the worst of what happened to it. */
 static enum frame_fault judge(const struct frame_splitter *s)
 {
@@ -46,7 +57,7 @@ static enum frame_fault judge(const struct frame_splitter *s)
 		return FRAME_OVERLONG;
 	if (s->bad)
 		return FRAME_BAD_BYTE;
-	return s->cut ? FRAME_CUT : FRAME_GOOD;
+	return s->cut || s->lost ? FRAME_CUT : FRAME_GOOD;
 }
 
 /* Hand the frame on.  The splitter is ready for the next before each() runs. */
@@ -85,9 +96,10 @@ static int64_t join_us(const struct frame_splitter *s)
 
 static void line_byte(struct frame_splitter *s, int64_t t, char c, each_frame *each, void *arg)
 {
-	bool ends = c == '\n' || c == '\r';
+	bool own = s->sync.tails == 1;
+	bool ends = own ? c == s->sync.tail[0] : c == '\n' || c == '\r';
 	bool second = c == '\n' && s->cr; /* the LF of CR LF: that line has ended already */
-	s->cr = c == '\r';
+	s->cr = c == '\r' && !own;
 	if (second)
 		return;
 	if (s->joining && silent(s, t, join_us(s)) && !(s->started && ends)) {
@@ -107,28 +119,106 @@ static void line_byte(struct frame_splitter *s, int64_t t, char c, each_frame *e
 	s->joining = false;
 }
 
-/* A frame of fixed size is whole: what follows at once belongs to nothing known. */
+/* ---- fixed frames ---- */
+
+/* Can frames follow each other without silence? */
+static bool self_timed(const struct frame_splitter *s)
+{
+	return s->sync.numbered || s->sync.tails;
+}
+
+/* Is `c` what stands at place `at` of every frame? */
+static bool fits(const struct frame_splitter *s, size_t at, char c)
+{
+	const struct frame_sync *y = &s->sync;
+	if (y->numbered && (unsigned char)c >> 4 != at + 1)
+		return false;
+	if (at < y->heads && c != y->head[at])
+		return false;
+	size_t tail = s->size - y->tails;
+	return at < tail || c == y->tail[at - tail];
+}
+
+static void begin_afresh(struct frame_splitter *s)
+{
+	s->joining = s->spent = s->lost = false;
+	s->tail_seen = 0;
+}
+
+/* A frame of fixed size is whole: where only silence parts them, what follows at once
+ * belongs to nothing known. */
 static void give_whole(struct frame_splitter *s, each_frame *each, void *arg)
 {
-	bool needs_silence = s->gap_us > 0;
 	give(s, judge(s), each, arg);
-	s->spent = needs_silence;
+	begin_afresh(s);
+	s->spent = s->gap_us > 0 && !self_timed(s);
+}
+
+/* How much of the tail stands at the end, now that `c` does. */
+static void watch_tail(struct frame_splitter *s, char c)
+{
+	const struct frame_sync *y = &s->sync;
+	while (s->tail_seen && c != y->tail[s->tail_seen]) {
+		/* Shorter beginnings of the tail that end here: of 4 bytes, by trial. */
+		size_t n = s->tail_seen - 1u;
+		while (n && memcmp(y->tail, y->tail + s->tail_seen - n, n) != 0)
+			n--;
+		s->tail_seen = (unsigned char)n;
+	}
+	if (c == y->tail[s->tail_seen])
+		s->tail_seen++;
+}
+
+/* A byte of what is no frame.  True where it is the first of the next one. */
+static bool lost_byte(struct frame_splitter *s, int64_t t, char c, each_frame *each, void *arg)
+{
+	if (s->sync.numbered && fits(s, 0, c)) {
+		if (s->started)
+			give(s, judge(s), each, arg);
+		begin_afresh(s);
+		return true;
+	}
+	append(s, t, c);
+	if (s->sync.numbered || !s->sync.tails)
+		return false;
+	watch_tail(s, c);
+	if (s->tail_seen == s->sync.tails) {
+		give(s, judge(s), each, arg);
+		begin_afresh(s);
+	}
+	return false;
+}
+
+/* The bytes at hand are no frame: so is all up to the next beginning.  The tail may
+ * have begun in them. */
+static void lose(struct frame_splitter *s)
+{
+	s->lost = true;
+	s->tail_seen = 0;
+	for (size_t i = 0; s->sync.tails && i < s->len; i++) {
+		watch_tail(s, s->buffer[i]);
+		if (s->tail_seen == s->sync.tails)
+			s->tail_seen = 0;
+	}
 }
 
 static void fixed_byte(struct frame_splitter *s, int64_t t, char c, each_frame *each, void *arg)
 {
-	if (s->started && !s->joining && !s->spent && s->len >= s->size)
+	if (s->started && !s->joining && !s->spent && !s->lost && s->len >= s->size)
 		give_whole(s, each, arg); /* a void byte was its last */
-	if (s->joining || s->spent) {
-		if (!silent(s, t, s->joining ? join_us(s) : s->gap_us)) {
-			append(s, t, c);
-			return;
-		}
+	int64_t gap = s->joining ? join_us(s) : s->gap_us;
+	if (gap && silent(s, t, gap) && (s->started || s->joining || s->spent)) {
+		bool cut = !s->joining && !s->spent && !s->lost;
 		if (s->started)
-			give(s, judge(s), each, arg);
-		s->joining = s->spent = false;
-	} else if (s->started && s->gap_us && silent(s, t, s->gap_us)) {
-		give(s, s->bad ? FRAME_BAD_BYTE : FRAME_CUT, each, arg);
+			give(s, cut && !s->bad ? FRAME_CUT : judge(s), each, arg);
+		begin_afresh(s);
+	}
+	if ((s->joining || s->spent || s->lost) && !lost_byte(s, t, c, each, arg))
+		return;
+	if (!fits(s, s->len, c)) {
+		lose(s);
+		if (!lost_byte(s, t, c, each, arg))
+			return;
 	}
 	append(s, t, c);
 	if (s->len >= s->size)
@@ -156,6 +246,8 @@ void frame_bad_byte(struct frame_splitter *s, int64_t t)
 			s->joining = false;
 		if (s->spent && silent(s, t, s->gap_us))
 			s->spent = false;
+		if (s->lost && s->gap_us && silent(s, t, s->gap_us))
+			s->lost = false;
 	}
 	append(s, t, VOID_BYTE);
 	s->bad = true;
@@ -168,5 +260,6 @@ void frame_finish(struct frame_splitter *s, void (*each)(void *arg, const struct
 {
 	if (s->started)
 		give(s, FRAME_CUT, each, arg);
-	s->cr = s->spent = false;
+	s->cr = s->spent = s->lost = false;
+	s->tail_seen = 0;
 }

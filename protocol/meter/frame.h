@@ -47,16 +47,42 @@ struct frame {
 	enum frame_fault fault;
 };
 
+#define FRAME_SYNC_MAX 4
+#define FRAME_NUMBERED_MAX 15
+
+/*
+ * What else tells where a frame begins and ends.  Of fixed frames:
+ *
+ *   numbered  the high nibble of each byte is its number, 1 the first (at most
+ *             FRAME_NUMBERED_MAX bytes): a frame begins wherever a 1 stands;
+ *   tail      each frame ends with these bytes: after them the next one begins;
+ *   head      each frame begins with these; they are checked, but alone they tell
+ *             nothing, for they may stand in its middle too.
+ *
+ * With numbers or a tail frames may follow each other without silence.  A byte that
+ * does not fit spoils all up to the next beginning, which is FRAME_CUT: never is a
+ * frame looked for inside of another one, for its digits would look like digits there.
+ *
+ * Of lines: one byte of tail is the line end, in place of CR and LF.
+ */
+struct frame_sync {
+	bool numbered;
+	unsigned char heads, tails; /* how many there are of each */
+	char head[FRAME_SYNC_MAX], tail[FRAME_SYNC_MAX];
+};
+
 struct frame_splitter {
-	/* set by frame_begin */
+	/* set by frame_begin and frame_sync */
 	enum frame_end end;
 	size_t size;
 	int64_t gap_us;
+	struct frame_sync sync;
 	/* private */
 	char buffer[FRAME_MAX];
 	size_t len;
 	int64_t first, last; /* us: first byte of this frame, last byte of all */
-	bool started, dropping, bad, cut, joining, spent, cr;
+	bool started, dropping, bad, cut, joining, spent, lost, cr;
+	unsigned char tail_seen; /* bytes of the tail that stand at the end of what is lost */
 };
 
 /*
@@ -75,6 +101,11 @@ struct frame_splitter {
  */
 void frame_begin(struct frame_splitter *s, enum frame_end end, size_t size, int64_t gap_us,
                  int64_t t);
+
+/* After frame_begin, where there is more than size and silence.  What does not fit the
+ * size (a head and tail longer than it, numbers over 15, a head alone without a
+ * silence) is not taken. */
+void frame_sync(struct frame_splitter *s, const struct frame_sync *sync);
 
 /* Feed bytes that arrived at `t`; calls each() for every frame that ends.  Whole,
  * or in any pieces with the same `t`, the same bytes give the same frames.  An

@@ -4,7 +4,8 @@
  */
 #include "protocol/record/recording.h"
 
-#include "protocol/record/text.h"
+#include "protocol/file/escape.h"
+#include "protocol/file/utf8.h"
 #include "protocol/trade/position.h"
 
 #include <stdio.h>
@@ -29,17 +30,6 @@ static bool is_blank(char c)
 static bool is_digit(char c)
 {
 	return c >= '0' && c <= '9';
-}
-
-static int hex_value(char c)
-{
-	if (is_digit(c))
-		return c - '0';
-	if (c >= 'a' && c <= 'f')
-		return c - 'a' + 10;
-	if (c >= 'A' && c <= 'F')
-		return c - 'A' + 10;
-	return -1;
 }
 
 static bool refuse(struct walk *w, size_t at, const char *what)
@@ -111,29 +101,13 @@ static bool read_time(struct walk *w, int64_t *t)
 /* One byte between the quotes. */
 static bool read_byte(struct walk *w, char *out)
 {
-	static const char letters[] = "rnt\\\"", meant[] = "\r\n\t\\\"";
-	char c = w->line[w->at];
-	if ((unsigned char)c < 0x20 || (unsigned char)c > 0x7e)
+	unsigned char c = (unsigned char)w->line[w->at];
+	size_t step = escape_read(w->line + w->at, w->len - w->at, out);
+	if (!step && (c < 0x20 || c > 0x7e))
 		return refuse(w, w->at, "a byte outside 20-7E: write it as \\xHH");
-	if (c != '\\') {
-		*out = c;
-		w->at++;
-		return true;
-	}
-	size_t left = w->len - w->at;
-	char second = left > 1 ? w->line[w->at + 1] : '\0';
-	const char *letter = second ? strchr(letters, second) : NULL;
-	if (letter) {
-		*out = meant[letter - letters];
-		w->at += 2;
-		return true;
-	}
-	if (left < 4 || w->line[w->at + 1] != 'x' || hex_value(w->line[w->at + 2]) < 0 ||
-	    hex_value(w->line[w->at + 3]) < 0)
-		return refuse(w, w->at, "expected an escape: \\r \\n \\t \\\\ \\\" or \\xHH with two hex "
-		                        "digits");
-	*out = (char)(hex_value(w->line[w->at + 2]) << 4 | hex_value(w->line[w->at + 3]));
-	w->at += 4;
+	if (!step)
+		return refuse(w, w->at, "expected " ESCAPE_EXPECTED);
+	w->at += step;
 	return true;
 }
 

@@ -13,6 +13,7 @@
 #ifndef TALLY_RECORD_TEXT_H
 #define TALLY_RECORD_TEXT_H
 
+#include "protocol/file/utf8.h"
 #include "protocol/trade/decimal.h"
 
 #include <stdbool.h>
@@ -108,9 +109,5 @@ bool json_decimal(struct slice s, struct decimal *out);
  * for any other form and for days that no calendar has. */
 bool time_parse(const char *text, size_t len, int64_t *us);
 bool json_time(struct slice s, int64_t *us);
-
-/* Bytes of the UTF-8 character at `text` (1 to 4), 0 where none stands there:
- * the shortest form only, no surrogates, nothing above U+10FFFF (RFC 3629). */
-size_t utf8_length(const char *text, size_t len);
 
 #endif

@@ -17,8 +17,8 @@
  *     section, a line that is none of these, a control character other than tab,
  *     or invalid UTF-8: a fault.
  */
-#ifndef TALLY_RECORD_INI_H
-#define TALLY_RECORD_INI_H
+#ifndef TALLY_FILE_INI_H
+#define TALLY_FILE_INI_H
 
 #include "protocol/trade/fault.h"
 

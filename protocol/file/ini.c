@@ -5,9 +5,9 @@
  * A library was not used: those at hand cut long lines in silence, join indented
  * lines, or do not tell the column.
  */
-#include "protocol/record/ini.h"
+#include "protocol/file/ini.h"
 
-#include "protocol/record/text.h"
+#include "protocol/file/utf8.h"
 
 #include <stdlib.h>
 #include <string.h>
