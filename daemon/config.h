@@ -64,14 +64,14 @@
 #define CONFIG_SOCKET_SIZE 108 /* sun_path of a Unix socket, with its NUL */
 #define CONFIG_FILE_MAX (1 << 20)
 
-enum answer { ANSWER_UNKNOWN, ANSWER_YES, ANSWER_NO };
+enum yes_or_no { ANSWER_UNKNOWN, ANSWER_YES, ANSWER_NO };
 enum ac_kind { AC_UNKNOWN, AC_RMS, AC_AVERAGE };
 
 /* Outside these a meter gives a reading and no verdict.  0, "" and UNKNOWN: the
  * file does not say. */
 struct limits_of_use {
 	double input[FUNCTION_COUNT]; /* ohm */
-	enum answer isolated;
+	enum yes_or_no isolated;
 	enum ac_kind ac;
 	double bandwidth; /* Hz */
 	char test[FUNCTION_COUNT][CONFIG_TEST_SIZE];
