@@ -37,6 +37,7 @@ struct heard {
 	int64_t last;
 	long records, entries;
 	uint64_t sum; /* of all texts */
+	bool again;   /* the second run: only the sum counts */
 };
 
 static void entry_check(const char *text, size_t len)
@@ -61,12 +62,15 @@ static void on_record(void *arg, int64_t seq, const char *text, size_t len)
 	struct position_body position;
 	struct job_body job;
 	struct fault why;
-	must(seq > h->last && record_valid(seq, text, len, &why));
-	must(record_head_read(text, len, &head) && head.seq == seq);
+	must(seq > h->last);
 	h->last = seq;
 	h->records++;
 	for (size_t i = 0; i < len; i++)
 		h->sum = (h->sum ^ (uint8_t)text[i]) * UINT64_C(1099511628211);
+	if (h->again)
+		return;
+	must(record_valid(seq, text, len, &why));
+	must(record_head_read(text, len, &head) && head.seq == seq);
 	if (!strcmp(head.kind, "entry")) {
 		h->entries++;
 		entry_check(text, len);
@@ -161,6 +165,7 @@ static void run(const struct config *config, const char *text, size_t len, bool 
 	int64_t before = 0;
 	memset(h, 0, sizeof *h);
 	h->last = 1; /* record 1 is the log's own */
+	h->again = single;
 	struct log *log = memory_log();
 	struct bench_options o = {.config = config, .log = log, .replay = true,
 	                          .hooks = {.record = on_record, .event = on_event, .arg = h},
@@ -184,11 +189,13 @@ static void run(const struct config *config, const char *text, size_t len, bool 
 		before = line.t;
 		line_run(b, &line, single);
 	}
-	look(b, before);
+	if (!single)
+		look(b, before);
 	bench_finish(b, 0);
 	bench_collect(b);
 	bench_free(b);
-	verify(log, h);
+	if (!single)
+		verify(log, h);
 	log_close(log);
 }
 
