@@ -4,24 +4,15 @@
  * an accepted one holds what the daemon relies on.
  */
 #include "daemon/config.h"
+#include "tests/fuzz.h"
 
-#include <stdlib.h>
-#include <string.h>
-
-static void must(int holds)
-{
-	if (!holds)
-		abort();
-}
-
-int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size);
 int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
 {
 	static struct config c;
 	struct fault why;
 	memset(&why, 0, sizeof why);
 	if (!config_parse("f", (const char *)data, size, size & 1, &c, &why)) {
-		must(why.text[0] && why.line >= 1 && why.column >= 1);
+		must_be_placed(&why, data, size);
 		return 0;
 	}
 	must(c.meters >= 0 && c.meters <= CONFIG_METERS_MAX && name_valid(c.name, strlen(c.name)));

@@ -6,17 +6,8 @@
  */
 #include "protocol/meter/dialect_file.h"
 #include "protocol/trade/position.h"
+#include "tests/fuzz.h"
 
-#include <stdlib.h>
-#include <string.h>
-
-static void must(int holds)
-{
-	if (!holds)
-		abort();
-}
-
-int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size);
 int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
 {
 	static struct dialect_file d;
@@ -28,7 +19,7 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
 	size_t frame_len = cut ? size - len - (sizeof mark - 1) : 0;
 	memset(&why, 0, sizeof why);
 	if (!dialect_file_load(&d, "f", (const char *)data, len, &why)) {
-		must(why.text[0] && why.line >= 1 && why.column >= 1);
+		must_be_placed(&why, data, len);
 		return 0;
 	}
 	must(d.samples >= 1 && d.row.understand && name_valid(d.name, strlen(d.name)));

@@ -2,29 +2,24 @@
 /* Any bytes as a configuration: taken, or refused at a place that is in them. */
 #include "protocol/file/ini.h"
 
-#include <stdint.h>
-#include <stdlib.h>
-#include <string.h>
-
-int LLVMFuzzerTestOneInput(const uint8_t *data, size_t len);
+#include "tests/fuzz.h"
 
 static bool each(void *arg, const struct ini_item *item, struct fault *why)
 {
+	int *line = arg;
 	(void)why;
-	size_t *count = arg;
-	++*count;
-	if (item->line < 1 || item->key_column < 1 || item->value_column < 1 ||
-	    strlen(item->value) > INI_LINE_MAX || !item->section[0])
-		abort();
+	must(item->line >= *line && item->key_column >= 1 && item->value_column >= 1);
+	must(item->section[0] && strlen(item->value) <= INI_LINE_MAX);
+	*line = item->line;
 	return true;
 }
 
-int LLVMFuzzerTestOneInput(const uint8_t *data, size_t len)
+int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
 {
-	struct fault why = {.line = 0};
-	size_t count = 0;
-	if (!ini_parse("f", (const char *)data, len, each, &count, &why) &&
-	    (why.line < 1 || why.column < 1 || (size_t)why.column > len + 1 || !why.text[0]))
-		abort();
+	struct fault why;
+	int line = 1;
+	memset(&why, 0, sizeof why);
+	if (!ini_parse("f", (const char *)data, size, each, &line, &why))
+		must_be_placed(&why, data, size);
 	return 0;
 }

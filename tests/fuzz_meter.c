@@ -4,16 +4,15 @@
  * through one meter's machine (splitter, dialect, states).
  *
  * Input: byte 0 chooses dialect, replay and identify; then pieces, each a length
- * byte, a byte of time (0 to 2.55 s in ten milliseconds) and that many bytes.
+ * byte (255: a byte with a parity error; 254: unplugged and back), a byte of time (0
+ * to 2.55 s in ten milliseconds) and that many bytes.
  *
  * What must hold: every reading is well formed; a listened line is never sent a
  * byte; counters add up; the same bytes of a listened meter one by one give the
  * same readings.
  */
 #include "daemon/meter.h"
-
-#include <stdlib.h>
-#include <string.h>
+#include "tests/fuzz.h"
 
 struct heard {
 	struct reading reading[512];
@@ -21,12 +20,6 @@ struct heard {
 	long frames;
 	size_t sent;
 };
-
-static void must(int holds)
-{
-	if (!holds)
-		abort();
-}
 
 static void on_send(void *arg, const char *bytes, size_t len)
 {
@@ -73,13 +66,22 @@ static void drive(const struct meter_config *c, const uint8_t *data, size_t size
 	if (!c->replay)
 		meter_opened(&m, 0);
 	while (size >= 2) {
-		size_t len = data[0];
+		size_t data_len = data[0], len = data_len;
 		t += data[1] * INT64_C(10000);
 		data += 2;
 		size -= 2;
 		if (len > size)
 			len = size;
 		pass(&m, t);
+		if (data_len == 255) {
+			meter_bad_byte(&m, t);
+			continue;
+		}
+		if (data_len == 254) {
+			meter_gone(&m, t, "unplugged");
+			meter_opened(&m, t);
+			continue;
+		}
 		if (one_by_one)
 			for (size_t i = 0; i < len; i++)
 				meter_bytes(&m, t, (const char *)data + i, 1);
@@ -94,7 +96,6 @@ static void drive(const struct meter_config *c, const uint8_t *data, size_t size
 	must(n->late <= n->bad);
 }
 
-int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size);
 int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
 {
 	static struct heard whole, single;
