@@ -31,18 +31,18 @@ void job_clear(struct bench *b)
 	b->live = false;
 	b->condition = CONDITION_FOUND;
 	b->reach = REACH_IN_CIRCUIT;
-	b->positions = 0;
-	b->mades = 0;
-	b->chosen = b->before = -1;
+	positions_clear(b);
+	b->chosen = b->last = -1;
 	b->announced_all = false;
 	for (int i = 0; i < b->meters; i++) {
-		b->meter[i].bound = -1;
-		b->meter[i].waits = false;
+		b->meter[i].bound.place = b->meter[i].before.place = -1;
+		b->meter[i].held.waits = false;
+		b->meter[i].nowhere = false;
 		b->meter[i].spent = false;
 	}
 	/* What is still on its way to the disk belongs to the job before. */
-	for (int i = 0; i < b->pendings; i++)
-		b->pending[i].made = b->pending[i].strikes = -1;
+	for (int i = b->heard; i < b->pendings; i++)
+		b->pending[i].made = b->pending[i].strikes = b->pending[i].rejudges = -1;
 }
 
 /* ---- jobs ---- */
@@ -151,19 +151,6 @@ bool bench_job_state(struct bench *b, int64_t t, bool live, struct bench_wait w,
 
 /* ---- the sheet ---- */
 
-static bool add_place(struct bench *b, const struct sheet_row *row)
-{
-	int i = position_find(b, row->position.name);
-	if (i < 0) {
-		if (!bench_grow((void **)&b->position, b->positions, &b->positions_size, sizeof *b->position))
-			return false;
-		i = b->positions++;
-		b->position[i].choice = 0;
-	}
-	b->position[i].row = *row;
-	return true;
-}
-
 static void write_position(struct bench *b, const struct sheet_row *row,
                            enum position_change change, struct text *body)
 {
@@ -231,6 +218,69 @@ static bool put_sheet(struct bench *b, int64_t t, const char *file, const struct
 	return bench_pend(b, p);
 }
 
+static bool same_limit(bool has_a, struct decimal a, bool has_b, struct decimal b)
+{
+	return has_a == has_b && (!has_a || decimal_compare(a, b) == 0);
+}
+
+static bool same_verdict(const struct verdict *a, const struct verdict *b)
+{
+	const struct limits *x = &a->limits, *y = &b->limits;
+	return a->word == b->word && a->side == b->side && a->reason == b->reason &&
+	       same_limit(x->has_low, x->low, y->has_low, y->low) &&
+	       same_limit(x->has_high, x->high, y->has_high, y->high) &&
+	       a->has_deviation == b->has_deviation &&
+	       (!a->has_deviation || fabs(a->deviation - b->deviation) < 1e-12);
+}
+
+/* Verdicts are frozen in their entries; a changed sheet adds a new judgement. */
+static void rejudge(struct bench *b, int place)
+{
+	const struct bench_position *p = &b->position[place];
+	for (int i = p->newest; i >= 0; i = b->made[i].older) {
+		struct entry *e = &b->made[i].entry, before = *e;
+		if (e->struck)
+			continue;
+		entry_judge(&p->row.position, e);
+		if (same_verdict(&before.verdict, &e->verdict) && same_verdict(&before.service, &e->service))
+			continue;
+		b->owed += !b->made[i].owed;
+		b->made[i].owed = true;
+	}
+}
+
+static bool put_rejudge(struct bench *b, int64_t t, int made)
+{
+	const struct entry *e = &b->made[made].entry;
+	struct rejudge_body rj = {.of = e->seq, .verdict = e->verdict, .service = e->service};
+	struct text body;
+	struct fault why;
+	snprintf(rj.job, sizeof rj.job, "%s", b->job);
+	snprintf(rj.position, sizeof rj.position, "%s", e->position);
+	snprintf(rj.because, sizeof rj.because, "sheet set");
+	text_begin(&body, b->body, BENCH_BODY_SIZE);
+	rejudge_body_write(&body, &rj);
+	uint64_t ticket = bench_append(b, "rejudge", t, &body, &why);
+	if (!ticket)
+		return false;
+	struct pending p = bench_pending(ticket, (struct bench_wait){0});
+	p.rejudges = made;
+	return bench_pend(b, p);
+}
+
+/* An entry that is itself on its way to the disk gets its record when it is there. */
+void job_rejudge_owed(struct bench *b, int64_t t)
+{
+	for (int i = 0; i < b->mades && b->owed; i++) {
+		struct made *made = &b->made[i];
+		bool dead = made->entry.struck;
+		if (!made->owed || (!dead && (!made->entry.seq || !put_rejudge(b, t, i))))
+			continue;
+		made->owed = false;
+		b->owed--;
+	}
+}
+
 bool bench_sheet_load(struct bench *b, int64_t t, const char *file, const char *text, size_t len,
                       const char *job, struct bench_wait w, struct fault *why)
 {
@@ -241,19 +291,20 @@ bool bench_sheet_load(struct bench *b, int64_t t, const char *file, const char *
 		good = bench_job_start(b, t, job, (struct bench_wait){0}, why);
 	good = good && job_need(b, t, why) && put_sheet(b, t, file, &l, w, why);
 	for (int i = 0; good && i < l.rows; i++)
-		if (!add_place(b, &l.row[i])) {
+		if (!position_add(b, &l.row[i])) {
 			fault_set(why, "out of memory");
 			good = false;
 		}
+	for (int i = 0; good && i < l.rows; i++)
+		rejudge(b, position_find(b, l.row[i].position.name));
 	free(l.row);
 	if (good) {
+		job_rejudge_owed(b, t);
 		b->announced_all = false;
 		walk_expect(b);
 		/* A walk that waits for a sheet begins at its first position. */
-		if (b->walk && b->chosen < 0 && walk_next(b, -1) >= 0) {
-			int first = walk_next(b, -1);
-			walk_choose(b, first, position_first_quantity(&b->position[first].row.position));
-		}
+		if (b->walk && b->chosen < 0)
+			walk_first(b);
 	}
 	return good;
 }
@@ -273,52 +324,11 @@ int job_place(struct bench *b, int64_t t, const char *name, struct fault *why)
 	write_position(b, &row, POSITION_NAMED, &body);
 	if (!bench_put_job(b, "position", t, &body, (struct bench_wait){0}, why))
 		return -1;
-	if (!add_place(b, &row)) {
+	if (!position_add(b, &row)) {
 		fault_set(why, "out of memory");
 		return -1;
 	}
 	return b->positions - 1;
-}
-
-static bool same_limit(bool has_a, struct decimal a, bool has_b, struct decimal b)
-{
-	return has_a == has_b && (!has_a || decimal_compare(a, b) == 0);
-}
-
-static bool same_verdict(const struct verdict *a, const struct verdict *b)
-{
-	const struct limits *x = &a->limits, *y = &b->limits;
-	return a->word == b->word && a->side == b->side && a->reason == b->reason &&
-	       same_limit(x->has_low, x->low, y->has_low, y->low) &&
-	       same_limit(x->has_high, x->high, y->has_high, y->high) &&
-	       a->has_deviation == b->has_deviation &&
-	       (!a->has_deviation || fabs(a->deviation - b->deviation) < 1e-12);
-}
-
-/* Verdicts are frozen in their entries; a changed sheet adds a new judgement. */
-static void rejudge(struct bench *b, int64_t t, int place)
-{
-	for (int i = 0; i < b->mades; i++) {
-		struct made *made = &b->made[i];
-		struct entry *e = &made->entry;
-		if (e->struck || strcmp(e->position, b->position[place].row.position.name) != 0)
-			continue;
-		struct entry before = *e;
-		entry_judge(b, &b->position[place].row.position, e);
-		if (same_verdict(&before.verdict, &e->verdict) && same_verdict(&before.service, &e->service))
-			continue;
-		struct text body;
-		struct fault why;
-		text_begin(&body, b->body, BENCH_BODY_SIZE);
-		struct rejudge_body rj = {.of = e->seq, .verdict = e->verdict, .service = e->service};
-		if (!e->seq)
-			continue; /* on its way to the disk: judged anew when the sheet is set again */
-		snprintf(rj.job, sizeof rj.job, "%s", b->job);
-		snprintf(rj.position, sizeof rj.position, "%s", e->position);
-		snprintf(rj.because, sizeof rj.because, "sheet set");
-		rejudge_body_write(&body, &rj);
-		bench_put(b, "rejudge", t, &body, (struct bench_wait){0}, &why);
-	}
 }
 
 bool bench_sheet_set(struct bench *b, int64_t t, const char *position, const char *const *key,
@@ -348,11 +358,12 @@ bool bench_sheet_set(struct bench *b, int64_t t, const char *position, const cha
 	write_position(b, &row, POSITION_SET, &body);
 	if (!bench_put_job(b, "position", t, &body, w, why))
 		return false;
-	if (!add_place(b, &row)) {
+	if (!position_add(b, &row)) {
 		fault_set(why, "out of memory");
 		return false;
 	}
-	rejudge(b, t, position_find(b, position));
+	rejudge(b, position_find(b, position));
+	job_rejudge_owed(b, t);
 	walk_expect(b);
 	return true;
 }
@@ -442,9 +453,7 @@ bool bench_undo(struct bench *b, int64_t t, struct bench_wait w, struct fault *w
 			return false;
 		bench_taped(b, t, "undo", "%s", "");
 		/* It lacks its value again: that is where the person goes on. */
-		int place = position_find(b, b->made[i].entry.position);
-		if (place >= 0)
-			walk_choose(b, place, b->made[i].entry.quantity);
+		walk_back(b, &b->made[i].entry);
 		return true;
 	}
 	fault_set(why, "there is no entry to undo");
@@ -517,8 +526,7 @@ bool bench_enter(struct bench *b, int64_t t, const struct bench_typed *typed, st
 		row = b->position[place].row;
 	else if (!sheet_bare(&row, typed->position, why))
 		return false;
-	if (!read_typed(&row.position, typed, &e, why) ||
-	    !bench_grow((void **)&b->made, b->mades, &b->mades_size, sizeof *b->made))
+	if (!read_typed(&row.position, typed, &e, why) || !made_room(b))
 		return false;
 	place = job_place(b, t, typed->position, why);
 	if (place < 0)
@@ -527,7 +535,7 @@ bool bench_enter(struct bench *b, int64_t t, const struct bench_typed *typed, st
 	e.reach = b->reach;
 	snprintf(e.position, sizeof e.position, "%s", typed->position);
 	snprintf(e.meter, sizeof e.meter, "%s", typed->from);
-	entry_judge(b, &b->position[place].row.position, &e);
+	entry_judge(&b->position[place].row.position, &e);
 	char shown[80];
 	entry_shown(&e, shown, sizeof shown);
 	struct entry_beside beside = {.job = b->job, .shown = shown, .accuracy_assumed = !typed->u,
@@ -539,10 +547,9 @@ bool bench_enter(struct bench *b, int64_t t, const struct bench_typed *typed, st
 	if (!ticket)
 		return false;
 	struct pending p = bench_pending(ticket, w);
-	p.made = b->mades;
+	p.made = made_add(b, &e, ticket, b->choice);
 	bench_pend(b, p);
-	b->made[b->mades++] = (struct made){.entry = e, .ticket = ticket, .choice = b->choice};
-	walk_made(b, t);
+	walk_made(b);
 	return true;
 }
 
@@ -560,11 +567,21 @@ static void restore_job(struct bench *b, const struct job_body *job)
 	b->reach = job->reach;
 }
 
-static void restore_strike(struct bench *b, int64_t of)
+/* Index of the entry with that seq, -1 for none.  (Those that are sealed stand in
+ * order of seq; those that are not have 0.) */
+static int made_find(const struct bench *b, int64_t seq)
 {
 	for (int i = b->mades - 1; i >= 0; i--)
-		if (b->made[i].entry.seq == of)
-			b->made[i].entry.struck = true;
+		if (b->made[i].entry.seq == seq)
+			return i;
+	return -1;
+}
+
+static void restore_strike(struct bench *b, int64_t of)
+{
+	int i = made_find(b, of);
+	if (i >= 0)
+		b->made[i].entry.struck = true;
 }
 
 static bool restore_record(void *arg, int64_t seq, const char *text, size_t len)
@@ -584,13 +601,13 @@ static bool restore_record(void *arg, int64_t seq, const char *text, size_t len)
 		restore_job(b, &job);
 	else if (strcmp(head.kind, "position") == 0 &&
 	         position_body_read(text, len, &position, &row, &ignored))
-		return add_place(b, &row);
+		return position_add(b, &row);
 	else if (strcmp(head.kind, "strike") == 0 && strike_body_read(text, len, &strike))
 		restore_strike(b, strike.of);
 	else if (strcmp(head.kind, "entry") == 0 && entry_read(text, len, &e)) {
-		if (!bench_grow((void **)&b->made, b->mades, &b->mades_size, sizeof *b->made))
+		if (!made_room(b))
 			return false;
-		b->made[b->mades++] = (struct made){.entry = e};
+		made_add(b, &e, 0, 0);
 	}
 	return true;
 }
@@ -606,7 +623,7 @@ bool bench_restore(struct bench *b, struct log_reader *reader, struct fault *why
 	for (int i = 0; i < b->mades; i++) {
 		int place = position_find(b, b->made[i].entry.position);
 		if (place >= 0)
-			entry_judge(b, &b->position[place].row.position, &b->made[i].entry);
+			entry_judge(&b->position[place].row.position, &b->made[i].entry);
 	}
 	walk_expect(b);
 	return true;

@@ -59,11 +59,18 @@ bool bench_grow(void **array, int count, int *size, size_t each)
 
 struct pending bench_pending(uint64_t ticket, struct bench_wait w)
 {
-	return (struct pending){.ticket = ticket, .made = -1, .strikes = -1, .meter = -1, .wait = w};
+	return (struct pending){.ticket = ticket, .made = -1, .strikes = -1, .rejudges = -1,
+	                        .meter = -1, .wait = w};
 }
 
 bool bench_pend(struct bench *b, struct pending p)
 {
+	/* Those that were heard of leave when they are the greater part. */
+	if (b->heard > 32 && 2 * b->heard >= b->pendings) {
+		b->pendings -= b->heard;
+		memmove(b->pending, b->pending + b->heard, (size_t)b->pendings * sizeof *b->pending);
+		b->heard = 0;
+	}
 	if (!bench_grow((void **)&b->pending, b->pendings, &b->pendings_size, sizeof *b->pending))
 		return false;
 	b->pending[b->pendings++] = p;
@@ -249,8 +256,14 @@ static void heard_of(struct bench *b, const struct pending *p, const struct log_
 		capture_failed(b, &b->made[p->made], r->why);
 	if (p->strikes >= 0 && !durable)
 		b->made[p->strikes].entry.struck = false;
-	if (durable)
+	if (p->rejudges >= 0 && !durable && !b->made[p->rejudges].owed) {
+		b->made[p->rejudges].owed = true;
+		b->owed++;
+	}
+	if (durable) {
 		say_unlogged(b);
+		job_rejudge_owed(b, b->now);
+	}
 	if (p->job && !durable)
 		b->unsure = true;
 	if (p->meter < 0 && p->made < 0 && !durable)
@@ -267,24 +280,19 @@ static void on_result(void *arg, const struct log_result *r)
 	struct bench *b = arg;
 	if (r->status == LOG_DURABLE && b->hooks.record)
 		b->hooks.record(b->hooks.arg, r->seq, r->text, r->len);
-	/* Results come in ticket order and so do the pending ones. */
-	for (int i = 0; i < b->pendings; i++) {
-		if (b->pending[i].ticket != r->ticket)
-			continue;
-		struct pending p = b->pending[i];
-		memmove(&b->pending[i], &b->pending[i + 1],
-		        (size_t)(b->pendings - i - 1) * sizeof *b->pending);
-		b->pendings--;
-		heard_of(b, &p, r);
+	/* Results come in ticket order and so do the pending ones; not every ticket has
+	 * one. */
+	if (b->heard == b->pendings || b->pending[b->heard].ticket != r->ticket)
 		return;
-	}
+	struct pending p = b->pending[b->heard++];
+	heard_of(b, &p, r);
 }
 
 void bench_collect(struct bench *b)
 {
 	log_collect(b->log, on_result, b);
 	/* Not before all that is on its way has arrived: it may be about the job, too. */
-	if (b->unsure && b->pendings == 0) {
+	if (b->unsure && b->heard == b->pendings) {
 		b->unsure = false;
 		job_read_back(b);
 	}
