@@ -82,8 +82,8 @@ struct bench_meter {
 	bool unheard;       /* no reading came since: nothing is known of the leads */
 	int64_t gone_at;
 	char gone_cause[96];
-	int64_t unlogged;   /* readings that the log had no room for, since ... */
-	int64_t unlogged_at;
+	int64_t unlogged;   /* readings that the log had no room for, from ... to */
+	int64_t unlogged_from, unlogged_to;
 	char trouble[200];  /* why the line cannot be opened */
 	struct reading last;
 	bool has_last;
@@ -99,7 +99,7 @@ struct pending {
 	int rejudges;    /* index of the entry that it judges anew, -1 */
 	int meter;       /* whose trail run it is, or whose gap, -1 */
 	int64_t readings; /* of that run or lost in that gap: counted where it is refused */
-	int64_t since;   /* ... and since when (stream time) */
+	int64_t from, to; /* ... and when they were read (stream time) */
 	bool job;        /* the job or its sheet is another by it, in memory already */
 	struct bench_wait wait;
 };

@@ -43,6 +43,11 @@ uint64_t trail_add(struct trail *tr, const struct reading *r, const char *positi
 	return tr->count++;
 }
 
+int64_t trail_end_time(const struct trail *tr)
+{
+	return tr->t + (tr->n ? tr->reading[tr->n - 1].at * TRAIL_TICK_US : 0);
+}
+
 int64_t trail_deadline(const struct trail *tr)
 {
 	return tr->n ? tr->t + TRAIL_RUN_US : INT64_MAX;

@@ -63,6 +63,9 @@ bool trail_continues(const struct trail *tr, const struct reading *r, const char
  * Returns its ordinal. */
 uint64_t trail_add(struct trail *tr, const struct reading *r, const char *position);
 
+/* us of stream time of the open run's last reading, as its record will have it. */
+int64_t trail_end_time(const struct trail *tr);
+
 /* When the open run must end because of its age; INT64_MAX where none is open. */
 int64_t trail_deadline(const struct trail *tr);
 

@@ -280,6 +280,21 @@ static long lost_readings(const struct stand *s)
 	return lost;
 }
 
+/* The gap lies before the run that came after it. */
+static void check_gap(const struct stand *s)
+{
+	char to[64] = "";
+	int after = 0;
+	for (int i = 0; i < s->records; i++) {
+		if (strstr(s->record[i], "\"kind\":\"gap\""))
+			snprintf(to, sizeof to, "%s", stand_member(s->record[i], "to"));
+	}
+	for (int i = 0; i < s->records; i++)
+		after += strstr(s->record[i], "\"kind\":\"trail\"") && to[0] &&
+		         strcmp(stand_member(s->record[i], "t"), to) > 0;
+	assert_int_equal(after, 3); /* the run of R2's entry, the lift, the next position */
+}
+
 static void refused_entry(bool late)
 {
 	struct stand *s = calloc(1, sizeof *s);
@@ -314,6 +329,7 @@ static void refused_entry(bool late)
 	/* Every reading is in the trail or counted as lost. */
 	assert_int_equal(readings + lost_readings(s), 6 + 4 * (8 + 6));
 	assert_true(lost_readings(s) > 0);
+	check_gap(s);
 	assert_true(stand_check_trail(s));
 	stand_free(s);
 	free(s);
