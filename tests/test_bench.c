@@ -266,6 +266,126 @@ static void take_and_quantities(void **state)
 	stand_run_scenes(take_rows, sizeof take_rows / sizeof *take_rows);
 }
 
+/* ---- a whole bench full ---- */
+
+/* 64 meters, each bound to its own part; all touch at once, twice. */
+static void sixty_four_meters(void **state)
+{
+	(void)state;
+	struct stand *s = calloc(1, sizeof *s);
+	char config[8192] = "[bench]\nname = tests\n", line[256];
+	for (int i = 0; i < STAND_METERS; i++) {
+		snprintf(line, sizeof line, "[meter m%d]\ndialect = ascii-unit\n", i);
+		strcat(config, line);
+	}
+	stand_open(s, config, ":memory:", NULL);
+	char *scene = calloc(1, 65536);
+	for (int i = 0; i < STAND_METERS; i++) {
+		snprintf(line, sizeof line, "@0 at R%d value m%d\nm%d OL MOhm *6\nm%d ~%d.%d kOhm *8\n"
+		         "m%d OL MOhm *6\nm%d ~99.1 kOhm *8\n", i, i, i, i, 100 + i, i % 8, i, i);
+		strcat(scene, line);
+	}
+	stand_play(s, scene);
+	for (int i = 0; i < STAND_METERS; i++) {
+		snprintf(line, sizeof line, "R%d m%d %d.%d kohm;", i, i, 100 + i, i % 8);
+		if (!strstr(s->made, line) && i < STAND_METERS - 1)
+			fail_msg("no %s in %s", line, s->made);
+	}
+	assert_null(strstr(s->made, "99.1"));
+	bench_finish(s->bench, s->t);
+	bench_collect(s->bench);
+	assert_true(stand_check_trail(s));
+	free(scene);
+	stand_free(s);
+	free(s);
+}
+
+/* ---- an asked meter ---- */
+
+/* What was sent to it, and what it will answer when. */
+static struct asked {
+	char line[256];
+	struct { int64_t t; char text[64]; } answer[64];
+	int first, count, queries, others;
+	int64_t now;
+	const char *value;
+} asked;
+
+static void on_asked(void *arg, const char *meter, const char *bytes, size_t len)
+{
+	(void)arg;
+	(void)meter;
+	strncat(asked.line, bytes, len);
+	for (char *lf; (lf = strchr(asked.line, '\n')); memmove(asked.line, lf + 1, strlen(lf + 1) + 1)) {
+		*lf = '\0';
+		const char *says = strncmp(asked.line, "READ?", 5) == 0    ? asked.value
+		                   : strncmp(asked.line, "*IDN?", 5) == 0    ? "NOBODY,BENCH,0,1"
+		                   : strncmp(asked.line, "SYST:ERR?", 9) == 0 ? "0,\"No error\""
+		                                                             : NULL;
+		asked.queries += says == asked.value;
+		asked.others += says == NULL;
+		if (!says)
+			continue;
+		assert_true(asked.count < 64);
+		int i = (asked.first + asked.count++) % 64;
+		asked.answer[i].t = asked.now + 120000;
+		snprintf(asked.answer[i].text, sizeof asked.answer[i].text, "%s\n", says);
+	}
+}
+
+/* Let time pass: answers and timers in their order. */
+static void pass(struct stand *s, double seconds, const char *value)
+{
+	int64_t end = s->t + (int64_t)(seconds * 1e6);
+	asked.value = value;
+	for (;;) {
+		int64_t due = bench_deadline(s->bench);
+		bool talks = asked.count && asked.answer[asked.first].t < due;
+		asked.now = talks ? asked.answer[asked.first].t : due;
+		if (asked.now > end)
+			break;
+		bench_run_until(s->bench, asked.now);
+		if (talks) {
+			const char *text = asked.answer[asked.first].text;
+			int meter = bench_meter_index(s->bench, "bench");
+			asked.first = (asked.first + 1) % 64;
+			asked.count--;
+			bench_line_bytes(s->bench, asked.now, meter, text, strlen(text));
+		}
+		bench_collect(s->bench);
+	}
+	s->t = end;
+}
+
+static void asked_meter_in_a_walk(void **state)
+{
+	(void)state;
+	struct stand *s = calloc(1, sizeof *s);
+	stand_begin(s);
+	memset(&asked, 0, sizeof asked);
+	bench_finish(s->bench, 0);
+	bench_collect(s->bench);
+	stand_bench(s, on_asked);
+	stand_load(s, stand_sheet);
+	bench_line_opened(s->bench, 0, bench_meter_index(s->bench, "bench"));
+	stand_act(s, 0, "walk on");
+	pass(s, 4, "+9.9E37");
+	pass(s, 2, "+1.002312E+05");
+	pass(s, 1.8, "+9.9E37");
+	pass(s, 2, "+9.84123E+04");
+	pass(s, 0.6, "+9.9E37"); /* a slip */
+	pass(s, 2, "+9.84123E+04");
+	pass(s, 2, "+9.9E37");
+	assert_string_equal(s->made, "R1 bench 100.2312 kohm; R2 bench 98.4123 kohm");
+	assert_string_equal(s->up, "R1; R2; R3");
+	assert_true(asked.queries > 50 && asked.others >= 1); /* the set-up was sent */
+	bench_finish(s->bench, s->t);
+	bench_collect(s->bench);
+	assert_true(stand_check_trail(s));
+	stand_free(s);
+	free(s);
+}
+
 int main(void)
 {
 	const struct CMUnitTest tests[] = {
@@ -273,6 +393,8 @@ int main(void)
 	    cmocka_unit_test(several_meters),
 	    cmocka_unit_test(held_and_doubted),
 	    cmocka_unit_test(take_and_quantities),
+	    cmocka_unit_test(sixty_four_meters),
+	    cmocka_unit_test(asked_meter_in_a_walk),
 	};
 	return cmocka_run_group_tests(tests, NULL, NULL);
 }
