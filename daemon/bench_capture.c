@@ -158,8 +158,8 @@ static void refuse(struct bench *b, const struct bench_meter *m, int place, cons
 }
 
 /* May what this meter reads be logged there at all? */
-static bool suits(const struct bench *b, const struct bench_meter *m, struct aim aim,
-                  enum function f, struct fault *why)
+bool capture_suits(const struct bench *b, const struct bench_meter *m, struct aim aim,
+                   enum function f, struct fault *why)
 {
 	const struct position *p = &b->position[aim.place].row.position;
 	if (!position_takes(p, aim.quantity, f)) {
@@ -178,14 +178,6 @@ static bool suits(const struct bench *b, const struct bench_meter *m, struct aim
 }
 
 /* ---- the entry ---- */
-
-/* A value on its way to become an entry. */
-struct capture {
-	struct aim aim;
-	const struct settle_result *r;
-	const struct meter_frames *frames;
-	bool open; /* taken by key while the leads read open, so nothing showed a lift */
-};
 
 static void fill_entry(const struct bench *b, const struct bench_meter *m, int64_t t,
                        const struct capture *c, struct entry *e)
@@ -241,8 +233,8 @@ static uint64_t put_entry(struct bench *b, struct bench_meter *m, int64_t t,
 	return ticket;
 }
 
-static bool capture_entry(struct bench *b, struct bench_meter *m, int64_t t,
-                          const struct capture *c, struct bench_wait w, struct fault *why)
+bool capture_entry(struct bench *b, struct bench_meter *m, int64_t t, const struct capture *c,
+                   struct bench_wait w, struct fault *why)
 {
 	if (!job_need(b, t, why) || !made_room(b))
 		return false;
@@ -314,7 +306,7 @@ static bool is_for(struct bench *b, struct bench_meter *m, struct aim aim, enum 
 		refuse(b, m, aim.place, "no position is chosen: choose the one that is touched");
 		return false;
 	}
-	if (!suits(b, m, aim, f, &why)) {
+	if (!capture_suits(b, m, aim, f, &why)) {
 		refuse(b, m, aim.place, why.text);
 		return false;
 	}
@@ -353,7 +345,7 @@ void capture_doubt(struct bench *b, struct bench_meter *m, int64_t t)
 	struct fault why;
 	struct aim aim = walk_aim(b, m);
 	if (aim.place < 0 || m->spent || !settle_take(&m->settle, t, &r, &why) ||
-	    !suits(b, m, aim, r.function, &why) || already_made(b, m, aim))
+	    !capture_suits(b, m, aim, r.function, &why) || already_made(b, m, aim))
 		return;
 	hold(b, m, aim, -1, &r);
 }
@@ -367,7 +359,7 @@ static bool held_fits(const struct bench *b, const struct bench_meter *m, struct
 	return !h->doubt && aim.place != h->aim.place &&
 	       aim.quantity == position_first_quantity(&b->position[aim.place].row.position) &&
 	       fits_place(b, aim.place, h->value.function, value, U) &&
-	       suits(b, m, aim, h->value.function, &ignored);
+	       capture_suits(b, m, aim, h->value.function, &ignored);
 }
 
 void capture_chosen(struct bench *b, int64_t t, int place, enum quantity q)
@@ -391,85 +383,4 @@ void capture_chosen(struct bench *b, int64_t t, int place, enum quantity q)
 		walk_on_meter(b, &b->meter[i], t);
 		bench_timers(b, &b->meter[i]);
 	}
-}
-
-/* ---- take ---- */
-
-/* Which meter a `take` without a name means. */
-static struct bench_meter *take_meter(struct bench *b, int64_t t, const char *name,
-                                      struct fault *why)
-{
-	if (name) {
-		int i = bench_meter_index(b, name);
-		if (i < 0)
-			fault_set(why, "there is no meter %s in the configuration", name);
-		return i < 0 ? NULL : &b->meter[i];
-	}
-	struct bench_meter *found = NULL;
-	struct settle_result r;
-	struct fault ignored;
-	/* First who waits for a word, then who touches, then who reads what is asked. */
-	for (int pass = 0; pass < 3 && !found; pass++) {
-		for (int i = 0; i < b->meters; i++) {
-			struct bench_meter *m = &b->meter[i];
-			struct aim aim = walk_aim(b, m);
-			bool good = aim.place >= 0 && settle_take(&m->settle, t, &r, &ignored) &&
-			            suits(b, m, aim, r.function, &ignored);
-			if (pass == 0)
-				good = m->held.waits;
-			else if (pass == 1)
-				good = good && settle_touching(&m->settle);
-			if (!good)
-				continue;
-			if (found) {
-				fault_set(why, "both %s and %s have a reading: say which one (--meter NAME)",
-				          found->config->name, m->config->name);
-				return NULL;
-			}
-			found = m;
-		}
-	}
-	if (!found)
-		fault_set(why, "nothing to take: no meter has a fresh reading that suits the position");
-	return found;
-}
-
-/* What a take of this meter logs: what stands there now; else, where the hands have
- * left already or it moves again, what was held. */
-static bool take_what(struct bench_meter *m, int64_t t, struct capture *c,
-                      struct settle_result *r, struct fault *why)
-{
-	const struct held *h = &m->held;
-	bool now = settle_take(&m->settle, t, r, why);
-	c->frames = meter_frames(&m->machine);
-	c->open = !settle_touching(&m->settle);
-	if (h->waits && (!now || c->open || !r->settled || r->function != h->value.function)) {
-		*r = h->value;
-		c->frames = &h->frames;
-		c->open = false;
-		now = true;
-	}
-	return now;
-}
-
-bool bench_take(struct bench *b, int64_t t, const char *meter, struct bench_wait w,
-                struct fault *why)
-{
-	bench_run_until(b, t);
-	struct settle_result r;
-	struct bench_meter *m = take_meter(b, t, meter, why);
-	if (!m)
-		return false;
-	struct capture c = {.aim = m->held.waits ? m->held.aim : walk_aim(b, m), .r = &r};
-	if (c.aim.place < 0) {
-		fault_set(why, "no position is chosen: say which part this is (at POSITION)");
-		return false;
-	}
-	if (!take_what(m, t, &c, &r, why) || !suits(b, m, c.aim, r.function, why) ||
-	    !capture_entry(b, m, t, &c, w, why))
-		return false;
-	bench_taped(b, t, "take", "%s", m->config->name);
-	walk_on_meter(b, m, t);
-	bench_timers(b, m);
-	return true;
 }

@@ -7,7 +7,10 @@
  *   bench_walk.c    which position is up, and when the next one is
  *   bench_position.c the positions by name, and what was made of each
  *   bench_capture.c from a settled value to an entry
- *   bench_job.c     jobs, sheets, notes, strikes; reading them back
+ *   bench_take.c    the same by key
+ *   bench_job.c     jobs, notes, strikes, typed entries
+ *   bench_sheet.c   the sheet, and judging anew where it changes
+ *   bench_restore.c reading all of that back from the log
  *   bench_act.c     what a recording says the person did
  *   bench_look.c    status, meters and live values as JSON
  *   trail.c         runs of readings
@@ -214,6 +217,18 @@ void walk_made(struct bench *b); /* an entry came by hand: go on? */
 void walk_lifted(struct bench *b, struct bench_meter *m);
 
 /* bench_capture.c */
+/* A value on its way to become an entry. */
+struct capture {
+	struct aim aim;
+	const struct settle_result *r;
+	const struct meter_frames *frames;
+	bool open; /* taken by key while the leads read open, so nothing showed a lift */
+};
+/* May what this meter reads be logged there at all? */
+bool capture_suits(const struct bench *b, const struct bench_meter *m, struct aim aim,
+                   enum function f, struct fault *why);
+bool capture_entry(struct bench *b, struct bench_meter *m, int64_t t, const struct capture *c,
+                   struct bench_wait w, struct fault *why);
 void capture_settled(struct bench *b, struct bench_meter *m, int64_t t);
 void capture_doubt(struct bench *b, struct bench_meter *m, int64_t t);
 /* The person chose a position: what waits and fits it goes there, and so does what
@@ -229,8 +244,10 @@ void accuracy_text(const struct accuracy *a, char *out, size_t size);
 
 /* bench_job.c */
 bool job_need(struct bench *b, int64_t t, struct fault *why); /* start one if none is open */
-int job_place(struct bench *b, int64_t t, const char *name, struct fault *why);
 void job_clear(struct bench *b);
+int job_place(struct bench *b, int64_t t, const char *name, struct fault *why);
+void job_leave(struct bench *b);
+int made_find(const struct bench *b, int64_t seq);
 /* Seal the rejudge records that are owed, as far as the log takes them. */
 void job_rejudge_owed(struct bench *b, int64_t t);
 /* What is in memory may not be what the log has: the log is right. */
