@@ -114,7 +114,7 @@ check: deps
 	@$(MAKE) --no-print-directory check-run
 
 check-run: tests
-	@sh tests/run.sh $(B) $(sort $(test_progs)) $(sort $(corpus_progs)) $(wildcard tests/check_*.py)
+	@sh tests/run.sh $(B) $(sort $(test_progs)) $(sort $(corpus_progs)) $(wildcard tests/check_*.py tests/check_*.sh)
 
 bench: deps
 	@$(MAKE) --no-print-directory bench-run
@@ -142,9 +142,12 @@ $(B)/fuzz_%: $(B)/tests/fuzz_%.o $(B)/libdaemon.a $(B)/libprotocol.a
 install: all
 	install -D -m 755 $(B)/tallyd $(DESTDIR)$(PREFIX)/bin/tallyd
 	install -D -m 755 $(B)/tally $(DESTDIR)$(PREFIX)/bin/tally
+	install -D -m 644 udev/60-tally.rules $(DESTDIR)$(PREFIX)/lib/udev/rules.d/60-tally.rules
 	install -D -m 644 README.md $(DESTDIR)$(PREFIX)/share/doc/splittally/README.md
 	install -D -m 644 protocol/SEAL.md $(DESTDIR)$(PREFIX)/share/doc/splittally/SEAL.md
 	install -D -m 644 protocol/WIRE.md $(DESTDIR)$(PREFIX)/share/doc/splittally/WIRE.md
+	install -d $(DESTDIR)$(PREFIX)/share/doc/splittally/dialects
+	install -m 644 protocol/meter/dialects/*.ini $(DESTDIR)$(PREFIX)/share/doc/splittally/dialects/
 	install -D -m 644 demo/bench.conf $(DESTDIR)$(PREFIX)/share/doc/splittally/bench.conf
 
 clean:

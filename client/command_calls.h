@@ -16,6 +16,8 @@ enum outcome call_job_start(struct client *c);
 enum outcome call_job_list(struct client *c);
 enum outcome call_job_show(struct client *c);
 enum outcome call_job_close(struct client *c);
+enum outcome call_job_live(struct client *c);
+enum outcome call_job_cold(struct client *c);
 /* command_try.c */
 enum outcome call_meters_try(struct client *c);
 /* command_sheet.c */
@@ -42,6 +44,10 @@ enum outcome call_watch(struct client *c);
 enum outcome call_verify(struct client *c);
 /* command_judge.c */
 enum outcome call_judge(struct client *c);
+/* command_hand.c */
+enum outcome call_marking(struct client *c);
+enum outcome call_preferred(struct client *c);
+enum outcome call_corner(struct client *c);
 /* command_help.c */
 enum outcome call_help(struct client *c);
 

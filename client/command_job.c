@@ -55,3 +55,13 @@ enum outcome call_job_show(struct client *c)
 	message_free(&m);
 	return outcome;
 }
+
+enum outcome call_job_live(struct client *c)
+{
+	return client_change(c, "job.state", client_params("state", "live", NULL), "the unit is live");
+}
+
+enum outcome call_job_cold(struct client *c)
+{
+	return client_change(c, "job.state", client_params("state", "cold", NULL), "the unit is cold");
+}

@@ -56,6 +56,13 @@ const struct command command_table[] = {
 	{JOB, "job close", "", "close the job that is open",
 	 "Nothing is measured for it after that; what was measured stays.",
 	 0, 0, NEED_BENCH, true, call_job_close},
+	{JOB, "job live", "", "the unit has volts on it: ohm and farad are refused",
+	 "While the unit is live nothing is logged from a meter on ohm or farad." CAUTION,
+	 0, 0, NEED_BENCH, true, call_job_live},
+	{JOB, "job cold", "", "the unit is isolated and discharged",
+	 "Say so only after you measured every reservoir dead: this program does not yet ask for "
+	 "it, and a reservoir's volts come back after a minute." CAUTION,
+	 0, 0, NEED_BENCH, true, call_job_cold},
 	{JOB, "sheet load", "FILE", "load the positions from a CSV file",
 	 "The first row names the columns, in any order: position, kind, nominal, tolerance, service, "
 	 "rated, role, with, channel, twin, part, source, max, price, note; only position must be "
@@ -138,6 +145,23 @@ const struct command command_table[] = {
 	 "as the meter's last (and, with no accuracy given, at least that of 2000 counts). Exit status 1 for outside; within and unsure end with 0. With --json: "
 	 "verdict, side, reason, deviation, probability, limits, u.",
 	 OPTION_BIT(ACCURACY) | OPTION_BIT(DIGIT), 0, NEED_NOTHING, false, call_judge},
+	{HAND, "marking", "TEXT", "what a marking on a part means, every reading that is possible",
+	 "tally marking brown black yellow; tally marking 104K; tally marking .047/400. Colour bands (3 "
+	 "to 6 on resistors; in picofarads on capacitors), letter and digit codes, old print. A word "
+	 "such as resistor, tubular, ceramic or mica narrows it. The likeliest reading is first. A "
+	 "rating is proposed, for the schemes contradict each other: confirm it. With --json one "
+	 "text a reading: value, unit (ohm or farad), tolerance as in sheets or null, and rated (V) "
+	 "where one is proposed; scheme, and where they apply watts, ppm, reversed and note.",
+	 0, 0, NEED_NOTHING, false, call_marking},
+	{HAND, "preferred", "VALUE", "the nearest preferred values, and the series of a value",
+	 "For E3 to E192 (IEC 60063) the nearest value by ratio, and those next below and above. With "
+	 "--json one object with a member a series, each with nearest, below, above, and member "
+	 "(whether the value is of that series).",
+	 0, 0, NEED_NOTHING, false, call_preferred},
+	{HAND, "corner", "R C", "the corner frequency of a resistor and a capacitor",
+	 "tally corner 470k 22n: where a coupling capacitor and its grid leak have lost 3 dB, 1 / (2 pi "
+	 "R C). A capacitor may be written as it is marked (.047, 104). With --json: hertz.",
+	 0, 0, NEED_NOTHING, false, call_corner},
 	{HAND, "help", "[VERB...]", "everything about a verb",
 	 "The same as --help after the verb.",
 	 0, 0, NEED_NOTHING, false, call_help},

@@ -88,6 +88,8 @@ int bench_meter_index(const struct bench *b, const char *name); /* -1: none */
 int bench_meter_count(const struct bench *b);
 void bench_line_opened(struct bench *b, int64_t t, int meter);
 void bench_line_bytes(struct bench *b, int64_t t, int meter, const char *bytes, size_t len);
+/* A byte with a parity or framing error: its frame is void. */
+void bench_line_bad_byte(struct bench *b, int64_t t, int meter);
 void bench_line_gone(struct bench *b, int64_t t, int meter, const char *cause);
 /* Why the line cannot be opened (busy, no permission); "" when that is over. */
 void bench_line_trouble(struct bench *b, int64_t t, int meter, const char *why);

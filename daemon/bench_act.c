@@ -86,7 +86,7 @@ bool bench_at(struct bench *b, int64_t t, const char *position, int quantity, co
 	struct fault ignored;
 	if (!capture_entry(b, held, t, place, &value, (struct bench_wait){0}, &ignored))
 		bench_event(b, "not-logged", "position", position, "why", ignored.text, NULL);
-	bench_timers(b, held);
+	bench_timers(held);
 	return true;
 }
 

@@ -151,10 +151,11 @@ static void write_meter(const struct bench *b, const struct bench_meter *m, int6
 	member_shown(out, m, t);
 	text_member(out, "counters");
 	text_printf(out, "{\"good\":%llu,\"bad\":%llu,\"readings\":%llu,\"timeouts\":%llu,"
-	            "\"late\":%llu,\"reconnects\":%llu}",
+	            "\"late\":%llu,\"parity\":%llu,\"reconnects\":%llu}",
 	            (unsigned long long)c->good, (unsigned long long)c->bad,
 	            (unsigned long long)c->readings, (unsigned long long)c->timeouts,
-	            (unsigned long long)c->late, (unsigned long long)c->reconnects);
+	            (unsigned long long)c->late, (unsigned long long)c->parity,
+	            (unsigned long long)c->reconnects);
 	member_name(out, "accuracy", accuracy);
 	member_name(out, "why", m->trouble[0] ? m->trouble : meter_why(&m->machine));
 	text_puts(out, "}");

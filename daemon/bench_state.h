@@ -120,7 +120,7 @@ struct bench {
 	struct pending *pending;
 	int pendings, pendings_size;
 
-	int64_t next_save; /* of the open runs */
+	int64_t next_save; /* of the open runs; INT64_MAX while there is nothing new */
 	char *body;        /* scratch for one record body */
 	char *body2;       /* for the trail run beside an entry */
 };
@@ -154,7 +154,7 @@ void bench_save_open_runs(struct bench *b);
 void bench_taped(struct bench *b, int64_t t, const char *act, const char *format, ...)
     __attribute__((format(printf, 4, 5)));
 /* bench.c: when this meter has to be looked at next. */
-void bench_timers(struct bench *b, struct bench_meter *m);
+void bench_timers(struct bench_meter *m);
 bool bench_grow(void **array, int count, int *size, size_t each);
 
 /* bench_walk.c */
@@ -165,7 +165,7 @@ enum quantity position_first_quantity(const struct position *p);
 enum function position_function(const struct position *p, enum quantity q);
 void walk_expect(struct bench *b);           /* tell settle what is up */
 void walk_on_meter(struct bench *b, struct bench_meter *m, int64_t t); /* arm, advance */
-int64_t walk_deadline(const struct bench *b, const struct bench_meter *m);
+int64_t walk_deadline(const struct bench_meter *m);
 int walk_next(const struct bench *b, int from);
 bool walk_lacks(const struct bench *b, int place);
 void walk_choose(struct bench *b, int place, enum quantity q);

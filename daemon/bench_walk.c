@@ -196,7 +196,7 @@ static void maybe_advance(struct bench *b)
 }
 
 /* The moment at which a spent meter's leads will have been open for long enough. */
-int64_t walk_deadline(const struct bench *b, const struct bench_meter *m)
+int64_t walk_deadline(const struct bench_meter *m)
 {
 	if (!m->spent || !m->lifted)
 		return INT64_MAX;
@@ -204,12 +204,12 @@ int64_t walk_deadline(const struct bench *b, const struct bench_meter *m)
 	/* A part taken by key while it reads open shows no lift: count from then. */
 	if (since < m->spent_at)
 		since = m->spent_at;
-	return since + (int64_t)(b->config->limits.arm_seconds * 1e6);
+	return since + settle_arm(&m->settle);
 }
 
 void walk_on_meter(struct bench *b, struct bench_meter *m, int64_t t)
 {
-	if (walk_deadline(b, m) > t)
+	if (walk_deadline(m) > t)
 		return;
 	m->spent = false;
 	int before = b->choice;

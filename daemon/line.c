@@ -159,9 +159,10 @@ static enum trouble set_and_check(struct line *l, const char *node,
 
 	if (tcgetattr(l->serial_fd, &t) == 0) {
 		t.c_cflag = (t.c_cflag & ~(framing | HUPCL)) | wanted | CLOCAL | CREAD;
-		/* The place for INPCK | PARMRK, once bytes with parity errors are to be told
-		 * apart: the reader in port.c must then undo the marks (\377 \0 X, \377 \377). */
-		t.c_iflag = (t.c_iflag & ~(tcflag_t)(IXON | IXOFF | IXANY)) | soft;
+		/* Bytes with a parity or framing error are marked (\377 \0 X), none is dropped
+		 * in silence; port.c undoes the marks (daemon/marks.h). */
+		t.c_iflag = (t.c_iflag & ~(tcflag_t)(IXON | IXOFF | IXANY | IGNPAR | IGNBRK | BRKINT |
+		                                     ISTRIP)) | INPCK | PARMRK | soft;
 		tcsetattr(l->serial_fd, TCSANOW, &t);
 	}
 	if (tcgetattr(l->serial_fd, &t) < 0) {

@@ -55,6 +55,8 @@ struct stand {
 	struct bench *bench;
 	struct server *server;
 	struct calls calls;
+	enum log_health health;  /* last said */
+	bool wal_said;           /* LOG-wal grew past its alarm */
 	struct line {
 		struct stand *stand;
 		int meter;
@@ -104,6 +106,8 @@ static int64_t stream_now(void *arg)
 	return (int64_t)((uv_hrtime() - s->hr0) / 1000);
 }
 
+static void on_live(uv_timer_t *timer);
+
 static void on_deadline(uv_timer_t *timer)
 {
 	struct stand *s = timer->data;
@@ -118,11 +122,29 @@ static void on_prepare(uv_prepare_t *prepare)
 	uint64_t ms = wait <= 0 ? 0 : (uint64_t)(wait / 1000 + 1);
 	uv_update_time(&s->loop);
 	uv_timer_start(&s->deadline, on_deadline, ms < 3600000 ? ms : 3600000, 0);
+	/* Live values are made only while somebody looks. */
+	bool wanted = server_wants_live(s->server);
+	bool ticking = uv_is_active((uv_handle_t *)&s->live);
+	if (wanted && !ticking)
+		uv_timer_start(&s->live, on_live, LIVE_EVERY_MS, LIVE_EVERY_MS);
+	else if (!wanted && ticking)
+		uv_timer_stop(&s->live);
+}
+
+/* Somebody holds a read transaction open and keeps the log from tidying up. */
+static void watch_wal(struct stand *s)
+{
+	bool high = log_wal_bytes(s->log) > LOG_WAL_ALARM;
+	if (high && !s->wal_said)
+		say("%s-wal has grown past %d MiB: some program holds the log open for reading",
+		    s->config->log, LOG_WAL_ALARM >> 20);
+	s->wal_said = high;
 }
 
 static void on_second(uv_timer_t *timer)
 {
 	struct stand *s = timer->data;
+	watch_wal(s);
 	int64_t t = stream_now(s);
 	int64_t step = utc_now() - t - s->utc;
 	if (step > CLOCK_STEP_US || step < -CLOCK_STEP_US) {
@@ -199,6 +221,15 @@ static void on_bytes(void *arg, const char *bytes, size_t len)
 	int64_t t = stream_now(l->stand);
 	tape_bytes(l, t, bytes, len);
 	bench_line_bytes(l->stand->bench, t, l->meter, bytes, len);
+}
+
+/* On a tape it is the byte FF, which no dialect of text takes for anything. */
+static void on_bad_byte(void *arg)
+{
+	struct line *l = arg;
+	int64_t t = stream_now(l->stand);
+	tape_bytes(l, t, "\xff", 1);
+	bench_line_bad_byte(l->stand->bench, t, l->meter);
 }
 
 static void on_gone(void *arg, const char *cause)
@@ -357,10 +388,26 @@ static void log_notify(void *arg)
 	uv_async_send(&s->results);
 }
 
+/* Good, low, full, suspect: said when it changes, to everyone. */
+static void tell_health(struct stand *s)
+{
+	enum log_health health = log_health(s->log);
+	char json[128];
+	if (health == s->health)
+		return;
+	s->health = health;
+	say("the log is %s", log_health_word(health));
+	snprintf(json, sizeof json, "{\"event\":\"health\",\"health\":\"%s\"}",
+	         log_health_word(health));
+	if (s->server)
+		server_event(s->server, json);
+}
+
 static void on_results(uv_async_t *async)
 {
 	struct stand *s = async->data;
 	bench_collect(s->bench);
+	tell_health(s);
 }
 
 /* ---- beginning ---- */
@@ -371,6 +418,8 @@ static bool open_log(struct stand *s, struct fault *why)
 	                              .version = TALLY_VERSION, .now = utc_now(),
 	                              .notify = log_notify, .arg = s};
 	s->log = log_open(&options, why);
+	if (s->log)
+		say("%s: %s", s->config->log, log_opening(s->log));
 	return s->log != NULL;
 }
 
@@ -428,8 +477,8 @@ static bool open_lines(struct stand *s, struct fault *why)
 		*l = (struct line){.stand = s, .meter = i};
 		struct port_options options = {
 		    .place = s->config->meter[i].place, .line = s->config->meter[i].serial,
-		    .opened = on_opened, .bytes = on_bytes, .gone = on_gone, .failed = on_failed,
-		    .arg = l};
+		    .opened = on_opened, .bytes = on_bytes, .bad_byte = on_bad_byte, .gone = on_gone,
+		    .failed = on_failed, .arg = l};
 		l->port = port_open(&s->loop, &options, why);
 		if (!l->port)
 			return false;
@@ -507,7 +556,6 @@ static void start_handles(struct stand *s)
 {
 	uv_prepare_start(&s->prepare, on_prepare);
 	uv_timer_start(&s->second, on_second, 1000, 1000);
-	uv_timer_start(&s->live, on_live, LIVE_EVERY_MS, LIVE_EVERY_MS);
 	uv_signal_start(&s->term, on_signal, SIGTERM);
 	uv_signal_start(&s->interrupt, on_signal, SIGINT);
 	signal(SIGPIPE, SIG_IGN);

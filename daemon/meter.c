@@ -482,6 +482,7 @@ void meter_bytes(struct meter *m, int64_t t, const char *bytes, size_t len)
 void meter_bad_byte(struct meter *m, int64_t t)
 {
 	m->now = t;
+	m->counters.parity++;
 	frame_bad_byte(&m->splitter, t);
 }
 

@@ -59,6 +59,7 @@ struct meter_counters {
 	uint64_t readings;
 	uint64_t timeouts;
 	uint64_t late;       /* answers that came after their time, or unasked */
+	uint64_t parity;     /* bytes with a parity or framing error, and breaks */
 	uint64_t reconnects; /* openings after the first */
 };
 

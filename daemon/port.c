@@ -5,6 +5,8 @@
  * the non-blocking ones are used, and the loop says when.
  */
 #include "daemon/port.h"
+
+#include "daemon/marks.h"
 #include "daemon/line.h"
 
 #include <errno.h>
@@ -39,6 +41,7 @@ struct port {
 	enum port_state state;
 	char node[PLACE_PATH_SIZE];
 	struct line line;
+	struct marks marks;
 	uint64_t opened_at; /* ms of the loop */
 	int empty_reads;
 	bool doomed; /* a write failed: closed at the next turn of the loop */
@@ -136,6 +139,27 @@ static const char *cause_of(int error)
 	return error == EIO || error == ENXIO || error == ENODEV ? "unplugged" : strerror(error);
 }
 
+/* Has the callback closed the line? */
+static int is_over(const struct port *p)
+{
+	return p->closing || p->state != PORT_OPEN;
+}
+
+static int on_good(void *arg, const char *bytes, size_t len)
+{
+	struct port *p = arg;
+	p->o.bytes(p->o.arg, bytes, len);
+	return is_over(p);
+}
+
+static int on_bad(void *arg)
+{
+	struct port *p = arg;
+	if (p->o.bad_byte)
+		p->o.bad_byte(p->o.arg);
+	return is_over(p);
+}
+
 static void on_readable(struct port *p)
 {
 	char bytes[READ_SIZE];
@@ -154,9 +178,8 @@ static void on_readable(struct port *p)
 			return;
 		}
 		p->empty_reads = 0;
-		p->o.bytes(p->o.arg, bytes, (size_t)n);
-		/* The callback may have closed it. */
-		if (p->closing || p->state != PORT_OPEN || (size_t)n < sizeof bytes)
+		marks_undo(&p->marks, bytes, (size_t)n, on_good, on_bad, p);
+		if (is_over(p) || (size_t)n < sizeof bytes)
 			return;
 	}
 }
@@ -298,6 +321,7 @@ static void look(uv_timer_t *timer)
 	p->told = 0;
 	p->denied_ms = p->busy_looks = 0;
 	p->opened_at = uv_now(p->loop);
+	p->marks = (struct marks){0};
 	poll_for(p);
 	p->o.opened(p->o.arg);
 }

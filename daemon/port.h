@@ -58,6 +58,9 @@ struct port_options {
 	void (*opened)(void *arg);
 	/* At most 4096 bytes at a time; valid during the call. */
 	void (*bytes)(void *arg, const char *bytes, size_t len);
+	/* A byte came with a parity or framing error, or the line was held (a break): its
+	 * frame is void.  In the order of the bytes; may be NULL. */
+	void (*bad_byte)(void *arg);
 	/* Was open, is closed now; `cause` is for people. */
 	void (*gone)(void *arg, const char *cause);
 	/* Cannot be opened.  Told once for each distinct reason until it was open. */

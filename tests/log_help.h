@@ -197,7 +197,8 @@ static inline bool sql_value(const char *path, const char *query, char *out, siz
 }
 
 /* SHA-256 over prefix, hash before and text, straight from libcrypto. */
-static inline void chain_rule(const uint8_t before[32], const char *text, size_t len, uint8_t out[32])
+static inline void chain_rule(const uint8_t before[32], const char *text, size_t len,
+                              uint8_t out[32])
 {
 	EVP_MD_CTX *c = EVP_MD_CTX_new();
 	EVP_DigestInit_ex(c, EVP_sha256(), NULL);

@@ -206,7 +206,7 @@ static void test_statuses(void **state)
 	file_write(in_dir(s, "bad.csv"), "position,nominal\nR50,100k\nR51,4x7\n");
 	struct answer a = tally(s, "sheet", "load", in_dir(s, "bad.csv"));
 	assert_int_equal(a.status, 2);
-	assert_non_null(strstr(a.err, "bad.csv:3:5: "));
+	assert_non_null(strstr(a.err, "bad.csv:3:6: "));
 	answer_free(&a);
 	a = tally(s, "sheet", "show");
 	assert_null(strstr(a.out, "R50"));

@@ -33,7 +33,8 @@ static bool text_is_in(sqlite3 *db, int64_t seq, const char *text)
 static bool ticket_is_in(sqlite3 *db, uint64_t ticket)
 {
 	sqlite3_stmt *st;
-	sqlite3_prepare_v2(db, "SELECT 1 FROM record WHERE json_extract(text, '$.ticket') = ?", -1, &st, NULL);
+	sqlite3_prepare_v2(db, "SELECT 1 FROM record WHERE json_extract(text, '$.ticket') = ?", -1,
+	                   &st, NULL);
 	sqlite3_bind_int64(st, 1, (int64_t)ticket);
 	bool is = sqlite3_step(st) == SQLITE_ROW;
 	sqlite3_finalize(st);

@@ -114,8 +114,8 @@ static void tampering_has_names(void **state)
 		  LOG_REWRITTEN, 0, "" },
 		{ "hash cut", "UPDATE record SET hash = substr(hash, 1, 31) WHERE seq = 4", 0, 0, LOG_ALTERED,
 		  4, "32 bytes" },
-		{ "hash longer", "UPDATE record SET hash = CAST(hash || x'00' AS BLOB) WHERE seq = 4", 0, 0, LOG_ALTERED, 4,
-		  "" },
+		{ "hash longer", "UPDATE record SET hash = CAST(hash || x'00' AS BLOB) WHERE seq = 4", 0, 0,
+		  LOG_ALTERED, 4, "32 bytes" },
 		{ "hash emptied", "UPDATE record SET hash = x'' WHERE seq = 4", 0, 0, LOG_ALTERED, 4, "" },
 		{ "a record 0", "INSERT INTO record (seq, text, hash) SELECT 0, text, hash FROM record "
 		  "WHERE seq = 1", 0, 0, LOG_ALTERED, 1, "number 0" },
