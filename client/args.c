@@ -177,8 +177,11 @@ static bool join_words(struct args *a, struct fault *why)
 	const char *verb = a->command->verb;
 	if (strcmp(verb, "enter") == 0)
 		return join_units(a, 1, why);
-	if (strcmp(verb, "judge") == 0)
+	if (strcmp(verb, "judge") == 0 || strcmp(verb, "corner") == 0 ||
+	    strcmp(verb, "preferred") == 0)
 		return join_units(a, 0, why);
+	if (strcmp(verb, "marking") == 0 && a->count > 1)
+		return join(a, 0, a->count - 1, why);
 	if (strcmp(verb, "note") == 0 && a->count > 2)
 		return join(a, 1, a->count - 1, why);
 	return true;

@@ -7,9 +7,9 @@
  * negative on a bench (`-35 V`, `-20/+80%`); a lone dash is one, too.  After `--`
  * everything is a word.  Any other single dash is refused rather than guessed at.
  *
- * In `enter` and `judge` a unit that stands alone belongs to the number before it,
- * so that `enter B1 -35 V --from bench` needs no quotes; in `note` all that follows
- * the position is the text.
+ * In `enter`, `judge`, `preferred` and `corner` a unit that stands alone belongs to the
+ * number before it, so that `enter B1 -35 V --from bench` needs no quotes; in `note`
+ * all that follows the position is the text, and `marking` is one text altogether.
  */
 #ifndef TALLY_CLIENT_ARGS_H
 #define TALLY_CLIENT_ARGS_H

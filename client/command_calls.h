@@ -44,6 +44,10 @@ enum outcome call_watch(struct client *c);
 enum outcome call_verify(struct client *c);
 /* command_judge.c */
 enum outcome call_judge(struct client *c);
+/* command_hand.c */
+enum outcome call_marking(struct client *c);
+enum outcome call_preferred(struct client *c);
+enum outcome call_corner(struct client *c);
 /* command_help.c */
 enum outcome call_help(struct client *c);
 

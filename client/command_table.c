@@ -36,11 +36,12 @@ const struct command command_table[] = {
 	 "so, with exit status 1.",
 	 0, 0, NEED_BENCH, false, call_meters_tape},
 
-	{METERS, "meters try", "DIALECT FILE", "hold a dialect against a recording, without a daemon",
+	{METERS, "meters try", "DIALECT FILE", "hold a dialect against a recording or a meter",
 	 "DIALECT is a shipped one (ascii-unit, ascii-number, ask-comma, columns-14, scpi) or the path "
-	 "of a dialect file, whose samples are checked first; FILE is a recording. Every frame is "
-	 "printed with what was understood of it. --meter takes the frames of one meter alone. Exit "
-	 "status 1 where a frame was not understood.",
+	 "of a dialect file, whose samples are checked first; FILE is a recording (no daemon is needed "
+	 "then), or the name of a meter of the running daemon, which is listened to for 10 s. Every "
+	 "frame is printed with what was understood of it, at the end the counts. --meter takes the "
+	 "frames of one meter alone. Exit status 1 where a frame was not understood.",
 	 OPTION_BIT(METER), 0, NEED_NOTHING, false, call_meters_try},
 
 	{JOB, "job start", "NAME", "begin a job: one unit on the bench",
@@ -144,6 +145,23 @@ const struct command command_table[] = {
 	 "as the meter's last (and, with no accuracy given, at least that of 2000 counts). Exit status 1 for outside; within and unsure end with 0. With --json: "
 	 "verdict, side, reason, deviation, probability, limits, u.",
 	 OPTION_BIT(ACCURACY) | OPTION_BIT(DIGIT), 0, NEED_NOTHING, false, call_judge},
+	{HAND, "marking", "TEXT", "what a marking on a part means, every reading that is possible",
+	 "tally marking brown black yellow; tally marking 104K; tally marking .047/400. Colour bands (3 "
+	 "to 6 on resistors; in picofarads on capacitors), letter and digit codes, old print. A word "
+	 "such as resistor, tubular, ceramic or mica narrows it. The likeliest reading is first. A "
+	 "rating is proposed, for the schemes contradict each other: confirm it. With --json one "
+	 "text a reading: value, unit (ohm or farad), tolerance as in sheets or null, and rated (V) "
+	 "where one is proposed; scheme, and where they apply watts, ppm, reversed and note.",
+	 0, 0, NEED_NOTHING, false, call_marking},
+	{HAND, "preferred", "VALUE", "the nearest preferred values, and the series of a value",
+	 "For E3 to E192 (IEC 60063) the nearest value by ratio, and those next below and above. With "
+	 "--json one object with a member a series, each with nearest, below, above, and member "
+	 "(whether the value is of that series).",
+	 0, 0, NEED_NOTHING, false, call_preferred},
+	{HAND, "corner", "R C", "the corner frequency of a resistor and a capacitor",
+	 "tally corner 470k 22n: where a coupling capacitor and its grid leak have lost 3 dB, 1 / (2 pi "
+	 "R C). A capacitor may be written as it is marked (.047, 104). With --json: hertz.",
+	 0, 0, NEED_NOTHING, false, call_corner},
 	{HAND, "help", "[VERB...]", "everything about a verb",
 	 "The same as --help after the verb.",
 	 0, 0, NEED_NOTHING, false, call_help},

@@ -168,21 +168,21 @@ void bench_line_opened(struct bench *b, int64_t t, int meter)
 	m->trouble[0] = '\0';
 	meter_opened(&m->machine, t);
 	here_again(b, m, t);
-	bench_timers(b, m);
+	bench_timers(m);
 }
 
 void bench_line_bytes(struct bench *b, int64_t t, int meter, const char *bytes, size_t len)
 {
 	bench_run_until(b, t);
 	meter_bytes(&b->meter[meter].machine, t, bytes, len);
-	bench_timers(b, &b->meter[meter]);
+	bench_timers(&b->meter[meter]);
 }
 
 void bench_line_bad_byte(struct bench *b, int64_t t, int meter)
 {
 	bench_run_until(b, t);
 	meter_bad_byte(&b->meter[meter].machine, t);
-	bench_timers(b, &b->meter[meter]);
+	bench_timers(&b->meter[meter]);
 }
 
 void bench_line_gone(struct bench *b, int64_t t, int meter, const char *cause)
@@ -191,7 +191,7 @@ void bench_line_gone(struct bench *b, int64_t t, int meter, const char *cause)
 	struct bench_meter *m = &b->meter[meter];
 	meter_gone(&m->machine, t, cause);
 	away(b, m, t, cause);
-	bench_timers(b, m);
+	bench_timers(m);
 }
 
 void bench_line_trouble(struct bench *b, int64_t t, int meter, const char *why)
@@ -203,11 +203,11 @@ void bench_line_trouble(struct bench *b, int64_t t, int meter, const char *why)
 
 /* ---- time ---- */
 
-void bench_timers(struct bench *b, struct bench_meter *m)
+void bench_timers(struct bench_meter *m)
 {
 	int64_t next = meter_deadline(&m->machine);
 	int64_t other[] = {settle_deadline(&m->settle), trail_deadline(&m->trail),
-	                   walk_deadline(b, m), spoilt_deadline(&m->spoilt)};
+	                   walk_deadline(m), spoilt_deadline(&m->spoilt)};
 	for (size_t i = 0; i < sizeof other / sizeof *other; i++)
 		if (other[i] < next)
 			next = other[i];
@@ -232,11 +232,11 @@ static void fire_meter(struct bench *b, struct bench_meter *m, int64_t t)
 		settle_said(b, m, t, settle_tick(&m->settle, t));
 	if (trail_deadline(&m->trail) <= t)
 		bench_end_run(b, m);
-	if (walk_deadline(b, m) <= t)
+	if (walk_deadline(m) <= t)
 		walk_on_meter(b, m, t);
 	if (spoilt_deadline(&m->spoilt) <= t)
 		bench_seal_spoilt(b, m);
-	bench_timers(b, m);
+	bench_timers(m);
 	if (m->next <= t)
 		m->next = t + 1; /* a timer that does not move may not stop the world */
 }
@@ -317,7 +317,7 @@ static bool begin_meter(struct bench *b, int i)
 	                            .silence = on_silence, .arg = m};
 	meter_begin(&m->machine, &mc, &hooks);
 	settle_init(&m->settle, &b->config->limits, mc.conversion);
-	bench_timers(b, m);
+	bench_timers(m);
 	say_meter(b, m, "configured", NULL);
 	return true;
 }

@@ -381,6 +381,6 @@ void capture_chosen(struct bench *b, int64_t t, int place, enum quantity q)
 	}
 	for (int i = 0; i < b->meters; i++) {
 		walk_on_meter(b, &b->meter[i], t);
-		bench_timers(b, &b->meter[i]);
+		bench_timers(&b->meter[i]);
 	}
 }

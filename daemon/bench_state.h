@@ -182,7 +182,7 @@ void bench_save_open_runs(struct bench *b);
 void bench_taped(struct bench *b, int64_t t, const char *act, const char *format, ...)
     __attribute__((format(printf, 4, 5)));
 /* bench.c: when this meter has to be looked at next. */
-void bench_timers(struct bench *b, struct bench_meter *m);
+void bench_timers(struct bench_meter *m);
 bool bench_grow(void **array, int count, int *size, size_t each);
 
 /* bench_position.c */
@@ -202,7 +202,7 @@ bool position_takes(const struct position *p, enum quantity q, enum function f);
 struct aim walk_aim(const struct bench *b, const struct bench_meter *m);
 void walk_expect(struct bench *b);           /* tell settle what is up */
 void walk_on_meter(struct bench *b, struct bench_meter *m, int64_t t); /* arm, advance */
-int64_t walk_deadline(const struct bench *b, const struct bench_meter *m);
+int64_t walk_deadline(const struct bench_meter *m);
 int walk_next(const struct bench *b, int from);
 bool walk_lacks(const struct bench *b, int place);
 /* Nobody's next touch would be taken for the part before. */

@@ -81,6 +81,6 @@ bool bench_take(struct bench *b, int64_t t, const char *meter, struct bench_wait
 		return false;
 	bench_taped(b, t, "take", "%s", m->config->name);
 	walk_on_meter(b, m, t);
-	bench_timers(b, m);
+	bench_timers(m);
 	return true;
 }

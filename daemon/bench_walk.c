@@ -209,24 +209,20 @@ static void maybe_advance(struct bench *b)
 }
 
 /* The moment at which a spent meter's leads will have been open for long enough. */
-int64_t walk_deadline(const struct bench *b, const struct bench_meter *m)
+int64_t walk_deadline(const struct bench_meter *m)
 {
-	(void)b;
 	if (!m->spent || !m->lifted || m->unheard)
 		return INT64_MAX;
 	int64_t since = settle_open_since(&m->settle);
-	/* No open reading came: it is silent when open, and the leads may have left a
-	 * period after its last reading and touch a period before its next one. */
-	int64_t unseen = m->last.t <= since ? 2 * settle_period(&m->settle) : 0;
 	if (since < m->spent_from)
 		since = m->spent_from;
 	/* Whole periods: a slip of just under a second shows as so many open readings. */
-	return since + settle_arm(&m->settle) + unseen;
+	return since + settle_arm(&m->settle);
 }
 
 void walk_on_meter(struct bench *b, struct bench_meter *m, int64_t t)
 {
-	if (walk_deadline(b, m) > t)
+	if (walk_deadline(m) > t)
 		return;
 	m->spent = false;
 	int before = b->choice;

@@ -27,9 +27,9 @@ static bool take_dialect(struct meter_draft *d, const char *value, struct fault 
 	d->meter->dialect = dialects_find(d->dialects, value);
 	if (d->meter->dialect)
 		return true;
-	char list[200];
+	char list[240];
 	dialects_names(d->dialects, list, sizeof list);
-	fault_set(why, "`%.60s` is no dialect: expected one of %s", value, list);
+	fault_set(why, "`%.40s` is no dialect: expected one of %s", value, list);
 	return false;
 }
 
@@ -471,9 +471,23 @@ static bool asked_function(struct meter_draft *d, struct fault *why)
 	return true;
 }
 
+/* The dialect's own set-up, whose loader saw to its lengths. */
+static void dialect_setup(struct config_meter *m)
+{
+	const char *from = m->dialect->setup;
+	while (from && m->setups < CONFIG_SETUP_MAX) {
+		const char *bar = strstr(from, " | ");
+		int len = bar ? (int)(bar - from) : (int)strlen(from);
+		snprintf(m->setup[m->setups++], CONFIG_COMMAND_SIZE, "%.*s", len, from);
+		from = bar ? bar + 3 : NULL;
+	}
+}
+
 static bool asked_finish(struct meter_draft *d, struct fault *why)
 {
 	struct config_meter *m = d->meter;
+	if (!d->given[KEY_SETUP].line)
+		dialect_setup(m);
 	m->identify = d->identify && m->dialect->identify;
 	if (!m->query[0] && m->dialect->query)
 		snprintf(m->query, sizeof m->query, "%s", m->dialect->query);

@@ -8,18 +8,18 @@
 #include <stdlib.h>
 #include <string.h>
 
-#define FILE_MAX (256 * 1024)
+#define FILE_SIZE_MAX (256 * 1024)
 
 static char *slurp(const char *path, size_t *len, struct fault *why)
 {
-	FILE *f = fopen(path, "rb");
-	char *text = f ? malloc(FILE_MAX + 1) : NULL;
+	FILE *f = fopen(path, "re");
+	char *text = f ? malloc(FILE_SIZE_MAX + 1) : NULL;
 	if (text)
-		*len = fread(text, 1, FILE_MAX + 1, f);
+		*len = fread(text, 1, FILE_SIZE_MAX + 1, f);
 	if (!f || !text || ferror(f))
 		fault_at(why, path, 0, 0, "cannot be read: %s", strerror(errno));
-	else if (*len > FILE_MAX)
-		fault_at(why, path, 0, 0, "a dialect file of at most %d bytes was expected", FILE_MAX);
+	else if (*len > FILE_SIZE_MAX)
+		fault_at(why, path, 0, 0, "a dialect file of at most %d bytes was expected", FILE_SIZE_MAX);
 	else {
 		fclose(f);
 		return text;
@@ -40,6 +40,8 @@ static bool load_one(struct dialects *d, const char *path, struct fault *why)
 	char *text = slurp(path, &len, why);
 	struct dialect_file *file = text ? malloc(sizeof *file) : NULL;
 	bool good = file && dialect_file_load(file, path, text, len, why);
+	if (text && !file)
+		fault_at(why, path, 0, 0, "out of memory");
 	for (int i = 0; good && i < d->count; i++)
 		if (strcmp(d->file[i]->name, file->name) == 0) {
 			fault_at(why, path, 1, 1, "another file here has a dialect %s already", file->name);
@@ -109,12 +111,28 @@ enum function dialects_function(const struct dialects *d, const struct dialect *
 	return FUNCTION_NONE;
 }
 
+/* One more name; where it does not fit the list ends with an ellipsis. */
+static bool add_name(char *out, size_t size, const char *name)
+{
+	size_t n = strlen(out);
+	if (n + strlen(name) + sizeof ", , ..." > size) {
+		snprintf(out + n, size - n, ", ...");
+		return false;
+	}
+	snprintf(out + n, size - n, "%s%s", n ? ", " : "", name);
+	return true;
+}
+
 void dialects_names(const struct dialects *d, char *out, size_t size)
 {
-	size_t n = 0;
 	out[0] = '\0';
-	for (int i = 0; dialects[i] && n < size; i++)
-		n += (size_t)snprintf(out + n, size - n, "%s%s", i ? ", " : "", dialects[i]->name);
-	for (int i = 0; i < d->count && n < size; i++)
-		n += (size_t)snprintf(out + n, size - n, ", %s", d->file[i]->name);
+	/* Those of files first: of them the reader has most to do with. */
+	for (int i = 0; i < d->count; i++)
+		if (!add_name(out, size, d->file[i]->name))
+			return;
+	for (int i = 0; dialects[i]; i++) {
+		bool stands_in = dialects_find(d, dialects[i]->name) != dialects[i];
+		if (!stands_in && !add_name(out, size, dialects[i]->name))
+			return;
+	}
 }

@@ -27,7 +27,8 @@ void dialects_free(struct dialects *d);
 const struct dialect *dialects_find(const struct dialects *d, const char *name);
 /* The function that a file's bare numbers have; FUNCTION_NONE for shipped ones. */
 enum function dialects_function(const struct dialects *d, const struct dialect *row);
-/* All names, with commas between, for faults. */
+/* All names, each once, with commas between, for faults; a list that does not fit ends
+ * with an ellipsis.  `size` is at least 16. */
 void dialects_names(const struct dialects *d, char *out, size_t size);
 
 #endif

@@ -17,6 +17,12 @@ const struct settle_limits settle_limits_standard = {
 static const double us = 1e6;
 /* Three periods are stale; but adapters hold the frames of a fast meter back. */
 static const double stale_least = 0.3;
+/* Open readings for longer than the silence that would be a lift: open leads do
+ * speak; so many times longer where they came after a silence, for then they may be
+ * the overload of a meter that hunts for its range ... */
+static const int64_t speech = 3;
+/* ... and so many periods are no silence yet. */
+static const int64_t joined = 3;
 
 static double digit_of(int e)
 {
@@ -145,8 +151,10 @@ static unsigned touch_end(struct settle *s, int64_t open_since)
 /* An open reading: one is a break in the stretch, enough of them are a lift. */
 static unsigned open_reading(struct settle *s, const struct reading *r)
 {
-	if (!s->blanks++)
+	if (!s->blanks++) {
 		s->blank_since = r->t;
+		s->blank_joined = s->heard && r->t - s->last_t <= joined * s->period;
+	}
 	if (!s->touching) {
 		/* What open leads read may be taken by key: a supply that is off reads 0. */
 		if (r->has_value)
@@ -155,7 +163,8 @@ static unsigned open_reading(struct settle *s, const struct reading *r)
 			settle_stretch_break(s);
 		settle_pace_open(s, r);
 		settle_open_learn(s, r);
-		if (s->blanks > 2 && r->t - s->blank_since > settle_pace_silence(s))
+		int64_t spoke = (s->blank_joined ? 1 : speech) * settle_pace_lift(s);
+		if (r->t - s->blank_since > spoke)
 			s->speaks_open = true;
 		return 0;
 	}
@@ -218,9 +227,23 @@ static unsigned function_change(struct settle *s)
 	return events;
 }
 
+/* A meter that speaks when open was silent, and comes back with something else: the
+ * leads were elsewhere meanwhile, and it does not speak after all. */
+static unsigned elsewhere(struct settle *s, const struct reading *r)
+{
+	if (!s->touching || !s->speaks_open || s->blanks || !r->has_value || !s->last.has_value ||
+	    r->t - s->last_t < settle_pace_lift(s))
+		return 0;
+	double was = decimal_double(s->last.value), is = decimal_double(r->value);
+	if (fabs(is - was) < 10 * fmax(digit_of(r->value.e), digit_of(s->last.value.e)))
+		return 0;
+	s->speaks_open = false;
+	return touch_end(s, s->last_t + s->period);
+}
+
 unsigned settle_reading(struct settle *s, const struct reading *r)
 {
-	unsigned events = settle_tick(s, r->t);
+	unsigned events = settle_tick(s, r->t) | elsewhere(s, r);
 	uint64_t ordinal = s->ordinal++;
 	if (ordinal && r->function != s->last.function)
 		events |= function_change(s);
@@ -305,8 +328,8 @@ unsigned settle_tick(struct settle *s, int64_t t)
 			events |= SETTLE_MOVING;
 	}
 	if (t >= silence_deadline(s)) {
-		int64_t since = s->blanks ? s->blank_since : s->last_t;
-		events |= touch_end(s, since);
+		/* Where nothing was said: when the first missing reading would have come. */
+		events |= touch_end(s, s->blanks ? s->blank_since : s->last_t + s->period);
 		s->speaks_open = false;
 	}
 	return events;

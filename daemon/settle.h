@@ -36,7 +36,7 @@
 	/*   after an approach, with noise, or where the value is odd */         \
 	X(settle_noise, "settle noise", 2.2, 0, 1000)                            \
 	/*   digits of spread in the stretch that are noise */                   \
-	X(settle_doubt, "settle doubt", 0.07, 0.0001, 0.5)                       \
+	X(settle_doubt, "settle doubt", 0.1, 0.0001, 0.5)                       \
 	/*   chance that the rest is further off: more takes slow ones early */  \
 	X(odd_times, "odd times", 2, 1, 1e6)                                     \
 	/*   times the nominal is odd: half a contact, or the wrong part */      \
@@ -223,8 +223,8 @@ const struct settle_result *settle_result(const struct settle *s);
 bool settle_take(const struct settle *s, int64_t t, struct settle_result *out, struct fault *why);
 
 bool settle_touching(const struct settle *s);
-/* Since when the leads are open (first open reading, or the last reading before
- * the silence), -1 while they touch. */
+/* Since when the leads are open (first open reading; in a silence, when the first
+ * missing reading would have come), -1 while they touch. */
 int64_t settle_open_since(const struct settle *s);
 /* How long after settle_open_since the next touch cannot be a slip of the last one:
  * arm_seconds, rounded up to whole periods (a slip of just under a second shows as

@@ -25,16 +25,24 @@ void settle_open_learn(struct settle *s, const struct reading *r)
 		s->opens = SETTLE_OPENS;
 }
 
-/* Parts below the residual's limit are seen above the residual that was learnt. */
+/* Parts below the residual's limit are seen above the residual that was learnt; and
+ * a residual that wanders up to the limit may well wander over it. */
 static double farad_limit(const struct settle *s)
 {
 	double limit = s->limits.residual_farad;
 	int have = opens(s);
-	if (!s->expected.has_nominal || s->expected.function != FUNCTION_FARAD || have < 3)
+	if (have < 3)
 		return limit;
-	double mean = 0;
+	double mean = 0, square = 0;
 	for (int i = 0; i < have; i++)
 		mean += s->open_value[i] / have;
+	for (int i = 0; i < have; i++)
+		square += (s->open_value[i] - mean) * (s->open_value[i] - mean) / (have - 1);
+	double wide = fmin(mean + 4 * sqrt(square), 1.5 * s->limits.residual_farad);
+	if (have >= 5 && wide > limit)
+		limit = wide;
+	if (!s->expected.has_nominal || s->expected.function != FUNCTION_FARAD)
+		return limit;
 	double small = mean + 0.35 * s->expected.nominal;
 	return small < limit ? small : limit;
 }

@@ -118,7 +118,7 @@ void settle_pace_open(struct settle *s, const struct reading *r)
 	s->learnt = most;
 }
 
-int64_t settle_pace_silence(const struct settle *s)
+int64_t settle_pace_lift(const struct settle *s)
 {
 	bool farad = s->heard && s->last.function == FUNCTION_FARAD;
 	double seconds = farad ? s->limits.silent_farad_seconds : s->limits.silent_seconds;
@@ -126,7 +126,13 @@ int64_t settle_pace_silence(const struct settle *s)
 	double silence = seconds * 1e6;
 	if (periods * (double)s->period > silence)
 		silence = periods * (double)s->period;
-	if (s->speaks_open && !s->blanks)
-		silence *= s->limits.silent_speaker;
 	return (int64_t)silence;
+}
+
+int64_t settle_pace_silence(const struct settle *s)
+{
+	int64_t silence = settle_pace_lift(s);
+	if (!s->speaks_open || s->blanks)
+		return silence;
+	return (int64_t)((double)silence * s->limits.silent_speaker);
 }

@@ -20,7 +20,9 @@ bool settle_pace_repeats(struct settle *s, const struct reading *r);
 void settle_pace_open(struct settle *s, const struct reading *r);
 /* Frames of a conversion, at least 1. */
 int settle_pace_frames(const struct settle *s);
-/* The silence after which the leads count as open, us. */
+/* The silence that is a lift for a meter that says nothing when open, us. */
+int64_t settle_pace_lift(const struct settle *s);
+/* The silence after which the leads count as open: longer for one that does speak. */
 int64_t settle_pace_silence(const struct settle *s);
 
 /* --- settle_rest.c: the conversions since the last break --- */

@@ -90,6 +90,7 @@ struct settle {
 	int64_t open_since;   /* where not touching */
 	int64_t blank_since;  /* first of the open readings in a row, -1 for none */
 	int blanks;           /* open readings in a row */
+	bool blank_joined;    /* ... which came without a silence before them */
 	bool gliding;         /* a voltage that was left may still be on its way down */
 	bool speaks_open;     /* sends readings while the leads are open */
 

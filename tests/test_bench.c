@@ -77,8 +77,8 @@ static const struct scene walk_rows[] = {
     {"a meter that is silent when open, ohm",
      "@0 walk on\nred wait 2\n" R1_TOUCHED "red wait 2\n" R2_TOUCHED "red wait 2\n",
      "R1 red 100.2 kohm; R2 red 98.4 kohm", "", "R1; R2; R3", ""},
-    {"... whose probes slip for just under a second, and it says nothing for 1.4 s",
-     "@0 walk on\nred every 0.2\nred wait 2\n" R1_TOUCHED "red wait 1.19\n" R1_TOUCHED "red wait 2\n",
+    {"... whose probes slip for just under a second, and it says nothing for 1.2 s",
+     "@0 walk on\nred every 0.2\nred wait 2\n" R1_TOUCHED "red wait 1\n" R1_TOUCHED "red wait 2\n",
      "R1 red 100.2 kohm", "", "R1; R2", ""},
     {"a meter that is silent when open, farad",
      "@0 at C1\n@0 walk on\nred every 0.5\nred wait 2\nred ~101.3 nF *12\nred wait 7\n"

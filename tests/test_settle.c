@@ -178,8 +178,14 @@ static const struct script_row scripts[] = {
 	{"silent when open", OHM, 0, 0.2, NAN, "82.1*5 .*12 82.1*5 .*12", "T S82.1 L T S82.1 L"},
 	{"1.2 s are wanted", OHM, 0, 0.2, NAN, "82.1*5 .*4 82.1*9", "T S82.1"},
 	{"and five periods", OHM, 0, 0.5, NAN, "82.1*5 .*3 82.1*9 .*6", "T S82.1 L"},
-	{"a stall of one that speaks when open", OHM, 0, 0.25, NAN, "OL*12 82.1*5 .*8 82.1*8 OL*3",
+	{"a stall of one that speaks when open", OHM, 0, 0.25, NAN, "OL*20 82.1*5 .*8 82.1*8 OL*3",
 	 "T S82.1 L"},
+	{"which comes back elsewhere", OHM, 0, 0.25, NAN, "OL*20 82.1*5 .*8 33.4*8 OL*3",
+	 "T S82.1 L T S33.4 L"},
+	{"overload of hunting is no speech", OHM, 0, 0.25, NAN, "OL*8 82.1*5 .*8 82.1*8",
+	 "T S82.1 L T S82.1"},
+	{"after a lift it is", OHM, 0, 0.25, NAN, "OL*4 33.2*5 OL*7 82.1*5 .*8 82.1*8",
+	 "T S33.2 L T S82.1"},
 	{"farad: 6 s", FARAD, -9, 1, NAN, "471.2*6 .*4 471.2*6 .*8", "T S471.2 L"},
 
 	/* strays, bad frames, held readings */
@@ -415,12 +421,12 @@ static void test_open_since(void **state)
 	/* 1 s in whole periods, and a tenth. */
 	assert_near((double)settle_arm(&f.s), 1025000, 10);
 
-	/* After a silence: since the last reading. */
+	/* After a silence: since the first reading that did not come. */
 	feed_begin(&f, FUNCTION_OHM, 0, 0.25);
 	feed_script(&f, "82.1*5");
-	int64_t last = f.t - f.period;
+	int64_t missing = f.t;
 	feed_script(&f, ".*8");
-	assert_int_equal(settle_open_since(&f.s), last);
+	assert_int_equal(settle_open_since(&f.s), missing);
 
 	/* The meter is gone, and comes back with another function. */
 	feed_begin(&f, FUNCTION_OHM, 0, 0.25);

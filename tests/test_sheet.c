@@ -155,6 +155,38 @@ static void meanings(void **state)
 	assert_int_equal(p->function, FUNCTION_VOLT_DC);
 }
 
+/* As it stands on the part: IEC 60062, and old print (common practice, no source). */
+static void markings(void **state)
+{
+	(void)state;
+	struct rows *r = PARSE("position,kind,nominal,tolerance,rated\n"
+	                       "R1,,brown black yellow gold,,\n"
+	                       "C1,,104K,,\n"
+	                       "C2,paper,.047/400,20%,400 V\n"
+	                       "C3,,brown black yellow,,\n"
+	                       "C4,electrolytic,8/450,,\n"
+	                       "C5,,4.7e-8,,\n"
+	                       "C6,,0.1 MF,,\n"
+	                       "R3,,104,,\n");
+	assert_non_null(r);
+	static const struct {
+		int64_t n;
+		int e;
+		int percent; /* 0: none */
+	} want[] = {{1, 5, 5}, {1, -7, 10}, {47, -9, 20}, {1, -7, 0}, {8, -6, 0},
+	            {47, -9, 0}, {1, -7, 0}, {104, 0, 0}};
+	assert_int_equal(r->count, 8);
+	for (int i = 0; i < 8; i++) {
+		const struct position *p = &r->row[i].position;
+		note_row("%s", p->name);
+		assert_true(p->has_nominal && is_value(p->nominal, want[i].n, want[i].e));
+		assert_int_equal(p->tolerance.form, want[i].percent ? TOLERANCE_PERCENT : TOLERANCE_NONE);
+		assert_true(!want[i].percent || is_value(p->tolerance.high, want[i].percent, 0));
+	}
+	/* A rating that a marking proposes is not the sheet's. */
+	assert_false(r->row[4].position.has_rated);
+}
+
 static void refused(void **state)
 {
 	(void)state;
@@ -198,6 +230,7 @@ static void refused(void **state)
 	    {"bad nominal, spaces in quotes", "position,nominal\nR1, \" 47q\"\n", 2, 9, "nominal"},
 	    {"bad nominal behind a multi-line note", "note,position,nominal\n\"a\r\nb\",R1,47q\n", 3, 9,
 	     "nominal"},
+	    {"10 or 100 pF", "position,nominal\nC1,100\n", 2, 4, "may mean 10 pF or 100 pF"},
 	    {"comma for a point", "position,nominal\nR1,\"4,7k\"\n", 2, 6, "comma"},
 	    {"farads for a resistor", "position,nominal\nR1,10 uF\n", 2, 6, "ohms"},
 	    {"ohms for a capacitor", "position,nominal\nC1,10 kohm\n", 2, 6, "farads"},
@@ -513,7 +546,7 @@ static void by_hand(void **state)
 int main(void)
 {
 	const struct CMUnitTest tests[] = {
-	    cmocka_unit_test(rfc_4180), cmocka_unit_test(meanings),
+	    cmocka_unit_test(rfc_4180), cmocka_unit_test(meanings), cmocka_unit_test(markings),
 	    cmocka_unit_test(refused),  cmocka_unit_test(bounds),
 	    cmocka_unit_test(refused_by_each), cmocka_unit_test(prefixes_and_damage),
 	    cmocka_unit_test(as_json),  cmocka_unit_test(by_hand),

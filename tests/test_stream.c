@@ -135,6 +135,9 @@ static const struct row rows[] = {
     NOT("12 k"),
     NOT("12 m%"),
     NOT("12 kC"),
+    NOT("12\xb5" "V"), /* 125V with the top bit of the 5 */
+    NOT("12\xb0" "C"), /* 120C */
+    NOT("12.\xb5" "F"),
     NOT("12 \xc2\xb0" "F"),
     NOT("12 \xb0" "F"),
     NOT("12 \xbc" "F"),

@@ -758,7 +758,8 @@ static inline void trace_make(struct trace *tr, enum trace_kind kind, uint64_t s
 		struct trace_part p;
 		trace_part_of(tr, &k, &p);
 		if (i && chance_of(&k.c, 0.2) && kind != TRACE_FINGERS && kind != TRACE_ZERO &&
-		    kind != TRACE_SLOW_RANGES && kind != TRACE_CREEP)
+		    kind != TRACE_SLOW_RANGES && kind != TRACE_CREEP &&
+		    kind != TRACE_CAP_ON_OHM)
 			p.rest = last; /* equal neighbours */
 		/* Not where a range ends: there the range at rest is a matter of luck. */
 		for (int guard = 0; guard < 40 && p.rest != 0 && kind != TRACE_ZERO; guard++) {

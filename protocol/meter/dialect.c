@@ -70,6 +70,7 @@ static const struct dialect columns_fourteen = {
     .end = FRAME_FIXED,
     .size = 14,
     .gap_us = 30000,
+    .sync = {.tails = 2, .tail = "\r\n"},
     .rules = &columns_14,
     .understand = columns_understand,
 };

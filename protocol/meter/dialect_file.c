@@ -9,515 +9,429 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "protocol/file/escape.h"
-#include "protocol/file/ini.h"
-#include "protocol/meter/number.h"
-#include "protocol/meter/scpi.h"
-#include "protocol/meter/stream.h"
+#include "protocol/meter/dialect_draft.h"
 #include "protocol/trade/position.h"
 
-/* Where something stood. */
-struct spot {
-	int line, column;
-};
-
-struct sample {
-	char name[16];
-	char bytes[FRAME_MAX];
-	size_t len;
-	bool has_frame;
-	char means[96];
-	struct spot frame_at, means_at;
-};
-
-struct draft {
-	struct dialect_file *d;
-	const char *file;
-	const struct dialect *reads;    /* the shipped one whose reader it is; NULL: own rules */
-	bool own_columns, own_pattern, said_reads, said_asked, asked, said_frame;
-	struct spot reads_at, match_at, columns_at;
-	char match[PATTERN_TEXT_MAX + 1];
-	size_t match_len;
-	bool bits_left;
-	bool has_columns, has_pattern;
-	struct sample sample[DIALECT_SAMPLES_MAX];
-	int samples;
-};
-
-static bool wrong(const struct draft *t, struct fault *why, struct spot at, const char *format, ...)
-    __attribute__((format(printf, 4, 5)));
-static bool wrong(const struct draft *t, struct fault *why, struct spot at, const char *format, ...)
-{
-	char text[256];
-	va_list args;
-	va_start(args, format);
-	vsnprintf(text, sizeof text, format, args);
-	va_end(args);
-	fault_at(why, t->file, at.line, at.column, "%s", text);
-	return false;
-}
-
-static struct spot value_spot(const struct ini_item *i)
-{
-	return (struct spot){i->line, i->value_column};
-}
-
-static bool copy_text(char *out, size_t size, const struct draft *t, const struct ini_item *i,
-                      struct fault *why)
-{
-	if (strlen(i->value) < size) {
-		snprintf(out, size, "%s", i->value);
-		return true;
-	}
-	return wrong(t, why, value_spot(i), "`%s`: at most %zu bytes", i->key, size - 1);
-}
-
-static bool one_of(const char *value, const char *const *words, int *out)
-{
-	for (int k = 0; words[k]; k++)
-		if (strcmp(words[k], value) == 0) {
-			*out = k;
-			return true;
-		}
-	return false;
-}
-
-static bool whole(const char *text, int low, int high, int *out)
-{
-	char *end;
-	long n = strtol(text, &end, 10);
-	if (end == text || *end || n < low || n > high)
-		return false;
-	*out = (int)n;
-	return true;
-}
+#define QUIET_ASKED_MS 100
+#define GAP_FIXED_US 30000
 
 /* ---- [dialect] ---- */
 
+static bool take_name(struct draft *t, const struct ini_item *i, struct fault *why)
+{
+	if (!name_valid(i->value, strlen(i->value)))
+		return draft_wrong(t, why, draft_value(i), "`name`: letters, digits and . _ / - were "
+		                   "expected, a letter or digit first, at most 32");
+	return draft_text(t, i, t->d->name, sizeof t->d->name, why);
+}
+
+static bool take_summary(struct draft *t, const struct ini_item *i, struct fault *why)
+{
+	return draft_text(t, i, t->d->summary, sizeof t->d->summary, why);
+}
+
 static bool take_reads(struct draft *t, const struct ini_item *i, struct fault *why)
 {
-	t->said_reads = true;
-	t->reads_at = value_spot(i);
+	char list[160];
+	size_t n = 0;
 	t->own_columns = strcmp(i->value, "columns") == 0;
 	t->own_pattern = strcmp(i->value, "pattern") == 0;
 	t->reads = dialect_find(i->value, strlen(i->value));
 	if (t->reads || t->own_columns || t->own_pattern)
 		return true;
-	return wrong(t, why, value_spot(i), "`reads`: expected ascii-unit, ascii-number, ask-comma, "
-	             "scpi, columns-14, columns or pattern");
+	for (int k = 0; dialects[k] && n < sizeof list; k++)
+		n += (size_t)snprintf(list + n, sizeof list - n, ", %s", dialects[k]->name);
+	return draft_wrong(t, why, draft_value(i), "`reads`: expected pattern, columns%s", list);
 }
 
 static bool take_frame(struct draft *t, const struct ini_item *i, struct fault *why)
 {
+	struct dialect *row = &t->d->row;
 	int size;
-	t->said_frame = true;
+	size_t len;
 	if (strcmp(i->value, "line") == 0) {
-		t->d->row.end = FRAME_LINE;
+		row->end = FRAME_LINE;
 		return true;
 	}
-	if (strncmp(i->value, "fixed ", 6) == 0 && whole(i->value + 6, 2, FRAME_MAX, &size)) {
-		t->d->row.end = FRAME_FIXED;
-		t->d->row.size = (size_t)size;
+	if (strncmp(i->value, "until ", 6) == 0) {
+		row->end = FRAME_LINE;
+		row->sync.tails = 1;
+		if (!draft_bytes(t, i, i->value + 6, row->sync.tail, 1, &len, why))
+			return false;
+		return len == 1 || draft_wrong(t, why, draft_value(i), "`frame`: expected one byte after "
+		                               "until, as in \\x03");
+	}
+	if (strncmp(i->value, "fixed ", 6) == 0 && draft_whole(i->value + 6, 2, FRAME_MAX, &size)) {
+		row->end = FRAME_FIXED;
+		row->size = (size_t)size;
 		return true;
 	}
-	return wrong(t, why, value_spot(i), "`frame`: expected line, or fixed and 2 to %d", FRAME_MAX);
+	return draft_wrong(t, why, draft_value(i), "`frame`: expected line, until and a byte, or fixed "
+	                   "and 2 to %d", FRAME_MAX);
 }
 
-static bool take_line(struct draft *t, const struct ini_item *i, struct fault *why, bool *taken)
+/* `numbered`, `head \x02`, `tail \r\n`, `head \x02 tail \x03`. */
+static bool take_sync(struct draft *t, const struct ini_item *i, struct fault *why)
 {
-	static const char *const flows[] = {"none", "hardware", "software", NULL};
-	static const char *const wires[] = {"leave", "on", "off", NULL};
-	struct line_settings *l = &t->d->row.line;
-	int n;
-	*taken = true;
-	if (strcmp(i->key, "serial") == 0) {
-		if (line_settings_parse(i->value, strlen(i->value), l, why))
-			return true;
-		return wrong(t, why, (struct spot){i->line, i->value_column + why->column - 1},
-		             "`serial`: settings such as 9600 8N1 were expected");
+	struct frame_sync *y = &t->d->row.sync;
+	char copy[128];
+	size_t got;
+	const char *p = i->value;
+	if (!draft_text(t, i, copy, sizeof copy, why))
+		return false;
+	while (*p) {
+		size_t len = strcspn(p, " ");
+		bool head = len == 4 && memcmp(p, "head", 4) == 0;
+		bool tail = len == 4 && memcmp(p, "tail", 4) == 0;
+		struct spot at = {i->line, i->value_column + (int)(p - i->value)};
+		if (len == 8 && memcmp(p, "numbered", 8) == 0) {
+			y->numbered = true;
+		} else if ((head && !y->heads) || (tail && !y->tails)) {
+			p += len + strspn(p + len, " ");
+			len = strcspn(p, " ");
+			copy[p - i->value + (long)len] = '\0'; /* this word alone */
+			struct ini_item word = *i;
+			word.value = copy;
+			if (!draft_bytes(t, &word, copy + (p - i->value), head ? y->head : y->tail,
+			                 FRAME_SYNC_MAX, &got, why))
+				return false;
+			if (!got)
+				return draft_wrong(t, why, at, "`sync`: expected 1 to %d bytes after head or tail",
+				                   FRAME_SYNC_MAX);
+			*(head ? &y->heads : &y->tails) = (unsigned char)got;
+		} else {
+			break;
+		}
+		p += len;
+		p += strspn(p, " ");
 	}
-	if (strcmp(i->key, "flow") == 0 && one_of(i->value, flows, &n))
-		l->flow = (enum flow)n;
-	else if (strcmp(i->key, "dtr") == 0 && one_of(i->value, wires, &n))
-		l->dtr = (enum wire_state)n;
-	else if (strcmp(i->key, "rts") == 0 && one_of(i->value, wires, &n))
-		l->rts = (enum wire_state)n;
-	else if (strcmp(i->key, "quiet") == 0 && whole(i->value, 0, 60000, &n))
-		l->quiet_ms = n;
-	else if (strcmp(i->key, "gap") == 0 && whole(i->value, 1, 10000, &n))
-		t->d->row.gap_us = n * INT64_C(1000);
+	if (!*p && *i->value)
+		return true;
+	return draft_wrong(t, why, (struct spot){i->line, i->value_column + (int)(p - i->value)},
+	                   "`sync`: expected numbered, head and tail with bytes, as in `head \\x02 tail "
+	                   "\\r\\n`");
+}
+
+static bool take_serial(struct draft *t, const struct ini_item *i, struct fault *why)
+{
+	struct fault inner;
+	if (line_settings_parse(i->value, strlen(i->value), &t->line, &inner))
+		return true;
+	return draft_wrong(t, why, (struct spot){i->line, i->value_column + inner.column - 1},
+	                   "`serial`: %s", inner.text);
+}
+
+static bool take_word(struct draft *t, const struct ini_item *i, const char *const *words,
+                      int *out, struct fault *why)
+{
+	if (draft_one_of(i->value, words, out))
+		return true;
+	char list[80];
+	size_t n = 0;
+	for (int k = 0; words[k] && n < sizeof list; k++)
+		n += (size_t)snprintf(list + n, sizeof list - n, "%s%s", k ? ", " : "", words[k]);
+	return draft_wrong(t, why, draft_value(i), "`%s`: `%.40s` is not among %s", i->key, i->value,
+	                   list);
+}
+
+static bool take_flow(struct draft *t, const struct ini_item *i, struct fault *why)
+{
+	static const char *const words[] = {"none", "hardware", "software", NULL};
+	int n;
+	if (!take_word(t, i, words, &n, why))
+		return false;
+	t->line.flow = (enum flow)n;
+	return true;
+}
+
+static bool take_wire(struct draft *t, const struct ini_item *i, struct fault *why)
+{
+	static const char *const words[] = {"leave", "on", "off", NULL};
+	int n;
+	if (!take_word(t, i, words, &n, why))
+		return false;
+	*(strcmp(i->key, "dtr") == 0 ? &t->line.dtr : &t->line.rts) = (enum wire_state)n;
+	return true;
+}
+
+static bool take_milliseconds(struct draft *t, const struct ini_item *i, struct fault *why)
+{
+	bool quiet = strcmp(i->key, "quiet") == 0;
+	int n, low = quiet ? 0 : 1, high = quiet ? 60000 : 10000;
+	if (!draft_whole(i->value, low, high, &n))
+		return draft_wrong(t, why, draft_value(i), "`%s`: expected milliseconds from %d to %d",
+		                   i->key, low, high);
+	if (quiet)
+		t->line.quiet_ms = n;
 	else
-		*taken = false;
+		t->d->row.gap_us = n * INT64_C(1000);
 	return true;
 }
 
-static bool take_asking(struct draft *t, const struct ini_item *i, struct fault *why, bool *taken)
+static bool take_function(struct draft *t, const struct ini_item *i, struct fault *why)
 {
-	static const char *const ends[] = {"none", "lf", "cr", "crlf", NULL};
-	static const char *const end_text[] = {"", "\n", "\r", "\r\n"};
-	static const char *const yes_no[] = {"no", "yes", NULL};
-	struct dialect_file *d = t->d;
-	struct { const char *key; char *out; } texts[] = {
-	    {"query", d->query}, {"identify", d->identify}, {"errors", d->errors}, {"clear", d->clear}};
+	if (function_from_name(i->value, strlen(i->value), &t->d->function) &&
+	    t->d->function != FUNCTION_NONE)
+		return true;
+	return draft_wrong(t, why, draft_value(i), "`function`: expected one such as ohm, farad, "
+	                   "volt-dc, not `%.40s`", i->value);
+}
+
+static bool take_asked(struct draft *t, const struct ini_item *i, struct fault *why)
+{
+	static const char *const words[] = {"no", "yes", NULL};
 	int n;
-	*taken = true;
-	for (size_t k = 0; k < sizeof texts / sizeof *texts; k++)
-		if (strcmp(i->key, texts[k].key) == 0)
-			return copy_text(texts[k].out, DIALECT_COMMAND_SIZE, t, i, why);
-	if (strcmp(i->key, "line end") == 0 && one_of(i->value, ends, &n)) {
-		snprintf(d->line_end, sizeof d->line_end, "%s", end_text[n]);
-	} else if (strcmp(i->key, "asked") == 0 && one_of(i->value, yes_no, &n)) {
-		t->said_asked = true;
-		t->asked = n == 1;
-	} else {
-		*taken = false;
-	}
+	if (!take_word(t, i, words, &n, why))
+		return false;
+	t->asked = n == 1;
 	return true;
 }
+
+static bool take_line_end(struct draft *t, const struct ini_item *i, struct fault *why)
+{
+	static const char *const words[] = {"none", "lf", "cr", "crlf", NULL};
+	static const char *const ends[] = {"", "\n", "\r", "\r\n"};
+	int n;
+	if (!take_word(t, i, words, &n, why))
+		return false;
+	snprintf(t->d->line_end, sizeof t->d->line_end, "%s", ends[n]);
+	return true;
+}
+
+/* What is sent: any bytes but 0, which ends them here. */
+static bool take_command(struct draft *t, const struct ini_item *i, struct fault *why)
+{
+	struct dialect_file *d = t->d;
+	struct { const char *key; char *out; size_t size; } texts[] = {
+	    {"query", d->query, sizeof d->query},    {"identify", d->identify, sizeof d->identify},
+	    {"errors", d->errors, sizeof d->errors}, {"clear", d->clear, sizeof d->clear},
+	    {"setup", d->setup, sizeof d->setup}};
+	size_t k = 0, len;
+	while (strcmp(texts[k].key, i->key) != 0)
+		k++;
+	char *out = texts[k].out;
+	if (!draft_bytes(t, i, i->value, out, texts[k].size - 1, &len, why))
+		return false;
+	out[len] = '\0';
+	if (strlen(out) != len)
+		return draft_wrong(t, why, draft_value(i), "`%s`: a byte 0 cannot be sent", i->key);
+	return true;
+}
+
+static const struct {
+	const char *key;
+	enum said_key said; /* SAID_KEYS: it does not count */
+	bool (*take)(struct draft *t, const struct ini_item *i, struct fault *why);
+} dialect_keys[] = {
+    {"name", SAID_KEYS, take_name},
+    {"summary", SAID_KEYS, take_summary},
+    {"reads", SAID_KEY_READS, take_reads},
+    {"serial", SAID_KEY_SERIAL, take_serial},
+    {"flow", SAID_KEY_FLOW, take_flow},
+    {"dtr", SAID_KEY_DTR, take_wire},
+    {"rts", SAID_KEY_RTS, take_wire},
+    {"quiet", SAID_KEY_QUIET, take_milliseconds},
+    {"function", SAID_KEY_FUNCTION, take_function},
+    {"frame", SAID_KEY_FRAME, take_frame},
+    {"gap", SAID_KEY_GAP, take_milliseconds},
+    {"sync", SAID_KEY_SYNC, take_sync},
+    {"asked", SAID_KEY_ASKED, take_asked},
+    {"query", SAID_KEY_QUERY, take_command},
+    {"line end", SAID_KEY_LINE_END, take_line_end},
+    {"setup", SAID_KEY_SETUP, take_command},
+    {"identify", SAID_KEY_IDENTIFY, take_command},
+    {"errors", SAID_KEY_ERRORS, take_command},
+    {"clear", SAID_KEY_CLEAR, take_command},
+};
+#define DIALECT_KEYS (sizeof dialect_keys / sizeof dialect_keys[0])
 
 static bool take_dialect(struct draft *t, const struct ini_item *i, struct fault *why)
 {
-	struct dialect_file *d = t->d;
-	bool taken;
-	if (strcmp(i->key, "name") == 0) {
-		if (!name_valid(i->value, strlen(i->value)))
-			return wrong(t, why, value_spot(i), "`name`: letters, digits and . _ / - were "
-			             "expected, at most 32");
-		return copy_text(d->name, sizeof d->name, t, i, why);
-	}
-	if (strcmp(i->key, "summary") == 0)
-		return copy_text(d->summary, sizeof d->summary, t, i, why);
-	if (strcmp(i->key, "reads") == 0)
-		return take_reads(t, i, why);
-	if (strcmp(i->key, "frame") == 0)
-		return take_frame(t, i, why);
-	if (strcmp(i->key, "function") == 0 &&
-	    function_from_name(i->value, strlen(i->value), &d->function))
-		return true;
-	if (!take_line(t, i, why, &taken) || (!taken && !take_asking(t, i, why, &taken)))
-		return false;
-	if (taken)
-		return true;
-	static const char *const keys[] = {"flow", "dtr", "rts", "quiet", "gap", "line end", "asked",
-	                                   "function", NULL};
-	int n;
-	if (one_of(i->key, keys, &n))
-		return wrong(t, why, value_spot(i), "`%s`: `%.40s` is not among what is expected here",
-		             i->key, i->value);
-	return wrong(t, why, (struct spot){i->line, i->key_column}, "unknown key `%s` of [dialect]",
-	             i->key);
-}
-
-/* ---- [pattern] ---- */
-
-static bool exponent_word(const char *word, size_t len, int *out)
-{
-	static const struct { const char *word; int exponent; } words[] = {
-	    {"pico", -12}, {"nano", -9}, {"micro", -6}, {"milli", -3}, {"kilo", 3}, {"mega", 6},
-	    {"giga", 9}};
-	for (size_t k = 0; k < sizeof words / sizeof *words; k++)
-		if (strlen(words[k].word) == len && memcmp(words[k].word, word, len) == 0) {
-			*out = words[k].exponent;
-			return true;
+	char list[200];
+	size_t n = 0;
+	for (size_t k = 0; k < DIALECT_KEYS; k++)
+		if (strcmp(dialect_keys[k].key, i->key) == 0) {
+			if (dialect_keys[k].said != SAID_KEYS)
+				t->said[dialect_keys[k].said] = draft_value(i);
+			return dialect_keys[k].take(t, i, why);
 		}
-	return false;
+	for (size_t k = 0; k < DIALECT_KEYS && n < sizeof list; k++)
+		n += (size_t)snprintf(list + n, sizeof list - n, "%s%s", k ? ", " : "", dialect_keys[k].key);
+	return draft_wrong(t, why, draft_key(i), "unknown key `%.40s` of [dialect]: expected %s", i->key,
+	                   list);
 }
-
-/* `unit R = ohm`, `unit mR = milli ohm`, `prefix x = kilo`, `function 2 = ohm`. */
-static bool take_word(struct draft *t, const struct ini_item *i, const char *text,
-                      struct pattern_word *words, int *count, bool prefix, bool function,
-                      struct fault *why)
-{
-	struct pattern_word w = {.function = FUNCTION_NONE};
-	const char *value = i->value;
-	size_t n = strcspn(value, " ");
-	if (*count == PATTERN_WORDS_MAX || !*text || strlen(text) >= sizeof w.text)
-		return wrong(t, why, (struct spot){i->line, i->key_column}, "`%s`: at most %d of them, each "
-		             "of 1 to %d bytes", i->key, PATTERN_WORDS_MAX, PATTERN_WORD_SIZE - 1);
-	snprintf(w.text, sizeof w.text, "%s", text);
-	if (prefix && exponent_word(value, n, &w.exponent)) {
-		value += n;
-		value += strspn(value, " ");
-	}
-	bool good = function ? function_from_name(value, strlen(value), &w.function)
-	                     : *value == '\0' && w.exponent != 0;
-	if (!good)
-		return wrong(t, why, value_spot(i), "`%s`: expected %s", i->key,
-		             function ? "a function such as ohm, farad, volt-dc"
-		                      : "pico, nano, micro, milli, kilo, mega or giga");
-	words[(*count)++] = w;
-	return true;
-}
-
-static bool take_pattern(struct draft *t, const struct ini_item *i, struct fault *why)
-{
-	struct pattern *p = &t->d->pattern;
-	t->has_pattern = true;
-	if (strcmp(i->key, "match") == 0) {
-		t->match_len = strlen(i->value);
-		t->match_at = value_spot(i);
-		if (t->match_len > PATTERN_TEXT_MAX)
-			return wrong(t, why, value_spot(i), "`match`: at most %d bytes", PATTERN_TEXT_MAX);
-		memcpy(t->match, i->value, t->match_len);
-		return true;
-	}
-	if (strncmp(i->key, "unit ", 5) == 0)
-		return take_word(t, i, i->key + 5, p->unit, &p->units, true, true, why);
-	if (strncmp(i->key, "prefix ", 7) == 0)
-		return take_word(t, i, i->key + 7, p->prefix, &p->prefixes, true, false, why);
-	if (strncmp(i->key, "function ", 9) == 0)
-		return take_word(t, i, i->key + 9, p->function, &p->functions, false, true, why);
-	if (strcmp(i->key, "overload") == 0 || strncmp(i->key, "overload ", 9) == 0) {
-		if (p->overloads == PATTERN_WORDS_MAX)
-			return wrong(t, why, value_spot(i), "at most %d overloads", PATTERN_WORDS_MAX);
-		return copy_text(p->overload[p->overloads++], PATTERN_WORD_SIZE, t, i, why);
-	}
-	return wrong(t, why, (struct spot){i->line, i->key_column}, "unknown key `%s` of [pattern]",
-	             i->key);
-}
-
-/* ---- [columns] ---- */
-
-/* The bytes of a value, escaped as in recordings. */
-static bool unescape(const char *text, char *out, size_t size, size_t *len)
-{
-	size_t at;
-	return escape_read_all(text, strlen(text), out, size, len, &at);
-}
-
-static bool take_point(struct columns *c, const char *text)
-{
-	char *end;
-	c->point = (int)strtol(text, &end, 10);
-	if (end == text || *end != ':')
-		return false;
-	for (const char *p = end + 1; *p;) {
-		p += strspn(p, " ");
-		if (!*p)
-			break;
-		if (c->point_count == COLUMNS_POINTS_MAX || p[1] != '=' || p[2] < '0' || p[2] > '9')
-			return false;
-		c->points[c->point_count].code = p[0];
-		c->points[c->point_count++].before = p[2] - '0';
-		p += 3;
-		if (*p && *p != ' ')
-			return false;
-	}
-	return c->point_count > 0;
-}
-
-/* `flag 7.3 = ac`, `flag 11 = ignore`; left or right is settled when all is read. */
-static bool take_flag(struct draft *t, const struct ini_item *i, struct fault *why)
-{
-	struct columns *c = &t->d->columns;
-	enum column_meaning means;
-	char *end;
-	int byte = (int)strtol(i->key + 5, &end, 10), bit = -1;
-	if (*end == '.') {
-		bit = end[1] - '0';
-		end += end[1] ? 2 : 1;
-	}
-	if (end == i->key + 5 || *end || bit > 7 || byte < 0 || byte >= FRAME_MAX)
-		return wrong(t, why, (struct spot){i->line, i->key_column},
-		             "`flag BYTE.BIT` was expected, bits 0 to 7, as in `flag 7.3 = ac`");
-	if (!column_meaning_find(i->value, strlen(i->value), &means) ||
-	    (bit < 0 && means != COLUMN_IGNORE))
-		return wrong(t, why, value_spot(i), "`%s`: expected volt, amp, ohm, farad, henry, hertz, "
-		             "celsius, percent, diode, pico ... giga, ac, dc, overload, hold, low-battery, "
-		             "relative, min-max, minus or ignore", i->key);
-	if (c->flag_count == COLUMNS_FLAGS_MAX)
-		return wrong(t, why, value_spot(i), "at most %d flags", COLUMNS_FLAGS_MAX);
-	unsigned char mask = bit < 0 ? 0xff : (unsigned char)(1u << bit);
-	for (int k = 0; k < c->flag_count; k++)
-		if (c->flags[k].byte == byte && (c->flags[k].mask & mask))
-			return wrong(t, why, (struct spot){i->line, i->key_column}, "this bit has a meaning "
-			             "already");
-	c->flags[c->flag_count].byte = byte;
-	c->flags[c->flag_count].mask = mask;
-	c->flags[c->flag_count++].means = means;
-	return true;
-}
-
-static bool take_columns(struct draft *t, const struct ini_item *i, struct fault *why)
-{
-	struct columns *c = &t->d->columns;
-	static const char *const sides[] = {"right", "left", NULL};
-	int n, used = 0;
-	size_t len;
-	if (!t->has_columns)
-		t->columns_at = (struct spot){i->line, i->key_column};
-	t->has_columns = true;
-	if (strncmp(i->key, "flag ", 5) == 0)
-		return take_flag(t, i, why);
-	if (strcmp(i->key, "size") == 0 && whole(i->value, 4, FRAME_MAX, &c->size))
-		return true;
-	if (strcmp(i->key, "sign") == 0 && whole(i->value, 0, FRAME_MAX - 1, &c->sign))
-		return true;
-	if (strcmp(i->key, "digits") == 0 &&
-	    sscanf(i->value, "%3d-%3d%n", &c->digits_from, &c->digits_to, &used) == 2 &&
-	    !i->value[used])
-		return true;
-	if (strcmp(i->key, "point") == 0 && take_point(c, i->value))
-		return true;
-	if (strcmp(i->key, "overload") == 0)
-		return copy_text(c->overload, sizeof c->overload, t, i, why);
-	if (strcmp(i->key, "bits") == 0 && one_of(i->value, sides, &n)) {
-		t->bits_left = n == 1;
-		return true;
-	}
-	if (strncmp(i->key, "byte ", 5) == 0 && whole(i->key + 5, 0, FRAME_MAX - 1, &n) &&
-	    c->fixed_count < COLUMNS_FIXED_MAX &&
-	    unescape(i->value, &c->fixed[c->fixed_count].byte, 1, &len) && len == 1) {
-		c->fixed[c->fixed_count++].at = n;
-		return true;
-	}
-	static const char *const keys[] = {"size", "sign", "digits", "point", "bits", NULL};
-	if (one_of(i->key, keys, &n) || strncmp(i->key, "byte ", 5) == 0)
-		return wrong(t, why, value_spot(i), "`%s`: `%.40s` is not what is expected here", i->key,
-		             i->value);
-	return wrong(t, why, (struct spot){i->line, i->key_column}, "unknown key `%s` of [columns]",
-	             i->key);
-}
-
-/* ---- [samples] ---- */
-
-static struct sample *sample_of(struct draft *t, const char *name)
-{
-	for (int k = 0; k < t->samples; k++)
-		if (strcmp(t->sample[k].name, name) == 0)
-			return &t->sample[k];
-	if (t->samples == DIALECT_SAMPLES_MAX || strlen(name) >= sizeof t->sample[0].name || !*name)
-		return NULL;
-	struct sample *s = &t->sample[t->samples++];
-	snprintf(s->name, sizeof s->name, "%s", name);
-	return s;
-}
-
-static bool take_sample(struct draft *t, const struct ini_item *i, struct fault *why)
-{
-	bool frame = strncmp(i->key, "frame ", 6) == 0;
-	if (!frame && strncmp(i->key, "means ", 6) != 0)
-		return wrong(t, why, (struct spot){i->line, i->key_column}, "`frame N` and `means N` were "
-		             "expected in [samples]");
-	struct sample *s = sample_of(t, i->key + 6);
-	if (!s)
-		return wrong(t, why, (struct spot){i->line, i->key_column}, "at most %d samples, with short "
-		             "names", DIALECT_SAMPLES_MAX);
-	if (frame) {
-		s->frame_at = value_spot(i);
-		s->has_frame = unescape(i->value, s->bytes, sizeof s->bytes, &s->len);
-		if (s->has_frame)
-			return true;
-		return wrong(t, why, value_spot(i), "a frame of at most %d bytes was expected, escaped as "
-		             "in recordings (\\r \\n \\t \\\\ \\\" \\xHH)", FRAME_MAX);
-	}
-	s->means_at = value_spot(i);
-	return copy_text(s->means, sizeof s->means, t, i, why);
-}
-
-/* What a sample was understood as, in the words of `means`. */
-static void say_understood(const struct understood *u, char *out, size_t size)
-{
-	if (u->said == SAID_NOTHING || u->said != SAID_READINGS) {
-		snprintf(out, size, "%s", u->said == SAID_NOTHING ? "nothing" : "other");
-		return;
-	}
-	const struct reading *r = &u->reading[0];
-	char value[DECIMAL_TEXT_SIZE] = "overload";
-	if (r->has_value)
-		decimal_json(r->value, value, sizeof value);
-	else if (!(r->state & READING_OVERLOAD))
-		snprintf(value, sizeof value, "invalid");
-	snprintf(out, size, "%s %s%s%s%s", function_name(r->function), value,
-	         r->state & READING_HOLD ? " hold" : "",
-	         r->state & READING_LOW_BATTERY ? " low-battery" : "",
-	         r->state & READING_RELATIVE ? " relative" : "");
-}
-
-/* The value of `means` may be written in other digits: 481.20 is 481.2. */
-static bool means_same(const char *said, const char *means)
-{
-	char function[2][32], value[2][64], rest[2][64] = {"", ""};
-	struct decimal a, b;
-	if (strcmp(said, means) == 0)
-		return true;
-	if (sscanf(said, "%31s %63s %63[^\n]", function[0], value[0], rest[0]) < 2 ||
-	    sscanf(means, "%31s %63s %63[^\n]", function[1], value[1], rest[1]) < 2)
-		return false;
-	return strcmp(function[0], function[1]) == 0 && strcmp(rest[0], rest[1]) == 0 &&
-	       decimal_parse(value[0], strlen(value[0]), &a) &&
-	       decimal_parse(value[1], strlen(value[1]), &b) && decimal_compare(a, b) == 0;
-}
-
-static bool check_sample(const struct draft *t, const struct sample *s, struct fault *why)
-{
-	struct dialect_setting setting = {.function = t->d->function, .rules = t->d->row.rules};
-	struct dialect_memory memory = {0};
-	struct frame f = {.bytes = s->bytes, .len = s->len, .fault = FRAME_GOOD};
-	struct understood u;
-	char said[128];
-	if (!s->has_frame || !s->means[0])
-		return wrong(t, why, s->has_frame ? s->frame_at : s->means_at,
-		             "sample %s wants both `frame %s` and `means %s`", s->name, s->name, s->name);
-	t->d->row.understand(&setting, &memory, &f, &u);
-	say_understood(&u, said, sizeof said);
-	if (means_same(said, s->means))
-		return true;
-	return wrong(t, why, s->means_at, "sample %s is understood as `%s`, not as `%s`%s%s", s->name,
-	             said, s->means, u.said == SAID_NOTHING ? ": " : "",
-	             u.said == SAID_NOTHING ? u.why : "");
-}
-
-/* ---- the whole file ---- */
 
 static bool take(void *arg, const struct ini_item *i, struct fault *why)
 {
+	struct draft *t = arg;
+	struct spot *section = strcmp(i->section, "columns") == 0   ? &t->columns.section
+	                       : strcmp(i->section, "pattern") == 0 ? &t->pattern.section
+	                                                            : NULL;
 	static const struct {
 		const char *section;
 		bool (*take)(struct draft *, const struct ini_item *, struct fault *);
-	} sections[] = {{"dialect", take_dialect}, {"pattern", take_pattern},
-	                {"columns", take_columns}, {"samples", take_sample}};
+	} sections[] = {{"dialect", take_dialect},       {"pattern", draft_take_pattern},
+	                {"columns", draft_take_columns}, {"samples", draft_take_sample}};
+	if (section && !i->key)
+		*section = draft_key(i);
 	for (size_t k = 0; k < sizeof sections / sizeof *sections; k++)
 		if (strcmp(sections[k].section, i->section) == 0)
-			return !i->key || sections[k].take(arg, i, why);
-	return wrong(arg, why, (struct spot){i->line, i->key ? i->key_column : i->key_column},
-	             "unknown section [%s]: dialect, pattern, columns, samples", i->section);
+			return !i->key || sections[k].take(t, i, why);
+	return draft_wrong(t, why, draft_key(i), "unknown section [%.60s]: expected dialect, pattern, "
+	                   "columns, samples", i->section);
 }
 
-static bool join_pattern(struct draft *t, struct fault *why)
+/* ---- the whole ---- */
+
+static bool said(const struct draft *t, enum said_key key)
 {
-	if (!t->match_len)
-		return wrong(t, why, t->reads_at, "reads = pattern wants `match` in [pattern]");
-	if (!pattern_compile(&t->d->pattern, t->match, t->match_len, why)) {
-		struct fault inner = *why;
-		return wrong(t, why, (struct spot){t->match_at.line, t->match_at.column + inner.column - 1},
-		             "%s", inner.text);
+	return t->said[key].line > 0;
+}
+
+/* Line settings: the shipped reader's, with what the file says above them. */
+static void join_line(struct draft *t)
+{
+	struct line_settings *l = &t->d->row.line;
+	*l = t->reads ? t->reads->line
+	              : (struct line_settings){.baud = 9600, .bits = 8, .stop = 1,
+	                                       .quiet_ms = t->asked ? QUIET_ASKED_MS : 0};
+	if (said(t, SAID_KEY_SERIAL)) {
+		l->baud = t->line.baud;
+		l->bits = t->line.bits;
+		l->parity = t->line.parity;
+		l->stop = t->line.stop;
 	}
-	t->d->row.understand = pattern_understand;
-	t->d->row.rules = &t->d->pattern;
+	if (said(t, SAID_KEY_FLOW))
+		l->flow = t->line.flow;
+	if (said(t, SAID_KEY_DTR))
+		l->dtr = t->line.dtr;
+	if (said(t, SAID_KEY_RTS))
+		l->rts = t->line.rts;
+	if (said(t, SAID_KEY_QUIET))
+		l->quiet_ms = t->line.quiet_ms;
+}
+
+/* Where a frame begins and ends. */
+static bool join_frame(struct draft *t, struct fault *why)
+{
+	struct dialect *row = &t->d->row;
+	int *size = &t->d->columns.size;
+	struct spot at = t->said[SAID_KEY_SYNC];
+	if (t->reads && !said(t, SAID_KEY_FRAME)) {
+		row->end = t->reads->end;
+		row->size = t->reads->size;
+		row->sync = said(t, SAID_KEY_SYNC) ? row->sync : t->reads->sync;
+		row->gap_us = said(t, SAID_KEY_GAP) ? row->gap_us : t->reads->gap_us;
+	}
+	if (t->own_columns && !said(t, SAID_KEY_FRAME)) {
+		row->end = FRAME_FIXED;
+		row->size = (size_t)*size;
+	}
+	if (t->own_columns && row->end == FRAME_FIXED && *size == 0)
+		*size = (int)row->size;
+	if (t->own_columns && *size == 0 && t->columns.section.line)
+		return draft_wrong(t, why, t->columns.section, "[columns] has no `size`");
+	if (t->own_columns && row->end == FRAME_FIXED && (size_t)*size != row->size)
+		return draft_wrong(t, why, t->columns.size, "`frame` says fixed %zu and `size` %d", row->size,
+		                   *size);
+	if (row->end == FRAME_FIXED && row->gap_us == 0)
+		row->gap_us = GAP_FIXED_US;
+	if (!said(t, SAID_KEY_SYNC))
+		return true;
+	if (row->end != FRAME_FIXED)
+		return draft_wrong(t, why, at, "`sync` goes with fixed frames: lines have their end");
+	if (row->sync.numbered && row->size > FRAME_NUMBERED_MAX)
+		return draft_wrong(t, why, at, "`sync`: at most %d bytes can be numbered, and there are %zu",
+		                   FRAME_NUMBERED_MAX, row->size);
+	if ((size_t)row->sync.heads + row->sync.tails > row->size)
+		return draft_wrong(t, why, at, "`sync`: head and tail are longer than the frame");
 	return true;
 }
 
-static bool join_columns(struct draft *t, struct fault *why)
+static bool setup_fits(const char *setup)
 {
-	struct columns *c = &t->d->columns;
-	if (!t->has_columns)
-		return wrong(t, why, t->reads_at, "reads = columns wants a section [columns]");
-	for (int k = 0; t->bits_left && k < c->flag_count; k++) {
-		unsigned char mask = 0;
-		for (int bit = 0; bit < 8; bit++)
-			if (c->flags[k].mask & 1u << bit)
-				mask |= (unsigned char)(0x80u >> bit);
-		c->flags[k].mask = mask;
+	int count = 1;
+	for (const char *bar; (bar = strstr(setup, " | ")); setup = bar + 3, count++)
+		if (bar == setup || bar - setup >= DIALECT_COMMAND_SIZE)
+			return false;
+	return *setup && strlen(setup) < DIALECT_COMMAND_SIZE && count <= DIALECT_SETUPS_MAX;
+}
+
+/* A command: the file's, else the shipped reader's; an empty one is none. */
+static const char *command(const struct draft *t, enum said_key key, const char *own,
+                           const char *shipped)
+{
+	if (said(t, key))
+		return *own ? own : NULL;
+	return t->reads && t->asked && shipped ? shipped : NULL;
+}
+
+static bool join_asking(struct draft *t, struct fault *why)
+{
+	static const enum said_key sending[] = {SAID_KEY_QUERY, SAID_KEY_LINE_END, SAID_KEY_SETUP,
+	                                        SAID_KEY_IDENTIFY, SAID_KEY_ERRORS, SAID_KEY_CLEAR};
+	struct dialect_file *d = t->d;
+	struct dialect *row = &d->row;
+	const struct dialect *r = t->reads;
+	if (!said(t, SAID_KEY_ASKED))
+		t->asked = r && r->asked;
+	row->asked = t->asked;
+	for (size_t k = 0; !t->asked && k < sizeof sending / sizeof *sending; k++)
+		if (said(t, sending[k]))
+			return draft_wrong(t, why, t->said[sending[k]], "nothing is sent to a meter that is "
+			                   "listened to: expected `asked = yes` with this");
+	row->query = command(t, SAID_KEY_QUERY, d->query, r ? r->query : NULL);
+	row->identify = command(t, SAID_KEY_IDENTIFY, d->identify, r ? r->identify : NULL);
+	row->error_query = command(t, SAID_KEY_ERRORS, d->errors, r ? r->error_query : NULL);
+	row->clear = command(t, SAID_KEY_CLEAR, d->clear, r ? r->clear : NULL);
+	row->setup = command(t, SAID_KEY_SETUP, d->setup, r ? r->setup : NULL);
+	if (!t->asked)
+		return true;
+	row->line_end = said(t, SAID_KEY_LINE_END) || !r || !r->line_end ? d->line_end : r->line_end;
+	if (!row->query)
+		return draft_wrong(t, why, t->said[said(t, SAID_KEY_ASKED) ? SAID_KEY_ASKED : SAID_KEY_READS],
+		                   "a dialect that asks wants a `query`");
+	if (row->setup && !setup_fits(row->setup))
+		return draft_wrong(t, why, t->said[SAID_KEY_SETUP], "`setup`: expected at most %d commands "
+		                   "of at most %d bytes with ` | ` between them", DIALECT_SETUPS_MAX,
+		                   DIALECT_COMMAND_SIZE - 1);
+	/* An answer that its reader cannot tell would be waited for in vain. */
+	bool scpi = r && r->identify;
+	if (row->identify && !scpi && !t->pattern.identity.len)
+		return draft_wrong(t, why, t->said[SAID_KEY_IDENTIFY], "`identify` wants a reader that knows "
+		                   "the answer: scpi, or a pattern with `identity`");
+	if (row->error_query && !scpi && !t->pattern.error.len)
+		return draft_wrong(t, why, t->said[SAID_KEY_ERRORS], "`errors` wants a reader that knows the "
+		                   "answer: scpi, or a pattern with `error`");
+	return true;
+}
+
+static bool join_reader(struct draft *t, struct fault *why)
+{
+	struct dialect_file *d = t->d;
+	struct dialect *row = &d->row;
+	if (!t->own_columns && t->columns.section.line)
+		return draft_wrong(t, why, t->columns.section, "[columns] goes with `reads = columns`");
+	if (!t->own_pattern && t->pattern.section.line)
+		return draft_wrong(t, why, t->pattern.section, "[pattern] goes with `reads = pattern`");
+	if (t->own_pattern) {
+		row->understand = pattern_understand;
+		row->rules = &d->pattern;
+		if (!draft_join_pattern(t, why))
+			return false;
+		row->bare = !pattern_says_function(&d->pattern);
+	} else if (t->own_columns) {
+		row->understand = columns_understand;
+		row->rules = &d->columns;
+		if (!draft_join_columns(t, why))
+			return false;
+		row->bare = !columns_say_unit(&d->columns);
+	} else {
+		row->understand = t->reads->understand;
+		row->rules = t->reads->rules;
+		row->bare = t->reads->bare;
 	}
-	if (!columns_check(c, why)) {
-		struct fault inner = *why;
-		return wrong(t, why, t->columns_at, "%s", inner.text);
-	}
-	t->d->row.understand = columns_understand;
-	t->d->row.rules = c;
-	t->d->row.end = FRAME_FIXED;
-	t->d->row.size = (size_t)c->size;
+	row->bare = row->bare && d->function == FUNCTION_NONE;
 	return true;
 }
 
@@ -525,41 +439,19 @@ static bool join(struct draft *t, struct fault *why)
 {
 	struct dialect_file *d = t->d;
 	struct spot top = {1, 1};
-	if (!d->name[0])
-		return wrong(t, why, top, "[dialect] has no `name`");
-	if (!t->said_reads)
-		return wrong(t, why, top, "[dialect] has no `reads`");
-	if ((t->own_pattern && !join_pattern(t, why)) || (t->own_columns && !join_columns(t, why)))
-		return false;
-	if (t->reads) {
-		d->row.understand = t->reads->understand;
-		d->row.rules = t->reads->rules;
-		if (!t->said_frame) {
-			d->row.end = t->reads->end;
-			d->row.size = t->reads->size;
-			d->row.gap_us = t->reads->gap_us;
-		}
-	}
 	d->row.name = d->name;
 	d->row.summary = d->summary;
-	d->row.asked = t->said_asked ? t->asked : t->reads && t->reads->asked;
-	d->row.query = d->query[0] ? d->query : t->reads ? t->reads->query : NULL;
-	d->row.identify = d->identify[0] ? d->identify : NULL;
-	d->row.error_query = d->errors[0] ? d->errors : NULL;
-	d->row.clear = d->clear[0] ? d->clear : NULL;
-	d->row.line_end = d->line_end;
-	d->row.bare = t->reads && t->reads->bare && d->function == FUNCTION_NONE;
-	if (d->row.asked && (!d->row.query || !d->row.query[0]))
-		return wrong(t, why, top, "a dialect that asks wants a `query`");
-	if (d->row.end == FRAME_FIXED && d->row.gap_us == 0)
-		d->row.gap_us = 30000;
+	if (!d->name[0])
+		return draft_wrong(t, why, top, "[dialect] has no `name`");
+	if (!said(t, SAID_KEY_READS))
+		return draft_wrong(t, why, top, "[dialect] has no `reads`");
+	if (!join_asking(t, why) || !join_frame(t, why) || !join_reader(t, why))
+		return false;
+	join_line(t);
 	if (t->samples == 0)
-		return wrong(t, why, top, "no samples: [samples] wants at least one frame and what it means");
-	for (int k = 0; k < t->samples; k++)
-		if (!check_sample(t, &t->sample[k], why))
-			return false;
-	d->samples = t->samples;
-	return true;
+		return draft_wrong(t, why, top, "no samples: [samples] wants at least one frame and what it "
+		                   "means");
+	return draft_check_samples(t, why);
 }
 
 bool dialect_file_load(struct dialect_file *d, const char *file, const char *text, size_t len,
@@ -573,9 +465,7 @@ bool dialect_file_load(struct dialect_file *d, const char *file, const char *tex
 	}
 	t->d = d;
 	t->file = file;
-	d->columns.sign = d->columns.point = -1;
-	d->columns.digits_to = -1;
-	d->row.line = (struct line_settings){.baud = 9600, .bits = 8, .stop = 1};
+	d->columns.sign = d->columns.function.field.column = -1;
 	snprintf(d->line_end, sizeof d->line_end, "\n");
 	bool good = ini_parse(file, text, len, take, t, why) && join(t, why);
 	free(t);

@@ -204,6 +204,12 @@ static bool take_prefix_and_unit(struct rest *r, struct reading *out, struct und
 	return true;
 }
 
+bool unit_doubtful(const char *line, const char *unit)
+{
+	char before = unit > line ? unit[-1] : ' ';
+	return ((before >= '0' && before <= '9') || before == '.') && (*unit == '\xb5' || *unit == '\xb0');
+}
+
 bool unit_read(const char *text, size_t len, enum function *f, int *prefix)
 {
 	struct rest r = {text, text + len};
@@ -234,7 +240,10 @@ static bool read_line(struct rest line, struct reading *out, struct understood *
 	enum coupling coupling;
 	if (!take_coupling(&line, &coupling, said) || !take_value(&line, out, said))
 		return false;
+	const char *number_end = line.at;
 	skip_spaces(&line);
+	if (line.at < line.end && line.at == number_end && unit_doubtful(line.at - 1, line.at))
+		return nothing(said, "a space was expected before a micro or degree sign of one byte");
 	if (!take_prefix_and_unit(&line, out, said) || !couple(out, coupling, said))
 		return false;
 	if (!out->has_value)

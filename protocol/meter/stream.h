@@ -15,7 +15,9 @@
  *
  * Spaces and tabs may stand around the line, after the sign and between the parts
  * of the first row, but not between prefix and unit.  A degree sign (U+00B0 or the
- * byte B0) may stand before C.
+ * byte B0) may stand before C.  The bytes B5 and B0 are read behind a space only:
+ * right after the number they may be a 5 or 0 with a bit too much (a line of seven
+ * bits and odd parity that is read as eight sends 120C as 12, B0, C).
  *
  * Case: a prefix is exactly what SI says, so m is always milli and M always mega,
  * whatever the case of the unit (MOHM is mega, mohm is milli); only k may be K,
@@ -40,5 +42,9 @@ void ascii_unit_understand(const struct dialect_setting *setting, struct dialect
  * `text` must be that.  Volts and amperes come as DC.  False where it is not.
  */
 bool unit_read(const char *text, size_t len, enum function *f, int *prefix);
+
+/* Does `unit`, a place in the line that begins at `line`, begin with the byte B5 or B0
+ * right after a digit?  Then that byte may be a spoilt digit. */
+bool unit_doubtful(const char *line, const char *unit);
 
 #endif

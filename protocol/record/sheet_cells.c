@@ -4,6 +4,8 @@
  */
 #include "protocol/record/sheet_cells.h"
 
+#include "protocol/trade/marking.h"
+
 #include <string.h>
 
 const char *const sheet_column_name[SHEET_COLUMNS] = {
@@ -83,7 +85,8 @@ static bool kind_takes(enum kind k, enum function f)
 	}
 }
 
-static bool nominal_cell(struct position *p, const char *cell, struct fault *why)
+/* As a value with its unit or prefix. */
+static bool nominal_written(struct position *p, const char *cell, struct fault *why)
 {
 	size_t len = strlen(cell);
 	enum function f, own = kind_function(p->kind);
@@ -101,6 +104,44 @@ static bool nominal_cell(struct position *p, const char *cell, struct fault *why
 		return false;
 	p->has_nominal = true;
 	p->function = f;
+	return true;
+}
+
+/* A capacitor's number without a unit: nobody writes farads so.  With an exponent
+ * it is a number of farads, as programs write them. */
+static bool is_bare_capacitor(const struct position *p, const char *cell)
+{
+	return kind_function(p->kind) == FUNCTION_FARAD && cell[strspn(cell, "0123456789.")] == '\0';
+}
+
+/* As it stands on the part (104K, .047/400, brown black yellow), where that can
+ * mean one value only; a tolerance that is marked counts where none is written. */
+static bool nominal_marked(struct position *p, const char *cell, struct fault *why)
+{
+	enum function own = kind_function(p->kind);
+	if (own != FUNCTION_OHM && own != FUNCTION_FARAD) {
+		fault_set(why, "no marking is known for a %s", kind_name(p->kind));
+		return false;
+	}
+	/* A comma is a point on parts and a slip in sheets. */
+	for (const char *c = strchr(cell, ','); c; c = strchr(c + 1, ','))
+		if (c[1] >= '0' && c[1] <= '9') {
+			fault_at(why, NULL, 0, (int)(c - cell) + 1, "a comma is not a point: write 4.7");
+			return false;
+		}
+	p->has_nominal = marking_value(cell, strlen(cell), own, &p->nominal, &p->tolerance, why);
+	p->function = own;
+	return p->has_nominal;
+}
+
+static bool nominal_cell(struct position *p, const char *cell, struct fault *why)
+{
+	struct fault marked;
+	if (is_bare_capacitor(p, cell))
+		return nominal_marked(p, cell, why);
+	if (!nominal_written(p, cell, why))
+		/* What is wrong with it as a value says more than that it is no marking. */
+		return nominal_marked(p, cell, &marked);
 	return true;
 }
 
