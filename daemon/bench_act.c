@@ -51,6 +51,8 @@ static bool bind_meter(struct bench *b, int64_t t, const char *position, int qua
 		aim.quantity = quantity_asked(b, aim.place, quantity);
 		b->position[aim.place].choice = ++b->choice;
 		bench_taped(b, t, "at", "%s %s %s", position, quantity_name(aim.quantity), meter);
+	} else {
+		bench_taped(b, t, "meter", "%s free", meter);
 	}
 	m->bound = aim;
 	m->before.place = -1;
@@ -296,10 +298,13 @@ static bool act_meter(struct bench *b, int64_t t, const struct words *w, struct 
 	if (i < 0)
 		return expect(why, w, 0, "the name of a meter that is configured");
 	bool gone = w->count > 1 && strcmp(w->word[1], "gone") == 0;
-	if (!gone && !(w->count == 2 && strcmp(w->word[1], "back") == 0))
-		return expect(why, w, 1, "gone or back");
+	bool free = w->count == 2 && strcmp(w->word[1], "free") == 0; /* bound no more */
+	if (!gone && !free && !(w->count == 2 && strcmp(w->word[1], "back") == 0))
+		return expect(why, w, 1, "gone, back or free");
 	if (t < 0)
 		return true;
+	if (free)
+		return bench_at(b, t, NULL, -1, w->word[0], why);
 	if (gone)
 		bench_line_gone(b, t, i, w->count > 2 ? w->tail[2] : "unplugged");
 	else

@@ -137,9 +137,10 @@ static const struct scene meters_rows[] = {
      "@0 at C1 value blue\n" WALK R1_TOUCHED OPEN R2_TOUCHED OPEN
      "blue every 0.5\nblue ~0.021 nF *9\nblue ~101.3 nF *8\nblue ~0.021 nF *3\n@9.4 undo\n",
      "R1 red 100.2 kohm; R2 red 98.4 kohm; C1 blue 101.3 nF; strike C1", "", "R1; R2; R3", ""},
-    {"freed again it follows the walk",
-     "@0 at R3 value blue\n" OPEN "@0.5 at R1\nblue OL MOhm *8\nblue ~46.9 kOhm *8\nblue OL MOhm *6\n",
-     "R3 blue 46.9 kohm", NULL, NULL, NULL},
+    {"freed again it follows what is chosen",
+     "@0 at R3 value blue\n@4 at R1\n@4.1 meter blue free\nblue OL MOhm *6\nblue ~46.9 kOhm *8\n"
+     "blue OL MOhm *6\nblue ~100.4 kOhm *8\nblue OL MOhm *6\n",
+     "R3 blue 46.9 kohm; R1 blue 100.4 kohm", "", NULL, ""},
     {"the wrong function logs nothing, and does not hold up the walk",
      WALK R1_TOUCHED OPEN R2_TOUCHED OPEN "blue ~5.02 V DC *60\n",
      "R1 red 100.2 kohm; R2 red 98.4 kohm", NULL, "R1; R2; R3", ""},
