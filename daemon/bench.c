@@ -22,24 +22,29 @@
 
 /* ---- the way of a reading ---- */
 
-static const char *chosen_name(const struct bench *b, const struct bench_meter *m)
+/* The position that a reading of this meter is for, "" for none. */
+static const char *aim_name(const struct bench *b, const struct bench_meter *m)
 {
-	int place = position_of_meter(b, m);
+	int place = walk_aim(b, m).place;
 	return place < 0 ? "" : b->position[place].row.position.name;
 }
 
 static void settle_said(struct bench *b, struct bench_meter *m, int64_t t, unsigned events)
 {
 	m->lifted = !settle_touching(&m->settle);
+	if (events & (SETTLE_LIFTED | SETTLE_TOUCHED)) {
+		m->nowhere = false;
+		walk_lifted(b, m);
+	}
 	/* A held value outlives its lift (the hands are busy); a new touch ends it. */
 	if (events & SETTLE_TOUCHED)
-		m->waits = false;
+		m->held.waits = false;
 	if (events & SETTLE_SETTLED)
 		capture_settled(b, m, t);
 	if (events & SETTLE_DOUBT)
 		capture_doubt(b, m, t);
 	if ((events & SETTLE_MOVING) && !m->spent)
-		bench_event(b, "moving", "meter", m->config->name, "position", chosen_name(b, m), "text",
+		bench_event(b, "moving", "meter", m->config->name, "position", aim_name(b, m), "text",
 		            "keeps moving: wait, or take it as it stands", NULL);
 	walk_on_meter(b, m, t);
 }
@@ -48,7 +53,7 @@ static void on_reading(void *arg, const struct reading *r)
 {
 	struct bench_meter *m = arg;
 	struct bench *b = m->bench;
-	const char *position = chosen_name(b, m);
+	const char *position = aim_name(b, m);
 	if (!trail_continues(&m->trail, r, position))
 		bench_end_run(b, m);
 	trail_add(&m->trail, r, position);
@@ -56,6 +61,7 @@ static void on_reading(void *arg, const struct reading *r)
 		b->next_save = b->now + SAVE_EVERY_US;
 	m->last = *r;
 	m->has_last = true;
+	m->unheard = false;
 	settle_said(b, m, r->t > b->now ? r->t : b->now, settle_reading(&m->settle, r));
 }
 
@@ -106,7 +112,7 @@ static void away(struct bench *b, struct bench_meter *m, int64_t t, const char *
 {
 	if (m->gone)
 		return;
-	m->gone = true;
+	m->gone = m->unheard = true;
 	m->gone_at = t;
 	snprintf(m->gone_cause, sizeof m->gone_cause, "%s", cause);
 	bench_end_run(b, m);
@@ -301,9 +307,8 @@ static bool begin_meter(struct bench *b, int i)
 	m->bench = b;
 	m->index = i;
 	m->config = &b->config->meter[i];
-	m->bound = -1;
+	m->bound.place = m->before.place = -1;
 	m->lifted = true;
-	m->looks = -1;
 	struct meter_config mc;
 	fill_meter_config(m->config, &mc);
 	mc.replay = b->replay;
@@ -336,7 +341,7 @@ struct bench *bench_open(const struct bench_options *options, struct fault *why)
 	b->hooks = options->hooks;
 	b->replay = options->replay;
 	b->utc = options->utc;
-	b->chosen = b->before = -1;
+	b->chosen = b->last = -1;
 	b->next_save = INT64_MAX;
 	snprintf(b->boot, sizeof b->boot, "%s", options->boot ? options->boot : "");
 	snprintf(b->version, sizeof b->version, "%s", options->version ? options->version : "");
@@ -362,6 +367,7 @@ void bench_free(struct bench *b)
 		return;
 	free(b->meter);
 	free(b->position);
+	free(b->by_name);
 	free(b->made);
 	free(b->pending);
 	free(b->body);

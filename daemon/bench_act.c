@@ -28,8 +28,14 @@ void bench_taped(struct bench *b, int64_t t, const char *act, const char *format
 
 /* ---- choosing ---- */
 
-static bool bind_meter(struct bench *b, int64_t t, const char *position, const char *meter,
-                       struct fault *why)
+static enum quantity quantity_asked(const struct bench *b, int place, int quantity)
+{
+	return quantity >= 0 ? (enum quantity)quantity
+	                     : position_first_quantity(&b->position[place].row.position);
+}
+
+static bool bind_meter(struct bench *b, int64_t t, const char *position, int quantity,
+                       const char *meter, struct fault *why)
 {
 	int i = bench_meter_index(b, meter);
 	if (i < 0) {
@@ -37,15 +43,20 @@ static bool bind_meter(struct bench *b, int64_t t, const char *position, const c
 		return false;
 	}
 	struct bench_meter *m = &b->meter[i];
-	int place = -1;
+	struct aim aim = {-1, QUANTITY_VALUE};
 	if (position) {
-		place = job_place(b, t, position, why);
-		if (place < 0)
+		aim.place = job_place(b, t, position, why);
+		if (aim.place < 0)
 			return false;
-		b->position[place].choice = ++b->choice;
+		aim.quantity = quantity_asked(b, aim.place, quantity);
+		b->position[aim.place].choice = ++b->choice;
+		bench_taped(b, t, "at", "%s %s %s", position, quantity_name(aim.quantity), meter);
+	} else {
+		bench_taped(b, t, "meter", "%s free", meter);
 	}
-	m->bound = place;
-	m->waits = false;
+	m->bound = aim;
+	m->before.place = -1;
+	m->held.waits = false;
 	walk_expect(b);
 	bench_event(b, position ? "bound" : "freed", "meter", meter, "position", position, NULL);
 	return true;
@@ -55,38 +66,18 @@ bool bench_at(struct bench *b, int64_t t, const char *position, int quantity, co
               struct fault *why)
 {
 	bench_run_until(b, t);
-	if (meter) {
-		if (!bind_meter(b, t, position, meter, why))
-			return false;
-		if (position)
-			bench_taped(b, t, "at", "%s %s %s", position,
-			      quantity_name(position_quantity(b, position_find(b, position))), meter);
-		return true;
-	}
+	if (meter)
+		return bind_meter(b, t, position, quantity, meter, why);
 	int place = job_place(b, t, position, why);
 	if (place < 0)
 		return false;
-	enum quantity q = quantity >= 0 ? (enum quantity)quantity
-	                                : position_first_quantity(&b->position[place].row.position);
+	enum quantity q = quantity_asked(b, place, quantity);
 	bench_taped(b, t, "at", "%s %s", position, quantity_name(q));
-	struct bench_meter *held = NULL;
-	for (int i = 0; i < b->meters; i++)
-		if (b->meter[i].bound < 0 && b->meter[i].waits && !b->meter[i].doubt &&
-		    b->meter[i].looks == place)
-			held = &b->meter[i];
-	if (place == b->chosen)
-		for (int i = 0; i < b->meters; i++)
-			b->meter[i].spent = false; /* chosen again: measure it again */
-	struct settle_result value;
-	if (held)
-		value = held->held;
-	walk_choose(b, place, q);
-	if (!held)
-		return true;
-	struct fault ignored;
-	if (!capture_entry(b, held, t, place, &value, (struct bench_wait){0}, &ignored))
-		bench_event(b, "not-logged", "position", position, "why", ignored.text, NULL);
-	bench_timers(held);
+	/* Chosen again: measure it again. */
+	for (int i = 0; place == b->chosen && i < b->meters; i++)
+		if (b->meter[i].spent_place == place)
+			b->meter[i].spent = false;
+	capture_chosen(b, t, place, q);
 	return true;
 }
 
@@ -159,12 +150,10 @@ bool bench_walk(struct bench *b, int64_t t, bool on, struct fault *why)
 	b->walk = on;
 	b->announced_all = false;
 	bench_event(b, "walk", "walk", on ? "on" : "off", NULL);
-	if (on && b->chosen < 0 && walk_next(b, -1) >= 0) {
-		int first = walk_next(b, -1);
-		walk_choose(b, first, position_first_quantity(&b->position[first].row.position));
-	} else if (on) {
-		walk_made(b, t); /* what is up may have its entry already */
-	}
+	if (on && b->chosen < 0)
+		walk_first(b);
+	else if (on)
+		walk_made(b); /* what is up may have its entry already */
 	return true;
 }
 
@@ -309,10 +298,13 @@ static bool act_meter(struct bench *b, int64_t t, const struct words *w, struct 
 	if (i < 0)
 		return expect(why, w, 0, "the name of a meter that is configured");
 	bool gone = w->count > 1 && strcmp(w->word[1], "gone") == 0;
-	if (!gone && !(w->count == 2 && strcmp(w->word[1], "back") == 0))
-		return expect(why, w, 1, "gone or back");
+	bool free = w->count == 2 && strcmp(w->word[1], "free") == 0; /* bound no more */
+	if (!gone && !free && !(w->count == 2 && strcmp(w->word[1], "back") == 0))
+		return expect(why, w, 1, "gone, back or free");
 	if (t < 0)
 		return true;
+	if (free)
+		return bench_at(b, t, NULL, -1, w->word[0], why);
 	if (gone)
 		bench_line_gone(b, t, i, w->count > 2 ? w->tail[2] : "unplugged");
 	else

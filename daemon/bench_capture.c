@@ -57,9 +57,8 @@ static struct limits limits_of(const struct position *p, const struct tolerance 
 	return limits;
 }
 
-void entry_judge(const struct bench *b, const struct position *p, struct entry *e)
+void entry_judge(const struct position *p, struct entry *e)
 {
-	(void)b;
 	struct judgement j = {.has_value = e->has_value, .value = e->value, .has_above = e->has_above,
 	                      .above = e->above, .u = e->u, .kind = p->kind, .function = e->function,
 	                      .in_circuit = e->reach == REACH_IN_CIRCUIT, .settled = e->settled};
@@ -106,63 +105,68 @@ static bool fits_place(const struct bench *b, int place, enum function f, double
 	       (!l.has_high || value <= decimal_double(l.high) + U);
 }
 
-/* The last, the next or the twin position that this value fits, -1 for none. */
-static int looks_like(const struct bench *b, const struct bench_meter *m, int place,
-                      const struct settle_result *r)
+/* What this meter settled on, as an entry without a position. */
+static double value_of(const struct bench_meter *m, const struct settle_result *r, double *U)
 {
-	const struct position *p = &b->position[place].row.position;
-	double value = decimal_double(r->value);
-	if (r->overload || !p->has_nominal || position_quantity(b, place) != position_first_quantity(p) ||
-	    !far_from(value, decimal_double(p->nominal)))
-		return -1;
 	struct entry e = {.has_value = true, .value = r->value, .function = r->function};
 	entry_uncertainty(m, r, &e);
-	int sheet_next = b->positions > 1 ? (place + 1) % b->positions : -1;
-	int candidate[] = {b->before, walk_next(b, place), sheet_next,
+	*U = 2 * e.u;
+	return decimal_double(r->value);
+}
+
+/* The last, the next or the twin position that this value fits, -1 for none. */
+static int looks_like(const struct bench *b, const struct bench_meter *m, struct aim aim,
+                      const struct settle_result *r)
+{
+	const struct position *p = &b->position[aim.place].row.position;
+	double U, value = value_of(m, r, &U);
+	if (r->overload || !p->has_nominal || aim.quantity != position_first_quantity(p) ||
+	    !far_from(value, decimal_double(p->nominal)))
+		return -1;
+	int sheet_next = b->positions > 1 ? (aim.place + 1) % b->positions : -1;
+	int candidate[] = {b->last, walk_next(b, aim.place), sheet_next,
 	                   p->twin[0] ? position_find(b, p->twin) : -1};
 	for (size_t i = 0; i < sizeof candidate / sizeof *candidate; i++)
-		if (candidate[i] != place && fits_place(b, candidate[i], r->function, value, 2 * e.u))
+		if (candidate[i] != aim.place && fits_place(b, candidate[i], r->function, value, U))
 			return candidate[i];
 	return -1;
 }
 
 /* Has this meter an entry here already, made since the position was last chosen? */
-static bool already_made(const struct bench *b, const struct bench_meter *m, int place,
-                         enum quantity q)
+static bool already_made(const struct bench *b, const struct bench_meter *m, struct aim aim)
 {
-	const struct bench_position *pl = &b->position[place];
-	for (int i = b->mades - 1; i >= 0; i--) {
+	const struct bench_position *p = &b->position[aim.place];
+	for (int i = p->newest; i >= 0; i = b->made[i].older) {
 		const struct entry *e = &b->made[i].entry;
-		if (!e->struck && b->made[i].choice >= pl->choice && e->quantity == q &&
+		if (!e->struck && b->made[i].choice >= p->choice && e->quantity == aim.quantity &&
 		    e->condition == b->condition && e->reach == b->reach &&
-		    strcmp(e->meter, m->config->name) == 0 &&
-		    strcmp(e->position, pl->row.position.name) == 0)
+		    strcmp(e->meter, m->config->name) == 0)
 			return true;
 	}
 	return false;
 }
 
-static void refuse(struct bench *b, const struct bench_meter *m, int place, const char *why)
+static const char *name_of(const struct bench *b, int place)
 {
-	bench_event(b, "refused", "meter", m->config->name, "position",
-	            place >= 0 ? b->position[place].row.position.name : NULL, "why", why, NULL);
+	return place >= 0 ? b->position[place].row.position.name : NULL;
 }
 
-/* May what this meter reads be logged to this place at all? */
-static bool suits(const struct bench *b, const struct bench_meter *m, int place,
-                  enum function f, struct fault *why)
+static void refuse(struct bench *b, const struct bench_meter *m, int place, const char *why)
 {
-	const struct position *p = &b->position[place].row.position;
-	enum function wanted = position_function(p, position_quantity(b, place));
-	if (wanted != FUNCTION_NONE && wanted != f) {
-		fault_set(why, "%s reads %s, and %s wants %s: turn the dial, or choose another position",
-		          m->config->name, function_name(f), p->name, function_name(wanted));
-		return false;
-	}
-	if (position_quantity(b, place) == QUANTITY_VOLTS && f != FUNCTION_VOLT_DC &&
-	    f != FUNCTION_VOLT_AC) {
-		fault_set(why, "%s reads %s, and volts are asked for at %s", m->config->name,
-		          function_name(f), p->name);
+	bench_event(b, "refused", "meter", m->config->name, "position", name_of(b, place), "why", why,
+	            NULL);
+}
+
+/* May what this meter reads be logged there at all? */
+bool capture_suits(const struct bench *b, const struct bench_meter *m, struct aim aim,
+                   enum function f, struct fault *why)
+{
+	const struct position *p = &b->position[aim.place].row.position;
+	if (!position_takes(p, aim.quantity, f)) {
+		enum function wanted = position_function(p, aim.quantity);
+		fault_set(why, "%s reads %s, and %s of %s wants %s: turn the dial, or choose another "
+		          "position", m->config->name, function_name(f), quantity_name(aim.quantity),
+		          p->name, wanted == FUNCTION_NONE ? "something else" : function_name(wanted));
 		return false;
 	}
 	if (b->live && (f == FUNCTION_OHM || f == FUNCTION_FARAD)) {
@@ -175,15 +179,15 @@ static bool suits(const struct bench *b, const struct bench_meter *m, int place,
 
 /* ---- the entry ---- */
 
-static void fill_entry(const struct bench *b, const struct bench_meter *m, int64_t t, int place,
-                       const struct settle_result *r, struct entry *e)
+static void fill_entry(const struct bench *b, const struct bench_meter *m, int64_t t,
+                       const struct capture *c, struct entry *e)
 {
-	const struct position *p = &b->position[place].row.position;
+	const struct settle_result *r = c->r;
 	memset(e, 0, sizeof *e);
 	e->t = t;
-	snprintf(e->position, sizeof e->position, "%s", p->name);
+	snprintf(e->position, sizeof e->position, "%s", name_of(b, c->aim.place));
 	snprintf(e->meter, sizeof e->meter, "%s", m->config->name);
-	e->quantity = position_quantity(b, place);
+	e->quantity = c->aim.quantity;
 	e->condition = b->condition;
 	e->reach = b->reach;
 	e->source = SOURCE_METER;
@@ -195,41 +199,26 @@ static void fill_entry(const struct bench *b, const struct bench_meter *m, int64
 	e->n = r->n;
 	/* Open is at rest: only a value that still moved is not settled. */
 	e->settled = r->settled || r->overload;
-	if (r->overload)
-		e->has_above = false;
 }
 
-bool capture_entry(struct bench *b, struct bench_meter *m, int64_t t, int place,
-                   const struct settle_result *r, struct bench_wait w, struct fault *why)
+/* Entry and run go to the log as one transaction.  Returns the entry's ticket. */
+static uint64_t put_entry(struct bench *b, struct bench_meter *m, int64_t t,
+                          const struct settle_result *r, const struct entry *e,
+                          struct entry_beside *beside, struct fault *why)
 {
-	if (!job_need(b, t, why) || !bench_grow((void **)&b->made, b->mades, &b->mades_size,
-	                                        sizeof *b->made))
-		return false;
-	struct made *made = &b->made[b->mades];
-	struct entry_beside beside = {.job = b->job};
-	char shown[80], frames[METER_FRAMES][METER_FRAME_TEXT];
-	fill_entry(b, m, t, place, r, &made->entry);
-	beside.accuracy_assumed = entry_uncertainty(m, r, &made->entry);
-	entry_judge(b, &b->position[place].row.position, &made->entry);
-	entry_shown(&made->entry, shown, sizeof shown);
-	beside.shown = shown;
-	beside.frame_count = meter_last_frames(&m->machine, ENTRY_FRAMES_MAX, frames);
-	for (int i = 0; i < beside.frame_count; i++)
-		beside.frames[i] = frames[i];
-
 	uint64_t ticket = log_next_ticket(b->log);
 	bool run = m->trail.n > 0;
-	beside.trail_count = trail_parts(&m->trail, r->from, r->to, ticket, beside.trail,
-	                                 ENTRY_TRAIL_MAX);
 	struct text trail, body;
+	beside->trail_count = trail_parts(&m->trail, r->from, r->to, ticket, beside->trail,
+	                                  ENTRY_TRAIL_MAX);
 	text_begin(&trail, b->body2, BENCH_BODY_SIZE);
 	text_begin(&body, b->body, BENCH_BODY_SIZE);
 	if (run)
 		trail_write(&m->trail, b->job, m->config->name, &trail);
-	entry_write(&body, &made->entry, &beside);
+	entry_write(&body, e, beside);
 	if (trail.failed || body.failed) {
 		fault_set(why, "the entry does not fit its buffer");
-		return false;
+		return 0;
 	}
 	struct log_draft draft[2];
 	size_t n = 0;
@@ -238,19 +227,39 @@ bool capture_entry(struct bench *b, struct bench_meter *m, int64_t t, int place,
 	draft[n++] = (struct log_draft){b->utc + t, "entry", body.bytes, body.len};
 	b->log_refused = !log_append(b->log, draft, n, run ? m->config->name : NULL, why);
 	if (b->log_refused)
-		return false;
+		return 0;
 	if (run)
 		bench_pend_run(b, m, ticket++);
-	made->ticket = ticket;
-	made->choice = b->choice;
-	made->undone = 0;
+	return ticket;
+}
+
+bool capture_entry(struct bench *b, struct bench_meter *m, int64_t t, const struct capture *c,
+                   struct bench_wait w, struct fault *why)
+{
+	if (!job_need(b, t, why) || !made_room(b))
+		return false;
+	struct entry e;
+	struct entry_beside beside = {.job = b->job};
+	char shown[80], frames[METER_FRAMES][METER_FRAME_TEXT];
+	fill_entry(b, m, t, c, &e);
+	beside.accuracy_assumed = entry_uncertainty(m, c->r, &e);
+	entry_judge(&b->position[c->aim.place].row.position, &e);
+	entry_shown(&e, shown, sizeof shown);
+	beside.shown = shown;
+	beside.frame_count = meter_frames_write(c->frames, ENTRY_FRAMES_MAX, frames);
+	for (int i = 0; i < beside.frame_count; i++)
+		beside.frames[i] = frames[i];
+	uint64_t ticket = put_entry(b, m, t, c->r, &e, &beside, why);
+	if (!ticket)
+		return false;
 	struct pending p = bench_pending(ticket, w);
-	p.made = b->mades++;
+	p.made = made_add(b, &e, ticket, b->choice);
 	bench_pend(b, p);
-	m->waits = false;
+	m->held.waits = false;
+	m->nowhere = false;
 	m->spent = true;
-	m->spent_at = t;
-	m->spent_place = place;
+	m->spent_place = c->aim.place;
+	m->spent_from = c->open ? t : INT64_MIN;
 	return true;
 }
 
@@ -261,162 +270,117 @@ void capture_failed(struct bench *b, struct made *made, const char *why)
 	bench_event(b, "not-logged", "position", made->entry.position, "meter", made->entry.meter,
 	            "why", why, NULL);
 	/* The walk may have gone on meanwhile: back to the part that has nothing. */
-	int place = position_find(b, made->entry.position);
-	if (b->walk && place >= 0 && place != b->chosen)
-		walk_choose(b, place, made->entry.quantity);
+	if (b->walk && b->chosen != position_find(b, made->entry.position))
+		walk_back(b, &made->entry);
 }
 
 /* ---- what settle says ---- */
 
-static void hold(struct bench *b, struct bench_meter *m, int place, int looks, bool doubt,
+static void hold(struct bench *b, struct bench_meter *m, struct aim aim, int looks,
                  const struct settle_result *r)
 {
-	m->waits = true;
-	m->doubt = doubt;
-	m->waits_place = place;
-	m->looks = looks;
-	m->held = *r;
+	m->held = (struct held){.waits = true, .doubt = looks < 0, .aim = aim, .looks = looks,
+	                        .value = *r, .frames = *meter_frames(&m->machine)};
+	trail_keep(&m->trail, r->from, r->to);
 	char shown[64];
 	quantity_shown(r->value, r->function, r->prefix, shown, sizeof shown);
-	if (doubt)
-		bench_event(b, "doubt", "meter", m->config->name, "position",
-		            b->position[place].row.position.name, "shown", shown, "text",
-		            "a voltage that could be floating leads: take it, or touch again", NULL);
-	else
-		bench_event(b, "held", "meter", m->config->name, "position",
-		            b->position[place].row.position.name, "shown", shown, "looks",
-		            b->position[looks].row.position.name, "text",
-		            "far from this nominal: take it here, or choose the position it looks like",
-		            NULL);
+	bench_event(b, looks < 0 ? "doubt" : "held", "meter", m->config->name, "position",
+	            name_of(b, aim.place), "shown", shown, "looks", name_of(b, looks), "text",
+	            looks < 0 ? "a voltage that could be floating leads: take it, or touch again"
+	                      : "far from this nominal: take it here, or choose the position it "
+	                        "looks like", NULL);
 }
 
-/* The place that a settled value is for, -1 where it is for none (and said so). */
-static int place_for(struct bench *b, struct bench_meter *m, enum function f)
+/* May a settled value of this meter become an entry there?  If not, that is said. */
+static bool is_for(struct bench *b, struct bench_meter *m, struct aim aim, enum function f)
 {
 	struct fault why;
-	int place = position_of_meter(b, m);
 	if (m->spent) { /* the old part again */
-		if (place != m->spent_place)
-			refuse(b, m, place, "touched before the leads were open long enough: taken for the "
+		if (aim.place != m->spent_place)
+			refuse(b, m, aim.place, "touched before the leads were open long enough: taken for the "
 			       "part before; lift, and touch it again");
-		return -1;
+		return false;
 	}
-	if (place < 0) {
-		refuse(b, m, place, "no position is chosen");
-		return -1;
+	if (aim.place < 0) {
+		m->nowhere = true;
+		refuse(b, m, aim.place, "no position is chosen: choose the one that is touched");
+		return false;
 	}
-	if (!suits(b, m, place, f, &why)) {
-		refuse(b, m, place, why.text);
-		return -1;
+	if (!capture_suits(b, m, aim, f, &why)) {
+		refuse(b, m, aim.place, why.text);
+		return false;
 	}
-	if (already_made(b, m, place, position_quantity(b, place))) {
-		refuse(b, m, place, "it has its entry: choose it again to measure it again");
-		return -1;
+	if (already_made(b, m, aim)) {
+		refuse(b, m, aim.place, "it has its entry: choose it again to measure it again");
+		return false;
 	}
-	return place;
+	return true;
+}
+
+static void capture_or_say(struct bench *b, struct bench_meter *m, int64_t t,
+                           const struct capture *c)
+{
+	struct fault why;
+	if (!capture_entry(b, m, t, c, (struct bench_wait){0}, &why))
+		bench_event(b, "not-logged", "position", name_of(b, c->aim.place), "meter",
+		            m->config->name, "why", why.text, NULL);
 }
 
 void capture_settled(struct bench *b, struct bench_meter *m, int64_t t)
 {
-	const struct settle_result *r = settle_result(&m->settle);
-	int place = place_for(b, m, r->function);
-	if (place < 0)
+	struct settle_result r = *settle_result(&m->settle);
+	struct capture c = {.aim = walk_aim(b, m), .r = &r, .frames = meter_frames(&m->machine)};
+	if (!is_for(b, m, c.aim, r.function))
 		return;
-	int looks = looks_like(b, m, place, r);
-	if (looks >= 0) {
-		hold(b, m, place, looks, false, r);
-		return;
-	}
-	struct fault why;
-	if (!capture_entry(b, m, t, place, r, (struct bench_wait){0}, &why))
-		bench_event(b, "not-logged", "position", b->position[place].row.position.name, "meter",
-		            m->config->name, "why", why.text, NULL);
+	int looks = looks_like(b, m, c.aim, &r);
+	if (looks >= 0)
+		hold(b, m, c.aim, looks, &r);
+	else
+		capture_or_say(b, m, t, &c);
 }
 
 void capture_doubt(struct bench *b, struct bench_meter *m, int64_t t)
 {
 	struct settle_result r;
 	struct fault why;
-	int place = position_of_meter(b, m);
-	if (place < 0 || m->spent || !settle_take(&m->settle, t, &r, &why) ||
-	    !suits(b, m, place, r.function, &why) ||
-	    already_made(b, m, place, position_quantity(b, place)))
+	struct aim aim = walk_aim(b, m);
+	if (aim.place < 0 || m->spent || !settle_take(&m->settle, t, &r, &why) ||
+	    !capture_suits(b, m, aim, r.function, &why) || already_made(b, m, aim))
 		return;
-	hold(b, m, place, -1, true, &r);
+	hold(b, m, aim, -1, &r);
 }
 
-/* The person chose the position that a held value looks like: it goes there. */
-bool capture_looks_like(struct bench *b, struct bench_meter *m, int64_t t, int place,
-                        struct fault *why)
+/* Is that where a held value belongs, now that the person has chosen it? */
+static bool held_fits(const struct bench *b, const struct bench_meter *m, struct aim aim)
 {
-	if (!m->waits || m->doubt || m->looks != place)
-		return false;
-	struct settle_result r = m->held;
-	return capture_entry(b, m, t, place, &r, (struct bench_wait){0}, why);
-}
-
-/* ---- take ---- */
-
-/* Which meter a `take` without a name means. */
-static struct bench_meter *take_meter(struct bench *b, int64_t t, const char *name,
-                                      struct fault *why)
-{
-	if (name) {
-		int i = bench_meter_index(b, name);
-		if (i < 0)
-			fault_set(why, "there is no meter %s in the configuration", name);
-		return i < 0 ? NULL : &b->meter[i];
-	}
-	struct bench_meter *found = NULL;
-	struct settle_result r;
 	struct fault ignored;
-	/* First who waits for a word, then who touches, then who reads what is asked. */
-	for (int pass = 0; pass < 3 && !found; pass++) {
-		for (int i = 0; i < b->meters; i++) {
-			struct bench_meter *m = &b->meter[i];
-			int place = position_of_meter(b, m);
-			bool good = place >= 0 && settle_take(&m->settle, t, &r, &ignored) &&
-			            suits(b, m, place, r.function, &ignored);
-			if (pass == 0)
-				good = m->waits;
-			else if (pass == 1)
-				good = good && settle_touching(&m->settle);
-			if (!good)
-				continue;
-			if (found) {
-				fault_set(why, "both %s and %s have a reading: say which one (--meter NAME)",
-				          found->config->name, m->config->name);
-				return NULL;
-			}
-			found = m;
-		}
-	}
-	if (!found)
-		fault_set(why, "nothing to take: no meter has a fresh reading that suits the position");
-	return found;
+	const struct held *h = &m->held;
+	double U, value = value_of(m, &h->value, &U);
+	return !h->doubt && aim.place != h->aim.place &&
+	       aim.quantity == position_first_quantity(&b->position[aim.place].row.position) &&
+	       fits_place(b, aim.place, h->value.function, value, U) &&
+	       capture_suits(b, m, aim, h->value.function, &ignored);
 }
 
-bool bench_take(struct bench *b, int64_t t, const char *meter, struct bench_wait w,
-                struct fault *why)
+void capture_chosen(struct bench *b, int64_t t, int place, enum quantity q)
 {
-	bench_run_until(b, t);
-	struct settle_result r;
-	struct bench_meter *m = take_meter(b, t, meter, why);
-	if (!m)
-		return false;
-	int place = m->waits ? m->waits_place : position_of_meter(b, m);
-	if (place < 0) {
-		fault_set(why, "no position is chosen: say which part this is (at POSITION)");
-		return false;
+	struct aim aim = {place, q};
+	bool waited[CONFIG_METERS_MAX];
+	for (int i = 0; i < b->meters; i++)
+		waited[i] = b->meter[i].held.waits && b->meter[i].bound.place < 0;
+	walk_choose(b, place, q);
+	for (int i = 0; i < b->meters; i++) {
+		struct bench_meter *m = &b->meter[i];
+		struct capture c = {.aim = aim, .r = &m->held.value, .frames = &m->held.frames};
+		if (waited[i] && held_fits(b, m, aim))
+			capture_or_say(b, m, t, &c);
+		else if (waited[i] && !m->held.doubt && m->held.aim.place != place)
+			refuse(b, m, place, "what waited does not fit this position: it was not logged");
+		else if (m->nowhere && m->bound.place < 0)
+			capture_settled(b, m, t);
 	}
-	if (m->waits)
-		r = m->held;
-	else if (!settle_take(&m->settle, t, &r, why))
-		return false;
-	if (!suits(b, m, place, r.function, why) || !capture_entry(b, m, t, place, &r, w, why))
-		return false;
-	bench_taped(b, t, "take", "%s", m->config->name);
-	walk_on_meter(b, m, t);
-	bench_timers(m);
-	return true;
+	for (int i = 0; i < b->meters; i++) {
+		walk_on_meter(b, &b->meter[i], t);
+		bench_timers(&b->meter[i]);
+	}
 }

@@ -1,18 +1,16 @@
 /* SPDX-License-Identifier: MIT */
 /*
- * The job on the bench: its sheet, its notes, what was struck; and reading all of
- * that back from the log when the daemon starts.
+ * The job on the bench: begun and closed, live or cold; notes, strikes, and entries
+ * that a person types.
  */
 #include "daemon/bench_state.h"
 
-#include <math.h>
 #include <stdio.h>
-#include <stdlib.h>
 #include <string.h>
 #include <strings.h>
 
 /* Remember where the person was, should the log refuse what follows. */
-static void job_leave(struct bench *b)
+void job_leave(struct bench *b)
 {
 	if (!b->job[0])
 		return;
@@ -31,18 +29,18 @@ void job_clear(struct bench *b)
 	b->live = false;
 	b->condition = CONDITION_FOUND;
 	b->reach = REACH_IN_CIRCUIT;
-	b->positions = 0;
-	b->mades = 0;
-	b->chosen = b->before = -1;
+	positions_clear(b);
+	b->chosen = b->last = -1;
 	b->announced_all = false;
 	for (int i = 0; i < b->meters; i++) {
-		b->meter[i].bound = -1;
-		b->meter[i].waits = false;
+		b->meter[i].bound.place = b->meter[i].before.place = -1;
+		b->meter[i].held.waits = false;
+		b->meter[i].nowhere = false;
 		b->meter[i].spent = false;
 	}
 	/* What is still on its way to the disk belongs to the job before. */
-	for (int i = 0; i < b->pendings; i++)
-		b->pending[i].made = b->pending[i].strikes = -1;
+	for (int i = b->heard; i < b->pendings; i++)
+		b->pending[i].made = b->pending[i].strikes = b->pending[i].rejudges = -1;
 }
 
 /* ---- jobs ---- */
@@ -149,214 +147,6 @@ bool bench_job_state(struct bench *b, int64_t t, bool live, struct bench_wait w,
 	return true;
 }
 
-/* ---- the sheet ---- */
-
-static bool add_place(struct bench *b, const struct sheet_row *row)
-{
-	int i = position_find(b, row->position.name);
-	if (i < 0) {
-		if (!bench_grow((void **)&b->position, b->positions, &b->positions_size, sizeof *b->position))
-			return false;
-		i = b->positions++;
-		b->position[i].choice = 0;
-	}
-	b->position[i].row = *row;
-	return true;
-}
-
-static void write_position(struct bench *b, const struct sheet_row *row,
-                           enum position_change change, struct text *body)
-{
-	struct position_body position = {.change = change, .row = row};
-	snprintf(position.job, sizeof position.job, "%s", b->job);
-	position_body_write(body, &position);
-}
-
-struct loading {
-	struct bench *b;
-	struct sheet_row *row;
-	int rows, size;
-};
-
-static bool load_row(void *arg, const struct sheet_row *row, struct fault *why)
-{
-	struct loading *l = arg;
-	if (!bench_grow((void **)&l->row, l->rows, &l->size, sizeof *l->row)) {
-		fault_set(why, "out of memory");
-		return false;
-	}
-	l->row[l->rows++] = *row;
-	return true;
-}
-
-/* The sheet record and its positions, as one transaction. */
-static bool put_sheet(struct bench *b, int64_t t, const char *file, const struct loading *l,
-                      struct bench_wait w, struct fault *why)
-{
-	size_t n = (size_t)l->rows + 1;
-	struct log_draft *draft = calloc(n, sizeof *draft);
-	char **bodies = calloc(n, sizeof *bodies);
-	bool good = draft && bodies;
-	for (size_t i = 0; good && i < n; i++) {
-		struct text body;
-		text_begin(&body, b->body, BENCH_BODY_SIZE);
-		if (i < n - 1) {
-			write_position(b, &l->row[i], POSITION_LOADED, &body);
-		} else {
-			struct sheet_body sheet = {.count = l->rows};
-			snprintf(sheet.job, sizeof sheet.job, "%s", b->job);
-			snprintf(sheet.file, sizeof sheet.file, "%s", file);
-			sheet_body_write(&body, &sheet);
-		}
-		bodies[i] = body.failed ? NULL : strdup(body.bytes);
-		good = bodies[i] != NULL;
-		draft[i] = (struct log_draft){b->utc + t, i < n - 1 ? "position" : "sheet", bodies[i],
-		                              body.len};
-	}
-	uint64_t ticket = 0;
-	if (good)
-		ticket = log_append(b->log, draft, n, NULL, why);
-	else
-		fault_set(why, "out of memory");
-	b->log_refused = good && !ticket;
-	for (size_t i = 0; bodies && i < n; i++)
-		free(bodies[i]);
-	free(bodies);
-	free(draft);
-	/* The sheet record is the last of them: when it is durable, all are. */
-	if (!ticket)
-		return false;
-	struct pending p = bench_pending(ticket + n - 1, w);
-	p.job = true;
-	return bench_pend(b, p);
-}
-
-bool bench_sheet_load(struct bench *b, int64_t t, const char *file, const char *text, size_t len,
-                      const char *job, struct bench_wait w, struct fault *why)
-{
-	bench_run_until(b, t);
-	struct loading l = {.b = b};
-	bool good = sheet_parse(file, text, len, load_row, &l, why);
-	if (good && job && strcmp(job, b->job) != 0)
-		good = bench_job_start(b, t, job, (struct bench_wait){0}, why);
-	good = good && job_need(b, t, why) && put_sheet(b, t, file, &l, w, why);
-	for (int i = 0; good && i < l.rows; i++)
-		if (!add_place(b, &l.row[i])) {
-			fault_set(why, "out of memory");
-			good = false;
-		}
-	free(l.row);
-	if (good) {
-		b->announced_all = false;
-		walk_expect(b);
-		/* A walk that waits for a sheet begins at its first position. */
-		if (b->walk && b->chosen < 0 && walk_next(b, -1) >= 0) {
-			int first = walk_next(b, -1);
-			walk_choose(b, first, position_first_quantity(&b->position[first].row.position));
-		}
-	}
-	return good;
-}
-
-/* The place of that name; a position that is in no sheet yet is made as it is
- * named (the kind follows from its letters), for there may be no schematic. */
-int job_place(struct bench *b, int64_t t, const char *name, struct fault *why)
-{
-	int i = position_find(b, name);
-	if (i >= 0)
-		return i;
-	struct sheet_row row;
-	struct text body;
-	if (!sheet_bare(&row, name, why) || !job_need(b, t, why))
-		return -1;
-	text_begin(&body, b->body, BENCH_BODY_SIZE);
-	write_position(b, &row, POSITION_NAMED, &body);
-	if (!bench_put_job(b, "position", t, &body, (struct bench_wait){0}, why))
-		return -1;
-	if (!add_place(b, &row)) {
-		fault_set(why, "out of memory");
-		return -1;
-	}
-	return b->positions - 1;
-}
-
-static bool same_limit(bool has_a, struct decimal a, bool has_b, struct decimal b)
-{
-	return has_a == has_b && (!has_a || decimal_compare(a, b) == 0);
-}
-
-static bool same_verdict(const struct verdict *a, const struct verdict *b)
-{
-	const struct limits *x = &a->limits, *y = &b->limits;
-	return a->word == b->word && a->side == b->side && a->reason == b->reason &&
-	       same_limit(x->has_low, x->low, y->has_low, y->low) &&
-	       same_limit(x->has_high, x->high, y->has_high, y->high) &&
-	       a->has_deviation == b->has_deviation &&
-	       (!a->has_deviation || fabs(a->deviation - b->deviation) < 1e-12);
-}
-
-/* Verdicts are frozen in their entries; a changed sheet adds a new judgement. */
-static void rejudge(struct bench *b, int64_t t, int place)
-{
-	for (int i = 0; i < b->mades; i++) {
-		struct made *made = &b->made[i];
-		struct entry *e = &made->entry;
-		if (e->struck || strcmp(e->position, b->position[place].row.position.name) != 0)
-			continue;
-		struct entry before = *e;
-		entry_judge(b, &b->position[place].row.position, e);
-		if (same_verdict(&before.verdict, &e->verdict) && same_verdict(&before.service, &e->service))
-			continue;
-		struct text body;
-		struct fault why;
-		text_begin(&body, b->body, BENCH_BODY_SIZE);
-		struct rejudge_body rj = {.of = e->seq, .verdict = e->verdict, .service = e->service};
-		if (!e->seq)
-			continue; /* on its way to the disk: judged anew when the sheet is set again */
-		snprintf(rj.job, sizeof rj.job, "%s", b->job);
-		snprintf(rj.position, sizeof rj.position, "%s", e->position);
-		snprintf(rj.because, sizeof rj.because, "sheet set");
-		rejudge_body_write(&body, &rj);
-		bench_put(b, "rejudge", t, &body, (struct bench_wait){0}, &why);
-	}
-}
-
-bool bench_sheet_set(struct bench *b, int64_t t, const char *position, const char *const *key,
-                     const char *const *value, int fields, struct bench_wait w, struct fault *why)
-{
-	bench_run_until(b, t);
-	int place = position_find(b, position);
-	struct sheet_row row;
-	if (place >= 0)
-		row = b->position[place].row;
-	else if (!sheet_bare(&row, position, why) || !job_need(b, t, why))
-		return false;
-	for (int i = 0; i < fields; i++)
-		if (!sheet_set(&row, key[i], value[i], why))
-			return false;
-	if (strcmp(row.position.name, position) != 0) {
-		fault_set(why, "a position is not renamed by setting its name");
-		return false;
-	}
-	if (row.position.twin[0] && position_find(b, row.position.twin) < 0) {
-		fault_set(why, "%s is to be the twin of %s, but is not in the sheet", row.position.twin,
-		          position);
-		return false;
-	}
-	struct text body;
-	text_begin(&body, b->body, BENCH_BODY_SIZE);
-	write_position(b, &row, POSITION_SET, &body);
-	if (!bench_put_job(b, "position", t, &body, w, why))
-		return false;
-	if (!add_place(b, &row)) {
-		fault_set(why, "out of memory");
-		return false;
-	}
-	rejudge(b, t, position_find(b, position));
-	walk_expect(b);
-	return true;
-}
-
 /* ---- notes and strikes ---- */
 
 bool bench_note(struct bench *b, int64_t t, const char *position, const char *text,
@@ -442,9 +232,7 @@ bool bench_undo(struct bench *b, int64_t t, struct bench_wait w, struct fault *w
 			return false;
 		bench_taped(b, t, "undo", "%s", "");
 		/* It lacks its value again: that is where the person goes on. */
-		int place = position_find(b, b->made[i].entry.position);
-		if (place >= 0)
-			walk_choose(b, place, b->made[i].entry.quantity);
+		walk_back(b, &b->made[i].entry);
 		return true;
 	}
 	fault_set(why, "there is no entry to undo");
@@ -517,8 +305,7 @@ bool bench_enter(struct bench *b, int64_t t, const struct bench_typed *typed, st
 		row = b->position[place].row;
 	else if (!sheet_bare(&row, typed->position, why))
 		return false;
-	if (!read_typed(&row.position, typed, &e, why) ||
-	    !bench_grow((void **)&b->made, b->mades, &b->mades_size, sizeof *b->made))
+	if (!read_typed(&row.position, typed, &e, why) || !made_room(b))
 		return false;
 	place = job_place(b, t, typed->position, why);
 	if (place < 0)
@@ -527,7 +314,7 @@ bool bench_enter(struct bench *b, int64_t t, const struct bench_typed *typed, st
 	e.reach = b->reach;
 	snprintf(e.position, sizeof e.position, "%s", typed->position);
 	snprintf(e.meter, sizeof e.meter, "%s", typed->from);
-	entry_judge(b, &b->position[place].row.position, &e);
+	entry_judge(&b->position[place].row.position, &e);
 	char shown[80];
 	entry_shown(&e, shown, sizeof shown);
 	struct entry_beside beside = {.job = b->job, .shown = shown, .accuracy_assumed = !typed->u,
@@ -539,108 +326,8 @@ bool bench_enter(struct bench *b, int64_t t, const struct bench_typed *typed, st
 	if (!ticket)
 		return false;
 	struct pending p = bench_pending(ticket, w);
-	p.made = b->mades;
+	p.made = made_add(b, &e, ticket, b->choice);
 	bench_pend(b, p);
-	b->made[b->mades++] = (struct made){.entry = e, .ticket = ticket, .choice = b->choice};
-	walk_made(b, t);
+	walk_made(b);
 	return true;
-}
-
-/* ---- reading back ---- */
-
-static void restore_job(struct bench *b, const struct job_body *job)
-{
-	if (job->change == JOB_STARTED || job->change == JOB_CLOSED)
-		job_clear(b);
-	if (!job->open)
-		return;
-	snprintf(b->job, sizeof b->job, "%s", job->job);
-	b->live = job->live;
-	b->condition = job->condition;
-	b->reach = job->reach;
-}
-
-static void restore_strike(struct bench *b, int64_t of)
-{
-	for (int i = b->mades - 1; i >= 0; i--)
-		if (b->made[i].entry.seq == of)
-			b->made[i].entry.struck = true;
-}
-
-static bool restore_record(void *arg, int64_t seq, const char *text, size_t len)
-{
-	struct bench *b = arg;
-	struct record_head head;
-	struct position_body position;
-	struct sheet_row row;
-	struct job_body job;
-	struct strike_body strike;
-	struct entry e;
-	struct fault ignored;
-	(void)seq;
-	if (!record_head_read(text, len, &head))
-		return true;
-	if (strcmp(head.kind, "job") == 0 && job_body_read(text, len, &job))
-		restore_job(b, &job);
-	else if (strcmp(head.kind, "position") == 0 &&
-	         position_body_read(text, len, &position, &row, &ignored))
-		return add_place(b, &row);
-	else if (strcmp(head.kind, "strike") == 0 && strike_body_read(text, len, &strike))
-		restore_strike(b, strike.of);
-	else if (strcmp(head.kind, "entry") == 0 && entry_read(text, len, &e)) {
-		if (!bench_grow((void **)&b->made, b->mades, &b->mades_size, sizeof *b->made))
-			return false;
-		b->made[b->mades++] = (struct made){.entry = e};
-	}
-	return true;
-}
-
-bool bench_restore(struct bench *b, struct log_reader *reader, struct fault *why)
-{
-	struct log_query query = {.kind = "job,position,entry,strike"};
-	if (log_reader_records(reader, &query, restore_record, b, why) < 0)
-		return false;
-	b->choice = 1; /* later than every entry that was read back */
-	/* In memory the verdicts are those of the sheet as it stands now: what was
-	 * sealed meanwhile as rejudge records comes out the same. */
-	for (int i = 0; i < b->mades; i++) {
-		int place = position_find(b, b->made[i].entry.position);
-		if (place >= 0)
-			entry_judge(b, &b->position[place].row.position, &b->made[i].entry);
-	}
-	walk_expect(b);
-	return true;
-}
-
-void job_read_back(struct bench *b)
-{
-	struct fault why;
-	char job[2][JOB_SIZE], chosen[2][NAME_SIZE];
-	enum quantity quantity[2];
-	bool walk[2];
-	int choice = b->choice;
-	/* The job that holds may be the one that is open, or the one that was left. */
-	for (int i = 0; i < 2; i++) {
-		memcpy(job[i], b->left_job, sizeof job[i]);
-		memcpy(chosen[i], b->left, sizeof chosen[i]);
-		quantity[i] = b->left_quantity;
-		walk[i] = b->left_walk;
-		job_leave(b);
-	}
-	job_clear(b);
-	b->job[0] = '\0';
-	struct log_reader *reader = log_reader_open(log_path(b->log), &why);
-	if (!reader || !bench_restore(b, reader, &why))
-		bench_event(b, "refused", "why", why.text, NULL);
-	log_reader_close(reader);
-	b->choice = choice + 1;
-	for (int i = 1; i >= 0; i--) {
-		int place = chosen[i][0] ? position_find(b, chosen[i]) : -1;
-		if (strcmp(job[i], b->job) != 0)
-			continue;
-		b->walk = walk[i];
-		if (place >= 0)
-			walk_choose(b, place, quantity[i]);
-		break;
-	}
 }

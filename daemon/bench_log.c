@@ -59,11 +59,18 @@ bool bench_grow(void **array, int count, int *size, size_t each)
 
 struct pending bench_pending(uint64_t ticket, struct bench_wait w)
 {
-	return (struct pending){.ticket = ticket, .made = -1, .strikes = -1, .meter = -1, .wait = w};
+	return (struct pending){.ticket = ticket, .made = -1, .strikes = -1, .rejudges = -1,
+	                        .meter = -1, .wait = w};
 }
 
 bool bench_pend(struct bench *b, struct pending p)
 {
+	/* Those that were heard of leave when they are the greater part. */
+	if (b->heard > 32 && 2 * b->heard >= b->pendings) {
+		b->pendings -= b->heard;
+		memmove(b->pending, b->pending + b->heard, (size_t)b->pendings * sizeof *b->pending);
+		b->heard = 0;
+	}
 	if (!bench_grow((void **)&b->pending, b->pendings, &b->pendings_size, sizeof *b->pending))
 		return false;
 	b->pending[b->pendings++] = p;
@@ -110,10 +117,12 @@ bool bench_log_refused(const struct bench *b)
 
 /* The log did not take them: the readings are counted, and said in a gap record as
  * soon as it takes something again. */
-static void count_unlogged(struct bench_meter *m, int64_t readings, int64_t since)
+static void count_unlogged(struct bench_meter *m, int64_t readings, int64_t from, int64_t to)
 {
-	if (!m->unlogged || since < m->unlogged_at)
-		m->unlogged_at = since;
+	if (!m->unlogged || from < m->unlogged_from)
+		m->unlogged_from = from;
+	if (!m->unlogged || to > m->unlogged_to)
+		m->unlogged_to = to;
 	m->unlogged += readings;
 }
 
@@ -126,14 +135,15 @@ void bench_gap(struct bench *b, struct bench_meter *m, int64_t from, int64_t to,
 	struct fault why;
 	text_begin(&body, b->body, BENCH_BODY_SIZE);
 	gap_body_write(&body, &gap);
-	uint64_t ticket = bench_append(b, "gap", to, &body, &why);
+	uint64_t ticket = bench_append(b, "gap", b->now, &body, &why);
 	if (!ticket)
 		return;
 	struct pending p = bench_pending(ticket, (struct bench_wait){0});
 	if (lost > 0) {
 		p.meter = m->index;
 		p.readings = lost;
-		p.since = from;
+		p.from = from;
+		p.to = to;
 		m->unlogged = 0;
 	}
 	bench_pend(b, p);
@@ -150,7 +160,7 @@ void bench_end_run(struct bench *b, struct bench_meter *m)
 	struct log_draft draft = {b->utc + m->trail.t, "trail", body.bytes, body.len};
 	uint64_t ticket = body.failed ? 0 : log_append(b->log, &draft, 1, m->config->name, &why);
 	if (!ticket) {
-		count_unlogged(m, m->trail.n, m->trail.t);
+		count_unlogged(m, m->trail.n, m->trail.t, trail_end_time(&m->trail));
 		trail_end(&m->trail, 0);
 		return;
 	}
@@ -162,7 +172,8 @@ void bench_pend_run(struct bench *b, struct bench_meter *m, uint64_t ticket)
 	struct pending p = bench_pending(ticket, (struct bench_wait){0});
 	p.meter = m->index;
 	p.readings = m->trail.n;
-	p.since = m->trail.t;
+	p.from = m->trail.t;
+	p.to = trail_end_time(&m->trail);
 	bench_pend(b, p);
 	trail_end(&m->trail, ticket);
 }
@@ -231,7 +242,7 @@ static void say_unlogged(struct bench *b)
 	for (int i = 0; i < b->meters; i++) {
 		struct bench_meter *m = &b->meter[i];
 		if (m->unlogged)
-			bench_gap(b, m, m->unlogged_at, b->now, "the log took nothing", m->unlogged);
+			bench_gap(b, m, m->unlogged_from, m->unlogged_to, "the log took nothing", m->unlogged);
 	}
 }
 
@@ -241,7 +252,7 @@ static void heard_of(struct bench *b, const struct pending *p, const struct log_
 	if (p->meter >= 0) {
 		trail_durable(&b->meter[p->meter].trail, p->ticket, durable ? r->seq : 0);
 		if (!durable)
-			count_unlogged(&b->meter[p->meter], p->readings, p->since);
+			count_unlogged(&b->meter[p->meter], p->readings, p->from, p->to);
 	}
 	if (p->made >= 0 && durable)
 		entry_durable(b, &b->made[p->made], r->seq);
@@ -249,8 +260,14 @@ static void heard_of(struct bench *b, const struct pending *p, const struct log_
 		capture_failed(b, &b->made[p->made], r->why);
 	if (p->strikes >= 0 && !durable)
 		b->made[p->strikes].entry.struck = false;
-	if (durable)
+	if (p->rejudges >= 0 && !durable && !b->made[p->rejudges].owed) {
+		b->made[p->rejudges].owed = true;
+		b->owed++;
+	}
+	if (durable) {
 		say_unlogged(b);
+		job_rejudge_owed(b, b->now);
+	}
 	if (p->job && !durable)
 		b->unsure = true;
 	if (p->meter < 0 && p->made < 0 && !durable)
@@ -267,24 +284,19 @@ static void on_result(void *arg, const struct log_result *r)
 	struct bench *b = arg;
 	if (r->status == LOG_DURABLE && b->hooks.record)
 		b->hooks.record(b->hooks.arg, r->seq, r->text, r->len);
-	/* Results come in ticket order and so do the pending ones. */
-	for (int i = 0; i < b->pendings; i++) {
-		if (b->pending[i].ticket != r->ticket)
-			continue;
-		struct pending p = b->pending[i];
-		memmove(&b->pending[i], &b->pending[i + 1],
-		        (size_t)(b->pendings - i - 1) * sizeof *b->pending);
-		b->pendings--;
-		heard_of(b, &p, r);
+	/* Results come in ticket order and so do the pending ones; not every ticket has
+	 * one. */
+	if (b->heard == b->pendings || b->pending[b->heard].ticket != r->ticket)
 		return;
-	}
+	struct pending p = b->pending[b->heard++];
+	heard_of(b, &p, r);
 }
 
 void bench_collect(struct bench *b)
 {
 	log_collect(b->log, on_result, b);
 	/* Not before all that is on its way has arrived: it may be about the job, too. */
-	if (b->unsure && b->pendings == 0) {
+	if (b->unsure && b->heard == b->pendings) {
 		b->unsure = false;
 		job_read_back(b);
 	}

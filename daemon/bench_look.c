@@ -16,14 +16,6 @@ static void member_name(struct text *out, const char *key, const char *name)
 		text_member_null(out, key);
 }
 
-static bool is_armed(const struct bench *b)
-{
-	for (int i = 0; i < b->meters; i++)
-		if (b->meter[i].spent)
-			return false;
-	return true;
-}
-
 void bench_chosen(const struct bench *b, struct text *out)
 {
 	if (b->chosen < 0) {
@@ -44,7 +36,7 @@ void bench_chosen(const struct bench *b, struct text *out)
 	member_name(out, "tolerance", tolerance);
 	member_name(out, "role", p->role);
 	member_name(out, "twin", p->twin);
-	text_member_bool(out, "armed", is_armed(b));
+	text_member_bool(out, "armed", walk_armed(b));
 	text_puts(out, "}");
 }
 
@@ -71,12 +63,14 @@ void bench_status(const struct bench *b, struct text *out)
 	text_puts(out, "[");
 	bool first = true;
 	for (int i = 0; i < b->meters; i++) {
-		if (b->meter[i].bound < 0)
+		struct aim bound = b->meter[i].bound;
+		if (bound.place < 0)
 			continue;
 		text_puts(out, first ? "{" : ",{");
 		text_puts(out, "\"meter\":");
 		text_string(out, b->meter[i].config->name, strlen(b->meter[i].config->name));
-		text_member_string(out, "position", b->position[b->meter[i].bound].row.position.name);
+		text_member_string(out, "position", b->position[bound.place].row.position.name);
+		text_member_string(out, "quantity", quantity_name(bound.quantity));
 		text_puts(out, "}");
 		first = false;
 	}

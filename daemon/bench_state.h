@@ -5,8 +5,12 @@
  *   bench.c         inputs in, timers, the way of a reading
  *   bench_log.c     events, drafts to the log and what comes back
  *   bench_walk.c    which position is up, and when the next one is
+ *   bench_position.c the positions by name, and what was made of each
  *   bench_capture.c from a settled value to an entry
- *   bench_job.c     jobs, sheets, notes, strikes; reading them back
+ *   bench_take.c    the same by key
+ *   bench_job.c     jobs, notes, strikes, typed entries
+ *   bench_sheet.c   the sheet, and judging anew where it changes
+ *   bench_restore.c reading all of that back from the log
  *   bench_act.c     what a recording says the person did
  *   bench_look.c    status, meters and live values as JSON
  *   trail.c         runs of readings
@@ -26,6 +30,7 @@
 struct bench_position {
 	struct sheet_row row;
 	int choice;    /* the choice (see below) at which it was last chosen */
+	int newest;    /* index of its newest entry, -1 for none */
 };
 
 /* An entry of this job as the bench remembers it. */
@@ -33,7 +38,24 @@ struct made {
 	struct entry entry;
 	uint64_t ticket; /* while it is on its way to the disk, else 0 */
 	int choice;      /* at which it was made: a later choice allows another */
-	int64_t undone;  /* ticket of a strike on its way */
+	int older;       /* index of the entry before it at its position, -1 for none */
+	bool owed;       /* the sheet changed, and the rejudge record is not sealed yet */
+};
+
+/* What a value is for: a place (index into the sheet, -1 for none) and quantity. */
+struct aim {
+	int place;
+	enum quantity quantity;
+};
+
+/* A settled value that waits for a word of the person, and what it was made from. */
+struct held {
+	bool waits;
+	bool doubt;       /* ... because it may be a floating voltage */
+	struct aim aim;   /* where it would go */
+	int looks;        /* the place it looks like, -1 where it is only in doubt */
+	struct settle_result value;
+	struct meter_frames frames;
 };
 
 /* One meter as the bench sees it; the line's own machine is inside. */
@@ -45,25 +67,26 @@ struct bench_meter {
 	struct settle settle;
 	struct trail trail;
 	struct spoilt spoilt;
-	int bound;          /* place it is bound to, -1: follows the chosen one */
+	/* What it is bound to; place -1: it follows what is chosen. */
+	struct aim bound;
+	/* The walk went on while it still touched the part before: this touch is for
+	 * that part.  place -1: for what is chosen. */
+	struct aim before;
 	bool lifted;        /* the leads are open, as settle says */
+	bool nowhere;       /* this touch settled while no position was chosen */
 	/* It has made an entry and was not open for arm_seconds since: what it
 	 * touches now is the old part again. */
 	bool spent;
-	int64_t spent_at;
 	int spent_place;    /* of that entry */
-	/* A settled value that waits for the person. */
-	bool waits;
-	bool doubt;         /* ... because it may be a floating voltage */
-	int waits_place;    /* the place it would go to */
-	int looks;          /* the place it looks like, -1 where it is only in doubt */
-	struct settle_result held;
+	int64_t spent_from; /* openness before this does not count */
+	struct held held;
 	/* A line or log that was away. */
 	bool gone;
+	bool unheard;       /* no reading came since: nothing is known of the leads */
 	int64_t gone_at;
 	char gone_cause[96];
-	int64_t unlogged;   /* readings that the log had no room for, since ... */
-	int64_t unlogged_at;
+	int64_t unlogged;   /* readings that the log had no room for, from ... to */
+	int64_t unlogged_from, unlogged_to;
 	char trouble[200];  /* why the line cannot be opened */
 	struct reading last;
 	bool has_last;
@@ -76,9 +99,10 @@ struct pending {
 	uint64_t ticket; /* of the record that answers */
 	int made;        /* index of the entry, -1 */
 	int strikes;     /* index of the entry that it strikes, -1 */
+	int rejudges;    /* index of the entry that it judges anew, -1 */
 	int meter;       /* whose trail run it is, or whose gap, -1 */
 	int64_t readings; /* of that run or lost in that gap: counted where it is refused */
-	int64_t since;   /* ... and since when (stream time) */
+	int64_t from, to; /* ... and when they were read (stream time) */
 	bool job;        /* the job or its sheet is another by it, in memory already */
 	struct bench_wait wait;
 };
@@ -104,11 +128,13 @@ struct bench {
 	enum quantity quantity;
 	int choice;         /* counts what was chosen; 0: nothing yet */
 	bool announced_all; /* the person was told that nothing is lacking any more */
-	int before;         /* the place that was up before this one, -1 */
+	int last;           /* the place that was up before this one, -1 */
 
-	/* The sheet.  A `place` below is an index into it, -1 for none. */
+	/* The sheet.  A `place` is an index into it, -1 for none. */
 	struct bench_position *position;
 	int positions, positions_size;
+	int *by_name;     /* hash table of places, -1 where it is free */
+	int by_name_size; /* a power of two, 0 at first */
 	struct made *made;
 	int mades, mades_size;
 	bool log_refused; /* the last call failed because the log took nothing */
@@ -117,8 +143,10 @@ struct bench {
 	char left_job[JOB_SIZE], left[NAME_SIZE];
 	enum quantity left_quantity;
 	bool left_walk;
+	/* On their way to the disk, in order of ticket; those before `heard` came back. */
 	struct pending *pending;
-	int pendings, pendings_size;
+	int heard, pendings, pendings_size;
+	int owed;         /* rejudge records that are not sealed yet */
 
 	int64_t next_save; /* of the open runs; INT64_MAX while there is nothing new */
 	char *body;        /* scratch for one record body */
@@ -157,30 +185,58 @@ void bench_taped(struct bench *b, int64_t t, const char *act, const char *format
 void bench_timers(struct bench_meter *m);
 bool bench_grow(void **array, int count, int *size, size_t each);
 
-/* bench_walk.c */
+/* bench_position.c */
 int position_find(const struct bench *b, const char *name);
-int position_of_meter(const struct bench *b, const struct bench_meter *m);
-enum quantity position_quantity(const struct bench *b, int place);
+bool position_add(struct bench *b, const struct sheet_row *row); /* or another row for it */
+void positions_clear(struct bench *b);
+/* Remember an entry; the caller has grown `made`.  Returns its index. */
+int made_add(struct bench *b, const struct entry *e, uint64_t ticket, int choice);
+bool made_room(struct bench *b);
 enum quantity position_first_quantity(const struct position *p);
 enum function position_function(const struct position *p, enum quantity q);
+/* Does a meter set to `f` measure quantity `q` here? */
+bool position_takes(const struct position *p, enum quantity q, enum function f);
+
+/* bench_walk.c */
+/* What a reading of this meter is for. */
+struct aim walk_aim(const struct bench *b, const struct bench_meter *m);
 void walk_expect(struct bench *b);           /* tell settle what is up */
 void walk_on_meter(struct bench *b, struct bench_meter *m, int64_t t); /* arm, advance */
 int64_t walk_deadline(const struct bench_meter *m);
 int walk_next(const struct bench *b, int from);
 bool walk_lacks(const struct bench *b, int place);
+/* Nobody's next touch would be taken for the part before. */
+bool walk_armed(const struct bench *b);
+/* The person chose it. */
 void walk_choose(struct bench *b, int place, enum quantity q);
-void walk_made(struct bench *b, int64_t t); /* an entry came by hand: go on? */
+void walk_first(struct bench *b); /* the first position that lacks something */
+/* An entry came to nothing: its position is up again, if it was the walk's. */
+void walk_back(struct bench *b, const struct entry *e);
+void walk_made(struct bench *b); /* an entry came by hand: go on? */
+/* It has lifted from the part that the walk had left before. */
+void walk_lifted(struct bench *b, struct bench_meter *m);
 
 /* bench_capture.c */
+/* A value on its way to become an entry. */
+struct capture {
+	struct aim aim;
+	const struct settle_result *r;
+	const struct meter_frames *frames;
+	bool open; /* taken by key while the leads read open, so nothing showed a lift */
+};
+/* May what this meter reads be logged there at all? */
+bool capture_suits(const struct bench *b, const struct bench_meter *m, struct aim aim,
+                   enum function f, struct fault *why);
+bool capture_entry(struct bench *b, struct bench_meter *m, int64_t t, const struct capture *c,
+                   struct bench_wait w, struct fault *why);
 void capture_settled(struct bench *b, struct bench_meter *m, int64_t t);
 void capture_doubt(struct bench *b, struct bench_meter *m, int64_t t);
-bool capture_entry(struct bench *b, struct bench_meter *m, int64_t t, int place,
-                   const struct settle_result *r, struct bench_wait w, struct fault *why);
-bool capture_looks_like(struct bench *b, struct bench_meter *m, int64_t t, int place,
-                        struct fault *why);
+/* The person chose a position: what waits and fits it goes there, and so does what
+ * settled while none was chosen. */
+void capture_chosen(struct bench *b, int64_t t, int place, enum quantity q);
 void capture_failed(struct bench *b, struct made *made, const char *why);
 void entry_shown(const struct entry *e, char *out, size_t size);
-void entry_judge(const struct bench *b, const struct position *p, struct entry *e);
+void entry_judge(const struct position *p, struct entry *e);
 
 /* bench_look.c */
 /* "ohm 0.5% + 2; farad below 10 nF 2% + 10"; "" where none is given. */
@@ -188,8 +244,12 @@ void accuracy_text(const struct accuracy *a, char *out, size_t size);
 
 /* bench_job.c */
 bool job_need(struct bench *b, int64_t t, struct fault *why); /* start one if none is open */
-int job_place(struct bench *b, int64_t t, const char *name, struct fault *why);
 void job_clear(struct bench *b);
+int job_place(struct bench *b, int64_t t, const char *name, struct fault *why);
+void job_leave(struct bench *b);
+int made_find(const struct bench *b, int64_t seq);
+/* Seal the rejudge records that are owed, as far as the log takes them. */
+void job_rejudge_owed(struct bench *b, int64_t t);
 /* What is in memory may not be what the log has: the log is right. */
 void job_read_back(struct bench *b);
 /* A job record of the state as it stands (nothing where no job is open). */

@@ -6,83 +6,52 @@
  * is *spent* until its leads were open for `arm seconds`.  Moving two probes to
  * another part takes longer than that, so a touch before is the old part again
  * and makes nothing.  In `walk` the next position comes up at that same moment:
- * when every meter with an entry here is no longer spent.
+ * when every meter with an entry here is no longer spent.  While a meter's line is
+ * away nothing is known of its leads: it stays spent, and holds nobody up; the first
+ * reading after that tells whether it still touches.
  *
  * A *choice* is numbered: every choosing of a position, by the person or by the
  * walk, is a new one.  A meter makes one entry a choice; only choosing the
  * position again allows another.
+ *
+ * What a reading is for (walk_aim): the position that its meter is bound to; else
+ * the one that was up when this touch began, if only the walk went on since; else
+ * the one that is chosen.
  */
 #include "daemon/bench_state.h"
 
 #include <math.h>
 #include <string.h>
 
-int position_find(const struct bench *b, const char *name)
+struct aim walk_aim(const struct bench *b, const struct bench_meter *m)
 {
-	for (int i = 0; i < b->positions; i++)
-		if (strcmp(b->position[i].row.position.name, name) == 0)
-			return i;
-	return -1;
+	if (m->bound.place >= 0)
+		return m->bound;
+	if (m->before.place >= 0)
+		return m->before;
+	return (struct aim){b->chosen, b->quantity};
 }
 
-int position_of_meter(const struct bench *b, const struct bench_meter *m)
+static bool entry_counts(const struct bench *b, const struct entry *e, enum quantity q)
 {
-	return m->bound >= 0 ? m->bound : b->chosen;
-}
-
-/* What a kind is asked for first.  The table of all quantities by kind comes with
- * the work on quantities; this one has what a first sweep measures. */
-enum quantity position_first_quantity(const struct position *p)
-{
-	return p->kind == KIND_RAIL || p->kind == KIND_VALVE ? QUANTITY_VOLTS : QUANTITY_VALUE;
-}
-
-enum quantity position_quantity(const struct bench *b, int place)
-{
-	if (place == b->chosen)
-		return b->quantity;
-	return position_first_quantity(&b->position[place].row.position);
-}
-
-/* What the meter must be set to; FUNCTION_NONE where more than one will do. */
-enum function position_function(const struct position *p, enum quantity q)
-{
-	switch (q) {
-	case QUANTITY_VALUE:
-		return p->function != FUNCTION_NONE ? p->function : kind_function(p->kind);
-	case QUANTITY_VOLTS:
-		if (p->has_nominal && (p->function == FUNCTION_VOLT_AC || p->function == FUNCTION_VOLT_DC))
-			return p->function;
-		return FUNCTION_NONE;
-	case QUANTITY_ESR:
-	case QUANTITY_INSULATION:
-		return FUNCTION_OHM;
-	default:
-		return FUNCTION_NONE;
-	}
-}
-
-static bool entry_counts(const struct bench *b, const struct entry *e, int place,
-                         enum quantity q)
-{
-	return !e->struck && e->quantity == q && e->condition == b->condition &&
-	       strcmp(e->position, b->position[place].row.position.name) == 0;
+	return !e->struck && e->quantity == q && e->condition == b->condition;
 }
 
 bool walk_lacks(const struct bench *b, int place)
 {
 	enum quantity q = position_first_quantity(&b->position[place].row.position);
-	for (int i = 0; i < b->mades; i++)
-		if (entry_counts(b, &b->made[i].entry, place, q))
+	for (int i = b->position[place].newest; i >= 0; i = b->made[i].older)
+		if (entry_counts(b, &b->made[i].entry, q))
 			return false;
 	return true;
 }
 
+/* Round the sheet, `from` itself the last. */
 int walk_next(const struct bench *b, int from)
 {
 	for (int i = 1; i <= b->positions; i++) {
-		int place = (from + i + b->positions) % b->positions;
-		if (place != from && walk_lacks(b, place))
+		int place = (from + i) % b->positions;
+		if (walk_lacks(b, place))
 			return place;
 	}
 	return -1;
@@ -94,10 +63,10 @@ void walk_expect(struct bench *b)
 	for (int i = 0; i < b->meters; i++) {
 		struct bench_meter *m = &b->meter[i];
 		struct settle_expected expected = {FUNCTION_NONE, false, 0, -INFINITY, INFINITY};
-		int place = position_of_meter(b, m);
-		if (place >= 0) {
-			const struct position *p = &b->position[place].row.position;
-			enum quantity q = position_quantity(b, place);
+		struct aim aim = walk_aim(b, m);
+		if (aim.place >= 0) {
+			const struct position *p = &b->position[aim.place].row.position;
+			enum quantity q = aim.quantity;
 			struct tolerance assumed;
 			const struct tolerance *tolerance = &p->tolerance;
 			struct limits limits;
@@ -121,19 +90,22 @@ void walk_expect(struct bench *b)
 /* A meter that made an entry here and has not left yet. */
 static bool anyone_here(const struct bench *b)
 {
-	for (int i = 0; i < b->meters; i++)
-		if (b->meter[i].spent && b->meter[i].spent_place == b->chosen)
+	for (int i = 0; i < b->meters; i++) {
+		const struct bench_meter *m = &b->meter[i];
+		if (m->spent && !m->gone && m->spent_place == b->chosen)
 			return true;
+	}
 	return false;
 }
 
-/* A meter whose next touch would be taken for the old part. */
-static bool anyone_spent(const struct bench *b)
+bool walk_armed(const struct bench *b)
 {
-	for (int i = 0; i < b->meters; i++)
-		if (b->meter[i].spent && b->meter[i].bound < 0)
-			return true;
-	return false;
+	for (int i = 0; i < b->meters; i++) {
+		const struct bench_meter *m = &b->meter[i];
+		if (m->spent && !m->gone && m->bound.place < 0)
+			return false;
+	}
+	return true;
 }
 
 /* The name of the position that is up is said; from here on it may be touched. */
@@ -148,43 +120,84 @@ static void announce(struct bench *b)
 		               sizeof nominal);
 	bench_event(b, "up", "position", p->name, "quantity", quantity_name(b->quantity), "kind",
 	            kind_name(p->kind), "nominal", nominal[0] ? nominal : NULL, "role",
-	            p->role[0] ? p->role : NULL, "armed", anyone_spent(b) ? "no" : "yes", NULL);
+	            p->role[0] ? p->role : NULL, "armed", walk_armed(b) ? "yes" : "no", NULL);
 }
 
-void walk_choose(struct bench *b, int place, enum quantity q)
+static void choose(struct bench *b, int place, enum quantity q)
 {
 	if (place != b->chosen)
-		b->before = b->chosen;
+		b->last = b->chosen;
 	b->chosen = place;
 	b->quantity = q;
 	b->choice++;
 	b->position[place].choice = b->choice;
 	b->announced_all = false;
-	/* What waited for a word was about the position that was up before. */
-	for (int i = 0; i < b->meters; i++)
-		if (b->meter[i].bound < 0)
-			b->meter[i].waits = false;
 	walk_expect(b);
 	announce(b);
 }
 
+void walk_choose(struct bench *b, int place, enum quantity q)
+{
+	/* What waited for a word was about the position that was up before. */
+	for (int i = 0; i < b->meters; i++) {
+		struct bench_meter *m = &b->meter[i];
+		if (m->bound.place < 0)
+			m->held.waits = false;
+		m->before.place = -1;
+	}
+	choose(b, place, q);
+}
+
+/* Only the walk goes on: who still touches the part that was up touches it.  (Not on
+ * volts, where floating leads look like a touch.) */
 static void advance(struct bench *b)
 {
 	int next = walk_next(b, b->chosen);
-	if (next >= 0) {
-		walk_choose(b, next, position_first_quantity(&b->position[next].row.position));
+	if (next < 0) {
+		if (!b->announced_all)
+			bench_event(b, "done", "text", "every position of the sheet has its entry", NULL);
+		b->announced_all = true;
 		return;
 	}
-	if (!b->announced_all)
-		bench_event(b, "done", "text", "every position of the sheet has its entry", NULL);
-	b->announced_all = true;
+	for (int i = 0; i < b->meters; i++) {
+		struct bench_meter *m = &b->meter[i];
+		bool volts = m->last.function == FUNCTION_VOLT_DC || m->last.function == FUNCTION_VOLT_AC;
+		if (!m->lifted && !m->spent && !volts && m->before.place < 0)
+			m->before = (struct aim){b->chosen, b->quantity};
+	}
+	choose(b, next, position_first_quantity(&b->position[next].row.position));
+}
+
+void walk_lifted(struct bench *b, struct bench_meter *m)
+{
+	if (m->before.place < 0)
+		return;
+	m->before.place = -1;
+	walk_expect(b);
+}
+
+void walk_first(struct bench *b)
+{
+	int first = walk_next(b, -1);
+	if (first >= 0)
+		walk_choose(b, first, position_first_quantity(&b->position[first].row.position));
+}
+
+void walk_back(struct bench *b, const struct entry *e)
+{
+	int place = position_find(b, e->position);
+	for (int i = 0; i < b->meters; i++)
+		if (place < 0 || (b->meter[i].bound.place == place && place != b->chosen))
+			return; /* the walk was never there */
+	walk_choose(b, place, e->quantity);
 }
 
 /* Has this choice brought what it was for? */
 static bool choice_served(const struct bench *b)
 {
-	for (int i = b->mades - 1; i >= 0; i--)
-		if (b->made[i].choice == b->choice && entry_counts(b, &b->made[i].entry, b->chosen, b->quantity))
+	const struct bench_position *p = &b->position[b->chosen];
+	for (int i = p->newest; i >= 0; i = b->made[i].older)
+		if (b->made[i].choice >= p->choice && entry_counts(b, &b->made[i].entry, b->quantity))
 			return true;
 	return false;
 }
@@ -198,12 +211,12 @@ static void maybe_advance(struct bench *b)
 /* The moment at which a spent meter's leads will have been open for long enough. */
 int64_t walk_deadline(const struct bench_meter *m)
 {
-	if (!m->spent || !m->lifted)
+	if (!m->spent || !m->lifted || m->unheard)
 		return INT64_MAX;
 	int64_t since = settle_open_since(&m->settle);
-	/* A part taken by key while it reads open shows no lift: count from then. */
-	if (since < m->spent_at)
-		since = m->spent_at;
+	if (since < m->spent_from)
+		since = m->spent_from;
+	/* Whole periods: a slip of just under a second shows as so many open readings. */
 	return since + settle_arm(&m->settle);
 }
 
@@ -215,13 +228,12 @@ void walk_on_meter(struct bench *b, struct bench_meter *m, int64_t t)
 	int before = b->choice;
 	maybe_advance(b);
 	/* Chosen while the old part was still touched: only now it may be touched. */
-	if (b->choice == before && m->bound < 0 && b->chosen >= 0 && m->spent_place != b->chosen &&
-	    !anyone_spent(b))
+	if (b->choice == before && m->bound.place < 0 && b->chosen >= 0 &&
+	    m->spent_place != b->chosen && walk_armed(b))
 		announce(b);
 }
 
-void walk_made(struct bench *b, int64_t t)
+void walk_made(struct bench *b)
 {
-	(void)t;
 	maybe_advance(b);
 }

@@ -226,7 +226,9 @@ static bool find_dialects(void *arg, const struct ini_item *item, struct fault *
 {
 	struct dialects_key *key = arg;
 	(void)why;
-	if (item->key && strcmp(item->section, "bench") == 0 && strcmp(item->key, "dialects") == 0) {
+	bool here = item->key && strcmp(item->section, "bench") == 0;
+	/* An empty one is refused by the reading proper, with its place. */
+	if (here && strcmp(item->key, "dialects") == 0 && *item->value) {
 		snprintf(key->folder, sizeof key->folder, "%s", item->value);
 		key->said = true;
 	}

@@ -130,11 +130,12 @@ static const char *query_of(const struct meter *m)
 
 static void keep_frame(struct meter *m, const struct frame *f)
 {
-	m->last[m->last_next].len = f->len;
-	memcpy(m->last[m->last_next].bytes, f->bytes, f->len);
-	m->last_next = (m->last_next + 1) % METER_FRAMES;
-	if (m->last_count < METER_FRAMES)
-		m->last_count++;
+	struct meter_frames *l = &m->last;
+	l->frame[l->next].len = f->len;
+	memcpy(l->frame[l->next].bytes, f->bytes, f->len);
+	l->next = (l->next + 1) % METER_FRAMES;
+	if (l->count < METER_FRAMES)
+		l->count++;
 }
 
 /* ---- actions: nothing, readings ---- */
@@ -593,12 +594,22 @@ const struct meter_counters *meter_counters(const struct meter *m)
 	return &m->counters;
 }
 
-int meter_last_frames(const struct meter *m, int max, char out[][METER_FRAME_TEXT])
+const struct meter_frames *meter_frames(const struct meter *m)
 {
-	int n = m->last_count < max ? m->last_count : max;
+	return &m->last;
+}
+
+int meter_frames_write(const struct meter_frames *l, int max, char out[][METER_FRAME_TEXT])
+{
+	int n = l->count < max ? l->count : max;
 	for (int i = 0; i < n; i++) {
-		int at = (m->last_next - n + i + 2 * METER_FRAMES) % METER_FRAMES;
-		recording_escape(m->last[at].bytes, m->last[at].len, out[i], METER_FRAME_TEXT);
+		int at = (l->next - n + i + 2 * METER_FRAMES) % METER_FRAMES;
+		recording_escape(l->frame[at].bytes, l->frame[at].len, out[i], METER_FRAME_TEXT);
 	}
 	return n;
+}
+
+int meter_last_frames(const struct meter *m, int max, char out[][METER_FRAME_TEXT])
+{
+	return meter_frames_write(&m->last, max, out);
 }

@@ -79,6 +79,12 @@ enum meter_state {
 	METER_STATES
 };
 
+/* The last frames that gave readings, a ring. */
+struct meter_frames {
+	struct { char bytes[FRAME_MAX]; size_t len; } frame[METER_FRAMES];
+	int next, count;
+};
+
 /* Fields are private to meter.c. */
 struct meter {
 	struct meter_config config;
@@ -105,8 +111,7 @@ struct meter {
 	char refused[200]; /* of a set-up: the first error, while the queue is emptied */
 	char identity[200];
 	char why[240];
-	struct { char bytes[FRAME_MAX]; size_t len; } last[METER_FRAMES];
-	int last_next, last_count;
+	struct meter_frames last;
 };
 
 void meter_begin(struct meter *m, const struct meter_config *config,
@@ -131,5 +136,8 @@ const struct meter_counters *meter_counters(const struct meter *m);
 /* The last frames that gave readings, at most `max`, oldest first, escaped as in
  * recordings; returns how many. */
 int meter_last_frames(const struct meter *m, int max, char out[][METER_FRAME_TEXT]);
+/* The same in two steps: keep them now, write them later. */
+const struct meter_frames *meter_frames(const struct meter *m);
+int meter_frames_write(const struct meter_frames *l, int max, char out[][METER_FRAME_TEXT]);
 
 #endif

@@ -44,10 +44,21 @@ void settle_expect(struct settle *s, const struct settle_expected *expected)
 	s->expected = *expected;
 }
 
+/* In doubt already, and the value that came now would be doubted again: floating
+ * leads may go on like that for hours, and need not be judged at every reading. */
+static bool doubts_on(const struct settle *s)
+{
+	if (!s->doubted || s->items == s->stretch)
+		return false;
+	const struct settle_item *now = &s->item[(s->items - 1) % SETTLE_WINDOW];
+	struct settle_result r = {.function = s->result.function, .value = {now->n, s->exponent}};
+	return settle_open_doubt(s, &r);
+}
+
 static unsigned decide(struct settle *s)
 {
 	uint64_t first;
-	if (!s->touching || s->settled || !settle_at_rest(s, &first))
+	if (!s->touching || s->settled || doubts_on(s) || !settle_at_rest(s, &first))
 		return 0;
 	struct settle_result result;
 	settle_stretch_result(s, first, &result);

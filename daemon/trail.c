@@ -43,6 +43,11 @@ uint64_t trail_add(struct trail *tr, const struct reading *r, const char *positi
 	return tr->count++;
 }
 
+int64_t trail_end_time(const struct trail *tr)
+{
+	return tr->t + (tr->n ? tr->reading[tr->n - 1].at * TRAIL_TICK_US : 0);
+}
+
 int64_t trail_deadline(const struct trail *tr)
 {
 	return tr->n ? tr->t + TRAIL_RUN_US : INT64_MAX;
@@ -56,14 +61,28 @@ void trail_write(const struct trail *tr, const char *job, const char *meter, str
 	trail_body_write(out, &body);
 }
 
+static bool overlaps(const struct trail_sealed *run, uint64_t from, uint64_t to)
+{
+	return run->n > 0 && to >= run->first && from < run->first + (uint64_t)run->n;
+}
+
+void trail_keep(struct trail *tr, uint64_t from, uint64_t to)
+{
+	tr->keep_from = from;
+	tr->keep_to = to;
+	tr->kept_count = 0;
+}
+
 void trail_end(struct trail *tr, uint64_t ticket)
 {
 	if (ticket) {
-		tr->sealed[tr->sealed_next] =
-		    (struct trail_sealed){.first = tr->first, .n = tr->n, .ticket = ticket};
+		struct trail_sealed *s = &tr->sealed[tr->sealed_next];
+		bool full = tr->sealed_count == TRAIL_SEALED_MAX;
+		if (full && tr->kept_count < TRAIL_KEPT_MAX && overlaps(s, tr->keep_from, tr->keep_to))
+			tr->kept[tr->kept_count++] = *s;
+		*s = (struct trail_sealed){.first = tr->first, .n = tr->n, .ticket = ticket};
 		tr->sealed_next = (tr->sealed_next + 1) % TRAIL_SEALED_MAX;
-		if (tr->sealed_count < TRAIL_SEALED_MAX)
-			tr->sealed_count++;
+		tr->sealed_count += !full;
 	}
 	tr->n = 0;
 	tr->changed = false;
@@ -75,24 +94,32 @@ static int ring_index(const struct trail *tr, int i)
 	return (tr->sealed_next - tr->sealed_count + i + 2 * TRAIL_SEALED_MAX) % TRAIL_SEALED_MAX;
 }
 
+static struct trail_sealed *of_ticket(struct trail *tr, uint64_t ticket)
+{
+	for (int i = tr->sealed_count - 1; i >= 0; i--)
+		if (tr->sealed[ring_index(tr, i)].ticket == ticket)
+			return &tr->sealed[ring_index(tr, i)];
+	for (int i = 0; i < tr->kept_count; i++)
+		if (tr->kept[i].ticket == ticket)
+			return &tr->kept[i];
+	return NULL;
+}
+
 void trail_durable(struct trail *tr, uint64_t ticket, int64_t seq)
 {
-	for (int i = tr->sealed_count - 1; i >= 0; i--) {
-		struct trail_sealed *s = &tr->sealed[ring_index(tr, i)];
-		if (s->ticket != ticket)
-			continue;
-		s->seq = seq;
-		if (!seq)
-			s->n = 0; /* refused: there is nothing to name */
+	struct trail_sealed *s = of_ticket(tr, ticket);
+	if (!s)
 		return;
-	}
+	s->seq = seq;
+	if (!seq)
+		s->n = 0; /* refused: there is nothing to name */
 }
 
 static int add_part(struct trail_part *out, int at, int max, const struct trail_sealed *run,
                     uint64_t from, uint64_t to)
 {
 	uint64_t last = run->first + (uint64_t)run->n; /* one past the end */
-	if (!run->n || to < run->first || from >= last || at >= max)
+	if (!overlaps(run, from, to) || at >= max)
 		return at;
 	out[at].ticket = run->ticket;
 	out[at].seq = run->seq;
@@ -105,6 +132,8 @@ int trail_parts(const struct trail *tr, uint64_t from, uint64_t to, uint64_t tic
                 struct trail_part *out, int max)
 {
 	int parts = 0;
+	for (int i = 0; i < tr->kept_count; i++)
+		parts = add_part(out, parts, max, &tr->kept[i], from, to);
 	for (int i = 0; i < tr->sealed_count; i++)
 		parts = add_part(out, parts, max, &tr->sealed[ring_index(tr, i)], from, to);
 	if (tr->n) {

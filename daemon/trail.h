@@ -20,6 +20,9 @@
  * before it settles; an older run is only named by an entry of over a minute. */
 #define TRAIL_SEALED_MAX 128
 
+/* Runs of a value that waits for a word; it may wait for hours. */
+#define TRAIL_KEPT_MAX 16
+
 struct trail_sealed {
 	uint64_t first; /* ordinal of its first reading */
 	int n;
@@ -45,6 +48,11 @@ struct trail {
 	/* the last ones that ended, a ring */
 	struct trail_sealed sealed[TRAIL_SEALED_MAX];
 	int sealed_next, sealed_count;
+	/* readings that may be named however long it takes, and the runs of them that
+	 * left the ring */
+	uint64_t keep_from, keep_to;
+	struct trail_sealed kept[TRAIL_KEPT_MAX];
+	int kept_count;
 };
 
 /* Would this reading go on with the open run?  False where the run must be ended
@@ -54,6 +62,9 @@ bool trail_continues(const struct trail *tr, const struct reading *r, const char
 /* Add a reading; the caller has ended the run where trail_continues said so.
  * Returns its ordinal. */
 uint64_t trail_add(struct trail *tr, const struct reading *r, const char *position);
+
+/* us of stream time of the open run's last reading, as its record will have it. */
+int64_t trail_end_time(const struct trail *tr);
 
 /* When the open run must end because of its age; INT64_MAX where none is open. */
 int64_t trail_deadline(const struct trail *tr);
@@ -67,6 +78,10 @@ void trail_end(struct trail *tr, uint64_t ticket);
 
 /* The record of that ticket is durable as `seq` (0: it was refused). */
 void trail_durable(struct trail *tr, uint64_t ticket, int64_t seq);
+
+/* The readings from..to (ordinals) may be named later, at any time; those that were
+ * kept before no more. */
+void trail_keep(struct trail *tr, uint64_t from, uint64_t to);
 
 /* Where the readings from..to (ordinals) stand: fills at most `max` parts in
  * order, the open run as under `ticket`. Returns the number of parts. */

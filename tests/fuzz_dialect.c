@@ -24,6 +24,8 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
 	}
 	must(d.samples >= 1 && d.row.understand && name_valid(d.name, strlen(d.name)));
 	must(!d.row.asked || d.row.query[0]);
+	struct frame_splitter splitter;
+	dialect_split(&d.row, &splitter, 0); /* any sync is taken or not, and never a trap */
 	if (frame_len <= FRAME_MAX) {
 		struct dialect_setting setting = {.function = d.function, .rules = d.row.rules};
 		struct dialect_memory memory = {0};

@@ -2,8 +2,8 @@
 /*
  * Fuzz entry point: the frame splitter.
  *
- * Input: byte 0 chooses line or fixed and the silence before a frame, byte 1 the
- * size of a fixed frame; then pieces, each a byte of length (255: one bad byte,
+ * Input: byte 0 chooses line or fixed, the silence before a frame and what else
+ * tells where one begins (numbers, head, tail), byte 1 the size of a fixed frame; then pieces, each a byte of length (255: one bad byte,
  * 254: the line goes away and comes back), a byte of time (10 ms each) and that
  * many bytes.
  *
@@ -20,6 +20,7 @@ struct heard {
 	int64_t last;
 	enum frame_end end;
 	size_t size;
+	const struct frame_sync *sync; /* as it was taken */
 	struct {
 		int64_t t;
 		enum frame_fault fault;
@@ -27,6 +28,34 @@ struct heard {
 		uint32_t sum;
 	} frame[FRAMES_MAX];
 };
+
+/* A good frame is what the rules say, byte for byte. */
+static void good_fixed(const struct heard *h, const struct frame *f)
+{
+	const struct frame_sync *y = h->sync;
+	must(f->len == h->size);
+	must(!y->heads || memcmp(f->bytes, y->head, y->heads) == 0);
+	must(!y->tails || memcmp(f->bytes + f->len - y->tails, y->tail, y->tails) == 0);
+	for (size_t i = 0; i < f->len && y->numbered; i++)
+		must((size_t)((uint8_t)f->bytes[i] >> 4) == i + 1);
+}
+
+static void begin(struct frame_splitter *s, const uint8_t *data, struct heard *h, int64_t gap,
+                  int64_t t)
+{
+	static const struct frame_sync syncs[] = {
+	    {0},
+	    {.numbered = true},
+	    {.tails = 2, .tail = "\r\n"},
+	    {.heads = 1, .head = "\x02"},
+	    {.heads = 1, .tails = 1, .head = "\x02", .tail = "\x03"},
+	    {.tails = 3, .tail = "aab"},
+	    {.numbered = true, .heads = 1, .head = "\x12"},
+	    {.tails = 1, .tail = "\x03"}};
+	frame_begin(s, h->end, data[1], gap, t);
+	frame_sync(s, &syncs[data[0] >> 3 & 7]);
+	h->sync = &s->sync;
+}
 
 static void on_frame(void *arg, const struct frame *f)
 {
@@ -39,9 +68,9 @@ static void on_frame(void *arg, const struct frame *f)
 	for (size_t i = 0; i < f->len; i++)
 		sum = (sum ^ (uint8_t)f->bytes[i]) * 16777619u;
 	if (h->end == FRAME_LINE)
-		must(!f->len || !memchr(f->bytes, '\n', f->len));
+		must(!f->len || !memchr(f->bytes, h->sync->tails == 1 ? h->sync->tail[0] : '\n', f->len));
 	else if (f->fault == FRAME_GOOD)
-		must(f->len == h->size);
+		good_fixed(h, f);
 	if (h->frames < FRAMES_MAX) {
 		h->frame[h->frames].t = f->t;
 		h->frame[h->frames].fault = f->fault;
@@ -62,7 +91,7 @@ static void drive(const uint8_t *data, size_t size, size_t piece, struct heard *
 	h->last = 0;
 	h->end = data[0] & 1 ? FRAME_FIXED : FRAME_LINE;
 	h->size = fixed < 1 ? 1 : fixed;
-	frame_begin(&s, h->end, fixed, gap, t);
+	begin(&s, data, h, gap, t);
 	for (size_t i = 2; i + 2 <= size;) {
 		size_t len = data[i];
 		t += data[i + 1] * INT64_C(10000);
@@ -74,7 +103,7 @@ static void drive(const uint8_t *data, size_t size, size_t piece, struct heard *
 		}
 		if (len == 254) {
 			frame_finish(&s, on_frame, h);
-			frame_begin(&s, h->end, fixed, gap, t);
+			begin(&s, data, h, gap, t);
 			continue;
 		}
 		if (len > size - i)

@@ -24,7 +24,7 @@ struct heard {
 static void on_send(void *arg, const char *bytes, size_t len)
 {
 	struct heard *h = arg;
-	must(bytes != NULL && len > 0 && bytes[len - 1] == '\n');
+	must(bytes != NULL && len > 0 && len <= METER_COMMAND_MAX + 2);
 	h->sent += len;
 }
 
@@ -102,7 +102,10 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
 	struct meter_config c;
 	if (size < 1 || size > 4096)
 		return 0;
-	const char *name = data[0] & 1 ? "scpi" : "ascii-unit";
+	static const char *const others[] = {NULL, "ascii-number", "ask-comma", "columns-14"};
+	const char *name = others[data[0] >> 5 & 3];
+	if (!name)
+		name = data[0] & 1 ? "scpi" : "ascii-unit";
 	meter_config_standard(&c, dialect_find(name, strlen(name)));
 	c.replay = data[0] & 2;
 	c.identify = data[0] & 4;

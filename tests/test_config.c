@@ -374,6 +374,97 @@ static void files_that_cannot_be_read(void **state)
 	unlink(name);
 }
 
+/* ---- a folder of dialect files ---- */
+
+static char folder[] = "/tmp/test_config.XXXXXX";
+
+static const char *in_folder(const char *name, const char *text)
+{
+	static char path[128];
+	snprintf(path, sizeof path, "%s/%s", folder, name);
+	FILE *f = fopen(path, "w");
+	assert_non_null(f);
+	fputs(text, f);
+	fclose(f);
+	return path;
+}
+
+static void refused_load(const char *file, const char *where, int line, const char *words)
+{
+	struct fault why;
+	memset(&why, 0, sizeof why);
+	bool good = config_load(file, false, &config, &why);
+	if (good || !strstr(why.file, where) || why.line != line || !strstr(why.text, words))
+		print_error("%s:%d: %s\n", why.file, why.line, why.text);
+	assert_false(good);
+	assert_non_null(strstr(why.file, where));
+	assert_int_equal(why.line, line);
+	assert_non_null(strstr(why.text, words));
+}
+
+#define MINE "[dialect]\nname = mine\nreads = scpi\nsetup = *CLS | CONF:CAP\nserial = 1200 7E2\n" \
+             "function = farad\n[samples]\nframe 1 = 1E-9\nmeans 1 = farad 1e-9\n"
+#define STAND_IN "[dialect]\nname = ascii-unit\nreads = ascii-number\nfunction = ohm\n" \
+                 "[samples]\nframe 1 = 12\nmeans 1 = ohm 12\n"
+
+static void a_folder_of_dialects(void **state)
+{
+	struct fault why;
+	char bench[256], conf[160];
+	(void)state;
+	assert_non_null(mkdtemp(folder));
+	/* [meter] before [bench]: the folder is known all the same. */
+	snprintf(bench, sizeof bench, "[meter red]\nport = /dev/red\ndialect = mine\n"
+	         "[meter blue]\nport = /dev/blue\ndialect = ascii-unit\n[bench]\ndialects = %s\n", folder);
+	snprintf(conf, sizeof conf, "%s", in_folder("bench.conf", bench));
+	refused_load(conf, "bench.conf", 3, "`mine` is no dialect: expected one of ascii-unit, "
+	             "ascii-number, ask-comma, columns-14, scpi");
+	in_folder("mine.ini", MINE);
+	in_folder("unit.ini", STAND_IN);
+	in_folder("not-one.txt", "rubbish");
+	in_folder(".hidden.ini", "rubbish");
+	if (!config_load(conf, false, &config, &why))
+		fail_msg("%s:%d:%d: %s", why.file, why.line, why.column, why.text);
+	const struct config_meter *m = config_meter(&config, "red");
+	assert_string_equal(m->dialect->name, "mine");
+	assert_true(m->dialect->asked);
+	assert_int_equal(m->serial.baud, 1200);
+	assert_int_equal(m->serial.stop, 2);
+	assert_int_equal(m->function, FUNCTION_FARAD);
+	assert_int_equal(m->setups, 2);
+	assert_string_equal(m->setup[0], "*CLS");
+	assert_string_equal(m->setup[1], "CONF:CAP");
+	assert_string_equal(m->query, "READ?");
+	/* A file stands in the place of the shipped dialect of its name. */
+	m = config_meter(&config, "blue");
+	assert_string_equal(m->dialect->name, "ascii-unit");
+	assert_ptr_not_equal(m->dialect, dialect_find("ascii-unit", 10));
+	assert_int_equal(m->function, FUNCTION_OHM);
+	config_free(&config);
+
+	/* Each name once in the list, the files' first. */
+	in_folder("bench.conf", "[bench]\ndialects =\n");
+	refused_load(conf, "bench.conf", 2, "folder of dialect files");
+	in_folder("bench.conf", "[bench]\ndialects = /nonexistent\n");
+	refused_load(conf, "/nonexistent", 0, "cannot be read");
+	snprintf(bench, sizeof bench, "[bench]\ndialects = %s\n[meter red]\ndialect = nix\n", folder);
+	in_folder("bench.conf", bench);
+	refused_load(conf, "bench.conf", 4, "`nix` is no dialect: expected one of mine, ascii-unit, "
+	             "ascii-number, ask-comma, columns-14, scpi");
+	/* Two files of one dialect, a file with a fault: refused whole, whoever uses it. */
+	in_folder("other.ini", MINE);
+	refused_load(conf, "other.ini", 1, "a dialect mine already");
+	in_folder("other.ini", "[dialect]\nname = other\nreads = columns\n[columns]\nsize = x\n");
+	refused_load(conf, "other.ini", 5, "number of bytes");
+	static const char *const names[] = {"bench.conf", "mine.ini", "unit.ini", "not-one.txt",
+	                                    ".hidden.ini", "other.ini"};
+	for (size_t i = 0; i < sizeof names / sizeof names[0]; i++) {
+		snprintf(conf, sizeof conf, "%s/%s", folder, names[i]);
+		unlink(conf);
+	}
+	assert_int_equal(rmdir(folder), 0);
+}
+
 /* Bytes from outside never end the program: every cut of a good file, and every
  * byte of it spoilt, is taken or refused with a place. */
 static void damaged_files_are_refused_with_a_place(void **state)
@@ -410,6 +501,7 @@ int main(void)
 		cmocka_unit_test(a_replay_needs_no_port),
 		cmocka_unit_test(refusals_name_the_place),
 		cmocka_unit_test(files_that_cannot_be_read),
+		cmocka_unit_test(a_folder_of_dialects),
 		cmocka_unit_test(damaged_files_are_refused_with_a_place),
 	};
 	return cmocka_run_group_tests(tests, NULL, NULL);

@@ -214,6 +214,8 @@ static void test_tape(void **state)
 	meter_says(s, red, "+0.000 uF");
 	meter_plug(s, red);
 	mustsee(watch, "\"kind\":\"gap\"");
+	/* Its first reading tells that it touches no more: the walk is at its end. */
+	mustsee(watch, "\"event\":\"done\"");
 	musttally(s, 0, "undo");
 	musttally(s, 0, "condition", "done");
 	musttally(s, 0, "at", "R3");

@@ -191,6 +191,7 @@ static void what_is_refused_and_where(void **state)
 	    {SIX "overload = OL\n" SIX_ONE, 11, 12, "3 characters"},
 	    {SIX "shape 7D = 0\n" SIX_ONE, 11, 1, "`digit N`"},
 	    {SIX "shape XY = 0\n", 11, 1, "in hex"},
+	    {SIX "shape 99999999999999 = 0\n", 11, 1, "in hex"},
 	    {SIX "digit 1 = 3.3-0\n" SIX_ONE, 6, 10, "at once"},
 	    {SIX "digit 10 = 3.3-0\n", 11, 1, "`digit 9`"},
 	    {SIX "bits = middle\n", 11, 8, "right or left"},

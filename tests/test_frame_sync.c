@@ -108,8 +108,8 @@ static void run(enum sort sort, enum damage damage, int at, int64_t gap, bool pi
 static void no_frame_that_was_not_sent(void **state)
 {
 	(void)state;
-	for (int sort = 0; sort < SORTS; sort++)
-		for (int damage = 0; damage < DAMAGES; damage++)
+	for (enum sort sort = 0; sort < SORTS; sort++)
+		for (enum damage damage = 0; damage < DAMAGES; damage++)
 			for (int at = 0; at < SIZE; at++)
 				for (int variant = 0; variant < 4; variant++) {
 					struct heard h;
@@ -129,7 +129,7 @@ static void no_frame_that_was_not_sent(void **state)
 					}
 					if (h.wrong || h.good < least || (damage != NONE && !h.bad))
 						note_row("%s, damage %d at %d, gap %d: %d good, %d bad, %d wrong",
-						         sort_name[sort], damage, at, (int)gap, h.good, h.bad, h.wrong);
+						         sort_name[sort], (int)damage, at, (int)gap, h.good, h.bad, h.wrong);
 					assert_int_equal(h.wrong, 0);
 					assert_true(h.good >= least);
 					assert_true(damage == NONE || h.bad > 0 ||
@@ -141,7 +141,7 @@ static void no_frame_that_was_not_sent(void **state)
 static void joined_in_the_middle(void **state)
 {
 	(void)state;
-	for (int sort = 0; sort < HEAD; sort++)
+	for (enum sort sort = 0; sort < HEAD; sort++)
 		for (int from = 1; from < SIZE; from++) {
 			char truth[FRAMES][SIZE];
 			struct frame_splitter s;

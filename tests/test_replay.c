@@ -11,6 +11,7 @@
  *                                           difference before you commit it)
  */
 #include "tests/check.h"
+#include "tests/trail_check.h"
 
 #include <dirent.h>
 #include <stdbool.h>
@@ -178,6 +179,20 @@ static void list(struct names *n)
 	qsort(n->name, (size_t)n->count, sizeof n->name[0], by_name);
 }
 
+/* Every entry names exactly the readings that it came from. */
+static void check_trail(char *records)
+{
+	static char *record[65536];
+	int n = 0;
+	char *save = NULL, *copy = strdup(records);
+	for (char *p = strtok_r(copy, "\n", &save); p && n < 65536; p = strtok_r(NULL, "\n", &save))
+		record[n++] = p;
+	for (int i = 0; i < n; i++)
+		if (strstr(record[i], "\"kind\":\"entry\"") && !trail_names_right(record, n, record[i], 1))
+			fail_msg("its trail is wrong: %s", record[i]);
+	free(copy);
+}
+
 static void check_one(const char *name)
 {
 	char path[128], want_path[128], other[] = "/tmp/tally-recording-XXXXXX";
@@ -190,6 +205,7 @@ static void check_one(const char *name)
 	char *got = wanted(whole), *want = slurp(want_path);
 	assert_non_null(want);
 	assert_string_equal(got, want);
+	check_trail(whole);
 	int fd = mkstemp(other);
 	assert_true(fd >= 0);
 	close(fd);

@@ -147,9 +147,12 @@ static bool take_digit(struct draft *t, const struct ini_item *i, struct fault *
 	return true;
 }
 
+/* One or two hex digits; -1 where they are none. */
 static int hex_number(const char *p, size_t len)
 {
 	int n = 0;
+	if (len < 1 || len > 2)
+		return -1;
 	for (size_t i = 0; i < len; i++) {
 		const char *digit = p[i] ? strchr("0123456789abcdef", p[i] >= 'A' && p[i] <= 'F'
 		                                                          ? p[i] - 'A' + 'a'
@@ -159,7 +162,7 @@ static int hex_number(const char *p, size_t len)
 			return -1;
 		n = n * 16 + (int)(digit - "0123456789abcdef");
 	}
-	return len >= 1 && len <= 2 ? n : -1;
+	return n;
 }
 
 static bool take_shape(struct draft *t, const struct ini_item *i, struct fault *why)

@@ -1,0 +1,116 @@
+/* SPDX-License-Identifier: MIT */
+/*
+ * Reading the job back from the log: when the daemon starts, and when the log
+ * refused a change that was in memory already.
+ */
+#include "daemon/bench_state.h"
+
+#include <stdio.h>
+#include <string.h>
+
+static void restore_job(struct bench *b, const struct job_body *job)
+{
+	if (job->change == JOB_STARTED || job->change == JOB_CLOSED)
+		job_clear(b);
+	if (!job->open)
+		return;
+	snprintf(b->job, sizeof b->job, "%s", job->job);
+	b->live = job->live;
+	b->condition = job->condition;
+	b->reach = job->reach;
+}
+
+/* Index of the entry with that seq, -1 for none.  (Those that are sealed stand in
+ * order of seq; those that are not have 0.) */
+int made_find(const struct bench *b, int64_t seq)
+{
+	for (int i = b->mades - 1; i >= 0; i--)
+		if (b->made[i].entry.seq == seq)
+			return i;
+	return -1;
+}
+
+static void restore_strike(struct bench *b, int64_t of)
+{
+	int i = made_find(b, of);
+	if (i >= 0)
+		b->made[i].entry.struck = true;
+}
+
+static bool restore_record(void *arg, int64_t seq, const char *text, size_t len)
+{
+	struct bench *b = arg;
+	struct record_head head;
+	struct position_body position;
+	struct sheet_row row;
+	struct job_body job;
+	struct strike_body strike;
+	struct entry e;
+	struct fault ignored;
+	(void)seq;
+	if (!record_head_read(text, len, &head))
+		return true;
+	if (strcmp(head.kind, "job") == 0 && job_body_read(text, len, &job))
+		restore_job(b, &job);
+	else if (strcmp(head.kind, "position") == 0 &&
+	         position_body_read(text, len, &position, &row, &ignored))
+		return position_add(b, &row);
+	else if (strcmp(head.kind, "strike") == 0 && strike_body_read(text, len, &strike))
+		restore_strike(b, strike.of);
+	else if (strcmp(head.kind, "entry") == 0 && entry_read(text, len, &e)) {
+		if (!made_room(b))
+			return false;
+		made_add(b, &e, 0, 0);
+	}
+	return true;
+}
+
+bool bench_restore(struct bench *b, struct log_reader *reader, struct fault *why)
+{
+	struct log_query query = {.kind = "job,position,entry,strike"};
+	if (log_reader_records(reader, &query, restore_record, b, why) < 0)
+		return false;
+	b->choice = 1; /* later than every entry that was read back */
+	/* In memory the verdicts are those of the sheet as it stands now: what was
+	 * sealed meanwhile as rejudge records comes out the same. */
+	for (int i = 0; i < b->mades; i++) {
+		int place = position_find(b, b->made[i].entry.position);
+		if (place >= 0)
+			entry_judge(&b->position[place].row.position, &b->made[i].entry);
+	}
+	walk_expect(b);
+	return true;
+}
+
+void job_read_back(struct bench *b)
+{
+	struct fault why;
+	char job[2][JOB_SIZE], chosen[2][NAME_SIZE];
+	enum quantity quantity[2];
+	bool walk[2];
+	int choice = b->choice;
+	/* The job that holds may be the one that is open, or the one that was left. */
+	for (int i = 0; i < 2; i++) {
+		memcpy(job[i], b->left_job, sizeof job[i]);
+		memcpy(chosen[i], b->left, sizeof chosen[i]);
+		quantity[i] = b->left_quantity;
+		walk[i] = b->left_walk;
+		job_leave(b);
+	}
+	job_clear(b);
+	b->job[0] = '\0';
+	struct log_reader *reader = log_reader_open(log_path(b->log), &why);
+	if (!reader || !bench_restore(b, reader, &why))
+		bench_event(b, "refused", "why", why.text, NULL);
+	log_reader_close(reader);
+	b->choice = choice + 1;
+	for (int i = 1; i >= 0; i--) {
+		int place = chosen[i][0] ? position_find(b, chosen[i]) : -1;
+		if (strcmp(job[i], b->job) != 0)
+			continue;
+		b->walk = walk[i];
+		if (place >= 0)
+			walk_choose(b, place, quantity[i]);
+		break;
+	}
+}

@@ -1,0 +1,86 @@
+/* SPDX-License-Identifier: MIT */
+/*
+ * `take`: the reading as it stands now, by key.  It is asked of the meter that waits
+ * for a word, else of the one that touches, else of the one that reads what is asked
+ * for: a part that reads open cannot be touched in any other way.
+ */
+#include "daemon/bench_state.h"
+
+/* Which meter a `take` without a name means. */
+static struct bench_meter *take_meter(struct bench *b, int64_t t, const char *name,
+                                      struct fault *why)
+{
+	if (name) {
+		int i = bench_meter_index(b, name);
+		if (i < 0)
+			fault_set(why, "there is no meter %s in the configuration", name);
+		return i < 0 ? NULL : &b->meter[i];
+	}
+	struct bench_meter *found = NULL;
+	struct settle_result r;
+	struct fault ignored;
+	/* First who waits for a word, then who touches, then who reads what is asked. */
+	for (int pass = 0; pass < 3 && !found; pass++) {
+		for (int i = 0; i < b->meters; i++) {
+			struct bench_meter *m = &b->meter[i];
+			struct aim aim = walk_aim(b, m);
+			bool good = aim.place >= 0 && settle_take(&m->settle, t, &r, &ignored) &&
+			            capture_suits(b, m, aim, r.function, &ignored);
+			if (pass == 0)
+				good = m->held.waits;
+			else if (pass == 1)
+				good = good && settle_touching(&m->settle);
+			if (!good)
+				continue;
+			if (found) {
+				fault_set(why, "both %s and %s have a reading: say which one (--meter NAME)",
+				          found->config->name, m->config->name);
+				return NULL;
+			}
+			found = m;
+		}
+	}
+	if (!found)
+		fault_set(why, "nothing to take: no meter has a fresh reading that suits the position");
+	return found;
+}
+
+/* What a take of this meter logs: what stands there now; else, where the hands have
+ * left already or it moves again, what was held. */
+static bool take_what(struct bench_meter *m, int64_t t, struct capture *c,
+                      struct settle_result *r, struct fault *why)
+{
+	const struct held *h = &m->held;
+	bool now = settle_take(&m->settle, t, r, why);
+	c->frames = meter_frames(&m->machine);
+	c->open = !settle_touching(&m->settle);
+	if (h->waits && (!now || c->open || !r->settled || r->function != h->value.function)) {
+		*r = h->value;
+		c->frames = &h->frames;
+		c->open = false;
+		now = true;
+	}
+	return now;
+}
+
+bool bench_take(struct bench *b, int64_t t, const char *meter, struct bench_wait w,
+                struct fault *why)
+{
+	bench_run_until(b, t);
+	struct settle_result r;
+	struct bench_meter *m = take_meter(b, t, meter, why);
+	if (!m)
+		return false;
+	struct capture c = {.aim = m->held.waits ? m->held.aim : walk_aim(b, m), .r = &r};
+	if (c.aim.place < 0) {
+		fault_set(why, "no position is chosen: say which part this is (at POSITION)");
+		return false;
+	}
+	if (!take_what(m, t, &c, &r, why) || !capture_suits(b, m, c.aim, r.function, why) ||
+	    !capture_entry(b, m, t, &c, w, why))
+		return false;
+	bench_taped(b, t, "take", "%s", m->config->name);
+	walk_on_meter(b, m, t);
+	bench_timers(m);
+	return true;
+}
