@@ -16,6 +16,10 @@
 
 int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size);
 
+/* An entry point of which one input costs milliseconds may define this: how many
+ * damaged copies of each kept file tests/corpus_main.c tries (200 where it does not). */
+int fuzz_damaged(void);
+
 #define must(holds)                                                               \
 	do {                                                                          \
 		if (!(holds)) {                                                           \

@@ -199,6 +199,11 @@ static void run(const struct config *config, const char *text, size_t len, bool 
 	log_close(log);
 }
 
+int fuzz_damaged(void)
+{
+	return 4;
+}
+
 int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
 {
 	static struct config config;
