@@ -180,20 +180,44 @@ static struct log *new_log(const char *path, struct fault *why)
 	return log;
 }
 
-/* 1000 readings a second of open leads: the trail alone. */
-static double ingest_ours(void)
+/* 1000 readings a second: of open leads (the trail alone), or of touches of four
+ * seconds with a second between them, which settle and are logged. */
+enum ingest { OPEN_LEADS, TOUCHES };
+
+static const char *ingest_line(enum ingest what, int i)
+{
+	static const char *const values[] = {"100.1 kOhm\r\n", "100.1 kOhm\r\n", "100.2 kOhm\r\n"};
+	bool open = what == OPEN_LEADS || i % 5000 < 1000;
+	return open ? "OL MOhm\r\n" : values[i * 7 % 3];
+}
+
+static void count_entry(void *arg, int64_t seq, const char *text, size_t len)
+{
+	(void)seq;
+	*(int *)arg += memmem(text, len < 80 ? len : 80, "\"kind\":\"entry\"", 14) != NULL;
+}
+
+static double ingest_ours(enum ingest what)
 {
 	struct fault why;
 	const char *path = path_of("bench-ours.db");
 	struct log *log = new_log(path, &why);
+	int entries = 0;
 	struct bench_options o = {.config = bench_config(), .log = log, .replay = true, .utc = 1,
+	                          .hooks = {.record = count_entry, .arg = &entries},
 	                          .boot = "bench", .version = "0"};
 	struct bench *b = bench_open(&o, &why);
 	if (!b)
 		die(why.text);
+	if (what == TOUCHES && (!bench_job_start(b, 0, "x", (struct bench_wait){0}, &why) ||
+	                        !bench_at(b, 0, "R1", -1, NULL, &why)))
+		die(why.text);
 	double t = cpu_seconds();
 	for (int i = 0; i < INGEST; i++) {
-		bench_line_bytes(b, i * 1000, 0, "OL MOhm\r\n", 9);
+		const char *line = ingest_line(what, i);
+		if (what == TOUCHES && i % 5000 == 999 && !bench_again(b, i * 1000, &why))
+			die(why.text);
+		bench_line_bytes(b, i * 1000, 0, line, strlen(line));
 		if (i % 1000 == 0)
 			bench_collect(b);
 	}
@@ -201,6 +225,8 @@ static double ingest_ours(void)
 	log_flush(log);
 	bench_collect(b);
 	t = cpu_seconds() - t;
+	if (entries != (what == TOUCHES ? INGEST / 5000 : 0))
+		die("not one entry a touch");
 	bench_free(b);
 	log_close(log);
 	remove_log(path);
@@ -224,7 +250,7 @@ static sqlite3 *plain_db(const char *path)
 	return db;
 }
 
-static double ingest_plain(void)
+static double ingest_plain(enum ingest what)
 {
 	const char *path = path_of("bench-plain.db");
 	sqlite3 *db = plain_db(path);
@@ -235,9 +261,13 @@ static double ingest_plain(void)
 	for (int i = 0; i < INGEST; i++) {
 		sqlite3_bind_int64(s, 1, i * 1000);
 		sqlite3_bind_text(s, 2, "red", -1, SQLITE_STATIC);
-		sqlite3_bind_null(s, 3);
+		const char *line = ingest_line(what, i);
+		if (line[0] == 'O')
+			sqlite3_bind_null(s, 3);
+		else
+			sqlite3_bind_double(s, 3, strtod(line, NULL));
 		sqlite3_bind_text(s, 4, "ohm", -1, SQLITE_STATIC);
-		sqlite3_bind_text(s, 5, "OL MOhm", -1, SQLITE_STATIC);
+		sqlite3_bind_text(s, 5, line, (int)strlen(line) - 2, SQLITE_STATIC);
 		sqlite3_step(s);
 		sqlite3_reset(s);
 		if (i % 1000 == 999)
@@ -251,14 +281,14 @@ static double ingest_plain(void)
 	return t / INGEST * 1e6;
 }
 
-static void bench_ingest(void)
+static void bench_ingest(enum ingest what, const char *name)
 {
 	double ours[ROUNDS], plain[ROUNDS];
 	for (int i = 0; i < ROUNDS; i++) {
-		ours[i] = ingest_ours();
-		plain[i] = ingest_plain();
+		ours[i] = ingest_ours(what);
+		plain[i] = ingest_plain(what);
 	}
-	row("bytes to sealed trail", "us CPU each", ours, plain, "prepared insert, a row a reading");
+	row(name, "us CPU each", ours, plain, "prepared insert, a row a reading");
 }
 
 /* ---- a durable entry ---- */
@@ -371,7 +401,8 @@ int main(int argc, char **argv)
 	printf("%-30s %10s %-12s %10s %-34s %6s\n", "what", "ours", "", "plain", "against", "ratio");
 	bench_frames("ascii-unit", "+0.4812 kOhm\r\n");
 	bench_frames("scpi", "+4.81212345E+02\r\n");
-	bench_ingest();
+	bench_ingest(OPEN_LEADS, "bytes to sealed trail");
+	bench_ingest(TOUCHES, "the same with 40 entries");
 	bench_entries();
 	bench_verify();
 	return 0;
