@@ -196,6 +196,11 @@ static void set_up_is_checked_command_by_command(void **state)
 	pass(s, 1 * MS);
 	assert_string_equal(asked(s), "*CLS|*IDN?|");
 	say(s, IDN);
+	/* What the queue holds now is not about the set-up. */
+	assert_string_equal(asked(s), "SYST:ERR?|");
+	say(s, "-101,\"Invalid character\"\r\n");
+	assert_string_equal(asked(s), "SYST:ERR?|");
+	say(s, "0,\"No error\"\r\n");
 	assert_string_equal(asked(s), "CONF:RES|SYST:ERR?|");
 	say(s, "+0,\"No error\"\r\n");
 	assert_string_equal(asked(s), "RES:NPLC 1|SYST:ERR?|");
@@ -218,6 +223,7 @@ static void a_refused_set_up_is_named_and_nothing_is_guessed(void **state)
 	meter_opened(&s->meter, 0);
 	pass(s, 1 * MS);
 	say(s, IDN);
+	say(s, "0,\"No error\"\r\n");
 	asked(s);
 	say(s, "-113,\"Undefined header\"\r\n");
 	assert_string_equal(asked(s), "SYST:ERR?|");
@@ -385,9 +391,13 @@ static void another_meter_on_the_line_is_set_up_anew(void **state)
 	pass(s, 1 * MS);
 	say(s, IDN);
 	say(s, "0,\"No error\"\r\n");
+	say(s, "0,\"No error\"\r\n");
+	assert_string_equal(asked(s), "*CLS|*IDN?|SYST:ERR?|CONF:RES|SYST:ERR?|READ?|");
 	pass(s, s->t + 2500 * MS);
 	asked(s);
 	say(s, "Lantern Works,LW2,0007,2.0\r\n");
+	assert_string_equal(asked(s), "SYST:ERR?|");
+	say(s, "0,\"No error\"\r\n");
 	assert_string_equal(asked(s), "CONF:RES|SYST:ERR?|");
 	free(s);
 }

@@ -243,15 +243,36 @@ static bool has_control(const char *text, const char *end)
 	return false;
 }
 
+/* Does a definite or indefinite block begin one of the elements?  In a string # is a
+ * character like others. */
+static bool has_block(const char *text, const char *end)
+{
+	bool begins = true;
+	for (const char *p = text; p < end; p++) {
+		if (begins && *p == '#' && p + 1 < end && is_digit(p[1]))
+			return true;
+		if (begins && (*p == '"' || *p == '\'') && string_end(p, end))
+			p = string_end(p, end);
+		begins = *p == ',' || *p == ';' || (begins && is_space(*p));
+	}
+	return false;
+}
+
 /* `why` says what kept the text from being a list of numbers. */
 static void understand_text(const char *text, const char *end, const char *why,
                             struct understood *out)
 {
-	if (is_identity(text, end)) {
+	enum function f = scpi_function_answer(text, (size_t)(end - text));
+	if (f != FUNCTION_NONE) {
+		out->said = SAID_OTHER;
+		out->function = f;
+		keep_text(out, text, (size_t)(end - text));
+	} else if (is_identity(text, end)) {
 		out->said = SAID_IDENTITY;
 		keep_text(out, text, (size_t)(end - text));
 	} else if (is_banner(text, end)) {
 		out->said = SAID_OTHER;
+		keep_text(out, text, (size_t)(end - text));
 	} else if (memchr(text, ';', (size_t)(end - text))) {
 		nothing(out, "one answer was expected, not several with ; between them");
 	} else {
@@ -273,12 +294,12 @@ void scpi_understand(const struct dialect_setting *setting, struct dialect_memor
 		end--;
 	if (text == end)
 		return;
-	if (has_control(text, end)) {
-		nothing(out, "printable text was expected, without control bytes");
+	if (has_block(text, end)) { /* whose data may be any bytes */
+		nothing(out, "a number was expected, not a block of data: set the format to ASCII");
 		return;
 	}
-	if (*text == '#' && end - text > 1 && is_digit(text[1])) {
-		nothing(out, "a number was expected, not a block of data: set the format to ASCII");
+	if (has_control(text, end)) {
+		nothing(out, "printable text was expected, without control bytes");
 		return;
 	}
 	if (read_error(text, end, &out->error_number)) {
