@@ -25,6 +25,7 @@
  */
 #include "daemon/meter.h"
 
+#include "protocol/meter/scpi.h"
 #include "protocol/record/recording.h"
 
 #include <stdio.h>
@@ -309,16 +310,20 @@ static void setup_error(struct meter *m, const struct understood *u)
 {
 	if (u->error_number != 0 && ++m->errors_read < ERRORS_READ_MAX) {
 		/* The first one is about the command; the queue is emptied behind it. */
-		if (!m->refused[0])
+		if (!m->refused[0]) {
 			snprintf(m->refused, sizeof m->refused, "%s", u->text);
+			m->refused_number = u->error_number;
+		}
 		send_line(m, m->config.dialect->error_query);
 		m->deadline = m->now + m->config.timeout_us;
 		return;
 	}
 	if (m->refused[0] && m->setup >= 0) {
 		char why[sizeof m->why];
-		snprintf(why, sizeof why, "the meter refused its set-up \"%.60s\": %.120s",
-		         m->config.setup[m->setup], m->refused);
+		const struct scpi_error_kind *kind = scpi_error_kind(m->refused_number);
+		snprintf(why, sizeof why, "the meter refused its set-up \"%.60s\": %.120s%s%s%s",
+		         m->config.setup[m->setup], m->refused, kind ? " (" : "", kind ? kind->means : "",
+		         kind ? ")" : "");
 		set_why(m, why);
 		go(m, METER_FAILED, INT64_MAX);
 		return;

@@ -130,6 +130,7 @@ struct meter {
 	struct learn learn;
 	char wordy[80];    /* what it answered to *IDN? that was no identity */
 	char refused[200]; /* of a set-up: the first error, while the queue is emptied */
+	int refused_number;
 	char identity[200];
 	struct identity fields;
 	char why[320];

@@ -44,6 +44,28 @@ static void keep_text(struct understood *out, const char *text, size_t len)
 	out->text[n] = '\0';
 }
 
+const struct scpi_error_kind *scpi_error_kind(int number)
+{
+	static const struct {
+		int from, to;
+		struct scpi_error_kind kind;
+	} kinds[] = {
+	    {-199, -100, {5, "CME command error", "it does not know this, or not in this form"}},
+	    {-299, -200, {4, "EXE execution error", "it knows this, and cannot do it so"}},
+	    {-399, -300, {3, "DDE device dependent error", "something is wrong in the meter itself"}},
+	    {-499, -400, {2, "QYE query error", "question and answer went past each other"}},
+	    {-599, -500, {7, "PON power on", "it was switched on just now"}},
+	    {-699, -600, {6, "URQ user request", "somebody pressed a key on it"}},
+	    {-799, -700, {1, "RQC request control", "it wants to lead the bus"}},
+	    {-899, -800, {0, "OPC operation complete", "it has done what it was told"}},
+	    {1, 32767, {3, "DDE device dependent error", "its own handbook says what this is"}},
+	};
+	for (size_t i = 0; i < sizeof kinds / sizeof *kinds; i++)
+		if (number >= kinds[i].from && number <= kinds[i].to)
+			return &kinds[i].kind;
+	return NULL;
+}
+
 /* The last byte of a string that opens at `text`, NULL where it never closes.  A
  * doubled quote inside it is one quote (IEEE 488.2 8.7.8). */
 static const char *string_end(const char *text, const char *end)

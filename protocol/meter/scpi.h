@@ -40,6 +40,19 @@
 
 #include "protocol/meter/dialect.h"
 
+/*
+ * What kind of fault an entry of the error queue is, by its number: the bit that it
+ * sets in the standard event register (IEEE 488.2 11.5.1), its name there, and what it
+ * means for whoever wrote the command.  NULL for 0 and for numbers of no kind.
+ * Source: SCPI-99 volume 2, 21.8.9 to 21.8.16, as a public parser library carries it.
+ */
+struct scpi_error_kind {
+	int bit;
+	const char *name;  /* "CME command error" */
+	const char *means; /* "it does not know this command, or not in this form" */
+};
+const struct scpi_error_kind *scpi_error_kind(int number);
+
 /* The `understand` of the dialect `scpi`. */
 void scpi_understand(const struct dialect_setting *setting, struct dialect_memory *memory,
                      const struct frame *f, struct understood *out);
