@@ -466,7 +466,7 @@ static void a_block_is_refused_politely(void **state)
 	struct meter_config c = scpi_config();
 	(void)state;
 	struct stand *s = in_step(&c);
-	meter_bytes(&s->meter, s->t, "#216+1.0E+03\n+2.0E+0\n\n", 22);
+	meter_bytes(&s->meter, s->t, "#217+1.0E+03\n+2.0E+0\n\n", 22);
 	assert_int_equal(s->heard.readings, 0);
 	assert_int_equal(s->heard.bad_frames, 1);
 	assert_non_null(strstr(s->heard.last_why, "block"));
