@@ -24,6 +24,8 @@ enum outcome call_meters_try(struct client *c);
 enum outcome call_sheet_load(struct client *c);
 enum outcome call_sheet_set(struct client *c);
 enum outcome call_sheet_show(struct client *c);
+/* command_screen.c */
+enum outcome call_bench(struct client *c);
 /* command_bench.c */
 enum outcome call_status(struct client *c);
 enum outcome call_at(struct client *c);

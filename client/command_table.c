@@ -78,6 +78,13 @@ const struct command command_table[] = {
 	 "One line a position; at the end how many were measured and the first that was not.",
 	 OPTION_BIT(JOB), 0, NEED_LOG, false, call_sheet_show},
 
+	{BENCH, "bench", "", "the full screen: what is up, what is read, what was logged",
+	 "Read from two metres, while both hands hold probes: value and position in block letters, "
+	 "how far settling has come, the verdict, the sheet, COLD or LIVE. ? shows all keys; a name "
+	 "that is typed (C8, Enter) is chosen. With --plain, and where TERM is dumb: one line an event "
+	 "for screen readers, and words (take, undo, next, help ...) are read from standard input; "
+	 "`tally --plain` alone is the same. Without a terminal only --plain works." CAUTION,
+	 0, 0, NEED_BENCH, false, call_bench},
 	{BENCH, "status", "", "what is chosen and how things stand",
 	 "Job, condition, reach, walk, the chosen position, meters bound elsewhere, and the health of "
 	 "the log.",

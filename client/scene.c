@@ -50,6 +50,7 @@ void scene_connected(struct scene *s, int64_t now, struct slice hello)
 	s->up_waits = false;
 	if (before) {
 		scene_say(s, now, SCENE_GOOD, "the daemon is back");
+		scene_note_told(s);
 		scene_tell(s, &(struct happening_told){.what = HAPPENED_BACK});
 	}
 }
@@ -77,6 +78,7 @@ void scene_away(struct scene *s, int64_t now, const char *why)
 	if (!was)
 		return;
 	scene_say(s, now, SCENE_BAD, "%s", why);
+	scene_note_told(s);
 	scene_tell(s, &(struct happening_told){.what = HAPPENED_GONE, .why = s->away,
 	                                       .next = "waiting for it to come back"});
 }

@@ -74,6 +74,7 @@ struct scene_note {
 	char time[12];  /* "10:00:03", "" where the daemon gave none */
 	char text[SCENE_TEXT];
 	enum scene_weight weight;
+	bool told; /* a happening said the same */
 };
 
 /* What stands in block letters about the touch. */
@@ -129,6 +130,7 @@ struct scene {
 
 	struct scene_note note[SCENE_NOTES_MAX]; /* a ring */
 	int note_count, note_next;
+	int64_t noted; /* how many there ever were */
 
 	struct scene_told told[SCENE_TOLD_MAX]; /* a ring: what waits to be told */
 	int told_count, told_first, told_lost;
@@ -201,6 +203,7 @@ void scene_tell(struct scene *s, const struct happening_told *told);
 void scene_tell_up(struct scene *s);
 void scene_note_add(struct scene *s, int64_t now, enum scene_weight weight, struct slice time,
                     const char *text);
+void scene_note_told(struct scene *s); /* ... the newest is told besides */
 struct scene_entry *scene_entry_add(struct scene *s, struct slice record);
 void scene_entry_rejudge(struct scene *s, struct scene_entry *e, struct slice rejudged);
 /* A member into an array of that size. */

@@ -16,9 +16,15 @@ void scene_note_add(struct scene *s, int64_t now, enum scene_weight weight, stru
 	s->note_next = (s->note_next + 1) % SCENE_NOTES_MAX;
 	if (s->note_count < SCENE_NOTES_MAX)
 		s->note_count++;
+	s->noted++;
 	*n = (struct scene_note){.at = now, .weight = weight};
 	words_time(&s->style, time, false, n->time, sizeof n->time);
 	words_clean(text, strlen(text), n->text, sizeof n->text);
+}
+
+void scene_note_told(struct scene *s)
+{
+	s->note[(s->note_next + SCENE_NOTES_MAX - 1) % SCENE_NOTES_MAX].told = true;
 }
 
 void scene_say(struct scene *s, int64_t now, enum scene_weight weight, const char *format, ...)
@@ -36,6 +42,7 @@ void scene_refusal(struct scene *s, int64_t now, int code, const char *why)
 	bool unlogged = code == 4;
 	scene_say(s, now, unlogged ? SCENE_BAD : SCENE_WARNING, "%s%s",
 	          unlogged ? "NOT LOGGED: " : "", why);
+	scene_note_told(s);
 	s->not_logged = s->not_logged || unlogged;
 	if (!unlogged) {
 		s->refused.is = true;

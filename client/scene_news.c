@@ -153,6 +153,7 @@ static void on_job(struct scene *s, int64_t now, struct slice record, bool fresh
 	s->caution = live;
 	scene_say(s, now, live ? SCENE_BAD : SCENE_SAID,
 	          live ? "the unit is LIVE: ohm and farad are refused" : "the unit is cold");
+	scene_note_told(s);
 	scene_tell(s, &(struct happening_told){.what = live ? HAPPENED_LIVE : HAPPENED_COLD});
 }
 
@@ -266,6 +267,7 @@ static void on_held(struct scene *s, int64_t now, struct slice event, bool doubt
 		snprintf(text, sizeof text, "%.60s is far from %.40s and looks like %.40s: take it here, "
 		         "or log it there", s->held.shown, s->held.position, s->held.looks);
 	scene_note_add(s, now, SCENE_WARNING, json_member(event.at, event.len, "t"), text);
+	scene_note_told(s);
 	scene_tell(s, &told);
 }
 
@@ -283,6 +285,7 @@ static void on_refusal(struct scene *s, int64_t now, struct slice event, bool un
 	         position[0] ? " at " : "", position, why);
 	scene_note_add(s, now, unlogged ? SCENE_BAD : SCENE_WARNING,
 	               json_member(event.at, event.len, "t"), text);
+	scene_note_told(s);
 	scene_tell(s, &(struct happening_told){
 		.what = unlogged ? HAPPENED_NOT_LOGGED : HAPPENED_REFUSED, .position = position,
 		.meter = meter, .why = why});
@@ -299,6 +302,7 @@ static void on_moving(struct scene *s, int64_t now, struct slice event)
 	snprintf(text, sizeof text, "%.40s keeps moving at %.40s: wait, or take it as it stands", name,
 	         position);
 	scene_note_add(s, now, SCENE_WARNING, json_member(event.at, event.len, "t"), text);
+	scene_note_told(s);
 	scene_tell(s, &(struct happening_told){.what = HAPPENED_MOVING, .position = position,
 	                                       .meter = name, .next = "wait, or take it"});
 }
@@ -318,8 +322,21 @@ static void on_line(struct scene *s, int64_t now, struct slice event, bool gone)
 	         why[0] ? ": " : "", why);
 	scene_note_add(s, now, gone ? SCENE_BAD : SCENE_GOOD, json_member(event.at, event.len, "t"),
 	               text);
+	scene_note_told(s);
 	scene_tell(s, &(struct happening_told){.what = gone ? HAPPENED_GONE : HAPPENED_BACK,
 	                                       .meter = name, .why = why});
+}
+
+/* Reach, condition, walk: the member has the event's name. */
+static void on_setting(struct scene *s, int64_t now, struct slice event, const char *name)
+{
+	char word[16];
+	char *where = name[0] == 'r' ? s->reach : name[0] == 'c' ? s->condition : s->walk;
+	scene_member(event, name, word);
+	if (strcmp(where, word) == 0)
+		return;
+	snprintf(where, sizeof s->reach, "%s", word);
+	scene_say(s, now, SCENE_SAID, "%s %s", name, word);
 }
 
 unsigned scene_event(struct scene *s, int64_t now, struct slice params)
@@ -341,13 +358,10 @@ unsigned scene_event(struct scene *s, int64_t now, struct slice params)
 	else if (strcmp(event, "gone") == 0 || strcmp(event, "back") == 0) {
 		on_line(s, now, params, event[0] == 'g');
 		return SCENE_ASK_METERS;
-	} else if (strcmp(event, "reach") == 0)
-		scene_member(params, "reach", s->reach);
-	else if (strcmp(event, "condition") == 0)
-		scene_member(params, "condition", s->condition);
-	else if (strcmp(event, "walk") == 0)
-		scene_member(params, "walk", s->walk);
-	else {
+	} else if (strcmp(event, "reach") == 0 || strcmp(event, "condition") == 0 ||
+	           strcmp(event, "walk") == 0) {
+		on_setting(s, now, params, event);
+	} else {
 		/* Another one, perhaps of a later daemon: its sentence, where it has one. */
 		scene_member(params, "text", text);
 		s->all_done = s->all_done || strcmp(event, "done") == 0;
