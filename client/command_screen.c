@@ -40,6 +40,7 @@ struct bench_loop {
 	char line[LINE_MAX_BYTES]; /* what is typed in --plain */
 	size_t line_len;
 	bool line_long;
+	enum action to_confirm; /* --plain: live or cold, until the next line says yes */
 };
 
 /* ---- ending ---- */
@@ -189,25 +190,40 @@ static void on_keys(uv_poll_t *poll, int status, int events)
 
 /* ---- words ---- */
 
+/* Cold and live are asked for twice, with the cautions between. */
+static void caution(struct bench_loop *b, enum action action, struct lines *out)
+{
+	b->to_confirm = action;
+	if (action == ACTION_LIVE)
+		lines_puts(out, "live valve equipment kills: mains isolated, reservoirs discharged and measured "
+		           "before touching; one hand, rated probes, never alone. yes makes it LIVE\n");
+	else
+		lines_puts(out, "cold only when it is isolated and every reservoir was measured dead, twice; "
+		           "this program does not measure that. yes makes it cold\n");
+}
+
 static void do_line(struct bench_loop *b)
 {
+	enum action confirmed = b->to_confirm;
+	b->to_confirm = ACTION_NONE;
 	struct deed deed = {.action = ACTION_NONE};
 	struct lines out = {0};
 	char why[200];
 	b->line[b->line_len] = '\0';
 	if (b->line_long)
 		lines_printf(&out, "a line has at most %d bytes: not done\n", LINE_MAX_BYTES - 1);
+	else if (confirmed && strcmp(b->line, "yes") == 0)
+		sitting_do(&b->sitting, &(struct deed){.action = confirmed});
 	else if (!keys_line(b->line, &deed, why, sizeof why))
 		lines_printf(&out, "%s\n", why);
 	else if (deed.action == ACTION_HELP)
 		view_bench_words(&out);
 	else if (deed.action == ACTION_STATUS)
 		view_bench_status(&b->style, b->sitting.scene, sitting_now(&b->sitting), &out);
+	else if (deed.action == ACTION_LIVE || deed.action == ACTION_COLD)
+		caution(b, deed.action, &out);
 	else
 		sitting_do(&b->sitting, &deed);
-	if (!b->line_long && deed.action == ACTION_LIVE)
-		lines_puts(&out, "valve equipment kills: mains isolated, reservoirs discharged and measured "
-		           "before touching, one hand, rated probes, never alone\n");
 	b->line_len = 0;
 	b->line_long = false;
 	if (out.len)

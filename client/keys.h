@@ -15,27 +15,27 @@
 #include <stddef.h>
 
 /* id, key (as it is pressed), key as it is shown, word of --plain, what is typed after
- * it (NULL: nothing), label, what it does */
+ * it (NULL: nothing), label, what it does (at most 24 characters: the list must fit) */
 #define ACTION_LIST(X)                                                                       \
-	X(TAKE, ' ', "space", "take", NULL, "take", "log the reading as it stands, overload too")  \
-	X(UNDO, 'u', "u", "undo", NULL, "undo", "the last entry does not count")                  \
-	X(NEXT, 'n', "n", "next", NULL, "next", "the next position that has no entry")            \
-	X(BACK, 'b', "b", "back", NULL, "back", "the position before this one")                   \
-	X(AGAIN, 'm', "m", "again", NULL, "again", "measure this position again")                 \
-	X(SAY, 's', "s", "say", NULL, "say", "say again what is up and what was logged")          \
-	X(OTHER, 'o', "o", "other", NULL, "other", "held: it is the part that it looks like")     \
-	X(AT, 'g', "C8", "at", "POSITION", "position", "type its name, or g; Tab completes")     \
-	X(REACH, 'r', "r", "reach", NULL, "reach", "in-circuit, lifted, loose")                   \
-	X(CONDITION, 'c', "c", "condition", NULL, "condition", "found, new, done")                \
-	X(WALK, 'w', "w", "walk", NULL, "walk", "go on by itself, or not")                        \
-	X(QUANTITY, 'v', "v", "quantity", NULL, "quantity", "value, leakage, esr and so on")      \
-	X(NOTE, 't', "t", "note", "TEXT", "note", "a note on this position")                      \
-	X(STRIKE, 'x', "x", "strike", "REASON", "strike", "strike the last entry, with a reason") \
-	X(LIVE, 'l', "l", "live", NULL, "live", "volts are on it: first the cautions")            \
-	X(COLD, 'k', "k", "cold", NULL, "cold", "isolated, every reservoir measured dead")        \
-	X(STATUS, '=', "=", "status", NULL, "status", "how things stand, said once")              \
-	X(HELP, '?', "?", "help", NULL, "all keys", "this list")                                  \
-	X(QUIT, 'q', "q", "quit", NULL, "quit", "leave; the daemon goes on")
+	X(TAKE, ' ', "space", "take", NULL, "take", "log it as it stands")                   \
+	X(UNDO, 'u', "u", "undo", NULL, "undo", "last entry doesn't count")                  \
+	X(NEXT, 'n', "n", "next", NULL, "next", "next without an entry")                     \
+	X(BACK, 'b', "b", "back", NULL, "back", "the position before")                       \
+	X(AGAIN, 'm', "m", "again", NULL, "again", "measure this one again")                 \
+	X(SAY, 's', "s", "say", NULL, "say", "say again what is up")                         \
+	X(OTHER, 'o', "o", "other", NULL, "other", "held: it is the other")                  \
+	X(AT, 'g', "C8", "at", "POSITION", "position", "type it; Tab completes")             \
+	X(REACH, 'r', "r", "reach", NULL, "reach", "in-circuit lifted loose")                \
+	X(CONDITION, 'c', "c", "condition", NULL, "condition", "found, new, done")           \
+	X(WALK, 'w', "w", "walk", NULL, "walk", "go on by itself, or not")                   \
+	X(QUANTITY, 'v', "v", "quantity", NULL, "quantity", "value, leakage, esr ...")       \
+	X(NOTE, 't', "t", "note", "TEXT", "note", "on this position")                        \
+	X(STRIKE, 'x', "x", "strike", "REASON", "strike", "the last, with a reason")         \
+	X(LIVE, 'l', "l", "live", NULL, "live", "volts on; cautions first")                  \
+	X(COLD, 'k', "k", "cold", NULL, "cold", "reservoirs measured dead")                  \
+	X(STATUS, '=', "=", "status", NULL, "status", "how things stand, once")              \
+	X(HELP, '?', "?", "help", NULL, "all keys", "this list")                             \
+	X(QUIT, 'q', "q", "quit", NULL, "quit", "the daemon goes on")
 
 enum action {
 	ACTION_NONE,

@@ -120,7 +120,8 @@ struct scene {
 	int entry_count, entry_next;
 
 	/* Of the touch that was logged last, until another one or another position. */
-	struct { bool is; int64_t seq; char position[SCENE_NAME], verdict[12]; } logged;
+	struct { bool is; int64_t seq; char position[SCENE_NAME], verdict[12], function[SCENE_NAME],
+	         shown[SCENE_NAME * 2]; } logged;
 	/* What waits for a word. */
 	struct { bool is, doubt; char position[SCENE_NAME], looks[SCENE_NAME], meter[SCENE_NAME],
 	         shown[SCENE_NAME * 2]; } held;
@@ -182,6 +183,10 @@ void scene_say_again(struct scene *s);
 enum scene_state scene_state(const struct scene *s, int64_t now);
 /* The meter whose value stands large; NULL where none does. */
 const struct scene_meter *scene_front(const struct scene *s);
+/* What stands large: the display of the front meter while it stands; beside the word LOGGED
+ * what was logged, until something else is up or touched, and not what the leads read
+ * as they lift.  NULL: nothing does.  *function is that of the meter. */
+const char *scene_large(const struct scene *s, int64_t now, const char **function);
 /* Does its value stand? */
 bool scene_stands(const struct scene *s, const struct scene_meter *m, int64_t now);
 /* Digits that the display moved within the last second of this touch; -1: not known. */

@@ -131,6 +131,19 @@ bool scene_stands(const struct scene *s, const struct scene_meter *m, int64_t no
 	       now - s->live_at <= SCENE_LIVE_MS;
 }
 
+const char *scene_large(const struct scene *s, int64_t now, const char **function)
+{
+	const struct scene_meter *m = scene_front(s);
+	bool stands = scene_stands(s, m, now);
+	bool logged = s->connected && s->logged.is && strcmp(s->logged.position, s->position) == 0;
+	if (logged) {
+		*function = s->logged.function;
+		return s->logged.shown;
+	}
+	*function = m ? m->function : "";
+	return stands ? m->shown : NULL;
+}
+
 int scene_moves(const struct scene_meter *m, int64_t now)
 {
 	double least = INFINITY, most = -INFINITY;

@@ -113,6 +113,8 @@ static void on_entry(struct scene *s, int64_t now, struct slice record, bool fre
 	s->logged.seq = e->seq;
 	snprintf(s->logged.position, sizeof s->logged.position, "%s", e->position);
 	snprintf(s->logged.verdict, sizeof s->logged.verdict, "%s", e->verdict);
+	snprintf(s->logged.shown, sizeof s->logged.shown, "%s", e->shown);
+	scene_member(record, "function", s->logged.function);
 	s->held.is = s->refused.is = s->not_logged = false;
 	tell_entry(s, e);
 }
@@ -264,8 +266,8 @@ static void on_held(struct scene *s, int64_t now, struct slice event, bool doubt
 		snprintf(text, sizeof text, "%.60s at %.40s could be floating leads: take it, or touch "
 		         "again", s->held.shown, s->held.position);
 	else
-		snprintf(text, sizeof text, "%.60s is far from %.40s and looks like %.40s: take it here, "
-		         "or log it there", s->held.shown, s->held.position, s->held.looks);
+		snprintf(text, sizeof text, "%.60s looks like %.40s, not %.40s: take logs it here, other "
+		         "there", s->held.shown, s->held.looks, s->held.position);
 	scene_note_add(s, now, SCENE_WARNING, json_member(event.at, event.len, "t"), text);
 	scene_note_told(s);
 	scene_tell(s, &told);

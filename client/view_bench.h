@@ -65,9 +65,9 @@ void view_bench_sheet(const struct bench_view *v, struct picture *p, int row, in
                       int width, int rows);
 void view_bench_note(const struct bench_view *v, struct picture *p, int row, int width);
 void view_bench_keys(const struct bench_view *v, struct picture *p, int row, int width);
-/* Help or cautions over these rows, where they are asked for. */
+/* Cautions over these rows, or the list of keys over `help_rows`, where asked for. */
 void view_bench_panel(const struct bench_view *v, struct picture *p, int row, int width,
-                      int rows);
+                      int rows, int help_rows);
 
 /* The state as its word: "LOGGED OUTSIDE", "HELD R13?"; how it looks. */
 void view_bench_state(const struct bench_view *v, char *word, size_t size, enum look *look);

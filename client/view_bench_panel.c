@@ -76,7 +76,13 @@ void view_bench_keys(const struct bench_view *v, struct picture *p, int row, int
 		return;
 	}
 	if (v->keys->mode == KEYS_LOOK || v->scene->caution) {
-		picture_put(p, row, 0, LOOK_STRONG, "any key takes this away");
+		/* The list may stand over the large word. */
+		bool live = v->scene->live;
+		column = picture_put(p, row, 0, live ? LOOK_LIVE : LOOK_STRONG, live ? "LIVE" : "COLD") + 2;
+		column = picture_put(p, row, column, LOOK_STRONG, "any key ends it") + 2;
+		if (!v->scene->caution)
+			picture_put(p, row, column, LOOK_FAINT, "+ within  X outside  ? unsure  - no limits  "
+			            ". none");
 		return;
 	}
 	for (int i = 1; i < ACTION_COUNT; i++) {
@@ -96,21 +102,20 @@ void view_bench_keys(const struct bench_view *v, struct picture *p, int row, int
 
 /* ---- panels ---- */
 
+/* Five lines of 78: at 80x24 LIVE itself must stay in sight below them. */
 static const char *const cautions[] = {
-	"LIVE VALVE EQUIPMENT KILLS.  Before you touch anything:",
-	"- to work on it: isolate it from the mains, discharge the reservoirs, and measure them",
-	"  dead; measure again after a minute, for the volts come back;",
-	"- to measure it live: one hand, rated probes and meters, current limited in series;",
-	"- never alone;",
-	"- local codes and licensed practice come first.",
+	"LIVE VALVE EQUIPMENT KILLS.  To work on it: isolate it from the mains,",
+	"discharge the reservoirs, measure them dead, and again after a minute.",
+	"To measure it live: one hand; rated probes and meters; current limited in",
+	"series; never alone.  Local codes and licensed practice come first.",
 	"While it is live nothing is logged from a meter on ohm or farad.",
 };
 
 static const char *const before_cold[] = {
-	"IS IT COLD?  Say so only after all of this:",
-	"- it is isolated from the mains, the plug in your sight;",
-	"- every reservoir was discharged and measured dead, and again after a minute;",
-	"- an old bleeder may be open: trust the meter, not the sheet.",
+	"IS IT COLD?  Say so only when it is isolated from the mains, the plug in",
+	"your sight, and every reservoir was discharged and measured dead, and again",
+	"after a minute, for the volts come back.  An old bleeder may be open: trust",
+	"the meter, not the sheet.",
 	"This program does not measure that for you.",
 };
 
@@ -121,38 +126,45 @@ static void lines_put(struct picture *p, int row, int rows, enum look first, con
 		picture_put(p, row + i, 2, i ? LOOK_ORDINARY : first, text[i]);
 }
 
-static void help_put(struct picture *p, int row, int width, int rows)
+/* Cold and live are one key or the other. */
+static bool listed(const struct bench_view *v, int action)
 {
-	int columns = width / 58 < 1 ? 1 : width / 58;
-	if (rows < (ACTION_COUNT + columns) / columns)
-		columns = (ACTION_COUNT + rows - 1) / (rows > 0 ? rows : 1);
-	int wide = width / columns, each = (ACTION_COUNT - 1 + columns - 1) / columns;
+	return action != (v->scene->live ? ACTION_LIVE : ACTION_COLD);
+}
+
+static void help_put(const struct bench_view *v, struct picture *p, int row, int width, int rows)
+{
+	int count = 0, at = 0;
+	for (int i = 1; i < ACTION_COUNT; i++)
+		count += listed(v, i);
+	int columns = rows > 0 ? (count + rows - 1) / rows : 1;
+	int wide = width / columns, each = (count + columns - 1) / columns;
 	for (int i = 1; i < ACTION_COUNT; i++) {
-		int column = (i - 1) / each * wide, at = row + (i - 1) % each;
 		const struct action_row *a = &action_table[i];
-		picture_put_most(p, at, column + 5 - (int)strlen(a->shown), wide - 5, LOOK_KEY, a->shown);
-		int end = picture_put_most(p, at, column + 6, wide - 7, LOOK_STRONG, a->label);
-		int help = column + 16 > end + 1 ? column + 16 : end + 1;
-		if (wide > 40)
-			picture_put_most(p, at, help, column + wide - 1 - help, LOOK_ORDINARY, a->help);
+		if (!listed(v, i))
+			continue;
+		int column = at / each * wide, line = row + at % each;
+		at++;
+		picture_put_most(p, line, column + 5 - (int)strlen(a->shown), wide - 5, LOOK_KEY, a->shown);
+		picture_put_most(p, line, column + 6, wide - 7, LOOK_STRONG, a->label);
+		if (wide >= 40)
+			picture_put_most(p, line, column + 16, wide - 16, LOOK_ORDINARY, a->help);
 	}
-	if (each < rows)
-		picture_put(p, row + each, 1, LOOK_FAINT,
-		            "marks: + within  X outside  ? unsure  - no limits  . nothing yet  > up");
 }
 
 void view_bench_panel(const struct bench_view *v, struct picture *p, int row, int width,
-                      int rows)
+                      int rows, int help_rows)
 {
 	const struct keys *k = v->keys;
 	bool live = v->scene->caution || (k->mode == KEYS_CONFIRM && k->asked == ACTION_LIVE);
 	bool cold = k->mode == KEYS_CONFIRM && k->asked == ACTION_COLD;
 	if (!live && !cold && k->mode != KEYS_LOOK)
 		return;
-	for (int i = 0; i < rows; i++)
+	bool help = k->mode == KEYS_LOOK;
+	for (int i = 0; i < (help ? help_rows : rows); i++)
 		picture_clear(p, row + i, 0, width);
-	if (k->mode == KEYS_LOOK)
-		help_put(p, row, width, rows);
+	if (help)
+		help_put(v, p, row, width, help_rows);
 	else if (live)
 		lines_put(p, row, rows, LOOK_LIVE, cautions, (int)(sizeof cautions / sizeof cautions[0]));
 	else

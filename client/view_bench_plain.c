@@ -59,6 +59,8 @@ void view_bench_told(const struct style *style, const struct happening_told *t,
 		part(out, "", t->verdict, &gap);
 	if (t->what == HAPPENED_STALE || t->what == HAPPENED_MOVING)
 		part(out, "meter ", t->meter, &gap);
+	if (gap[0] == ' ' && t->why)
+		gap = ": ";
 	if (t->what != HAPPENED_LOGGED)
 		part(out, "", t->why, &gap);
 	part(out, "", t->next, &gap);

@@ -24,48 +24,56 @@
 
 #define SHEET_WIDTH 34
 #define SHEET_FROM 116
-#define FEWEST_ENTRIES 2
+#define FEWEST_ENTRIES 3
+#define NEAR 112
+#define GAPS 5
 
 static void full(const struct bench_view *v, struct picture *p)
 {
 	int width = p->width, row = 0, foot = p->height;
 	bool beside = p->width >= SHEET_FROM && v->scene->sheet_count > 0;
 	int fixed = 1 + 3 + 1 + 1 + 1 + 3 + 1 + 1 + 1; /* all but value and entries */
-	int left = p->height - fixed - FEWEST_ENTRIES;
-	bool last = left >= BLOCK_TALL_ROWS + 6;
-	int rows = left - (last ? 10 : 0) >= 2 * BLOCK_TALL_ROWS ? 2 * BLOCK_TALL_ROWS
-	         : BLOCK_TALL_ROWS;
+	int spare = p->height - fixed - FEWEST_ENTRIES - BLOCK_TALL_ROWS, rows = BLOCK_TALL_ROWS;
+	bool last = spare >= BLOCK_MIDDLE_ROWS + 1;
+	spare -= last ? BLOCK_MIDDLE_ROWS : 0;
+	if (spare >= BLOCK_TALL_ROWS + GAPS + 4) { /* a large window: a large value */
+		rows = 2 * BLOCK_TALL_ROWS;
+		spare -= BLOCK_TALL_ROWS;
+	}
+	/* Blank rows where they help most, as far as there are any to spare. */
+	bool before_unit = spare > 0, before_last = spare > 1, before_value = spare > 2;
+	bool after_value = spare > 3, before_place = spare > 4;
 	view_bench_header(v, p, row, width);
 	if (beside) {
 		width -= SHEET_WIDTH;
 		view_bench_sheet(v, p, 1, width, SHEET_WIDTH, p->height - 3);
 		width -= 2;
 	}
-	bool airy = p->height >= 30;
 	view_bench_keys(v, p, --foot, p->width);
 	view_bench_note(v, p, --foot, p->width);
 	if (!beside)
 		view_bench_map(v, p, --foot, width, 1);
-	foot -= BLOCK_MIDDLE_ROWS + airy;
-	view_bench_unit(v, p, foot, width);
+	foot -= BLOCK_MIDDLE_ROWS;
+	int near = width < NEAR ? width : NEAR; /* what belongs together stands together */
+	view_bench_unit(v, p, foot, near);
 	int bottom = foot + BLOCK_MIDDLE_ROWS + !beside;
-	row += 1 + airy;
-	view_bench_place(v, p, row, width);
+	row += 1 + before_place;
+	view_bench_place(v, p, row, near);
 	row += BLOCK_MIDDLE_ROWS;
 	view_bench_facts(v, p, row++, width);
-	row += airy;
-	view_bench_value(v, p, row, width, rows);
-	row += rows + airy;
+	row += before_value;
+	view_bench_value(v, p, row, rows > BLOCK_TALL_ROWS ? width : near, rows);
+	row += rows + after_value;
 	int panel = row;
 	view_bench_settling(v, p, row++, width);
 	view_bench_limits(v, p, row++, width);
-	row += airy;
+	row += before_last;
 	if (last) {
-		view_bench_last(v, p, row, width);
+		view_bench_last(v, p, row, near);
 		row += BLOCK_MIDDLE_ROWS;
 	}
-	view_bench_entries(v, p, row, width, foot - row - airy);
-	view_bench_panel(v, p, panel, width, bottom - panel);
+	view_bench_entries(v, p, row, width, foot - row - before_unit);
+	view_bench_panel(v, p, panel, width, foot - panel, bottom - panel);
 }
 
 /* A small window: what is read from afar first, the rest as far as it goes, and what is
@@ -107,7 +115,7 @@ static void small(const struct bench_view *v, struct picture *p)
 		view_bench_settling(v, p, row++, width);
 	if (row < foot)
 		view_bench_entries(v, p, row, width, foot - row);
-	view_bench_panel(v, p, panel, width, foot - panel);
+	view_bench_panel(v, p, panel, width, foot - panel, foot - panel);
 }
 
 void view_bench_screen(const struct bench_view *v, struct picture *p)

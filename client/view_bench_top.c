@@ -110,9 +110,13 @@ void view_bench_place(const struct bench_view *v, struct picture *p, int row, in
 	if (block_width(BLOCK_MIDDLE, state) > room && strchr(state, ' '))
 		memmove(state, strchr(state, ' ') + 1, strlen(strchr(state, ' ')));
 	int state_wide = block_width(BLOCK_MIDDLE, state);
-	if (state_wide > room) { /* neither letters nor a part of them: plain */
-		picture_printf(p, row, 0, LOOK_STRONG, "%s  %s", position, quantity);
-		picture_put(p, row + 1, 0, look, state);
+	if (state_wide > room) { /* a long name: plain, for the state must be seen from afar */
+		int end = picture_put(p, row, 0, LOOK_STRONG, position);
+		picture_put(p, row + 1, 0, LOOK_STRONG, quantity);
+		if (end + 2 + state_wide <= width)
+			block_put(p, row, width - state_wide, BLOCK_MIDDLE, v->style->utf8, look, state);
+		else
+			picture_put(p, row + 2, 0, look, state);
 		return;
 	}
 	int column = block_put(p, row, 0, BLOCK_MIDDLE, v->style->utf8, LOOK_STRONG, position);
@@ -231,7 +235,8 @@ static bool value_put(const struct bench_view *v, struct picture *p, int row, in
 		if (all > width)
 			continue;
 		/* Right-aligned: the unit stands in one place, whatever the number. */
-		int column = width > 100 ? (width - all) / 2 : width - all;
+		int right = width > BENCH_WIDTH ? width - (width - BENCH_WIDTH) / 2 : width;
+		int column = right > all ? right - all : width - all;
 		int below = row + block_rows(size) - block_rows(unit_size);
 		column = block_put(p, row, column, size, utf8, look, number);
 		block_put(p, below, column + gap, unit_size, utf8, look, shorter);
@@ -246,16 +251,17 @@ void view_bench_value(const struct bench_view *v, struct picture *p, int row, in
 	const struct scene_meter *m = scene_front(v->scene);
 	char number[WORDS_SIZE], unit[WORDS_SIZE], state[80];
 	enum look look;
-	if (!scene_stands(v->scene, m, v->now)) {
+	const char *function, *shown = scene_large(v->scene, v->now, &function);
+	if (!shown) {
 		const char *why = no_value(v);
 		int wide = (int)words_width(why, strlen(why));
 		picture_put(p, row + rows / 2, wide < width ? (width - wide) / 2 : 0, LOOK_BAD, why);
 		return;
 	}
 	view_bench_state(v, state, sizeof state, &look);
-	if (!m->touching)
+	if (!v->scene->logged.is && !(m && m->touching))
 		look = LOOK_ORDINARY;
-	split(m->shown, m->function, number, unit, sizeof number);
+	split(shown, function, number, unit, sizeof number);
 	if (rows >= 2 * BLOCK_TALL_ROWS &&
 	    value_put(v, p, row, width, BLOCK_DOUBLE, look, number, unit))
 		return;

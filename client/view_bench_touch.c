@@ -85,7 +85,7 @@ void view_bench_settling(const struct bench_view *v, struct picture *p, int row,
 	char words[80], state[80];
 	enum look look;
 	label(p, row, "settling");
-	if (!scene_stands(v->scene, m, v->now) && !(m && m->touching))
+	if (!scene_stands(v->scene, m, v->now))
 		return;
 	view_bench_state(v, state, sizeof state, &look);
 	bar_put(v, p, row, BENCH_GUTTER, m->touching ? m->progress : 0, look);
@@ -119,7 +119,7 @@ void view_bench_deviation(struct decimal value, const struct scene_position *p, 
 	else if (percent < 0.005)
 		snprintf(out, size, "on nominal");
 	else
-		snprintf(out, size, percent < 10 ? "%.2g %% %s" : "%.0f %% %s", percent, which);
+		snprintf(out, size, percent < 1 ? "%.2f %% %s" : "%.1f %% %s", percent, which);
 }
 
 static void bound_text(const struct bench_view *v, struct decimal d, const char *function,
@@ -203,21 +203,24 @@ void view_bench_limits(const struct bench_view *v, struct picture *p, int row, i
 	struct decimal value;
 	enum function f;
 	struct fault ignored;
-	bool has = scene_stands(s, m, v->now) && strcmp(m->function, sheet->function) == 0 &&
-	           quantity_parse(m->shown, strlen(m->shown), FUNCTION_NONE, &value, &f, &ignored);
+	const char *function, *shown = scene_large(s, v->now, &function);
 	/* Open leads are no value of this part. */
-	has = has && (m->touching || s->logged.is);
+	bool has = shown && (shown == s->logged.shown || m->touching) &&
+	           strcmp(function, sheet->function) == 0 &&
+	           quantity_parse(shown, strlen(shown), FUNCTION_NONE, &value, &f, &ignored);
 	if (has)
 		view_bench_deviation(value, sheet, deviation, sizeof deviation);
 	if (sheet->has_low)
 		bound_text(v, sheet->low, sheet->function, low, sizeof low);
 	if (sheet->has_high)
 		bound_text(v, sheet->high, sheet->function, high, sizeof high);
-	int column = BENCH_GUTTER;
-	column = picture_printf(p, row, column, LOOK_ORDINARY, "%s%s ",
-	                        !sheet->has_high ? "at least " : "", low[0] ? low : "at most");
-	int right = (int)words_width(high, strlen(high)) + 1 + 26;
-	int cells = width - column - right;
+	/* Bounds of any length leave the line where it is. */
+	char text[WORDS_SIZE + 16];
+	snprintf(text, sizeof text, "%s%s", !sheet->has_high ? "at least " : "",
+	         low[0] ? low : "at most");
+	int wide = (int)words_width(text, strlen(text)), column = BENCH_GUTTER;
+	column = picture_put(p, row, wide < 9 ? column + 9 - wide : column, LOOK_ORDINARY, text) + 1;
+	int cells = width - column - 10 - 22;
 	cells = cells > 61 ? 61 : cells;
 	if (cells < 3 * BEYOND) {
 		picture_printf(p, row, column, LOOK_ORDINARY, "to %s  %s", high, deviation);
