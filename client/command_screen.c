@@ -14,6 +14,7 @@
 #include "client/view_bench.h"
 
 #include <errno.h>
+#include <fcntl.h>
 #include <stdlib.h>
 #include <string.h>
 #include <unistd.h>
@@ -327,7 +328,12 @@ static bool bench_open(struct bench_loop *b)
 	uv_timer_init(&b->loop, &b->draw);
 	uv_timer_init(&b->loop, &b->tick);
 	b->draw.data = b->tick.data = b;
+	/* The loop makes it non-blocking, and with it the whole terminal, for the shell
+	 * too.  Only what is readable is read here, so that is not needed. */
+	int flags = fcntl(STDIN_FILENO, F_GETFL);
 	bool waits = uv_poll_init(&b->loop, &b->input, STDIN_FILENO) == 0;
+	if (flags >= 0)
+		fcntl(STDIN_FILENO, F_SETFL, flags);
 	b->input.data = b;
 	if (waits)
 		uv_poll_start(&b->input, UV_READABLE | UV_DISCONNECT, b->plain ? on_words : on_keys);

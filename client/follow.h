@@ -4,7 +4,7 @@
  * and hears on a uv loop, and where the daemon goes away it tries again until it is back.
  * (link.h is its blocking sister, for the verbs that ask once.)
  *
- * Bounds: lines of WIRE_LINE_MAX bytes; FOLLOW_CALLS_MAX calls on their way, one more
+ * SIGPIPE must be ignored by the program.  Bounds: lines of WIRE_LINE_MAX bytes; FOLLOW_CALLS_MAX calls on their way, one more
  * is refused.  A daemon that does not answer hello within 5 s is left and tried again.
  */
 #ifndef TALLY_CLIENT_FOLLOW_H

@@ -167,7 +167,7 @@ static void test_refusals(void **state)
 	}
 	/* Without any daemon. */
 	begin();
-	assert_true(until(told, "4:-") || true);
+	assert_true(until(told, "") && sitting.scene);
 	sitting_do(&sitting, &(struct deed){.action = ACTION_TAKE});
 	assert_true(until(told, "there is no daemon"));
 	end();
@@ -236,6 +236,7 @@ static void test_complete(void **state)
 
 int main(void)
 {
+	signal(SIGPIPE, SIG_IGN); /* as main does */
 	const struct CMUnitTest tests[] = {
 		cmocka_unit_test(test_reconnects), cmocka_unit_test(test_deeds),
 		cmocka_unit_test(test_refusals),   cmocka_unit_test(test_bad_daemons),
