@@ -11,7 +11,8 @@
  * ears of sixty are.  Falling is bad, rising is good, low is no, high is an alarm. */
 static const struct tone tone_table[HAPPENING_COUNT] = {
 	[HAPPENED_LOGGED] = {"logged", "one short high note", TURN_RESULT, 100, {{1047, S}}},
-	[HAPPENED_OUTSIDE] = {"outside", "short and long, falling", TURN_RESULT, 100, {{784, S}, {523, L}}},
+	[HAPPENED_OUTSIDE] = {"outside", "short and long, falling", TURN_RESULT, 100,
+	                      {{784, S}, {523, L}}},
 	[HAPPENED_UNSURE] = {"unsure", "long and short, rising", TURN_RESULT, 100, {{659, L}, {880, S}}},
 	[HAPPENED_HELD] = {"held", "two short and a long one above", TURN_RESULT, 100,
 	                    {{784, S}, {784, S}, {1175, L}}},
