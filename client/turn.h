@@ -37,6 +37,9 @@ struct turn_item {
 	enum happening what;
 	char text[TURN_TEXT]; /* "" for a tone */
 	int64_t at;           /* when it was pushed */
+	/* Whoever pushed it gets these back when it was heard; nothing here reads them. */
+	char position[40];
+	int64_t seq;
 };
 
 struct turn {
