@@ -40,6 +40,8 @@ enum outcome call_note(struct client *c);
 enum outcome call_compare(struct client *c);
 /* command_watch.c */
 enum outcome call_watch(struct client *c);
+/* command_sound.c */
+enum outcome call_sound_check(struct client *c);
 /* command_verify.c */
 enum outcome call_verify(struct client *c);
 /* command_judge.c */

@@ -104,6 +104,12 @@ const struct command command_table[] = {
 	{BENCH, "undo", "", "strike the last entry",
 	 "Nothing is deleted: a record says that the entry does not count.",
 	 0, 0, NEED_BENCH, true, call_undo},
+	{BENCH, "sound check", "", "every sound once, with its name printed and spoken",
+	 "To hear before the work begins whether it can be heard, and which is which. Volume, mute, "
+	 "language and who speaks stand in the person's settings (~/.config/tally/tally.ini, sections "
+	 "[sound] and [speech]). No audio device and no speaker are notes, not failures. With --json "
+	 "one text a sound: sound, pattern, name, played, spoken.",
+	 0, 0, NEED_NOTHING, false, call_sound_check},
 
 	{ENTRIES, "enter", "POSITION VALUE", "an entry from an instrument without a data line",
 	 "The value as people write it: 470k, 4k7, 0.47 uF, -35 V, overload. It is marked as typed "

@@ -200,7 +200,7 @@ static void was_said(struct speech *s)
 {
 	pthread_mutex_lock(&s->mutex);
 	s->said++;
-	if (s->now.rank == TURN_NAME && s->now.position[0]) {
+	if (s->now.position[0]) {
 		if (s->announces == ANNOUNCED_MAX)
 			memmove(&s->announced[0], &s->announced[1],
 			        (size_t)--s->announces * sizeof s->announced[0]);
