@@ -22,13 +22,13 @@ B        ?= build
 SANFLAGS :=
 endif
 PKGS   := libuv libserialport sqlite3 jansson libcrypto libpcre2-8
-# What the client alone may have: built without it where it is not there, and says so.
-CLIENT_PKGS := $(shell pkg-config --exists alsa 2>/dev/null && echo alsa)
+# What tally does without where it is missing, and says so: the foot switch, sound.
+HAVE   := $(foreach p,libevdev alsa,$(shell pkg-config --exists $(p) 2>/dev/null && echo $(p)))
 # What a fresh Debian 12 with git and make lacks.  python3 is for the independent
 # check of the seal, gsl and cmocka for the tests alone.
 DEBIAN := gcc libc6-dev pkg-config libuv1-dev libserialport-dev libsqlite3-dev libjansson-dev \
-          libssl-dev libcsv-dev libpcre2-dev libcmocka-dev libgsl-dev python3 \
-          libasound2-dev
+          libssl-dev libcsv-dev libpcre2-dev libevdev-dev libasound2-dev libcmocka-dev \
+          libgsl-dev python3
 FUZZ_DEBIAN := clang libclang-rt-14-dev
 
 CFLAGS ?= -O2 -g
@@ -36,10 +36,11 @@ WARN   := -Wall -Wextra -Wconversion -Wshadow -Wstrict-prototypes -Wmissing-prot
           -Wvla -Wwrite-strings -Werror
 # No fused multiply-add: a verdict may not depend on the compiler's taste.
 ALL_CFLAGS = -std=c11 -D_GNU_SOURCE -I. -ffp-contract=off $(WARN) $(SANFLAGS) $(CFLAGS) \
-             $(shell pkg-config --cflags $(PKGS) 2>/dev/null) \
-             $(if $(filter alsa,$(CLIENT_PKGS)),-DTALLY_ALSA)
+             $(if $(filter libevdev,$(HAVE)),-DHAVE_LIBEVDEV) $(if $(filter alsa,$(HAVE)),-DHAVE_ALSA) \
+             $(shell pkg-config --cflags $(PKGS) $(HAVE) 2>/dev/null)
 LIBS       = $(shell pkg-config --libs $(PKGS) 2>/dev/null) -lcsv -lpthread -lm
-CLIENT_LIBS = $(if $(CLIENT_PKGS),$(shell pkg-config --libs $(CLIENT_PKGS) 2>/dev/null))
+# What the client alone is linked to: the daemon stays small.
+CLIENT_LIBS = $(if $(HAVE),$(shell pkg-config --libs $(HAVE)))
 
 protocol_objs := $(patsubst %.c,$(B)/%.o,$(wildcard protocol/*/*.c))
 daemon_objs   := $(patsubst %.c,$(B)/%.o,$(filter-out daemon/main.c,$(wildcard daemon/*.c)))
@@ -77,7 +78,7 @@ $(B)/tallyd: $(B)/daemon/main.o $(B)/libdaemon.a $(B)/libprotocol.a
 	$(Q)$(CC) $(ALL_CFLAGS) $(LDFLAGS) -o $@ $^ $(LIBS)
 $(B)/tally: $(B)/client/main.o $(B)/libclient.a $(B)/libprotocol.a
 	$(call said,ld $@)
-	$(Q)$(CC) $(ALL_CFLAGS) $(LDFLAGS) -o $@ $^ $(LIBS) $(CLIENT_LIBS)
+	$(Q)$(CC) $(ALL_CFLAGS) $(LDFLAGS) -o $@ $^ $(CLIENT_LIBS) $(LIBS)
 
 # The demo shares nothing with the daemon but the bytes on the line.
 $(B)/demo/meters: demo/meters.c
@@ -94,7 +95,7 @@ $(B)/demo/libadapters.so: demo/adapters_shim.c
 # one table of `make bench`.
 $(B)/tests/%: $(B)/tests/%.o $(B)/libdaemon.a $(B)/libclient.a $(B)/libprotocol.a
 	$(call said,ld $@)
-	$(Q)$(CC) $(ALL_CFLAGS) $(LDFLAGS) -o $@ $^ -lcmocka -lgsl -lgslcblas $(LIBS) $(CLIENT_LIBS)
+	$(Q)$(CC) $(ALL_CFLAGS) $(LDFLAGS) -o $@ $^ -lcmocka -lgsl -lgslcblas $(CLIENT_LIBS) $(LIBS)
 # The kept corpus of each fuzz entry point, under the normal compiler.
 $(B)/tests/corpus_%: $(B)/tests/corpus_main.o $(B)/tests/fuzz_%.o $(B)/libdaemon.a $(B)/libprotocol.a
 	$(call said,ld $@)

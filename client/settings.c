@@ -2,6 +2,8 @@
 /* Which settings there are, and reading them: see settings.h. */
 #include "client/settings.h"
 
+#include "client/pedal_identity.h"
+#include "client/pedal_press.h"
 #include "client/settings_file.h"
 #include "protocol/file/ini.h"
 
@@ -10,6 +12,20 @@
 #include <string.h>
 
 #define YES_NO "yes|no"
+#define TEXT_OF_(number) #number
+#define TEXT_OF(number) TEXT_OF_(number)
+
+static bool pedal_device_good(const char *value, struct fault *why)
+{
+	struct pedal_identity id;
+	return !value[0] || pedal_identity_parse(value, &id, why);
+}
+
+static bool pedal_buttons_good(const char *value, struct fault *why)
+{
+	struct pedal_buttons buttons;
+	return pedal_buttons_parse(value, &buttons, why);
+}
 
 const struct setting settings_table[] = {
 	{"sound", "volume", "70", NULL, 0, 100, NULL, "loudness of the tones, in percent"},
@@ -21,6 +37,16 @@ const struct setting settings_table[] = {
 	{"speech", "rate", "0", NULL, -100, 100, NULL, "how fast: -100 to 100, 0 as the voice has it"},
 	{"speech", "volume", "100", NULL, 0, 100, NULL, "loudness of the voice, in percent"},
 	{"speech", "mute", "no", YES_NO, 0, 0, NULL, "nothing is spoken"},
+	{"pedal", "device", "", NULL, 0, 0, pedal_device_good,
+	 "the foot switch, as `tally pedal choose` writes it"},
+	{"pedal", "buttons", "", NULL, 0, 0, pedal_buttons_good,
+	 "what each button does: KEY_B take long undo, KEY_C next double back"},
+	{"pedal", "debounce", TEXT_OF(PEDAL_DEBOUNCE_MS), NULL, 0, 200, NULL,
+	 "ms for which a contact must be open until it is let go"},
+	{"pedal", "long", TEXT_OF(PEDAL_LONG_MS), NULL, 300, 3000, NULL,
+	 "ms for which a button is held for its `long` action"},
+	{"pedal", "double", TEXT_OF(PEDAL_DOUBLE_MS), NULL, 150, 1000, NULL,
+	 "ms within which it is pressed twice for its `double` action"},
 	{"screen", "colour", "auto", "auto|" YES_NO, 0, 0, NULL,
 	 "colour; auto: where the terminal has it and NO_COLOR is not set"},
 };

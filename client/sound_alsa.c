@@ -7,7 +7,7 @@
 #include <stdio.h>
 #include <stdlib.h>
 
-#ifdef TALLY_ALSA
+#ifdef HAVE_ALSA
 
 #include <alsa/asoundlib.h>
 

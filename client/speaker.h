@@ -21,6 +21,7 @@
 #include "protocol/trade/fault.h"
 
 #include <stdbool.h>
+#include <stdint.h>
 #include <sys/types.h>
 
 #define SPEAKER_WAIT_MS 2000
@@ -64,7 +65,8 @@ void ssip_close(struct ssip *s);
 /* ---- espeak-ng ---- */
 
 struct espeak {
-	pid_t pid; /* 0: none */
+	pid_t pid;     /* 0: none */
+	int64_t least; /* it cannot have said all of it before (steady ms) */
 };
 
 bool espeak_say(struct espeak *e, const struct speaker_setting *setting, const char *text,

@@ -224,7 +224,8 @@ static void after_look(struct speech *s, enum spoken how)
 	}
 	/* The speaker failed: once more, with another connection or the other speaker. */
 	struct fault why;
-	fault_set(&why, "%s failed", s->kind == SPEAKER_SSIP ? "speech-dispatcher" : "espeak-ng");
+	fault_set(&why, "%s failed (has it an audio device?)",
+	          s->kind == SPEAKER_SSIP ? "speech-dispatcher" : "espeak-ng");
 	if (s->kind == SPEAKER_SSIP) {
 		/* Hung rather than gone: the other speaker has its turn for a while. */
 		if (s->ssip.fd >= 0 && now_us() > s->until)

@@ -18,7 +18,7 @@
 #include <time.h>
 #include <unistd.h>
 
-#ifdef TALLY_ALSA
+#ifdef HAVE_ALSA
 
 static char folder[64], raw[128], config[128];
 

@@ -163,7 +163,7 @@ static void espeak_says_what_it_is_told(void **state)
 	char position[40];
 	int64_t seq;
 	(void)state;
-	fake_espeak("0.05", 0, false);
+	fake_espeak("0.2", 0, false);
 	struct speech_setting setting = {.use = SPEECH_ESPEAK,
 	                                 .speaker = {LANGUAGE_DE, -100, 60}};
 	struct speech *s = speech_open(&setting);
@@ -335,7 +335,7 @@ static void absence_is_a_note(void **state)
 	assert_false(speech_note(s, note, sizeof note)); /* once */
 	assert_string_equal(speech_who(s), "");
 	/* It is installed: an alarm finds it, and that is said. */
-	fake_espeak("0.01", 0, false);
+	fake_espeak("0.1", 0, false);
 	say(s, TURN_ALARM, "not logged", "", 0);
 	assert_true(speech_idle(s, 3000));
 	expect_noted("end not logged");
@@ -357,21 +357,24 @@ static void absence_is_a_note(void **state)
 	assert_int_equal(speech_fd(NULL), -1);
 }
 
-/* No audio device: it ends at once, with a status.  That is no announcement. */
+/* It ends with a status; or, without an audio device, at once and with none.  That is no
+ * announcement. */
 static void a_child_that_fails_announces_nothing(void **state)
 {
 	char note[320], position[40];
 	int64_t seq;
 	(void)state;
-	fake_espeak("0.01", 1, false);
-	struct speech *s = open_speech(SPEECH_ESPEAK, LANGUAGE_EN);
-	say(s, TURN_NAME, "C seven", "C7", 1);
-	assert_true(speech_idle(s, 3000));
-	assert_false(speech_announced(s, position, &seq));
-	assert_false(speech_speaks(s));
-	assert_true(speech_note(s, note, sizeof note));
-	assert_non_null(strstr(note, "espeak-ng failed"));
-	speech_close(s);
+	for (int status = 0; status < 2; status++) {
+		fake_espeak(status ? "0.5" : "0", status, false);
+		struct speech *s = open_speech(SPEECH_ESPEAK, LANGUAGE_EN);
+		say(s, TURN_NAME, "C seven, which takes longer than this child", "C7", 1);
+		assert_true(speech_idle(s, 3000));
+		assert_false(speech_announced(s, position, &seq));
+		assert_false(speech_speaks(s));
+		assert_true(speech_note(s, note, sizeof note));
+		assert_non_null(strstr(note, "espeak-ng failed"));
+		speech_close(s);
+	}
 }
 
 /* ---- the made-up server ---- */
