@@ -18,7 +18,8 @@ extern char **environ;
 
 /* At 350 words a minute a letter takes some 28 ms.  Without an audio device it ends at
  * once, with status 0: that was no speech, and no name counts as announced. */
-#define LETTER_LEAST_MS 4
+#define LEAST_MS 100
+#define LETTER_LEAST_MS 12
 
 static int64_t now_ms(void)
 {
@@ -82,7 +83,7 @@ bool espeak_say(struct espeak *e, const struct speaker_setting *setting, const c
 	char *args[] = {(char[]){"espeak-ng"}, (char[]){"-v"}, language, (char[]){"-s"}, speed,
 	                (char[]){"-a"}, loud, (char[]){"-b"}, (char[]){"1"}, (char[]){"--stdin"}, NULL};
 	size_t n = strlen(text);
-	e->least = now_ms() + (int64_t)n * LETTER_LEAST_MS;
+	e->least = now_ms() + LEAST_MS + (int64_t)n * LETTER_LEAST_MS;
 	int error = start(&e->pid, program, args, pipes[0]);
 	close(pipes[0]);
 	/* A pipe holds far more than a sentence: this never waits. */

@@ -98,20 +98,28 @@ static void speech_free(struct speech *s)
 
 /* ---- who speaks, on the thread ---- */
 
-/* Says what changed, once. */
-static void speaker_is(struct speech *s, enum speaker_kind kind, const char *why)
+/* Who was given an utterance. */
+static void speaker_is(struct speech *s, enum speaker_kind kind)
 {
 	pthread_mutex_lock(&s->mutex);
-	bool was = s->nobody;
 	s->kind = kind;
-	s->nobody = kind == SPEAKER_NOBODY;
-	if (s->nobody && !was)
+	pthread_mutex_unlock(&s->mutex);
+}
+
+/* Was one said to its end, or could nobody say it?  What changed is told, once. */
+static void speaker_works(struct speech *s, bool works, const char *why)
+{
+	pthread_mutex_lock(&s->mutex);
+	if (s->nobody == works)
+		ring(s->news);
+	if (!works && !s->nobody)
 		snprintf(s->note, sizeof s->note, "no speech: %.200s; all that is said is on the screen, "
 		         "too", why);
-	if (!s->nobody && was)
+	if (works && s->nobody)
 		snprintf(s->note, sizeof s->note, "speech is there again");
-	if (s->nobody != was)
-		ring(s->news);
+	if (!works)
+		s->kind = SPEAKER_NOBODY;
+	s->nobody = !works;
 	pthread_mutex_unlock(&s->mutex);
 }
 
@@ -147,12 +155,12 @@ static bool begin_any(struct speech *s, struct fault *why)
 	fault_set(&first, "speech is switched off in the settings");
 	*why = first;
 	if ((use == SPEECH_AUTO || use == SPEECH_DISPATCHER) && begin_ssip(s, &first)) {
-		speaker_is(s, SPEAKER_SSIP, "");
+		speaker_is(s, SPEAKER_SSIP);
 		return true;
 	}
 	bool espeak = use == SPEECH_AUTO || use == SPEECH_ESPEAK;
 	if (espeak && espeak_say(&s->espeak, &s->setting.speaker, s->now.text, why)) {
-		speaker_is(s, SPEAKER_ESPEAK, "");
+		speaker_is(s, SPEAKER_ESPEAK);
 		return true;
 	}
 	if (use == SPEECH_DISPATCHER)
@@ -172,7 +180,7 @@ static void begin(struct speech *s)
 	s->speaking = begin_any(s, &why);
 	s->failed = s->speaking ? 0 : now_us();
 	if (!s->speaking)
-		speaker_is(s, SPEAKER_NOBODY, why.text);
+		speaker_works(s, false, why.text);
 	int64_t letters = (int64_t)strlen(s->now.text);
 	s->until = now_us() + (BEGIN_MS + letters * LETTER_MS) * 1000;
 }
@@ -219,6 +227,7 @@ static void after_look(struct speech *s, enum spoken how)
 		return;
 	s->speaking = false;
 	if (how == SPOKEN_ENDED) {
+		speaker_works(s, true, "");
 		was_said(s);
 		return;
 	}
@@ -239,7 +248,7 @@ static void after_look(struct speech *s, enum spoken how)
 		return;
 	}
 	s->failed = now_us();
-	speaker_is(s, SPEAKER_NOBODY, why.text);
+	speaker_works(s, false, why.text);
 }
 
 /* Should what is spoken end now?  What an alarm cuts off comes back after it. */

@@ -163,7 +163,7 @@ static void espeak_says_what_it_is_told(void **state)
 	char position[40];
 	int64_t seq;
 	(void)state;
-	fake_espeak("0.2", 0, false);
+	fake_espeak("0.7", 0, false);
 	struct speech_setting setting = {.use = SPEECH_ESPEAK,
 	                                 .speaker = {LANGUAGE_DE, -100, 60}};
 	struct speech *s = speech_open(&setting);
@@ -194,7 +194,7 @@ static void espeak_says_what_it_is_told(void **state)
 	} row[] = {{0, "-s 175 "}, {100, "-s 350 "}, {-50, "-s 128 "}};
 	for (size_t i = 0; i < 3; i++) {
 		setting.speaker.rate = row[i].rate;
-		unlink(log_path);
+		fake_espeak("0.2", 0, false);
 		s = speech_open(&setting);
 		say(s, TURN_RESULT, "x", "", 0);
 		assert_true(speech_idle(s, 3000));
@@ -335,7 +335,7 @@ static void absence_is_a_note(void **state)
 	assert_false(speech_note(s, note, sizeof note)); /* once */
 	assert_string_equal(speech_who(s), "");
 	/* It is installed: an alarm finds it, and that is said. */
-	fake_espeak("0.1", 0, false);
+	fake_espeak("0.3", 0, false);
 	say(s, TURN_ALARM, "not logged", "", 0);
 	assert_true(speech_idle(s, 3000));
 	expect_noted("end not logged");
@@ -365,7 +365,7 @@ static void a_child_that_fails_announces_nothing(void **state)
 	int64_t seq;
 	(void)state;
 	for (int status = 0; status < 2; status++) {
-		fake_espeak(status ? "0.5" : "0", status, false);
+		fake_espeak(status ? "0.2" : "0", status, false);
 		struct speech *s = open_speech(SPEECH_ESPEAK, LANGUAGE_EN);
 		say(s, TURN_NAME, "C seven, which takes longer than this child", "C7", 1);
 		assert_true(speech_idle(s, 3000));
@@ -373,6 +373,10 @@ static void a_child_that_fails_announces_nothing(void **state)
 		assert_false(speech_speaks(s));
 		assert_true(speech_note(s, note, sizeof note));
 		assert_non_null(strstr(note, "espeak-ng failed"));
+		/* Said once, though it is tried again with every alarm. */
+		say(s, TURN_ALARM, "not logged, the disk is full", "", 0);
+		assert_true(speech_idle(s, 3000));
+		assert_false(speech_note(s, note, sizeof note));
 		speech_close(s);
 	}
 }
@@ -594,7 +598,7 @@ static void a_bad_server_is_left(void **state)
 		struct server *v = start_server(manners[i], 50);
 		struct speech *s = open_speech(SPEECH_AUTO, LANGUAGE_EN);
 		double from = seconds();
-		fake_espeak("0.05", 0, false);
+		fake_espeak("0.3", 0, false);
 		say(s, TURN_NAME, "C seven", "C7", 1);
 		assert_true(seconds() - from < 0.2);
 		assert_true(speech_idle(s, 5000));
@@ -627,7 +631,7 @@ static void an_endless_server_is_left(void **state)
 	int64_t seq;
 	(void)state;
 	struct server *v = start_server(ENDLESS, 0);
-	fake_espeak("0.05", 0, false);
+	fake_espeak("0.3", 0, false);
 	struct speech *s = open_speech(SPEECH_AUTO, LANGUAGE_EN);
 	say(s, TURN_NAME, "C", "C7", 1);
 	assert_true(speech_idle(s, 8000));
