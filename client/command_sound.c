@@ -33,7 +33,7 @@ static bool stopped(const struct client *c)
 /* Wait in short pieces, so that Ctrl-C ends it. */
 static void wait_quiet(struct check *k, int ms, bool (*idle)(struct check *k, int ms))
 {
-	for (int waited = 0; waited < ms && !stopped(k->c) && !idle(k, 100); waited += 100)
+	for (int waited = 0; waited < ms && !stopped(k->c) && !idle(k, 20); waited += 20)
 		;
 }
 

@@ -19,7 +19,7 @@ extern char **environ;
 /* At 350 words a minute a letter takes some 28 ms.  Without an audio device it ends at
  * once, with status 0: that was no speech, and no name counts as announced. */
 #define LEAST_MS 100
-#define LETTER_LEAST_MS 12
+#define LETTER_LEAST_MS 6
 
 static int64_t now_ms(void)
 {

@@ -20,7 +20,7 @@
 #define LOOK_MS 20
 /* The slowest voice says seven letters a second; twice that time, and some to begin. */
 #define LETTER_MS 300
-#define BEGIN_MS 4000
+#define BEGIN_MS 3000
 
 #define ANNOUNCED_MAX 16
 
