@@ -311,6 +311,16 @@ bool sound_idle(struct sound *s, int ms)
 	return idle;
 }
 
+bool sound_sounds(struct sound *s)
+{
+	if (!s)
+		return false;
+	pthread_mutex_lock(&s->mutex);
+	bool sounds = !s->mute && s->volume > 0 && s->state != DEVICE_ABSENT;
+	pthread_mutex_unlock(&s->mutex);
+	return sounds;
+}
+
 unsigned sound_played(struct sound *s)
 {
 	if (!s)

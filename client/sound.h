@@ -49,6 +49,10 @@ void sound_mute(struct sound *s, bool mute);
 /* Wait up to `ms` until nothing plays and nothing waits; false where something does. */
 bool sound_idle(struct sound *s, int ms);
 
+/* Is a tone heard, as far as is known: not muted, not at volume 0, and no device that is
+ * missing? */
+bool sound_sounds(struct sound *s);
+
 /* Tones that were really played to their end. */
 unsigned sound_played(struct sound *s);
 

@@ -6,6 +6,8 @@
  */
 #include "client/speech.h"
 
+#include "client/spawn.h"
+
 #include <poll.h>
 #include <pthread.h>
 #include <signal.h>
@@ -43,7 +45,8 @@ struct speech {
 	int wake, news; /* eventfds: for the thread, and from it */
 	struct turn turn;
 	bool mute, stop, busy;
-	bool nobody;    /* the last attempt found no speaker */
+	bool ready;     /* it is known whether there is a speaker */
+	bool nobody;    /* there is none, or it failed */
 	enum speaker_kind kind;
 	int users;
 	unsigned said;
@@ -56,6 +59,7 @@ struct speech {
 	struct espeak espeak;
 	int64_t ssip_failed, failed; /* when; 0: it did not */
 	struct turn_item now;
+	bool held;            /* now waits for the end of its tone */
 	bool speaking, again; /* again: it is the second try of this one */
 	int64_t until;
 };
@@ -110,8 +114,9 @@ static void speaker_is(struct speech *s, enum speaker_kind kind)
 static void speaker_works(struct speech *s, bool works, const char *why)
 {
 	pthread_mutex_lock(&s->mutex);
-	if (s->nobody == works)
+	if (s->nobody == works || !s->ready)
 		ring(s->news);
+	s->ready = true;
 	if (!works && !s->nobody)
 		snprintf(s->note, sizeof s->note, "no speech: %.200s; all that is said is on the screen, "
 		         "too", why);
@@ -170,9 +175,34 @@ static bool begin_any(struct speech *s, struct fault *why)
 	return false;
 }
 
+/* Before anything is to be said: is there somebody?  So that the first name is not late,
+ * and speech_speaks has its answer. */
+static void probe(struct speech *s)
+{
+	enum speech_use use = s->setting.use;
+	struct fault first, why;
+	char program[PATH_MAX];
+	bool good = false;
+	fault_set(&why, "espeak-ng is not on PATH");
+	if (use == SPEECH_NONE)
+		return;
+	if (use == SPEECH_AUTO || use == SPEECH_DISPATCHER) {
+		good = ssip_open(&s->ssip, &s->setting.speaker, &first);
+		s->ssip_failed = good ? 0 : now_us();
+		if (!good && use == SPEECH_AUTO)
+			fault_set(&why, "%.160s, and espeak-ng is not on PATH", first.text);
+		else if (!good)
+			why = first;
+	}
+	if (!good && use != SPEECH_DISPATCHER)
+		good = spawn_find("espeak-ng", program);
+	speaker_works(s, good, good ? "" : why.text);
+}
+
 static void begin(struct speech *s)
 {
 	struct fault why;
+	s->held = false;
 	if (lately(s->failed) && s->now.rank != TURN_ALARM) {
 		s->speaking = false;
 		return;
@@ -199,7 +229,7 @@ static void silence(struct speech *s)
 		s->ssip_failed = now_us();
 	}
 	espeak_stop(&s->espeak);
-	s->speaking = false;
+	s->speaking = s->held = false;
 }
 
 /* ---- the turns, on the thread ---- */
@@ -282,16 +312,29 @@ static bool stopped(struct speech *s)
 	return stop;
 }
 
+/* When the tone of what is held has ended. */
+static int64_t due(const struct speech *s)
+{
+	return s->now.at + s->now.wait_ms * INT64_C(1000);
+}
+
+static int ms_until(int64_t us)
+{
+	int64_t left = us - now_us();
+	return left <= 0 ? 0 : (int)(left / 1000) + 1;
+}
+
 /* Until something was pushed, something came from the server, or a child may have
  * ended. */
 static void wait_news(struct speech *s)
 {
 	struct pollfd p[2] = {{.fd = s->wake, .events = POLLIN}, {.fd = -1, .events = POLLIN}};
 	int ms = -1;
-	if (s->speaking && s->kind == SPEAKER_SSIP) {
-		int64_t left = (s->until - now_us()) / 1000 + 1;
+	if (s->held) {
+		ms = ms_until(due(s));
+	} else if (s->speaking && s->kind == SPEAKER_SSIP) {
 		p[1].fd = s->ssip.fd;
-		ms = left < 0 ? 0 : (int)left;
+		ms = ms_until(s->until);
 	} else if (s->speaking) {
 		ms = LOOK_MS;
 	}
@@ -307,14 +350,18 @@ static void *run(void *arg)
 	sigemptyset(&pipe);
 	sigaddset(&pipe, SIGPIPE);
 	pthread_sigmask(SIG_BLOCK, &pipe, NULL);
+	probe(s);
 	while (!stopped(s)) {
-		if (s->speaking && cut_off(s))
+		if ((s->speaking || s->held) && cut_off(s))
 			silence(s);
 		else if (s->speaking)
 			after_look(s, look(s));
-		while (!s->speaking && next(s)) {
-			s->again = false;
+		if (s->held && now_us() >= due(s))
 			begin(s);
+		if (!s->speaking && !s->held && next(s)) {
+			s->again = false;
+			s->held = true;
+			continue;
 		}
 		wait_news(s);
 	}
@@ -352,7 +399,6 @@ struct speech *speech_open(const struct speech_setting *setting)
 	s->setting = *setting;
 	s->mute = setting->mute;
 	s->ssip.fd = -1;
-	s->nobody = false;
 	s->wake = eventfd(0, EFD_CLOEXEC | EFD_NONBLOCK);
 	s->news = eventfd(0, EFD_CLOEXEC | EFD_NONBLOCK);
 	s->users = 2;
@@ -414,7 +460,7 @@ bool speech_speaks(struct speech *s)
 	if (!s)
 		return false;
 	pthread_mutex_lock(&s->mutex);
-	bool speaks = !s->mute && !s->nobody && s->setting.use != SPEECH_NONE;
+	bool speaks = s->ready && !s->mute && !s->nobody && s->setting.use != SPEECH_NONE;
 	pthread_mutex_unlock(&s->mutex);
 	return speaks;
 }

@@ -62,8 +62,8 @@ void speech_mute(struct speech *s, bool mute);
 /* Wait up to `ms` until nothing is spoken and nothing waits. */
 bool speech_idle(struct speech *s, int ms);
 
-/* Does a name that is given to us get said?  False while muted, and where there is no
- * speaker; true until the first attempt has failed. */
+/* Does a name that is given to us get said?  False while muted, where there is no speaker,
+ * and until it is known that there is one (speech_fd becomes readable then). */
 bool speech_speaks(struct speech *s);
 
 /* Who speaks: "speech-dispatcher", "espeak-ng", "" while nobody does. */

@@ -37,6 +37,7 @@ struct turn_item {
 	enum happening what;
 	char text[TURN_TEXT]; /* "" for a tone */
 	int64_t at;           /* when it was pushed */
+	int wait_ms;          /* speech alone: not begun sooner after that, for a tone sounds first */
 	/* Whoever pushed it gets these back when it was heard; nothing here reads them. */
 	char position[40];
 	int64_t seq;

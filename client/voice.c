@@ -9,6 +9,9 @@
 #include <stdlib.h>
 #include <string.h>
 
+/* Between a tone and its words. */
+#define AFTER_TONE_MS 60
+
 struct voice {
 	struct sound *sound;
 	struct speech *speech;
@@ -82,6 +85,9 @@ void voice_happened(struct voice *v, const struct happening_told *told)
 		return;
 	struct turn_item item = {.rank = tone->rank, .what = told->what};
 	sound_play(v->sound, told->what);
+	/* The tone first: over it the name would not be understood. */
+	if (sound_sounds(v->sound))
+		item.wait_ms = tone_ms(tone) + AFTER_TONE_MS;
 	speech_happening(v->language, told, false, item.text, sizeof item.text);
 	if (told->what == HAPPENED_UP) {
 		snprintf(item.position, sizeof item.position, "%s", told->position ? told->position : "");
@@ -129,6 +135,12 @@ void voice_mute(struct voice *v, bool mute)
 	v->mute = mute;
 	sound_mute(v->sound, mute || v->sound_mute);
 	speech_mute(v->speech, mute || v->speech_mute);
+}
+
+void voice_volume(struct voice *v, int volume)
+{
+	if (v)
+		sound_volume(v->sound, volume);
 }
 
 bool voice_muted(const struct voice *v)

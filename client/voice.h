@@ -47,6 +47,9 @@ bool voice_say_again(struct voice *v);
 void voice_mute(struct voice *v, bool mute);
 bool voice_muted(const struct voice *v);
 
+/* Loudness of the tones from the next one on, 0 to 100. */
+void voice_volume(struct voice *v, int volume);
+
 /*
  * For whoever tells the daemon which names were said (the next position arms only after
  * that): see speech.h.  voice_speaks says whether names are said at all, and

@@ -114,6 +114,14 @@ static struct speech *open_speech(enum speech_use use, enum language language)
 	return s;
 }
 
+/* Within a second. */
+static bool comes_to_speak(struct speech *s)
+{
+	for (int i = 0; i < 100 && !speech_speaks(s); i++)
+		nap(10);
+	return speech_speaks(s);
+}
+
 static void say(struct speech *s, enum turn_rank rank, const char *text, const char *position,
                 int64_t seq)
 {
@@ -167,7 +175,8 @@ static void espeak_says_what_it_is_told(void **state)
 	struct speech_setting setting = {.use = SPEECH_ESPEAK,
 	                                 .speaker = {LANGUAGE_DE, -100, 60}};
 	struct speech *s = speech_open(&setting);
-	assert_true(speech_speaks(s));
+	assert_true(comes_to_speak(s));
+	assert_int_equal(speech_said(s), 0);
 	say(s, TURN_NAME, "R zwölf, \"$(touch x)\" `y` -v", "R12", 7);
 	assert_true(speech_idle(s, 3000));
 	/* The text is on its standard input, as it stands. */
@@ -268,11 +277,38 @@ static void alarms_queue_and_cut_in(void **state)
 	speech_close(s);
 }
 
+/* Words wait for the end of their tone; what cuts off, cuts off what waits so, too. */
+static void words_wait_for_their_tone(void **state)
+{
+	struct turn_item item = {.rank = TURN_NAME, .wait_ms = 300, .text = "C seven"};
+	(void)state;
+	fake_espeak("0.3", 0, false);
+	struct speech *s = open_speech(SPEECH_ESPEAK, LANGUAGE_EN);
+	assert_true(comes_to_speak(s));
+	double from = seconds();
+	speech_say(s, &item);
+	expect_noted("] C seven");
+	assert_true(seconds() - from >= 0.29 && seconds() - from < 1.0);
+	assert_true(speech_idle(s, 3000));
+	speech_say(s, &item);
+	nap(50);
+	assert_false(speech_idle(s, 0));
+	say(s, TURN_ALARM, "not logged", "", 0);
+	expect_noted("] not logged");
+	assert_true(speech_idle(s, 3000));
+	/* C7 was held, cut off by the alarm before it began, and said after it. */
+	const char *after = strstr(noted(), "end not logged");
+	assert_non_null(strstr(after, "end C seven"));
+	assert_null(strstr(noted(), "term"));
+	speech_close(s);
+}
+
 static void mute_cuts_off(void **state)
 {
 	(void)state;
 	fake_espeak("2", 0, false);
 	struct speech *s = open_speech(SPEECH_ESPEAK, LANGUAGE_EN);
+	assert_true(comes_to_speak(s));
 	say(s, TURN_ALARM, "an alarm", "", 0);
 	expect_noted("] an alarm");
 	say(s, TURN_NAME, "a name", "", 0);
@@ -318,7 +354,6 @@ static void absence_is_a_note(void **state)
 	drop_file("espeak-ng");
 	unlink(log_path);
 	struct speech *s = open_speech(SPEECH_AUTO, LANGUAGE_EN);
-	assert_false(speech_note(s, note, sizeof note));
 	say(s, TURN_NAME, "C seven", "C7", 1);
 	assert_true(speech_idle(s, 3000));
 	assert_false(speech_speaks(s));
@@ -597,8 +632,8 @@ static void a_bad_server_is_left(void **state)
 	for (size_t i = 0; i < 2; i++) {
 		struct server *v = start_server(manners[i], 50);
 		struct speech *s = open_speech(SPEECH_AUTO, LANGUAGE_EN);
-		double from = seconds();
 		fake_espeak("0.3", 0, false);
+		double from = seconds();
 		say(s, TURN_NAME, "C seven", "C7", 1);
 		assert_true(seconds() - from < 0.2);
 		assert_true(speech_idle(s, 5000));
@@ -673,6 +708,7 @@ int main(void)
 	    cmocka_unit_test(espeak_says_what_it_is_told),
 	    cmocka_unit_test(the_newest_supersedes),
 	    cmocka_unit_test(alarms_queue_and_cut_in),
+	    cmocka_unit_test(words_wait_for_their_tone),
 	    cmocka_unit_test(mute_cuts_off),
 	    cmocka_unit_test(a_deaf_child_is_killed),
 	    cmocka_unit_test(absence_is_a_note),
