@@ -87,6 +87,10 @@ static const struct speech_pair sides[] = {{"low", "low"}, {"high", "high"}, {NU
 static const struct speech_pair negative_sides[] = {
 	{"low", "more negative"}, {"high", "less negative"}, {NULL, NULL}};
 
+static const struct speech_pair deviations[] = {
+	{"high", "high"}, {"low", "low"}, {"more negative", "more negative"},
+	{"less negative", "less negative"}, {"off", "off, of the wrong sign"}, {NULL, NULL}};
+
 static const struct speech_reason reasons[] = {
 	{"meter", "too near the limit for this meter"},
 	{"circuit", "other paths in the circuit, lift one leg"},
@@ -96,6 +100,35 @@ static const struct speech_reason reasons[] = {
 	{"leakage", "reads high as a leaky part does, measure leakage"},
 	{"open", "reads open"},
 	{"limits-of-meter", "outside this meter's limits of use"},
+	{"carbon, drifted up", "carbon, drifted up"},
+	{"track worn", "track worn or drifted up"},
+	{"drifted up", "drifted up"},
+	{"unusual for carbon", "unusual for carbon, measure again"},
+	{"low: unusual", "unusual, measure again"},
+	{"shorted turns", "shorted turns"},
+	{"bad joint", "a bad joint or corrosion"},
+	{"track low", "track low"},
+	{"dried out", "dried out, capacitance lost"},
+	{"leaky paper", "reads high as leaky paper does, measure leakage"},
+	{"shorted or heavily leaky", "shorted or heavily leaky, measure leakage"},
+	{"measure leakage", "measure leakage"},
+	{"aged down", "ceramic, aged down"},
+	{"broken plate", "a broken plate or lead"},
+	{"capacitance lost", "capacitance lost"},
+	{"leads swapped", "confirm with the leads swapped"},
+	{"lift one leg", "other paths in the circuit, lift one leg"},
+	{"negative than the meter's range", "beyond the meter's range"},
+	{"beyond the meter's range", "beyond the meter's range"},
+	{"range ends before the limit", "the range ends before the limit"},
+	{"another value seems to be fitted", "another value seems to be fitted"},
+	{"far from nominal", "far from nominal, look at its marking"},
+	{"uncertainty is not known", "the meter's uncertainty is not known"},
+	{"not settled", "not settled, measure again"},
+	{"lead offset missing", "lead offset missing"},
+	{"measure it again", "measure again"},
+	{"reads open", "reads open"},
+	{"more negative", ""},
+	{"less negative", ""},
 	{"leads were open", "touched too early, lift and touch again"},
 	{"has its entry", "it has its entry, choose it again"},
 	{"no position is chosen", "no position is chosen"},
@@ -145,6 +178,9 @@ const struct speech_table speech_table_en = {
 	.verdicts = verdicts,
 	.sides = sides,
 	.negative_sides = negative_sides,
+	.deviations = deviations,
+	.times = "times nominal",
+	.on_nominal = "on nominal",
 	.reasons = reasons,
 	.other_reason = NULL,
 	.happening = {

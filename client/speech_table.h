@@ -41,6 +41,8 @@ struct speech_table {
 	const struct speech_pair *quantities;
 	const struct speech_pair *verdicts;
 	const struct speech_pair *sides, *negative_sides;
+	const struct speech_pair *deviations; /* what follows the percent of one */
+	const char *times, *on_nominal;       /* "470 times nominal", "on nominal" */
 	const struct speech_reason *reasons;
 	const char *other_reason;    /* for one that is not in the table; NULL: as it stands */
 	const char *happening[HAPPENING_COUNT]; /* the name of each */

@@ -376,19 +376,73 @@ static void say_free(struct say *s, const char *text)
 	say_part(s, clean);
 }
 
-static void say_why(struct say *s, const struct speech_table *t, const char *why, bool must)
+/* The words of one deviation as words.h writes it; false for what is none. */
+static bool deviation_words(enum language l, const char *text, char *out, size_t size)
 {
+	const struct speech_table *t = table_of(l);
+	char value[256], number[FREE_MAX];
+	const char *percent = strstr(text, " % ");
+	const char *side = percent ? pair_text(t->deviations, percent + 3) : "";
+	size_t times = strspn(text, "0123456789");
+	out[0] = '\0';
+	if (side[0]) {
+		snprintf(number, sizeof number, "%.*s %%", (int)(percent - text), text);
+		speech_value(l, number, value, sizeof value);
+		snprintf(out, size, "%s %s", value, side);
+	} else if (times && strcmp(text + times, " times nominal") == 0) {
+		snprintf(number, sizeof number, "%.*s", (int)times, text);
+		speech_value(l, number, value, sizeof value);
+		snprintf(out, size, "%s %s", value, t->times);
+	} else if (strcmp(text, "on nominal") == 0) {
+		snprintf(out, size, "%s", t->on_nominal);
+	} else if (strncmp(text, "above ", 6) == 0) {
+		speech_value(l, text, out, size);
+	} else {
+		snprintf(out, size, "%s", pair_text(t->sides, text));
+	}
+	return out[0] != '\0';
+}
+
+/* A deviation may stand before the reason, parted by a comma: "30.0 % high, carbon,
+ * drifted up".  It says the side, too.  Returns what follows it; `why` where there is
+ * none. */
+static const char *say_deviation(struct say *s, enum language l, const char *why)
+{
+	static const char sign[] = ", of the wrong sign";
+	char clause[FREE_MAX], words[WORDS_SIZE];
+	size_t n = strcspn(why, ",");
+	snprintf(clause, sizeof clause, "%.*s", (int)n, why);
+	if (!deviation_words(l, clause, words, sizeof words))
+		return why;
+	say_part(s, words);
+	why += n;
+	if (strncmp(why, sign, sizeof sign - 1) == 0)
+		why += sizeof sign - 1;
+	return why + strspn(why, ", ");
+}
+
+static void say_why(struct say *s, enum language l, const char *why, bool must)
+{
+	const struct speech_table *t = table_of(l);
+	char first[FREE_MAX], value[WORDS_SIZE];
 	if (!why || !why[0])
 		return;
+	size_t n = strcspn(why, ":;");
+	struct say clause = say_begin(first, sizeof first);
+	say_bytes(&clause, why, n);
 	const char *known = known_reason(t, why);
-	if (known) {
+	if (!known)
+		known = known_reason(t, first);
+	if (known)
 		say_part(s, known);
-	} else if (!t->other_reason) {
-		char first[FREE_MAX];
-		snprintf(first, sizeof first, "%.*s", (int)strcspn(why, ":;"), why);
+	else if (!t->other_reason)
 		say_free(s, first);
-	} else if (must) {
+	else if (must)
 		say_part(s, t->other_reason);
+	/* "another value seems to be fitted: 22 kohm" */
+	if (why[n] == ':' && digit(why[n + 1 + (why[n + 1] == ' ')])) {
+		speech_value(l, why + n + 1 + (why[n + 1] == ' '), value, sizeof value);
+		say_part(s, value);
 	}
 }
 
@@ -422,10 +476,12 @@ static void say_entry(struct say *s, enum language l, const struct happening_tol
 	say_value(s, l, told->shown);
 	say_part(s, pair_text(t->verdicts, told->verdict));
 	/* The side of what is within says nothing. */
-	if (told->what != HAPPENED_LOGGED)
+	if (told->what == HAPPENED_LOGGED)
+		return;
+	const char *why = told->why ? told->why : "", *rest = say_deviation(s, l, why);
+	if (rest == why)
 		say_part(s, pair_text(negative ? t->negative_sides : t->sides, told->side));
-	if (told->what != HAPPENED_LOGGED)
-		say_why(s, t, told->why, false);
+	say_why(s, l, rest, false);
 }
 
 static void say_meter(struct say *s, const char *phrase,
@@ -466,7 +522,7 @@ void speech_happening(enum language l, const struct happening_told *told, bool w
 	case HAPPENED_REFUSED:
 		say_part(&s, t->refused);
 		say_position(&s, l, told->position);
-		say_why(&s, t, told->why, true);
+		say_why(&s, l, told->why, true);
 		break;
 	case HAPPENED_MOVING:
 		say_position(&s, l, told->position);
@@ -489,7 +545,7 @@ void speech_happening(enum language l, const struct happening_told *told, bool w
 	case HAPPENED_NOT_LOGGED:
 		say_part(&s, t->not_logged);
 		say_position(&s, l, told->position);
-		say_why(&s, t, told->why, true);
+		say_why(&s, l, told->why, true);
 		break;
 	case HAPPENED_UP:
 		say_position(&s, l, told->position);

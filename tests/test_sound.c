@@ -288,7 +288,7 @@ struct listener {
 	int fd;
 	int16_t *pcm;
 	size_t count;
-	volatile bool stop;
+	_Atomic bool stop;
 };
 
 static void *listen_slowly(void *arg)

@@ -430,8 +430,8 @@ enum manner {
 struct server {
 	int listener, client;
 	enum manner manner;
-	int ms;
-	volatile bool stop;
+	_Atomic int ms;
+	_Atomic bool stop;
 	pthread_t thread;
 	int messages, left;
 	int speaking; /* message; 0: none */
