@@ -27,6 +27,9 @@
 
 /* How often it is looked whether the person ended it. */
 #define STOP_MS 100
+/* A letter of the switch may come to the terminal this much later than from the device:
+ * it goes through the desktop. */
+#define LETTER_MS 150
 /* How often it is looked whether something was plugged in, in steps of STOP_MS. */
 #define LOOK_STEPS 10
 /* How long all keys of a press may stay down before it is taken as it is. */
@@ -60,10 +63,13 @@ static bool stopped(const struct choosing *ch)
 static void quiet(struct choosing *ch, bool on)
 {
 	struct termios t = ch->before;
+	struct pollfd none = {.fd = -1};
 	if (!ch->terminal)
 		return;
 	if (on)
 		t.c_lflag &= ~(tcflag_t)(ECHO | ICANON);
+	else
+		poll(&none, 1, LETTER_MS);
 	/* Leaving it, what was typed is thrown away: the switch typed it. */
 	tcsetattr(STDIN_FILENO, on ? TCSANOW : TCSAFLUSH, &t);
 }

@@ -459,14 +459,15 @@ static void test_identity_place(void **state)
 	assert_true(pedal_identity_like(&wanted, &here));
 }
 
+#define FORTY "xxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxx"
+
 static void test_identity_refused(void **state)
 {
 	static const char *const bad[] = {
 	    "x", "usb", "usb:", "usb:1209", "usb:1209:", "usb:1209:2", "usb:120g:0002", "USB:1209:0002",
 	    "usb:1209:00021", "usb:1209:0002x", "usb:1209:0002 x", "usb:1209:0002 name=",
 	    "usb:1209:0002 uniq= name=x", "usb:1209:0002 phys=a uniq=b", "event3", "/dev/input/event3",
-	    "usb:1209:0002 uniq=xxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxx"
-	    "xxxxxxxxxxxxxxx",
+	    "usb:1209:0002 uniq=" FORTY FORTY,
 	};
 	(void)state;
 	for (size_t i = 0; i < sizeof bad / sizeof bad[0]; i++) {
