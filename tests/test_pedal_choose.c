@@ -422,6 +422,19 @@ static void test_status(void **state)
 	                    "\"buttons\":[{\"key\":\"KEY_B\",\"press\":\"take\",\"long\":\"undo\","
 	                    "\"double\":null}],\"there\":true,\"state\":\"there\"}\n");
 	assert_int_equal(f->grabs, 0);
+	/* The rest of the file stays. */
+	struct settings s;
+	struct fault why;
+	assert_true(settings_load(&s, &why) && settings_set(&s, "sound", "volume", "5", &why));
+	start("pedal", "forget", NULL);
+	finish(OUTCOME_DONE);
+	assert_non_null(strstr(printed, "none is chosen"));
+	assert_string_equal(kept("device"), "");
+	assert_string_equal(kept("buttons"), "");
+	assert_true(settings_load(&s, &why));
+	assert_int_equal(settings_number(&s, "sound", "volume"), 5);
+	start("pedal", "forget", NULL);
+	finish(OUTCOME_DONE);
 }
 
 int main(void)

@@ -389,6 +389,46 @@ static void test_every_key(void **state)
 	assert_false(pedal_key_modifier(KEY_B));
 }
 
+/* Any bytes: read or refused, and what was read is written and read as the same. */
+static void test_any_words(void **state)
+{
+	static const char alphabet[] = "KEY_B BTN_LEFT take long undo double,, \t_09\x80:usb:1209name=";
+	char text[80], again[300];
+	int good = 0;
+	(void)state;
+	for (unsigned seed = 1, r = 1; seed < 20000; seed++) {
+		struct pedal_buttons b, c;
+		struct pedal_identity id;
+		struct fault why;
+		size_t n = 0;
+		int words_left = (int)(seed % 8);
+		while (words_left-- > 0 && n < 60) {
+			r = r * 1664525u + 1013904223u;
+			size_t from = (r >> 8) % (sizeof alphabet - 1), len = 1 + (r >> 24) % 12;
+			if (seed % 3 == 0) { /* mostly right */
+				static const char *const words_of[] = {"KEY_B ", "take ", "long ", "undo ", ", ",
+				                                       "KEY_C ", "next ", "double "};
+				n += (size_t)snprintf(text + n, sizeof text - n, "%s", words_of[(r >> 8) % 8]);
+				continue;
+			}
+			for (size_t i = 0; i < len; i++)
+				text[n++] = alphabet[(from + i) % (sizeof alphabet - 1)];
+		}
+		text[n] = '\0';
+		if (pedal_buttons_parse(text, &b, &why)) {
+			good++;
+			pedal_buttons_text(&b, again, sizeof again);
+			assert_true(pedal_buttons_parse(again, &c, &why));
+			assert_memory_equal(&b, &c, sizeof b);
+		} else {
+			assert_true(why.column >= 1 && why.column <= (int)n + 1);
+		}
+		if (!pedal_identity_parse(text, &id, &why))
+			assert_true(why.column >= 1 && why.column <= (int)n + 1);
+	}
+	assert_true(good > 1000);
+}
+
 /* ---- identities ---- */
 
 /* Devices: bus, vendor, product, uniq, phys, name; as text. */
@@ -501,6 +541,7 @@ int main(void)
 	    cmocka_unit_test(test_stale),         cmocka_unit_test(test_set),
 	    cmocka_unit_test(test_times),         cmocka_unit_test(test_without_debounce),
 	    cmocka_unit_test(test_any_stream),    cmocka_unit_test(test_words),
+	    cmocka_unit_test(test_any_words),
 	    cmocka_unit_test(test_every_key),     cmocka_unit_test(test_identity_text),
 	    cmocka_unit_test(test_identity_place), cmocka_unit_test(test_identity_refused),
 	    cmocka_unit_test(test_rule),
