@@ -111,7 +111,7 @@ static void show_all(struct choosing *ch)
 		table_cell(&table, f->node);
 		table_cell(&table, name);
 		table_cell(&table, what);
-		table_cell(&table, ch->device[i] ? "" : f->readable ? "cannot be opened" : "no right to it");
+		table_cell(&table, ch->device[i] ? "" : f->readable ? "cannot be opened" : "no right");
 	}
 	table_print(&table, &ch->c->style, &out);
 	table_end(&table);
@@ -129,8 +129,8 @@ static void show_rules(struct choosing *ch)
 		if (f->readable)
 			continue;
 		if (!any)
-			fprintf(ch->c->err, "If yours is one to which you have no right: put its line, and no "
-			        "other, into\n/etc/udev/rules.d/70-tally-pedal.rules, then plug it in again.\n");
+			fprintf(ch->c->err, "If yours is one to which you have no right: put its line, and "
+			        "no other, into\n/etc/udev/rules.d/70-tally-pedal.rules, then plug it in again.\n");
 		any = true;
 		clean_name(f, name, sizeof name);
 		pedal_identity_rule(&f->id, rule, sizeof rule);
@@ -180,14 +180,14 @@ static enum outcome choose_device(struct choosing *ch, unsigned *code)
 		clean_name(&ch->list.at[which], name, sizeof name);
 		fprintf(ch->c->err, "%s, %s: %s\n", ch->list.at[which].node, name, key);
 		if (!alone(ch, which))
-			return client_wrong(ch->c, "two devices say the same of themselves as %s: they could not "
-			                    "be told apart. Unplug one of them, and choose again", name);
+			return client_wrong(ch->c, "two devices say the same of themselves as %s: they could "
+			                    "not be told apart. Unplug one of them, and choose again", name);
 		int yes = ask_yes(ch, "Is this the foot switch? Answer on the keyboard: yes or no?");
 		if (yes < 0)
 			return OUTCOME_NO;
 		if (yes && typed_on(ch, which))
-			fprintf(ch->c->err, "You answered on that very device: it is your keyboard, and would be "
-			        "lost to you.\n");
+			fprintf(ch->c->err, "You answered on that very device: it is your keyboard, and would "
+			        "be lost to you.\n");
 		else if (yes) {
 			ch->chosen = which;
 			return OUTCOME_DONE;

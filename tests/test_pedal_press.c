@@ -201,6 +201,16 @@ static void test_stale(void **state)
 	pedal_press_event(&p, now, 300000, KEY_B, 1);
 	pedal_press_run(&p, now);
 	assert_string_equal(s.text, "");
+	struct pedal_press one;
+	struct pedal_buttons plain = buttons_of(ONE);
+	pedal_press_begin(&one, &plain, &usual, on_act, &s);
+	pedal_press_event(&one, now, now - PEDAL_STALE_US - 1, KEY_B, 1);
+	pedal_press_event(&one, now, now - PEDAL_STALE_US, KEY_B, 0);
+	assert_string_equal(s.text, "");
+	s.now = now;
+	pedal_press_event(&one, now, now - PEDAL_STALE_US + 50000, KEY_B, 1);
+	assert_string_equal(s.text, "take@60000");
+	s.text[0] = '\0';
 	/* Still down from then: not long, not short. */
 	s.now = now + 5000000;
 	pedal_press_run(&p, s.now);
@@ -526,7 +536,8 @@ static void test_rule(void **state)
 	(void)state;
 	pedal_identity_make(&id, 3, 0x1209, 2, "A1", "usb-1/input0", "F");
 	pedal_identity_rule(&id, rule, sizeof rule);
-	assert_string_equal(rule, "SUBSYSTEM==\"input\", KERNEL==\"event*\", ATTRS{id/vendor}==\"1209\", "
+	assert_string_equal(rule, "SUBSYSTEM==\"input\", KERNEL==\"event*\", "
+	                    "ATTRS{id/vendor}==\"1209\", "
 	                    "ATTRS{id/product}==\"0002\", ATTRS{uniq}==\"A1\", TAG+=\"uaccess\"");
 	/* Nothing that a device says of itself gets out of the quotes. */
 	pedal_identity_make(&id, 3, 0x1209, 2, "A\", MODE=\"0666", "usb-1/input0", "F");

@@ -79,7 +79,8 @@ static void test_table_holds_itself(void **state)
 		assert_true(strlen(row->help) > 5);
 		if (!row->without[0])
 			continue;
-		int n = snprintf(text, sizeof text, "[%s]\n%s = %s\n", row->section, row->key, row->without);
+		int n = snprintf(text, sizeof text, "[%s]\n%s = %s\n", row->section, row->key,
+		                 row->without);
 		assert_true(settings_parse(&s, "t", text, (size_t)n, &why));
 		assert_string_equal(settings_get(&s, row->section, row->key), row->without);
 		for (int k = 0; k < i; k++)
