@@ -149,6 +149,7 @@ install: all
 	install -D -m 755 $(B)/tallyd $(DESTDIR)$(PREFIX)/bin/tallyd
 	install -D -m 755 $(B)/tally $(DESTDIR)$(PREFIX)/bin/tally
 	install -D -m 644 udev/60-tally.rules $(DESTDIR)$(PREFIX)/lib/udev/rules.d/60-tally.rules
+	install -D -m 644 udev/70-tally-pedal.rules $(DESTDIR)$(PREFIX)/share/doc/splittally/70-tally-pedal.rules
 	install -D -m 644 README.md $(DESTDIR)$(PREFIX)/share/doc/splittally/README.md
 	install -D -m 644 protocol/SEAL.md $(DESTDIR)$(PREFIX)/share/doc/splittally/SEAL.md
 	install -D -m 644 protocol/WIRE.md $(DESTDIR)$(PREFIX)/share/doc/splittally/WIRE.md

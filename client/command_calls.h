@@ -42,6 +42,7 @@ enum outcome call_walk(struct client *c);
 /* command_pedal.c, command_choose.c */
 enum outcome call_pedal(struct client *c);
 enum outcome call_pedal_choose(struct client *c);
+enum outcome call_pedal_forget(struct client *c);
 enum outcome call_pedal_test(struct client *c);
 /* command_entry.c */
 enum outcome call_take(struct client *c);

@@ -10,196 +10,19 @@
  * Questions go to standard error, answers come from standard input, a line each; an empty
  * line takes what stands in brackets.
  */
+#include "client/choose.h"
 #include "client/command_calls.h"
-
-#include "client/pedal_device.h"
-#include "client/pedal_find.h"
 #include "client/pedal_press.h"
 #include "client/settings.h"
 
-#include <errno.h>
 #include <linux/input-event-codes.h>
 #include <poll.h>
 #include <stdlib.h>
 #include <string.h>
-#include <termios.h>
 #include <unistd.h>
 
-/* How often it is looked whether the person ended it. */
-#define STOP_MS 100
-/* How often it is looked whether something was plugged in, in steps of STOP_MS. */
-#define LOOK_STEPS 10
-/* How long all keys of a press may stay down before it is taken as it is. */
-#define PRESS_MS 3000
 /* Wrong answers in a row before it is given up. */
 #define ANSWERS_MAX 5
-
-struct choosing {
-	struct client *c;
-	struct pedal_list list;
-	struct pedal_device *device[PEDAL_FOUND_MAX]; /* those that could be opened */
-	int chosen;     /* -1: every one is listened to */
-	bool terminal;
-	struct termios before; /* of the terminal */
-	char line[256]; /* of standard input, as far as it has come */
-	size_t len;
-	bool long_line;
-};
-
-/* What was waited for. */
-enum got { GOT_KEY, GOT_LINE, GOT_TIME, GOT_END };
-
-static bool stopped(const struct choosing *ch)
-{
-	return ch->c->stop && *ch->c->stop;
-}
-
-/* ---- keys and lines ---- */
-
-/* What is pressed shows on no screen meanwhile, and Ctrl-C works on. */
-static void quiet(struct choosing *ch, bool on)
-{
-	struct termios t = ch->before;
-	if (!ch->terminal)
-		return;
-	if (on)
-		t.c_lflag &= ~(tcflag_t)(ECHO | ICANON);
-	/* Leaving it, what was typed is thrown away: the switch typed it. */
-	tcsetattr(STDIN_FILENO, on ? TCSANOW : TCSAFLUSH, &t);
-}
-
-static bool key_of(struct choosing *ch, int i, struct pedal_event *e)
-{
-	if (!ch->device[i])
-		return false;
-	for (;;) {
-		switch (pedal_device_next(ch->device[i], e)) {
-		case PEDAL_READ_EVENT:
-			return true;
-		case PEDAL_READ_MISSED:
-			continue;
-		case PEDAL_READ_LOST:
-			pedal_device_close(ch->device[i]);
-			ch->device[i] = NULL;
-			return false;
-		case PEDAL_READ_NOTHING:
-			return false;
-		}
-	}
-}
-
-/* A byte of standard input; true at the end of a line. */
-static bool line_byte(struct choosing *ch, char byte)
-{
-	if (byte == '\n') {
-		ch->line[ch->long_line ? 0 : ch->len] = '\0';
-		ch->len = 0;
-		ch->long_line = false;
-		return true;
-	}
-	if (ch->len + 1 < sizeof ch->line)
-		ch->line[ch->len++] = byte;
-	else
-		ch->long_line = true; /* no answer is that long */
-	return false;
-}
-
-/* Listen to one device; false where that cannot be. */
-static bool listen_to(struct choosing *ch, int i)
-{
-	struct fault why;
-	ch->device[i] = pedal_device_open(ch->list.at[i].node, &why);
-	if (ch->device[i] && !pedal_device_listen(ch->device[i])) {
-		pedal_device_close(ch->device[i]);
-		ch->device[i] = NULL;
-	}
-	return ch->device[i] != NULL;
-}
-
-/* What was plugged in since, or may be opened now, is listened to as well. */
-static void look_again(struct choosing *ch)
-{
-	struct pedal_list now;
-	pedal_find(&now);
-	for (int k = 0; k < now.count; k++) {
-		int at = ch->list.count;
-		for (int i = ch->list.count - 1; i >= 0; i--)
-			if (strcmp(ch->list.at[i].node, now.at[k].node) == 0)
-				at = i;
-		if (at == PEDAL_FOUND_MAX || ch->device[at])
-			continue;
-		ch->list.at[at] = now.at[k];
-		if (at == ch->list.count)
-			ch->list.count++;
-		if (listen_to(ch, at))
-			fprintf(ch->c->err, "%s is there now, too.\n", now.at[k].node);
-	}
-}
-
-/* Is there a key event, a line?  *which and *e say what; waits `ms` (-1: for ever). */
-static enum got wait_for(struct choosing *ch, bool keys, bool lines, int ms, int *which,
-                         struct pedal_event *e)
-{
-	int steps = 0;
-	for (int waited = 0; !stopped(ch); waited += STOP_MS) {
-		struct pollfd p[PEDAL_FOUND_MAX + 1];
-		int n = 0;
-		if (keys && ch->chosen < 0 && ++steps % LOOK_STEPS == 0)
-			look_again(ch);
-		for (int i = 0; keys && i < ch->list.count; i++) {
-			if (ch->chosen >= 0 && i != ch->chosen)
-				continue;
-			if (key_of(ch, i, e)) {
-				*which = i;
-				return GOT_KEY;
-			}
-			if (ch->device[i])
-				p[n++] = (struct pollfd){.fd = pedal_device_fd(ch->device[i]), .events = POLLIN};
-			else if (i == ch->chosen)
-				return GOT_END;
-		}
-		if (lines)
-			p[n++] = (struct pollfd){.fd = STDIN_FILENO, .events = POLLIN};
-		if (ms >= 0 && waited >= ms)
-			return GOT_TIME;
-		if (poll(p, (nfds_t)n, STOP_MS) <= 0)
-			continue;
-		if (lines && p[n - 1].revents) {
-			char byte;
-			ssize_t got = read(STDIN_FILENO, &byte, 1);
-			if (got == 0 || (got < 0 && errno != EINTR && errno != EAGAIN))
-				return GOT_END;
-			if (got == 1 && line_byte(ch, byte))
-				return GOT_LINE;
-		}
-		waited -= STOP_MS; /* it was no waiting */
-	}
-	return GOT_END;
-}
-
-/* One whole press: of all keys that go down until all are up again the last one that is
- * no shift or control.  With `lines` a line may come instead. */
-static enum got press(struct choosing *ch, bool lines, int *which, unsigned *code)
-{
-	struct pedal_event e;
-	enum got got;
-	do
-		got = wait_for(ch, true, lines, -1, which, &e);
-	while (got == GOT_KEY && e.value != 1);
-	if (got != GOT_KEY)
-		return got;
-	int device = *which, down = 1;
-	*code = e.code;
-	while (down > 0 && wait_for(ch, true, false, PRESS_MS, which, &e) == GOT_KEY) {
-		if (*which != device || e.value > 1)
-			continue;
-		down += e.value ? 1 : -1;
-		if (e.value && (!pedal_key_modifier(e.code) || pedal_key_modifier(*code)))
-			*code = e.code;
-	}
-	*which = device;
-	return ch->device[device] ? GOT_KEY : GOT_END;
-}
 
 /* ---- questions ---- */
 
@@ -217,7 +40,7 @@ static bool ask(struct choosing *ch, const char *without, const char *format, ..
 	va_end(args);
 	fprintf(ch->c->err, " [%s] ", without);
 	fflush(ch->c->err);
-	if (wait_for(ch, false, true, -1, &which, &e) != GOT_LINE)
+	if (choose_wait(ch, false, true, -1, &which, &e) != GOT_LINE)
 		return false;
 	size_t lead = strspn(ch->line, " \t\r"), n = strlen(ch->line);
 	while (n > lead && strchr(" \t\r", ch->line[n - 1]))
@@ -288,7 +111,7 @@ static void show_all(struct choosing *ch)
 		table_cell(&table, f->node);
 		table_cell(&table, name);
 		table_cell(&table, what);
-		table_cell(&table, ch->device[i] ? "" : f->readable ? "cannot be opened" : "no right to it");
+		table_cell(&table, ch->device[i] ? "" : f->readable ? "cannot be opened" : "no right");
 	}
 	table_print(&table, &ch->c->style, &out);
 	table_end(&table);
@@ -306,8 +129,8 @@ static void show_rules(struct choosing *ch)
 		if (f->readable)
 			continue;
 		if (!any)
-			fprintf(ch->c->err, "If yours is one to which you have no right: put its line, and no "
-			        "other, into\n/etc/udev/rules.d/70-tally-pedal.rules, then plug it in again.\n");
+			fprintf(ch->c->err, "If yours is one to which you have no right: put its line, and "
+			        "no other, into\n/etc/udev/rules.d/70-tally-pedal.rules, then plug it in again.\n");
 		any = true;
 		clean_name(f, name, sizeof name);
 		pedal_identity_rule(&f->id, rule, sizeof rule);
@@ -322,7 +145,7 @@ static bool typed_on(struct choosing *ch, int which)
 {
 	struct pedal_event e;
 	bool enter = false;
-	while (key_of(ch, which, &e))
+	while (choose_key(ch, which, &e))
 		enter = enter || (e.value == 1 && (e.code == KEY_ENTER || e.code == KEY_KPENTER));
 	return enter;
 }
@@ -346,10 +169,10 @@ static enum outcome choose_device(struct choosing *ch, unsigned *code)
 	for (;;) {
 		int which;
 		fprintf(ch->c->err, "Press the foot switch once (Ctrl-C ends, and nothing is changed).\n");
-		quiet(ch, true);
-		enum got got = press(ch, false, &which, code);
-		quiet(ch, false);
-		if (got != GOT_KEY && stopped(ch))
+		choose_quiet(ch, true);
+		enum got got = choose_press(ch, false, &which, code);
+		choose_quiet(ch, false);
+		if (got != GOT_KEY && choose_stopped(ch))
 			return OUTCOME_NO;
 		if (got != GOT_KEY)
 			continue; /* it was unplugged while it was down */
@@ -357,14 +180,14 @@ static enum outcome choose_device(struct choosing *ch, unsigned *code)
 		clean_name(&ch->list.at[which], name, sizeof name);
 		fprintf(ch->c->err, "%s, %s: %s\n", ch->list.at[which].node, name, key);
 		if (!alone(ch, which))
-			return client_wrong(ch->c, "two devices say the same of themselves as %s: they could not "
-			                    "be told apart. Unplug one of them, and choose again", name);
+			return client_wrong(ch->c, "two devices say the same of themselves as %s: they could "
+			                    "not be told apart. Unplug one of them, and choose again", name);
 		int yes = ask_yes(ch, "Is this the foot switch? Answer on the keyboard: yes or no?");
 		if (yes < 0)
 			return OUTCOME_NO;
 		if (yes && typed_on(ch, which))
-			fprintf(ch->c->err, "You answered on that very device: it is your keyboard, and would be "
-			        "lost to you.\n");
+			fprintf(ch->c->err, "You answered on that very device: it is your keyboard, and would "
+			        "be lost to you.\n");
 		else if (yes) {
 			ch->chosen = which;
 			return OUTCOME_DONE;
@@ -376,12 +199,12 @@ static enum outcome choose_device(struct choosing *ch, unsigned *code)
 static enum outcome have_alone(struct choosing *ch)
 {
 	struct pollfd none = {.fd = -1};
-	while (!stopped(ch)) {
+	while (!choose_stopped(ch)) {
 		switch (pedal_device_grab(ch->device[ch->chosen])) {
 		case PEDAL_GRABBED:
 			return OUTCOME_DONE;
 		case PEDAL_GRAB_WAIT:
-			poll(&none, 1, STOP_MS);
+			poll(&none, 1, CHOOSE_STOP_MS);
 			break;
 		case PEDAL_GRAB_BUSY:
 			return client_wrong(ch->c, "another program has it: end that first (`tally bench`?)");
@@ -410,13 +233,13 @@ static enum outcome choose_buttons(struct choosing *ch, unsigned code, struct pe
 			if (b->count == PEDAL_BUTTONS_MAX)
 				return OUTCOME_DONE;
 			fprintf(ch->c->err, "Press the next button, or type Enter where there is no other.\n");
-			switch (press(ch, true, &which, &code)) {
+			switch (choose_press(ch, true, &which, &code)) {
 			case GOT_LINE:
 				return OUTCOME_DONE;
 			case GOT_KEY:
 				break;
 			default:
-				if (!stopped(ch) && !ch->device[ch->chosen])
+				if (!choose_stopped(ch) && !ch->device[ch->chosen])
 					return client_wrong(ch->c, "it is gone");
 				return OUTCOME_NO;
 			}
@@ -448,8 +271,9 @@ static enum outcome keep(struct choosing *ch, struct settings *s, const struct p
 	char device[PEDAL_IDENTITY_TEXT], buttons[SETTINGS_VALUE_MAX];
 	pedal_identity_text(&ch->list.at[ch->chosen].id, device);
 	pedal_buttons_text(b, buttons, sizeof buttons);
-	if (!settings_set(s, "pedal", "device", device, &why) ||
-	    !settings_set(s, "pedal", "buttons", buttons, &why))
+	const struct setting_change change[] = {{"pedal", "device", device},
+	                                        {"pedal", "buttons", buttons}};
+	if (!settings_set_all(s, change, 2, &why))
 		return client_fault(ch->c, OUTCOME_NOT_LOGGED, &why);
 	if (client_has(ch->c, OPTION_JSON)) {
 		char buffer[4096];
@@ -478,7 +302,7 @@ static enum outcome choose(struct choosing *ch, struct settings *s)
 		                    "this machine, the one where tally runs", pedal_folder());
 	int opened = 0;
 	for (int i = 0; i < ch->list.count; i++)
-		opened += listen_to(ch, i);
+		opened += choose_listen(ch, i);
 	show_all(ch);
 	show_rules(ch);
 	if (!opened)

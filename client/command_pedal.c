@@ -114,6 +114,20 @@ enum outcome call_pedal(struct client *c)
 	return good ? OUTCOME_DONE : OUTCOME_NO;
 }
 
+enum outcome call_pedal_forget(struct client *c)
+{
+	static const struct setting_change none[] = {{"pedal", "device", NULL},
+	                                             {"pedal", "buttons", NULL}};
+	struct settings s;
+	struct fault why;
+	if (!settings_load(&s, &why))
+		return client_fault(c, OUTCOME_WRONG, &why);
+	bool any = settings_get(&s, "pedal", "device")[0] || settings_get(&s, "pedal", "buttons")[0];
+	if (any && !settings_set_all(&s, none, 2, &why))
+		return client_fault(c, OUTCOME_NOT_LOGGED, &why);
+	return call_pedal(c) == OUTCOME_WRONG ? OUTCOME_WRONG : OUTCOME_DONE;
+}
+
 /* ---- each press ---- */
 
 /* How often it is looked whether the person ended it. */

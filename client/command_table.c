@@ -134,11 +134,16 @@ const struct command command_table[] = {
 	 "do: take, next, back, again (measure again), say (say again), undo or none. A lone button "
 	 "may have a second action, held long or pressed twice. It is known again by what it is, "
 	 "never by its number; where it has no serial number, by its place: plug it in there.\n"
+	 "Some switches send down and up at once, however long the foot stays: they know no long "
+	 "press, but two presses.\n"
 	 "In `tally bench` and `tally pedal test` it is had alone, so that it types no letter. It "
 	 "belongs to the machine on which tally runs.\n"
 	 "Where the right to it is missing, a udev rule for this one switch is shown. Not the group "
 	 "input: who is in it can read every keyboard.",
 	 0, 0, NEED_NOTHING, false, call_pedal_choose},
+	{BENCH, "pedal forget", "", "let the foot switch be what it was",
+	 "Takes device and buttons out of the person's settings; nothing is had alone any more.",
+	 0, 0, NEED_NOTHING, false, call_pedal_forget},
 	{BENCH, "pedal test", "", "show each press of the foot switch, and its action",
 	 "Nothing is done at the bench. Ends with Ctrl-C. With --json one text a line: key and is "
 	 "(down, up, repeats), action and words, state and words.",

@@ -273,7 +273,10 @@ static void device_open(struct pedal *p, const struct pedal_found *found)
 		return;
 	}
 	pedal_device_identity(device, &is);
-	struct pedal_line *line = pedal_identity_fits(&p->wanted, &is) ? calloc(1, sizeof *line) : NULL;
+	bool fits = pedal_identity_fits(&p->wanted, &is);
+	struct pedal_line *line = fits ? calloc(1, sizeof *line) : NULL;
+	if (!fits) /* the number was dealt anew meanwhile */
+		tell(p, PEDAL_AWAY, "%s is not there: plug it in", name_of(p));
 	if (!line || uv_poll_init(p->loop, &line->poll, pedal_device_fd(device)) != 0) {
 		free(line);
 		pedal_device_close(device);
@@ -302,8 +305,8 @@ static void look(struct pedal *p)
 		tell(p, PEDAL_TROUBLE, "%d devices are what was chosen as %s: unplug one; %s", fits,
 		     name_of(p), choose);
 	else if (like)
-		tell(p, PEDAL_AWAY, "%s is not at its place; one like it is at another: plug it in where it "
-		     "was; %s", name_of(p), choose);
+		tell(p, PEDAL_AWAY, "%s is not at its place; one like it is at another: plug it in where "
+		     "it was; %s", name_of(p), choose);
 	else
 		tell(p, PEDAL_AWAY, p->was_there ? "%s is gone: plug it in again"
 		                                 : "%s is not there: plug it in", name_of(p));
@@ -357,8 +360,9 @@ struct pedal *pedal_open(uv_loop_t *loop, const struct settings *settings,
 	p->loop = loop;
 	p->call = call;
 	p->arg = arg;
-	p->timing = (struct pedal_timing){setting_us(settings, "debounce"), setting_us(settings, "long"),
-	                                  setting_us(settings, "double")};
+	p->timing.debounce_us = setting_us(settings, "debounce");
+	p->timing.long_us = setting_us(settings, "long");
+	p->timing.double_us = setting_us(settings, "double");
 	/* Both were read with the settings. */
 	pedal_buttons_parse(settings_get(settings, "pedal", "buttons"), &p->buttons, &why);
 	if (!device[0]) {

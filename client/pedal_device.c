@@ -101,9 +101,23 @@ static bool any_down(const struct pedal_device *d)
 	return ioctl(d->fd, EVIOCGKEY(sizeof bits), bits) >= 0 && any_bit(bits);
 }
 
+/* libevdev's own remarks would stand in the middle of the screen. */
+static void say_nothing(const struct libevdev *dev, enum libevdev_log_priority priority, void *data,
+                        const char *file, int line, const char *func, const char *format,
+                        va_list args)
+{
+	(void)dev, (void)priority, (void)data, (void)file, (void)line, (void)func, (void)format;
+	(void)args;
+}
+
 static bool evdev_begin(struct pedal_device *d)
 {
-	if (libevdev_new_from_fd(d->fd, &d->evdev) != 0) {
+	d->evdev = libevdev_new();
+	if (!d->evdev)
+		return false;
+	libevdev_set_device_log_function(d->evdev, say_nothing, LIBEVDEV_LOG_ERROR, NULL);
+	if (libevdev_set_fd(d->evdev, d->fd) != 0) {
+		libevdev_free(d->evdev);
 		d->evdev = NULL;
 		return false;
 	}

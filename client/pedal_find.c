@@ -27,8 +27,8 @@ static bool attribute(const char *event, const char *name, char *out, size_t siz
 {
 	char path[2 * PEDAL_NODE_MAX];
 	const char *given = input_given();
-	snprintf(path, sizeof path, "%s%s/%s/device/%s", given ? given : "", given ? "/sys" : "/sys/class/input",
-	         event, name);
+	snprintf(path, sizeof path, "%s%s/%s/device/%s", given ? given : "",
+	         given ? "/sys" : "/sys/class/input", event, name);
 	int fd = open(path, O_RDONLY | O_CLOEXEC | O_NONBLOCK);
 	if (fd < 0)
 		return false;

@@ -222,38 +222,66 @@ bool settings_yes(const struct settings *s, const char *section, const char *key
 
 /* ---- setting ---- */
 
-bool settings_set(struct settings *s, const char *section, const char *key, const char *value,
-                  struct fault *why)
+static bool change_good(const struct setting_change *change, struct fault *why)
+{
+	int i = setting_row(change->section, change->key);
+	if (i < 0) {
+		fault_set(why, "there is no setting `%s` in [%s]", change->key, change->section);
+		return false;
+	}
+	return !change->value || value_good(&settings_table[i], change->value, why);
+}
+
+/* The text of the file with the change made; *text is replaced.  `now` is read from it
+ * again: nothing goes to the disk that could not be read. */
+static bool change_make(struct settings *now, char **text, size_t *len,
+                        const struct setting_change *change, struct fault *why)
+{
+	char *changed;
+	size_t changed_len;
+	if (!settings_edit(now->path, *text, *len, change->section, change->key, change->value,
+	                   &changed, &changed_len, why))
+		return false;
+	free(*text);
+	*text = changed;
+	*len = changed_len;
+	if (!settings_parse(now, now->path, *text, *len, why))
+		return false;
+	if (!change->value ||
+	    strcmp(settings_get(now, change->section, change->key), change->value) == 0)
+		return true;
+	fault_set(why, "`%s` cannot be kept in a file: \"%.100s\"", change->key, change->value);
+	return false;
+}
+
+bool settings_set_all(struct settings *s, const struct setting_change *change, int count,
+                      struct fault *why)
 {
 	struct settings_lock lock;
 	struct settings now = {0};
-	char *text = NULL, *changed = NULL;
-	size_t len, changed_len;
-	int i = setting_row(section, key);
-	if (i < 0) {
-		fault_set(why, "there is no setting `%s` in [%s]", key, section);
-		return false;
-	}
-	if (value && !value_good(&settings_table[i], value, why))
-		return false;
+	char *text = NULL;
+	size_t len = 0;
+	for (int i = 0; i < count; i++)
+		if (!change_good(&change[i], why))
+			return false;
 	settings_path(now.path, sizeof now.path);
 	if (!settings_lock(&lock, now.path, why))
 		return false;
-	/* Read again what will be written: nothing goes to the disk that could not be read. */
 	bool good = settings_read(lock.file, &text, &len, why) &&
-	            settings_parse(&now, now.path, text, len, why) &&
-	            settings_edit(now.path, text, len, section, key, value, &changed, &changed_len,
-	                          why) &&
-	            settings_parse(&now, now.path, changed, changed_len, why);
-	if (good && value && strcmp(settings_get(&now, section, key), value) != 0) {
-		fault_set(why, "`%s` cannot be kept in a file: \"%.100s\"", key, value);
-		good = false;
-	}
-	good = good && settings_write(&lock, changed, changed_len, why);
+	            settings_parse(&now, now.path, text, len, why);
+	for (int i = 0; good && i < count; i++)
+		good = change_make(&now, &text, &len, &change[i], why);
+	good = good && settings_write(&lock, text, len, why);
 	if (good)
 		*s = now;
 	settings_unlock(&lock);
 	free(text);
-	free(changed);
 	return good;
+}
+
+bool settings_set(struct settings *s, const char *section, const char *key, const char *value,
+                  struct fault *why)
+{
+	struct setting_change one = {section, key, value};
+	return settings_set_all(s, &one, 1, why);
 }

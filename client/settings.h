@@ -90,6 +90,13 @@ bool settings_yes(const struct settings *s, const char *section, const char *key
 bool settings_set(struct settings *s, const char *section, const char *key, const char *value,
                   struct fault *why);
 
+/* Several at once: all of them or none. */
+struct setting_change {
+	const char *section, *key, *value;
+};
+bool settings_set_all(struct settings *s, const struct setting_change *change, int count,
+                      struct fault *why);
+
 /* The same text with one value changed, for the tests and for settings_set: `text` of
  * `len` bytes in, a new one into *out (free it).  `name` is the file's name in faults. */
 bool settings_edit(const char *name, const char *text, size_t len, const char *section,

@@ -66,7 +66,8 @@ static bool read_all(int fd, const char *path, char **text, size_t *len, struct 
 	}
 	if (*len == size) {
 		free(bytes);
-		fault_at(why, path, 0, 0, "is larger than %u KiB: no settings file", SETTINGS_FILE_MAX >> 10);
+		fault_at(why, path, 0, 0, "is larger than %u KiB: no settings file",
+		         SETTINGS_FILE_MAX >> 10);
 		return false;
 	}
 	*text = bytes;

@@ -72,7 +72,8 @@ static const struct ban {
 
 /* Pure files, and what they must not include. */
 static const char *const pure[] = {"protocol/", "daemon/settle", "daemon/trail", "daemon/spoilt", "daemon/marks",
-                                   "daemon/meter", "daemon/bench", "client/tones",
+                                   "daemon/meter", "daemon/bench", "client/pedal_press", "client/pedal_button",
+                                   "client/pedal_identity", "client/settings_edit", "client/tones",
                                    "client/turn", "client/speech_words", "client/speech_en",
                                    "client/speech_de"};
 static const char *const impure[] = {"uv.h", "sqlite3.h", "libserialport.h", "unistd.h",

@@ -3,6 +3,7 @@
  * `tally pedal`, `pedal choose` and `pedal test`, as a person has them: the verb runs in a
  * thread, its questions are read, answers typed and buttons pressed (tests/input_stand.h).
  */
+#ifdef HAVE_LIBEVDEV
 #include "tests/input_stand.h"
 
 #include "client/client.h"
@@ -10,6 +11,7 @@
 
 #include <poll.h>
 #include <pthread.h>
+#include <termios.h>
 
 static char settings_file[128], said[65536], printed[65536];
 static size_t said_len, said_at;
@@ -255,6 +257,52 @@ static void test_plugging(void **state)
 	assert_int_equal(access(settings_file, F_OK), -1);
 }
 
+/* On a terminal the switch types before it is had alone: the letter is no answer and shows
+ * nowhere, and the terminal is as it was. */
+static void test_terminal(void **state)
+{
+	struct termios before, meanwhile, after;
+	char echo[64];
+	(void)state;
+	int master = posix_openpt(O_RDWR | O_NOCTTY | O_NONBLOCK);
+	if (master < 0 || grantpt(master) != 0 || unlockpt(master) != 0)
+		skip();
+	int slave = open(ptsname(master), O_RDWR | O_NOCTTY);
+	assert_true(slave >= 0);
+	assert_int_equal(dup2(slave, STDIN_FILENO), STDIN_FILENO);
+	assert_int_equal(tcgetattr(slave, &before), 0);
+	close(typed);
+	typed = master;
+	struct fake *f = fake_new(3, "A1", "usb-1/input0", "Foot Switch");
+	start("pedal", "choose", NULL);
+	hear("Press the foot switch once");
+	usleep(20000);
+	assert_int_equal(tcgetattr(slave, &meanwhile), 0);
+	assert_int_equal(meanwhile.c_lflag & (ECHO | ICANON), 0);
+	assert_true(meanwhile.c_lflag & ISIG);
+	type("b");
+	tap(f, KEY_B);
+	usleep(80000);
+	type("b"); /* late, through a desktop */
+	hear("[yes]");
+	assert_true(read(master, echo, sizeof echo) <= 0);
+	type("yes\n");
+	hear("[take]");
+	stop = 1;
+	finish(OUTCOME_NO);
+	assert_int_equal(tcgetattr(slave, &after), 0);
+	assert_int_equal(after.c_lflag, before.c_lflag);
+	/* Ended while it waits for the press. */
+	stop = 0;
+	start("pedal", "choose", NULL);
+	hear("Press the foot switch once");
+	stop = 1;
+	finish(OUTCOME_NO);
+	assert_int_equal(tcgetattr(slave, &after), 0);
+	assert_int_equal(after.c_lflag, before.c_lflag);
+	close(slave);
+}
+
 static void test_twins(void **state)
 {
 	(void)state;
@@ -374,19 +422,38 @@ static void test_status(void **state)
 	                    "\"buttons\":[{\"key\":\"KEY_B\",\"press\":\"take\",\"long\":\"undo\","
 	                    "\"double\":null}],\"there\":true,\"state\":\"there\"}\n");
 	assert_int_equal(f->grabs, 0);
+	/* The rest of the file stays. */
+	struct settings s;
+	struct fault why;
+	assert_true(settings_load(&s, &why) && settings_set(&s, "sound", "volume", "5", &why));
+	start("pedal", "forget", NULL);
+	finish(OUTCOME_DONE);
+	assert_non_null(strstr(printed, "none is chosen"));
+	assert_string_equal(kept("device"), "");
+	assert_string_equal(kept("buttons"), "");
+	assert_true(settings_load(&s, &why));
+	assert_int_equal(settings_number(&s, "sound", "volume"), 5);
+	start("pedal", "forget", NULL);
+	finish(OUTCOME_DONE);
 }
 
 int main(void)
 {
-#ifndef HAVE_LIBEVDEV
-	print_message("built without libevdev: no foot switch to choose\n");
-	return 0;
-#endif
 #define TEST(name) cmocka_unit_test_setup_teardown(name, begin, end)
 	const struct CMUnitTest tests[] = {
 	    TEST(test_three_buttons), TEST(test_lone_button), TEST(test_own_keyboard),
-	    TEST(test_plugging),      TEST(test_twins),       TEST(test_ended),
+	    TEST(test_plugging),      TEST(test_terminal), TEST(test_twins),       TEST(test_ended),
 	    TEST(test_nothing_there), TEST(test_test),        TEST(test_status),
 	};
 	return cmocka_run_group_tests(tests, NULL, NULL);
 }
+
+#else
+#include <stdio.h>
+
+int main(void)
+{
+	printf("built without libevdev: no foot switch to choose\n");
+	return 0;
+}
+#endif

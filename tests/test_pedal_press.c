@@ -201,6 +201,16 @@ static void test_stale(void **state)
 	pedal_press_event(&p, now, 300000, KEY_B, 1);
 	pedal_press_run(&p, now);
 	assert_string_equal(s.text, "");
+	struct pedal_press one;
+	struct pedal_buttons plain = buttons_of(ONE);
+	pedal_press_begin(&one, &plain, &usual, on_act, &s);
+	pedal_press_event(&one, now, now - PEDAL_STALE_US - 1, KEY_B, 1);
+	pedal_press_event(&one, now, now - PEDAL_STALE_US, KEY_B, 0);
+	assert_string_equal(s.text, "");
+	s.now = now;
+	pedal_press_event(&one, now, now - PEDAL_STALE_US + 50000, KEY_B, 1);
+	assert_string_equal(s.text, "take@60000");
+	s.text[0] = '\0';
 	/* Still down from then: not long, not short. */
 	s.now = now + 5000000;
 	pedal_press_run(&p, s.now);
@@ -389,6 +399,46 @@ static void test_every_key(void **state)
 	assert_false(pedal_key_modifier(KEY_B));
 }
 
+/* Any bytes: read or refused, and what was read is written and read as the same. */
+static void test_any_words(void **state)
+{
+	static const char alphabet[] = "KEY_B BTN_LEFT take long undo double,, \t_09\x80:usb:1209name=";
+	char text[80], again[300];
+	int good = 0;
+	(void)state;
+	for (unsigned seed = 1, r = 1; seed < 20000; seed++) {
+		struct pedal_buttons b, c;
+		struct pedal_identity id;
+		struct fault why;
+		size_t n = 0;
+		int words_left = (int)(seed % 8);
+		while (words_left-- > 0 && n < 60) {
+			r = r * 1664525u + 1013904223u;
+			size_t from = (r >> 8) % (sizeof alphabet - 1), len = 1 + (r >> 24) % 12;
+			if (seed % 3 == 0) { /* mostly right */
+				static const char *const words_of[] = {"KEY_B ", "take ", "long ", "undo ", ", ",
+				                                       "KEY_C ", "next ", "double "};
+				n += (size_t)snprintf(text + n, sizeof text - n, "%s", words_of[(r >> 8) % 8]);
+				continue;
+			}
+			for (size_t i = 0; i < len; i++)
+				text[n++] = alphabet[(from + i) % (sizeof alphabet - 1)];
+		}
+		text[n] = '\0';
+		if (pedal_buttons_parse(text, &b, &why)) {
+			good++;
+			pedal_buttons_text(&b, again, sizeof again);
+			assert_true(pedal_buttons_parse(again, &c, &why));
+			assert_memory_equal(&b, &c, sizeof b);
+		} else {
+			assert_true(why.column >= 1 && why.column <= (int)n + 1);
+		}
+		if (!pedal_identity_parse(text, &id, &why))
+			assert_true(why.column >= 1 && why.column <= (int)n + 1);
+	}
+	assert_true(good > 1000);
+}
+
 /* ---- identities ---- */
 
 /* Devices: bus, vendor, product, uniq, phys, name; as text. */
@@ -459,14 +509,15 @@ static void test_identity_place(void **state)
 	assert_true(pedal_identity_like(&wanted, &here));
 }
 
+#define FORTY "xxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxx"
+
 static void test_identity_refused(void **state)
 {
 	static const char *const bad[] = {
 	    "x", "usb", "usb:", "usb:1209", "usb:1209:", "usb:1209:2", "usb:120g:0002", "USB:1209:0002",
 	    "usb:1209:00021", "usb:1209:0002x", "usb:1209:0002 x", "usb:1209:0002 name=",
 	    "usb:1209:0002 uniq= name=x", "usb:1209:0002 phys=a uniq=b", "event3", "/dev/input/event3",
-	    "usb:1209:0002 uniq=xxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxx"
-	    "xxxxxxxxxxxxxxx",
+	    "usb:1209:0002 uniq=" FORTY FORTY,
 	};
 	(void)state;
 	for (size_t i = 0; i < sizeof bad / sizeof bad[0]; i++) {
@@ -485,7 +536,8 @@ static void test_rule(void **state)
 	(void)state;
 	pedal_identity_make(&id, 3, 0x1209, 2, "A1", "usb-1/input0", "F");
 	pedal_identity_rule(&id, rule, sizeof rule);
-	assert_string_equal(rule, "SUBSYSTEM==\"input\", KERNEL==\"event*\", ATTRS{id/vendor}==\"1209\", "
+	assert_string_equal(rule, "SUBSYSTEM==\"input\", KERNEL==\"event*\", "
+	                    "ATTRS{id/vendor}==\"1209\", "
 	                    "ATTRS{id/product}==\"0002\", ATTRS{uniq}==\"A1\", TAG+=\"uaccess\"");
 	/* Nothing that a device says of itself gets out of the quotes. */
 	pedal_identity_make(&id, 3, 0x1209, 2, "A\", MODE=\"0666", "usb-1/input0", "F");
@@ -500,6 +552,7 @@ int main(void)
 	    cmocka_unit_test(test_stale),         cmocka_unit_test(test_set),
 	    cmocka_unit_test(test_times),         cmocka_unit_test(test_without_debounce),
 	    cmocka_unit_test(test_any_stream),    cmocka_unit_test(test_words),
+	    cmocka_unit_test(test_any_words),
 	    cmocka_unit_test(test_every_key),     cmocka_unit_test(test_identity_text),
 	    cmocka_unit_test(test_identity_place), cmocka_unit_test(test_identity_refused),
 	    cmocka_unit_test(test_rule),

@@ -79,7 +79,8 @@ static void test_table_holds_itself(void **state)
 		assert_true(strlen(row->help) > 5);
 		if (!row->without[0])
 			continue;
-		int n = snprintf(text, sizeof text, "[%s]\n%s = %s\n", row->section, row->key, row->without);
+		int n = snprintf(text, sizeof text, "[%s]\n%s = %s\n", row->section, row->key,
+		                 row->without);
 		assert_true(settings_parse(&s, "t", text, (size_t)n, &why));
 		assert_string_equal(settings_get(&s, row->section, row->key), row->without);
 		for (int k = 0; k < i; k++)
@@ -288,6 +289,22 @@ static void test_set_refuses(void **state)
 	assert_string_equal(settings_get(&s, "sound", "volume"), "40");
 }
 
+/* All or none. */
+static void test_set_all(void **state)
+{
+	static const struct setting_change good[] = {
+	    {"pedal", "buttons", "KEY_B take"}, {"sound", "volume", "5"}, {"sound", "mute", NULL}};
+	static const struct setting_change bad[] = {{"sound", "volume", "6"},
+	                                            {"sound", "device", "a\nb"}};
+	(void)state;
+	put(file, "[sound]\nmute = yes\n");
+	assert_true(settings_set_all(&s, good, 3, &why));
+	assert_string_equal(got(file), "[sound]\nvolume = 5\n\n[pedal]\nbuttons = KEY_B take\n");
+	assert_false(settings_set_all(&s, bad, 2, &why));
+	assert_int_equal(settings_number(&s, "sound", "volume"), 5);
+	assert_string_equal(got(file), "[sound]\nvolume = 5\n\n[pedal]\nbuttons = KEY_B take\n");
+}
+
 /* What another program set meanwhile is not lost. */
 static void test_set_reads_again(void **state)
 {
@@ -450,7 +467,7 @@ int main(void)
 	    TEST(test_table_holds_itself), TEST(test_without_a_file),
 	    TEST(test_what_may_stand_there), TEST(test_what_is_no_file),
 	    TEST(test_damaged), TEST(test_set_keeps_the_rest),
-	    TEST(test_set_refuses), TEST(test_set_reads_again),
+	    TEST(test_set_refuses), TEST(test_set_all), TEST(test_set_reads_again),
 	    TEST(test_set_together), TEST(test_mode_is_kept),
 	    TEST(test_link_stays_a_link), TEST(test_folder_read_only),
 	    TEST(test_nothing_is_left), TEST(test_where_it_is),
