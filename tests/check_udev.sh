@@ -7,7 +7,8 @@
 # one without.
 
 rules=udev/60-tally.rules
-bad=$(grep -nE '^[^#]*MODE="0[0-7][0-7][2367]"' "$rules")
+pedal=udev/70-tally-pedal.rules
+bad=$(grep -nE 'MODE="0[0-7][0-7][2367]"' "$rules" "$pedal")
 [ -z "$bad" ] || { echo "open to everybody: $bad"; exit 1; }
 if ! command -v udevadm >/dev/null 2>&1 || [ "$(id -u)" -ne 0 ]; then
 	echo "note: no udevadm, or not root: the rules were not read by it"
@@ -27,6 +28,12 @@ if [ $? -eq 3 ]; then
 	exit 0
 fi
 [ -z "$said" ] || { echo "$said"; exit 1; }
+# The lines that the pedal's file shows, as someone would take them over.
+shown=$(mktemp) && sed -n 's/^# \(SUBSYSTEM==\)/\1/p' "$pedal" >"$shown"
+[ "$(wc -l <"$shown")" -ge 4 ] || { echo "$pedal shows no rules"; exit 1; }
+said=$(check "$shown")
+rm -f "$shown"
+[ -z "$said" ] || { echo "$pedal: $said"; exit 1; }
 # The check itself must be able to fail.
 broken=$(mktemp) && sed 's/^KERNEL=="ttyACM/KERNLE=="ttyACM/' "$rules" >"$broken"
 [ -n "$(check "$broken")" ] || echo "note: udevadm does not complain of a broken rule here"
