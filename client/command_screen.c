@@ -4,12 +4,13 @@
  *
  * One loop, one thread: the connection, the keys, the signals and the clock all come in
  * as callbacks; the picture is drawn at most 20 times a second, and only where
- * something changed.  Sound, speech and pedal join here: they listen to happenings
- * and ask for deeds (see bench_open).
+ * something changed.  Sound, speech and foot switch join here (senses.h): they listen to
+ * happenings and ask for deeds.
  */
 #include "client/command_calls.h"
 
 #include "client/screen.h"
+#include "client/senses.h"
 #include "client/sitting.h"
 #include "client/view_bench.h"
 
@@ -29,6 +30,7 @@ struct bench_loop {
 	struct client *client;
 	uv_loop_t loop;
 	struct sitting sitting;
+	struct senses senses;
 	struct keys keys;
 	struct style style;
 	bool plain, dirty, ending, read_ended;
@@ -146,6 +148,19 @@ static void on_changed(void *arg)
 		draw_soon(b);
 }
 
+/* ---- deeds, by key, word or foot ---- */
+
+static void do_deed(void *arg, const struct deed *deed)
+{
+	struct bench_loop *b = arg;
+	if (b->ending)
+		return;
+	if (deed->action == ACTION_MUTE)
+		senses_mute(&b->senses);
+	else if (deed->action != ACTION_SAY || !senses_say_again(&b->senses))
+		sitting_do(&b->sitting, deed);
+}
+
 /* ---- keys ---- */
 
 static void act(struct bench_loop *b, int key)
@@ -161,7 +176,7 @@ static void act(struct bench_loop *b, int key)
 	}
 	s->not_logged = false; /* seen */
 	if (keys_press(&b->keys, key, sitting_complete, &b->sitting, &deed))
-		sitting_do(&b->sitting, &deed);
+		do_deed(b, &deed);
 }
 
 static void on_keys(uv_poll_t *poll, int status, int events)
@@ -214,7 +229,7 @@ static void do_line(struct bench_loop *b)
 	if (b->line_long)
 		lines_printf(&out, "a line has at most %d bytes: not done\n", LINE_MAX_BYTES - 1);
 	else if (confirmed && strcmp(b->line, "yes") == 0)
-		sitting_do(&b->sitting, &(struct deed){.action = confirmed});
+		do_deed(b, &(struct deed){.action = confirmed});
 	else if (!keys_line(b->line, &deed, why, sizeof why))
 		lines_printf(&out, "%s\n", why);
 	else if (deed.action == ACTION_HELP)
@@ -224,7 +239,7 @@ static void do_line(struct bench_loop *b)
 	else if (deed.action == ACTION_LIVE || deed.action == ACTION_COLD)
 		caution(b, deed.action, &out);
 	else
-		sitting_do(&b->sitting, &deed);
+		do_deed(b, &deed);
 	b->line_len = 0;
 	b->line_long = false;
 	if (out.len)
@@ -319,10 +334,6 @@ static void watch_signals(struct bench_loop *b)
 
 static bool bench_open(struct bench_loop *b)
 {
-	b->sitting = (struct sitting){.loop = &b->loop, .changed = on_changed, .quit = on_quit,
-	                              .arg = b};
-	if (b->plain)
-		happening_listen(&b->sitting.listeners, (struct happening_listener){print_told, b});
 	if (!sitting_begin(&b->sitting, client_socket(b->client), &b->style))
 		return false;
 	uv_timer_init(&b->loop, &b->draw);
@@ -342,6 +353,7 @@ static bool bench_open(struct bench_loop *b)
 	if (!b->plain)
 		uv_timer_start(&b->tick, on_tick, 0, TICK_MS);
 	watch_signals(b);
+	senses_begin(&b->senses);
 	return waits || b->plain;
 }
 
@@ -353,12 +365,26 @@ static enum outcome run(struct bench_loop *b)
 	good = bench_open(b);
 	if (good)
 		uv_run(&b->loop, UV_RUN_DEFAULT);
+	senses_end(&b->senses);
 	sitting_end(&b->sitting);
 	uv_walk(&b->loop, close_one, NULL);
 	uv_run(&b->loop, UV_RUN_DEFAULT);
 	uv_loop_close(&b->loop);
 	sitting_free(&b->sitting);
 	return good ? OUTCOME_DONE : OUTCOME_WRONG;
+}
+
+/* Who listens, before anything can happen. */
+static void listen_all(struct bench_loop *b)
+{
+	b->sitting = (struct sitting){.loop = &b->loop, .changed = on_changed, .quit = on_quit,
+	                              .arg = b};
+	if (b->plain)
+		happening_listen(&b->sitting.listeners, (struct happening_listener){print_told, b});
+	b->senses = (struct senses){.sitting = &b->sitting, .words = !b->plain, .act = do_deed,
+	                            .arg = b};
+	senses_listen(&b->senses);
+	b->style.colour = senses_colour(&b->senses, b->style.colour);
 }
 
 enum outcome call_bench(struct client *c)
@@ -379,13 +405,16 @@ enum outcome call_bench(struct client *c)
 	b->client = c;
 	b->style = c->style;
 	b->plain = c->style.plain;
+	listen_all(b);
 	if (!b->plain && !screen_open(&b->style, why, sizeof why)) {
+		senses_free(&b->senses);
 		free(b);
 		return client_wrong(c, "%s", why);
 	}
 	outcome = run(b);
 	if (!b->plain)
 		screen_close();
+	senses_free(&b->senses); /* may take a second, where a device hangs */
 	free(b);
 	return outcome;
 }

@@ -33,6 +33,7 @@
 	X(STRIKE, 'x', "x", "strike", "REASON", "strike", "the last, with a reason")         \
 	X(LIVE, 'l', "l", "live", NULL, "live", "volts on; cautions first")                  \
 	X(COLD, 'k', "k", "cold", NULL, "cold", "reservoirs measured dead")                  \
+	X(MUTE, 'z', "z", "mute", NULL, "mute", "sound and speech off, on")                      \
 	X(STATUS, '=', "=", "status", NULL, "status", "how things stand, once")              \
 	X(HELP, '?', "?", "help", NULL, "all keys", "this list")                             \
 	X(QUIT, 'q', "q", "quit", NULL, "quit", "the daemon goes on")

@@ -48,6 +48,8 @@ void scene_connected(struct scene *s, int64_t now, struct slice hello)
 	s->live_at = now; /* the first one has its time to come */
 	s->awaited = -1;
 	s->up_waits = false;
+	s->tell_chosen = true;
+	s->up = s->up_told = 0;
 	if (before) {
 		scene_say(s, now, SCENE_GOOD, "the daemon is back");
 		scene_note_told(s);
@@ -87,8 +89,6 @@ void scene_away(struct scene *s, int64_t now, const char *why)
 
 static void chosen_read(struct scene *s, struct slice chosen)
 {
-	char before[SCENE_NAME];
-	snprintf(before, sizeof before, "%s", s->position);
 	scene_member(chosen, "position", s->position);
 	scene_member(chosen, "quantity", s->quantity);
 	scene_member(chosen, "kind", s->chosen_kind);
@@ -97,8 +97,9 @@ static void chosen_read(struct scene *s, struct slice chosen)
 	scene_member(chosen, "role", s->role);
 	scene_member(chosen, "twin", s->twin);
 	s->armed = json_bool(json_member(chosen.at, chosen.len, "armed"), true);
-	if (!before[0] && s->position[0] && s->armed)
-		scene_tell_up(s); /* the client has just begun */
+	if (s->tell_chosen && s->position[0])
+		scene_tell_up(s);
+	s->tell_chosen = false;
 }
 
 static struct scene_meter *meter_named(struct scene *s, const char *name)
@@ -124,9 +125,26 @@ static void bound_read(struct scene *s, struct slice bound)
 	}
 }
 
+/* What waits for a word; a daemon that does not say leaves it as it is known. */
+static void held_read(struct scene *s, struct slice held)
+{
+	struct slice first = json_element(held, 0);
+	if (!held.at || *held.at != '[')
+		return;
+	s->held.is = first.at != NULL;
+	if (!first.at)
+		return;
+	scene_member(first, "position", s->held.position);
+	scene_member(first, "looks", s->held.looks);
+	scene_member(first, "meter", s->held.meter);
+	scene_member(first, "shown", s->held.shown);
+	s->held.doubt = !s->held.looks[0];
+}
+
 void scene_status(struct scene *s, int64_t now, struct slice result)
 {
 	int64_t n;
+	held_read(s, json_member(result.at, result.len, "held"));
 	(void)now;
 	scene_member(result, "job", s->job);
 	scene_member(result, "condition", s->condition);

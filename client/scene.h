@@ -108,6 +108,8 @@ struct scene {
 	char chosen_kind[SCENE_NAME], nominal[SCENE_NAME], tolerance[SCENE_NAME];
 	char role[SCENE_TEXT / 2], twin[SCENE_NAME];
 	bool armed, all_done;
+	bool tell_chosen; /* a connection began: what is up is told once */
+	int64_t up, up_told; /* the number of this choice, 0: not known; the one last told */
 
 	struct scene_meter meter[SCENE_METERS_MAX];
 	int meters, front; /* front: whose value stands large, -1 */

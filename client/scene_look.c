@@ -99,8 +99,9 @@ void scene_tell_up(struct scene *s)
 	if (at >= 0)
 		snprintf(place, sizeof place, "%.40s%s%.150s", s->sheet[at].channel,
 		         s->sheet[at].channel[0] && s->sheet[at].note[0] ? ", " : "", s->sheet[at].note);
+	s->up_told = s->up;
 	scene_tell(s, &(struct happening_told){
-		.what = HAPPENED_UP, .position = s->position, .quantity = s->quantity,
+		.what = HAPPENED_UP, .seq = s->up, .position = s->position, .quantity = s->quantity,
 		.shown = s->nominal, .role = s->role[0] ? s->role : s->chosen_kind, .place = place});
 }
 

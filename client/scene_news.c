@@ -241,9 +241,14 @@ static unsigned on_up(struct scene *s, struct slice event)
 	scene_member(event, "role", s->role);
 	s->armed = armed;
 	s->refused.is = s->logged.is = s->all_done = false;
-	if (armed && s->awaited > s->last)
+	s->up = 0;
+	json_int(json_member(event.at, event.len, "up"), &s->up);
+	/* A daemon that numbers what is up arms it when its name was said: it is told at
+	 * once, and once.  Another one is told of when it is armed. */
+	bool tell = s->up ? s->up != s->up_told : armed;
+	if (tell && s->awaited > s->last)
 		s->up_waits = true;
-	else if (armed)
+	else if (tell)
 		scene_tell_up(s);
 	return SCENE_ASK_STATUS;
 }
@@ -347,6 +352,10 @@ unsigned scene_event(struct scene *s, int64_t now, struct slice params)
 	scene_member(params, "event", event);
 	if (strcmp(event, "up") == 0)
 		return on_up(s, params);
+	if (strcmp(event, "armed") == 0) {
+		s->armed = !words_member_is(params, "armed", "no");
+		return 0;
+	}
 	if (strcmp(event, "logged") == 0) {
 		json_int(json_member(params.at, params.len, "seq"), &s->awaited);
 		return 0;

@@ -164,7 +164,27 @@ static void on_connected(void *arg, struct slice hello)
 	on_ask(&s->ask_timer);
 	snprintf(params, sizeof params, "{\"after\":%lld,\"live\":true}", (long long)s->scene->last);
 	follow_call(s->follow, "watch", params, got_watch, s);
+	if (s->speaks)
+		sitting_speaks(s, true);
 	sitting_changed(s);
+}
+
+void sitting_speaks(struct sitting *s, bool speaks)
+{
+	s->speaks = speaks;
+	follow_call(s->follow, "speaks", speaks ? "{\"speaks\":true}" : "{\"speaks\":false}", NULL, s);
+}
+
+void sitting_announced(struct sitting *s, int64_t up)
+{
+	char params[64];
+	/* It had been too late once, and the daemon waits for us no more. */
+	if (s->mute_said) {
+		s->mute_said = false;
+		sitting_speaks(s, s->speaks);
+	}
+	snprintf(params, sizeof params, up ? "{\"up\":%lld}" : "{}", (long long)up);
+	follow_call(s->follow, "announced", params, NULL, s);
 }
 
 static void on_away(void *arg, const char *why)
@@ -188,8 +208,10 @@ static void on_news(void *arg, struct slice method, struct slice params)
 		return;
 	if (is(method, "record"))
 		ask = scene_record(s->scene, sitting_now(s), params);
-	else if (is(method, "event"))
+	else if (is(method, "event")) {
 		ask = scene_event(s->scene, sitting_now(s), params);
+		s->mute_said = s->mute_said || words_member_is(params, "event", "mute");
+	}
 	else if (is(method, "live"))
 		scene_live(s->scene, sitting_now(s), params);
 	sitting_ask(s, ask);

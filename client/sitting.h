@@ -27,6 +27,8 @@ struct sitting {
 	unsigned asked;       /* SCENE_ASK_*: what has to be asked again */
 	unsigned on_the_way;  /* ... and is */
 	bool walk_tries_lift;
+	bool mute_said; /* the daemon waits for names no more */
+	bool speaks; /* names are said here: the daemon arms a position when its was */
 };
 
 /* Set loop, listeners, changed, quit and arg first; the rest zero.  False without memory. */
@@ -40,6 +42,10 @@ int64_t sitting_now(const struct sitting *s);
 
 /* Do what the person asked for; what comes of it stands in the scene. */
 void sitting_do(struct sitting *s, const struct deed *deed);
+/* Names are said aloud here, or not any more; and that of this `up` was (0: of the one that
+ * is up).  A daemon that does not know of names is not troubled. */
+void sitting_speaks(struct sitting *s, bool speaks);
+void sitting_announced(struct sitting *s, int64_t up);
 /* For keys_press: the names of the sheet that begin with the text. */
 void sitting_complete(void *sitting, char *text, size_t size);
 

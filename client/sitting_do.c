@@ -2,6 +2,8 @@
 /* What the person does, as calls: see sitting.h. */
 #include "client/sitting.h"
 
+#include "protocol/record/wire.h"
+
 #include <stdio.h>
 #include <string.h>
 #include <strings.h>
@@ -102,6 +104,38 @@ static void go(struct sitting *s, int place)
 		CALL(s, "at", "position", s->scene->sheet[place].name);
 }
 
+static void again(struct sitting *s)
+{
+	if (s->scene->position[0])
+		CALL(s, "at", "position", s->scene->position, "quantity", s->scene->quantity);
+	else
+		refuse(s, "no position is up: choose one first");
+}
+
+static void other(struct sitting *s)
+{
+	if (s->scene->held.is && s->scene->held.looks[0])
+		CALL(s, "at", "position", s->scene->held.looks);
+	else
+		refuse(s, "nothing is held that looks like another part");
+}
+
+/* The daemon knows best what is next, before, again and there: it skips, and goes back the
+ * way that was gone.  One that does not know these words yet is told a position. */
+#define WORD_ANSWERED(name, instead)                                                           \
+	static void name##_answered(void *arg, int code, struct slice result, const char *why)      \
+	{                                                                                          \
+		struct sitting *s = arg;                                                               \
+		if (code == WIRE_NO_METHOD)                                                            \
+			instead;                                                                           \
+		else                                                                                   \
+			answered(arg, code, result, why);                                                  \
+	}
+WORD_ANSWERED(next, go(s, scene_next(s->scene)))
+WORD_ANSWERED(back, go(s, scene_before(s->scene)))
+WORD_ANSWERED(again, again(s))
+WORD_ANSWERED(there, other(s))
+
 static void take(struct sitting *s)
 {
 	const struct scene *scene = s->scene;
@@ -169,20 +203,20 @@ void sitting_do(struct sitting *s, const struct deed *deed)
 		call(s, "undo", answered, NULL);
 		return;
 	case ACTION_NEXT:
-		go(s, scene_next(scene));
+		call(s, "next", next_answered, NULL);
 		return;
 	case ACTION_BACK:
-		go(s, scene_before(scene));
+		call(s, "back", back_answered, NULL);
 		return;
 	case ACTION_SAY:
 		scene_say_again(scene);
 		answered(s, 0, (struct slice){NULL, 0}, "");
 		return;
 	case ACTION_OTHER:
-		if (scene->held.is && scene->held.looks[0])
-			CALL(s, "at", "position", scene->held.looks);
-		else
-			refuse(s, "nothing is held that looks like another part");
+		call(s, "there", there_answered, NULL);
+		return;
+	case ACTION_AGAIN:
+		call(s, "again", again_answered, NULL);
 		return;
 	case ACTION_AT:
 		choose(s, text);
@@ -197,15 +231,12 @@ void sitting_do(struct sitting *s, const struct deed *deed)
 	case ACTION_WALK:
 		walk(s, text);
 		return;
-	case ACTION_AGAIN:
 	case ACTION_QUANTITY:
 	case ACTION_NOTE:
 		if (!up[0])
 			refuse(s, "no position is up: choose one first");
 		else if (deed->action == ACTION_NOTE)
 			CALL(s, "note", "position", up, "text", text);
-		else if (deed->action == ACTION_AGAIN)
-			CALL(s, "at", "position", up, "quantity", scene->quantity);
 		else
 			CALL(s, "at", "position", up, "quantity",
 			     text[0] ? text : word_after(quantities, 6, scene->quantity));
@@ -226,6 +257,7 @@ void sitting_do(struct sitting *s, const struct deed *deed)
 		if (s->quit)
 			s->quit(s->arg);
 		return;
+	case ACTION_MUTE: /* senses.h */
 	case ACTION_HELP: /* it stands on the screen; --plain prints it */
 	case ACTION_NONE:
 	case ACTION_COUNT:

@@ -126,10 +126,10 @@ static void lines_put(struct picture *p, int row, int rows, enum look first, con
 		picture_put(p, row + i, 2, i ? LOOK_ORDINARY : first, text[i]);
 }
 
-/* Cold and live are one key or the other. */
+/* Cold and live are one key or the other; and this is the list. */
 static bool listed(const struct bench_view *v, int action)
 {
-	return action != (v->scene->live ? ACTION_LIVE : ACTION_COLD);
+	return action != (v->scene->live ? ACTION_LIVE : ACTION_COLD) && action != ACTION_HELP;
 }
 
 static void help_put(const struct bench_view *v, struct picture *p, int row, int width, int rows)

@@ -16,6 +16,10 @@ daemon=
 LC_ALL=C.UTF-8
 PS1='$ '
 export LC_ALL PS1
+# The person's settings: no sound here, and none waited for.
+TALLY_SETTINGS=$place/tally.ini
+printf '[sound]\nmute = yes\n[speech]\nuse = none\n' >"$TALLY_SETTINGS"
+export TALLY_SETTINGS
 unset TMUX NO_COLOR TALLY_SOCKET
 
 tidy() {

@@ -38,7 +38,7 @@ static const struct {
 	{"o", ACTION_OTHER, ""},         {"r", ACTION_REACH, ""},
 	{"c", ACTION_CONDITION, ""},     {"w", ACTION_WALK, ""},
 	{"v", ACTION_QUANTITY, ""},      {"q", ACTION_QUIT, ""},
-	{"=", ACTION_STATUS, ""},
+	{"=", ACTION_STATUS, ""},        {"z", ACTION_MUTE, ""},
 	/* a name is typed at once, or after g */
 	{"C8^N", ACTION_AT, "C8"},       {"gc8^N", ACTION_AT, "c8"},
 	{"C8", ACTION_NONE, ""},         {"C8^E^N", ACTION_NONE, ""},

@@ -96,10 +96,10 @@ static void test_reconnects(void **state)
 	assert_true(until(told, "8:-:"));     /* ... and back */
 	assert_true(until(heard, "\"after\":3,\"live\":true"));
 	assert_true(until(heard, "\"after\":4,\"live\":true")); /* where it was */
-	assert_true(until(told, "8:-:- 0:R12:-"));
+	assert_true(until(told, "8:-:- 11:R12:- 0:R12:-"));
 	/* Record 4 came twice and was told once. */
 	const char *first = strstr(told_text, "0:R12");
-	assert_ptr_equal(strstr(first + 1, "0:R12"), strstr(told_text, "8:-:- 0:R12") + 6);
+	assert_ptr_equal(strstr(first + 1, "0:R12"), strstr(told_text, "8:-:- 11:R12:- 0:R12") + 15);
 	end();
 	stop_daemon(pid);
 }
@@ -111,9 +111,10 @@ static const struct {
 	/* deed, its text, what the daemon is asked */
 	{ACTION_TAKE, "", "\"method\":\"take\",\"params\":{}"},
 	{ACTION_UNDO, "", "\"method\":\"undo\",\"params\":{}"},
-	{ACTION_NEXT, "", "\"method\":\"at\",\"params\":{\"position\":\"R13\"}"},
-	{ACTION_BACK, "", "\"method\":\"at\",\"params\":{\"position\":\"R1\"}"},
-	{ACTION_AGAIN, "", "{\"position\":\"R12\",\"quantity\":\"value\"}"},
+	{ACTION_NEXT, "", "\"method\":\"next\",\"params\":{}"},
+	{ACTION_BACK, "", "\"method\":\"back\",\"params\":{}"},
+	{ACTION_AGAIN, "", "\"method\":\"again\",\"params\":{}"},
+	{ACTION_OTHER, "", "\"method\":\"there\",\"params\":{}"},
 	{ACTION_AT, "r13", "\"method\":\"at\",\"params\":{\"position\":\"R13\"}"},
 	{ACTION_AT, "Q9 esr", "{\"position\":\"Q9\",\"quantity\":\"esr\"}"},
 	{ACTION_REACH, "", "\"method\":\"reach\",\"params\":{\"reach\":\"loose\"}"},
@@ -143,6 +144,73 @@ static void test_deeds(void **state)
 		end();
 		stop_daemon(pid);
 	}
+}
+
+/* A daemon that does not know these words is told a position. */
+static const struct {
+	enum action action;
+	const char *asked;
+} instead[] = {
+	{ACTION_NEXT, "\"method\":\"at\",\"params\":{\"position\":\"R13\"}"},
+	{ACTION_BACK, "\"method\":\"at\",\"params\":{\"position\":\"R1\"}"},
+	{ACTION_AGAIN, "{\"position\":\"R12\",\"quantity\":\"value\"}"},
+	{ACTION_OTHER, "\"method\":\"at\",\"params\":{\"position\":\"R1\"}"},
+};
+
+static void test_older_daemon(void **state)
+{
+	(void)state;
+	for (size_t i = 0; i < sizeof instead / sizeof instead[0]; i++) {
+		const char *const *scripts[] = {
+			SCRIPT(ANSWERS, NEWS("event", "{\"event\":\"held\",\"position\":\"R12\",\"meter\":\"red\","
+			                              "\"shown\":\"1 kohm\",\"looks\":\"R1\"}"),
+			       FAULT("-32601", "no such method"), RESULT("{}"), STATUS)};
+		pid_t pid = daemon_start(scripts, 1);
+		begin();
+		assert_true(until(told, "3:R12"));
+		sitting_do(&sitting, &(struct deed){.action = instead[i].action});
+		note_row("%s", instead[i].asked);
+		assert_true(until(heard, instead[i].asked));
+		assert_null(strstr(told_text, "4:-"));
+		end();
+		stop_daemon(pid);
+	}
+}
+
+/* Names that are said here: the daemon hears so, also after it was away; and where it
+ * stopped waiting, it is asked to wait again. */
+static void test_names(void **state)
+{
+	(void)state;
+	const char *const *scripts[] = {
+		SCRIPT(ANSWERS, NEWS("event", "{\"event\":\"mute\",\"text\":\"names are not said\"}"),
+		       NEWS("event", "{\"event\":\"up\",\"position\":\"R13\",\"up\":7,\"armed\":\"no\"}"),
+		       RESULT("{}"), RESULT("{}"), RESULT("{}"),
+		       NEWS("event", "{\"event\":\"armed\",\"position\":\"R13\",\"armed\":\"yes\"}"),
+		       NEWS("event", "{\"event\":\"up\",\"position\":\"R13\",\"up\":7,\"armed\":\"yes\"}"),
+		       "!hang", "!close"),
+		SCRIPT(ANSWERS)};
+	pid_t pid = daemon_start(scripts, 2);
+	begin();
+	sitting_speaks(&sitting, true); /* not connected yet */
+	/* Numbered: told at once, though it is armed only when its name was said. */
+	assert_true(until(told, "11:R13:"));
+	assert_true(until(heard, "\"method\":\"speaks\",\"params\":{\"speaks\":true}"));
+	sitting_announced(&sitting, 7);
+	assert_true(until(heard, "\"method\":\"announced\",\"params\":{\"up\":7}"));
+	assert_true(until(told, "8:-"));
+	/* ... and once. */
+	assert_null(strstr(strstr(told_text, "11:R13") + 1, "11:R13"));
+	for (int i = 0, n = 0; i < 2000 && n < 3; i++) {
+		uv_run(&loop, UV_RUN_NOWAIT);
+		usleep(2000);
+		n = 0;
+		for (const char *at = heard(); (at = strstr(at, "\"speaks\":true")); at++)
+			n++;
+		assert_int_not_equal(i, 1999); /* at first, after mute, after it came back */
+	}
+	end();
+	stop_daemon(pid);
 }
 
 /* What is refused, not logged or lost is told, and never taken for done. */
@@ -239,6 +307,7 @@ int main(void)
 	signal(SIGPIPE, SIG_IGN); /* as main does */
 	const struct CMUnitTest tests[] = {
 		cmocka_unit_test(test_reconnects), cmocka_unit_test(test_deeds),
+		cmocka_unit_test(test_older_daemon), cmocka_unit_test(test_names),
 		cmocka_unit_test(test_refusals),   cmocka_unit_test(test_bad_daemons),
 		cmocka_unit_test(test_walk_round), cmocka_unit_test(test_complete),
 	};
