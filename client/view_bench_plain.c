@@ -19,8 +19,8 @@ static const char *const words[HAPPENING_COUNT] = {
 	[HAPPENED_DOUBT] = "doubt, could be floating", [HAPPENED_GONE] = "gone",
 	[HAPPENED_BACK] = "back", [HAPPENED_STALE] = "stale, no value stands",
 	[HAPPENED_NOT_LOGGED] = "NOT LOGGED", [HAPPENED_UP] = "up",
-	[HAPPENED_LIVE] = "the unit is LIVE: valve equipment kills; one hand, rated probes, never alone; "
-	                  "ohm and farad are refused",
+	[HAPPENED_LIVE] = ("the unit is LIVE: valve equipment kills; one hand, rated probes, never "
+	                   "alone; ohm and farad are refused"),
 	[HAPPENED_COLD] = "the unit is cold",
 };
 

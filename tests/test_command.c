@@ -199,6 +199,9 @@ static const struct row {
 	{{"sheet", "set", "R1", "nominal=", "note=a b"}, "sheet set", "R1|nominal=|note=a b", NULL},
 	{{"help", "job", "start"}, "help", "job|start", NULL},
 	{{"walk"}, "walk", "", NULL},
+	{{"--plain"}, "bench", "", NULL}, /* alone it is the plain screen */
+	{{"--plain", "--socket", "/s"}, "bench", "", NULL},
+	{{"--plain", "bench"}, "bench", "", NULL},
 	{{"reach", "lifted"}, "reach", "lifted", NULL},
 	/* --help wins over everything that is missing or too much */
 	{{"enter", "--help"}, "enter", NULL, NULL},
