@@ -523,7 +523,7 @@ static void integers_in_any_place(void **state)
 		seed = seed * 1664525 + 1013904223;
 		strcat(text, "]");
 		json_error_t e;
-		json_t *j = json_loads(text, 0, &e);
+		json_t *j = json_loads(text, JSON_DECODE_INT_AS_REAL, &e);
 		bool valid = json_valid(text, strlen(text), &where);
 		if (valid != (j != NULL)) {
 			note_row("%s: %s", text, valid ? "taken" : "refused");
