@@ -26,17 +26,18 @@ PKGS   := libuv libserialport sqlite3 jansson libcrypto libpcre2-8
 UDEV   := $(shell pkg-config --exists libudev 2>/dev/null && echo libudev)
 PKGS   += $(UDEV)
 # What a fresh Debian 12 with git and make lacks.  python3 is for the independent
-# check of the seal, gsl and cmocka for the tests alone.
+# check of the seal, gsl and cmocka for the tests alone, umockdev and udev for the rules.
 DEBIAN := gcc libc6-dev pkg-config libuv1-dev libserialport-dev libsqlite3-dev libjansson-dev \
-          libssl-dev libcsv-dev libpcre2-dev libudev-dev libcmocka-dev libgsl-dev python3
+          libssl-dev libcsv-dev libpcre2-dev libudev-dev libcmocka-dev libgsl-dev \
+          umockdev udev python3
 FUZZ_DEBIAN := clang libclang-rt-14-dev
 
 CFLAGS ?= -O2 -g
 WARN   := -Wall -Wextra -Wconversion -Wshadow -Wstrict-prototypes -Wmissing-prototypes \
           -Wvla -Wwrite-strings -Werror
 # No fused multiply-add: a verdict may not depend on the compiler's taste.
-ALL_CFLAGS = -std=c11 -D_GNU_SOURCE -I. -ffp-contract=off $(if $(UDEV),-DTALLY_UDEV) $(WARN) $(SANFLAGS) $(CFLAGS) \
-             $(shell pkg-config --cflags $(PKGS) 2>/dev/null)
+ALL_CFLAGS = -std=c11 -D_GNU_SOURCE -I. -ffp-contract=off $(WARN) $(SANFLAGS) $(CFLAGS) \
+             $(if $(UDEV),-DTALLY_UDEV) $(shell pkg-config --cflags $(PKGS) 2>/dev/null)
 LIBS       = $(shell pkg-config --libs $(PKGS) 2>/dev/null) -lcsv -lpthread -lm
 
 protocol_objs := $(patsubst %.c,$(B)/%.o,$(wildcard protocol/*/*.c))
