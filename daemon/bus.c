@@ -104,20 +104,16 @@ void bus_look(struct bus *b, uint64_t now)
 {
 	if (b->known && now - b->looked < BUS_FRESH_MS)
 		return;
-	b->count = b->more = 0;
+	b->count = 0;
 	b->known = true;
 	b->looked = now;
+	/* Where the last serial line of a machine went, there may be no such folder. */
 	DIR *dir = opendir(CLASS);
-	b->unreadable = !dir;
 	struct dirent *e;
-	while (dir && (e = readdir(dir))) {
+	while (dir && b->count < BUS_MAX && (e = readdir(dir))) {
 		char place[sizeof b->adapter->place];
 		if (strlen(e->d_name) > 50 || !read_place(e->d_name, place, sizeof place))
 			continue;
-		if (b->count == BUS_MAX) {
-			b->more++;
-			continue;
-		}
 		struct adapter *a = &b->adapter[b->count++];
 		snprintf(a->node, sizeof a->node, "/dev/%.50s", e->d_name);
 		memcpy(a->place, place, sizeof place);

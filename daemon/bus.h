@@ -19,7 +19,7 @@
 #include <stddef.h>
 #include <stdint.h>
 
-/* Adapters at most; further ones are counted in `more` and not seen. */
+/* Adapters at most, two full buses of them; further ones are not seen. */
 #define BUS_MAX 256
 /* A look is good for so long; events on the bus end it sooner (bus_forget). */
 #define BUS_FRESH_MS 50
@@ -31,9 +31,8 @@ struct bus {
 		int vid, pid;     /* -1 where they could not be read */
 		char serial[128]; /* "" where it has none */
 	} adapter[BUS_MAX];
-	int count, more;
+	int count;
 	bool known;       /* looked at, and not forgotten since */
-	bool unreadable;  /* there is no /sys/class/tty: as good as no adapter */
 	uint64_t looked;  /* ms, when */
 };
 
