@@ -194,11 +194,14 @@ void bench_line_gone(struct bench *b, int64_t t, int meter, const char *cause)
 	bench_timers(m);
 }
 
-void bench_line_trouble(struct bench *b, int64_t t, int meter, const char *why)
+void bench_line_trouble(struct bench *b, int64_t t, int meter, bool refused, const char *why)
 {
 	bench_run_until(b, t);
 	struct bench_meter *m = &b->meter[meter];
 	snprintf(m->trouble, sizeof m->trouble, "%s", why);
+	m->refused = refused;
+	if (refused)
+		bench_event(b, "trouble", "meter", m->config->name, "why", why, NULL);
 }
 
 /* ---- time ---- */

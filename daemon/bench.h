@@ -91,8 +91,9 @@ void bench_line_bytes(struct bench *b, int64_t t, int meter, const char *bytes, 
 /* A byte with a parity or framing error: its frame is void. */
 void bench_line_bad_byte(struct bench *b, int64_t t, int meter);
 void bench_line_gone(struct bench *b, int64_t t, int meter, const char *cause);
-/* Why the line cannot be opened (busy, no permission); "" when that is over. */
-void bench_line_trouble(struct bench *b, int64_t t, int meter, const char *why);
+/* Why the line cannot be opened.  refused: it is there and cannot be had (busy, no
+ * right, two that fit), which is said to everyone; else it is only absent. */
+void bench_line_trouble(struct bench *b, int64_t t, int meter, bool refused, const char *why);
 
 /* ---- the person ---- */
 /* All return false with *why where the call is refused; nothing changed then. */

@@ -87,7 +87,8 @@ struct bench_meter {
 	char gone_cause[96];
 	int64_t unlogged;   /* readings that the log had no room for, from ... to */
 	int64_t unlogged_from, unlogged_to;
-	char trouble[200];  /* why the line cannot be opened */
+	char trouble[320];  /* why the line cannot be opened, "" while it is open */
+	bool refused;       /* ... though it is there */
 	struct reading last;
 	bool has_last;
 	char identity[200]; /* that the last meter record had */

@@ -18,7 +18,9 @@
  * It ends in the reverse order, and the log is the last to be closed.
  */
 #include "daemon/bench.h"
+#include "daemon/bus.h"
 #include "daemon/config.h"
+#include "daemon/hotplug.h"
 #include "daemon/log.h"
 #include "daemon/main_calls.h"
 #include "daemon/port.h"
@@ -68,6 +70,8 @@ struct stand {
 		bool looked;    /* it was opened, or could not be, at least once */
 	} *line;
 	int lines_open;
+	struct bus bus;          /* looked at by all lines together */
+	struct hotplug *hotplug; /* says when; NULL where nothing does */
 	bool stopping;
 	bool refused; /* another daemon has one of our lines */
 	bool unlogged; /* at the end the log took nothing */
@@ -259,13 +263,40 @@ static void on_failed(void *arg, const struct fault *why)
 	bool first = !l->looked;
 	l->looked = true;
 	say("%s: %s", s->config->meter[l->meter].name, why->text);
-	bench_line_trouble(s->bench, stream_now(s), l->meter, why->text);
+	bench_line_trouble(s->bench, stream_now(s), l->meter, port_state(l->port) == PORT_REFUSED,
+	                   why->text);
 	if (!first || !is_daemon_there(why))
 		return;
 	say("another daemon reads this line: end that one, or take the meter out of this "
 	    "configuration");
 	s->refused = true;
 	stop(s);
+}
+
+/* Something was plugged or unplugged: every line looks whether it was its own. */
+static void on_hotplug(void *arg)
+{
+	struct stand *s = arg;
+	bus_forget(&s->bus);
+	for (int i = 0; i < s->config->meters; i++)
+		if (s->line[i].port)
+			port_nudge(s->line[i].port);
+}
+
+static void on_hotplug_lost(void *arg, const struct fault *why)
+{
+	(void)arg;
+	say("%s", why->text);
+}
+
+static void listen_for_plugs(struct stand *s)
+{
+	struct fault why;
+	if (!s->config->meters)
+		return;
+	s->hotplug = hotplug_open(&s->loop, on_hotplug, on_hotplug_lost, s, &why);
+	if (!s->hotplug)
+		say("%s", why.text);
 }
 
 static void on_line_closed(void *arg)
@@ -478,6 +509,7 @@ static bool open_lines(struct stand *s, struct fault *why)
 		*l = (struct line){.stand = s, .meter = i};
 		struct port_options options = {
 		    .place = s->config->meter[i].place, .line = s->config->meter[i].serial,
+		    .bus = &s->bus,
 		    .opened = on_opened, .bytes = on_bytes, .bad_byte = on_bad_byte, .gone = on_gone,
 		    .failed = on_failed, .arg = l};
 		l->port = port_open(&s->loop, &options, why);
@@ -485,6 +517,7 @@ static bool open_lines(struct stand *s, struct fault *why)
 			return false;
 		s->lines_open++;
 	}
+	listen_for_plugs(s);
 	return true;
 }
 
@@ -518,6 +551,7 @@ static void stop(struct stand *s)
 	                          (uv_handle_t *)&s->term, (uv_handle_t *)&s->interrupt};
 	for (size_t i = 0; i < sizeof handles / sizeof *handles; i++)
 		close_handle(handles[i]);
+	hotplug_close(s->hotplug);
 	for (int i = 0; s->line && i < s->config->meters; i++)
 		if (s->line[i].port)
 			port_close(s->line[i].port, on_line_closed, &s->line[i]);

@@ -306,29 +306,6 @@ static void test_replug(void **state)
 	musttally(s, 0, "verify", s->log);
 }
 
-static long status_kib(pid_t pid, const char *key)
-{
-	char path[64];
-	snprintf(path, sizeof path, "/proc/%d/status", (int)pid);
-	char *text = file_text(path), *at = strstr(text, key);
-	long kib = at ? strtol(at + strlen(key), NULL, 10) : -1;
-	free(text);
-	return kib;
-}
-
-static int open_files(pid_t pid)
-{
-	char path[64];
-	int n = 0;
-	snprintf(path, sizeof path, "/proc/%d/fd", (int)pid);
-	DIR *dir = opendir(path);
-	while (dir && readdir(dir))
-		n++;
-	if (dir)
-		closedir(dir);
-	return n;
-}
-
 /* Seventeen adapters, pulled and plugged three times each, all at once. */
 static void test_growth(void **state)
 {
