@@ -15,12 +15,13 @@ static const struct table_column meter_columns[] = {
 	{"port", false, false},
 };
 
-/* "asked, frames 120, bad 2, time-outs 1": nothing is said of what is zero. */
+/* "asked, ok 120, bad 2, time-outs 1": nothing is said of what is zero. */
 static void line_state(struct slice meter, char *out, size_t size)
 {
 	static const struct { const char *name, *word; } counters[] = {
-		{"counters.good", "frames"}, {"counters.bad", "bad"},
-		{"counters.timeouts", "time-outs"}, {"counters.late", "late"},
+		{"counters.good", "ok"}, {"counters.bad", "bad"}, {"counters.resync", "resync"},
+		{"counters.parity", "parity"}, {"counters.timeouts", "time-outs"},
+		{"counters.late", "late"}, {"counters.stale", "stale"},
 		{"counters.reconnects", "reconnects"},
 	};
 	struct slice asked = json_member(meter.at, meter.len, "asked");
@@ -60,6 +61,23 @@ static void meter_row(struct table *t, const struct style *style, struct slice m
 	table_cell(t, text);
 }
 
+/* "maker Lantern Works, model LW1, serial 0001, firmware 1.0"; the text as it stands
+ * where it is not in four fields. */
+static void identity_words(struct slice meter, char *out, size_t size)
+{
+	static const char *const fields[] = {"maker", "model", "serial", "firmware"};
+	char text[WORDS_SIZE];
+	size_t at = 0;
+	out[0] = '\0';
+	for (size_t i = 0; i < sizeof fields / sizeof *fields && at < size; i++) {
+		words_member(meter, fields[i], text, sizeof text);
+		if (text[0])
+			at += (size_t)snprintf(out + at, size - at, "%s%s %s", at ? ", " : "", fields[i], text);
+	}
+	if (!out[0])
+		words_member(meter, "identity", out, size);
+}
+
 /* What does not fit a column: said below the table, a line each. */
 static void meter_beside(const struct style *style, struct slice meter, struct lines *out)
 {
@@ -70,6 +88,8 @@ static void meter_beside(const struct style *style, struct slice meter, struct l
 	words_member(meter, "name", name, sizeof name);
 	for (size_t i = 0; i < sizeof beside / sizeof beside[0]; i++) {
 		words_member(meter, beside[i].path, text, sizeof text);
+		if (i == 0)
+			identity_words(meter, text, sizeof text);
 		if (text[0])
 			fact_printf(out, style, name, "%s %s", beside[i].says, text);
 		else if (strcmp(beside[i].path, "accuracy") == 0 &&

@@ -231,6 +231,8 @@ static const struct {
 	{"not-logged", "NOT LOGGED"},
 	{"gone", "is gone"},
 	{"back", "is back"},
+	{"stale", "is stale"},
+	{"fresh", "reads again"},
 };
 
 /* One member of an event, with what parts it from those before. */

@@ -239,7 +239,9 @@ bool capture_entry(struct bench *b, struct bench_meter *m, int64_t t, const stru
 	if (!job_need(b, t, why) || !made_room(b))
 		return false;
 	struct entry e;
-	struct entry_beside beside = {.job = b->job};
+	struct limits_of_use use;
+	use_of(&m->config->use, c->r->function, &use);
+	struct entry_beside beside = {.job = b->job, .use = &use};
 	char shown[80], frames[METER_FRAMES][METER_FRAME_TEXT];
 	fill_entry(b, m, t, c, &e);
 	beside.accuracy_assumed = entry_uncertainty(m, c->r, &e);

@@ -4,6 +4,7 @@
  * meters, live values.  Nothing here changes anything.
  */
 #include "daemon/bench_state.h"
+#include "protocol/meter/timing.h"
 
 #include <stdio.h>
 #include <string.h>
@@ -82,22 +83,19 @@ void bench_status(const struct bench *b, struct text *out)
 	text_puts(out, "}");
 }
 
-/* A value older than this is not shown as if it were now. */
-static bool is_stale(const struct bench_meter *m, int64_t t)
+/* An old value is not shown as if it were now. */
+static bool is_old(const struct bench_meter *m, int64_t t)
 {
-	int64_t period = settle_period(&m->settle);
-	if (!m->has_last || m->gone)
-		return true;
-	return t - m->last.t > (period > 0 ? 3 * period : 0) + INT64_C(1000000);
+	return !m->has_last || m->gone || stale_old(&m->stale, t);
 }
 
 static void member_shown(struct text *out, const struct bench_meter *m, int64_t t)
 {
 	char shown[64] = "";
-	if (!is_stale(m, t))
+	if (!is_old(m, t))
 		reading_shown(&m->last, shown, sizeof shown);
 	member_name(out, "shown", shown);
-	member_name(out, "function", is_stale(m, t) ? NULL : function_name(m->last.function));
+	member_name(out, "function", is_old(m, t) ? NULL : function_name(m->last.function));
 }
 
 void accuracy_text(const struct accuracy *a, char *out, size_t size)
@@ -118,16 +116,21 @@ void accuracy_text(const struct accuracy *a, char *out, size_t size)
 		out[0] = '\0';
 }
 
-static const char *line_word(const struct bench_meter *m, int64_t t)
+static const char *line_word(const struct bench_meter *m)
 {
 	if (m->trouble[0] && m->refused)
 		return "refused";
 	if (m->gone || m->trouble[0])
 		return "absent";
-	const char *word = meter_state_word(&m->machine);
-	if (m->has_last && is_stale(m, t))
-		return "stale";
-	return word;
+	return m->stale.said ? "stale" : meter_state_word(&m->machine);
+}
+
+/* How well the time of its readings is known, s, by what it was seen to do. */
+static double stamp_of(const struct bench_meter *m)
+{
+	size_t chars = meter_frame_len(&m->machine);
+	return timing_stamp(&m->config->serial, chars ? chars : timing_frame(m->config->dialect),
+	                    (double)meter_answer_us(&m->machine) / 1e6);
 }
 
 static void write_meter(const struct bench *b, const struct bench_meter *m, int64_t t,
@@ -141,18 +144,27 @@ static void write_meter(const struct bench *b, const struct bench_meter *m, int6
 	text_string(out, m->config->name, strlen(m->config->name));
 	text_member_string(out, "dialect", m->config->dialect->name);
 	member_name(out, "port", m->config->port);
-	text_member_string(out, "state", line_word(m, t));
+	text_member_string(out, "state", line_word(m));
 	text_member_bool(out, "asked", m->config->dialect->asked);
+	const struct identity *id = meter_identity_fields(&m->machine);
 	member_name(out, "identity", m->identity);
+	member_name(out, "maker", id->maker);
+	member_name(out, "model", id->model);
+	member_name(out, "serial", id->serial);
+	member_name(out, "firmware", id->firmware);
 	member_shown(out, m, t);
 	text_member(out, "counters");
 	text_printf(out, "{\"good\":%llu,\"bad\":%llu,\"readings\":%llu,\"timeouts\":%llu,"
-	            "\"late\":%llu,\"parity\":%llu,\"reconnects\":%llu}",
+	            "\"late\":%llu,\"resync\":%llu,\"parity\":%llu,\"stale\":%llu,"
+	            "\"reconnects\":%llu}",
 	            (unsigned long long)c->good, (unsigned long long)c->bad,
 	            (unsigned long long)c->readings, (unsigned long long)c->timeouts,
-	            (unsigned long long)c->late, (unsigned long long)c->parity,
+	            (unsigned long long)c->late, (unsigned long long)c->resync,
+	            (unsigned long long)c->parity, (unsigned long long)m->stale.count,
 	            (unsigned long long)c->reconnects);
 	member_name(out, "accuracy", accuracy);
+	text_member_real(out, "stamp_u", stamp_of(m));
+	use_write(out, &m->config->use);
 	member_name(out, "why", m->trouble[0] ? m->trouble : meter_why(&m->machine));
 	text_puts(out, "}");
 }
@@ -175,7 +187,7 @@ void bench_live(const struct bench *b, int64_t t, struct text *out)
 		const struct bench_meter *m = &b->meter[i];
 		text_puts(out, i ? ",{\"name\":" : "{\"name\":");
 		text_string(out, m->config->name, strlen(m->config->name));
-		text_member_string(out, "state", line_word(m, t));
+		text_member_string(out, "state", line_word(m));
 		member_shown(out, m, t);
 		text_member_real(out, "progress", settle_progress(&m->settle, t));
 		text_member_bool(out, "touching", settle_touching(&m->settle));

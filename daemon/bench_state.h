@@ -19,6 +19,7 @@
 #define TALLY_BENCH_STATE_H
 
 #include "daemon/bench.h"
+#include "daemon/meter_stale.h"
 #include "daemon/settle.h"
 #include "daemon/spoilt.h"
 #include "daemon/trail.h"
@@ -67,6 +68,7 @@ struct bench_meter {
 	struct settle settle;
 	struct trail trail;
 	struct spoilt spoilt;
+	struct stale stale;
 	/* What it is bound to; place -1: it follows what is chosen. */
 	struct aim bound;
 	/* The walk went on while it still touched the part before: this touch is for

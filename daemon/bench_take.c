@@ -6,6 +6,25 @@
  */
 #include "daemon/bench_state.h"
 
+#include <stdio.h>
+
+/* Why there is nothing: that a meter is stale, if one is. */
+static void say_nothing(const struct bench *b, int64_t t, struct fault *why)
+{
+	char list[200] = "";
+	size_t n = 0;
+	for (int i = 0; i < b->meters && n < sizeof list; i++) {
+		const struct bench_meter *m = &b->meter[i];
+		if (m->has_last && !m->gone && stale_old(&m->stale, t))
+			n += (size_t)snprintf(list + n, sizeof list - n, "%s%s (%.1f s)", n ? ", " : "",
+			                      m->config->name, (double)(t - m->last.t) / 1e6);
+	}
+	if (list[0])
+		fault_set(why, "nothing to take: no reading came for too long from %s: is it on?", list);
+	else
+		fault_set(why, "nothing to take: no meter has a fresh reading that suits the position");
+}
+
 /* Which meter a `take` without a name means. */
 static struct bench_meter *take_meter(struct bench *b, int64_t t, const char *name,
                                       struct fault *why)
@@ -41,7 +60,7 @@ static struct bench_meter *take_meter(struct bench *b, int64_t t, const char *na
 		}
 	}
 	if (!found)
-		fault_set(why, "nothing to take: no meter has a fresh reading that suits the position");
+		say_nothing(b, t, why);
 	return found;
 }
 

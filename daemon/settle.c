@@ -387,6 +387,11 @@ bool settle_take(const struct settle *s, int64_t t, struct settle_result *out, s
 	return true;
 }
 
+bool settle_speaks(const struct settle *s)
+{
+	return s->speaks_open;
+}
+
 bool settle_touching(const struct settle *s)
 {
 	return s->touching;

@@ -407,25 +407,34 @@ static void test_meters(void **state)
 	                            "\"port\":\"/dev/tally/red\",\"state\":\"ready\",\"asked\":false,"
 	                            "\"identity\":null,\"function\":\"ohm\",\"shown\":\"0.4812 kohm\","
 	                            "\"counters\":{\"good\":120,\"bad\":2,\"readings\":120,\"timeouts\":0,"
-	                            "\"late\":0,\"reconnects\":1},\"accuracy\":\"ohm 0.5% + 2\","
+	                            "\"late\":0,\"resync\":1,\"parity\":3,\"stale\":4,\"reconnects\":1},"
+	                            "\"accuracy\":\"ohm 0.5% + 2\","
 	                            "\"why\":null},{\"name\":\"bench\",\"dialect\":\"scpi\","
 	                            "\"port\":\"/dev/x\",\"state\":\"absent\",\"asked\":true,"
-	                            "\"identity\":\"A,B,1,2\",\"function\":null,\"shown\":null,"
+	                            "\"identity\":\"A,B,0,2\",\"maker\":\"A\",\"model\":\"B\","
+	                            "\"serial\":null,\"firmware\":\"2\",\"function\":null,\"shown\":null,"
 	                            "\"counters\":{\"good\":0,\"bad\":0,\"readings\":0,\"timeouts\":3,"
 	                            "\"late\":0,\"reconnects\":0},\"accuracy\":null,"
 	                            "\"why\":\"/dev/x is not there\"}]}"), &out);
 	same(&out,
-	     "meter  state         reads  function  dialect     line                                     "
-	     "     port\n"
-	     "red    ready   0.4812 kohm  ohm       ascii-unit  listened to, frames 120, bad 2, "
-	     "reconnects 1  /dev/tally/red\n"
-	     "bench  absent                         scpi        asked, frames 0, time-outs 3            "
-	     "      /dev/x\n"
+	     "meter  state         reads  function  dialect     line                                    "
+	     "                               port\n"
+	     "red    ready   0.4812 kohm  ohm       ascii-unit  listened to, ok 120, bad 2, resync 1, pa"
+	     "rity 3, stale 4, reconnects 1  /dev/tally/red\n"
+	     "bench  absent                         scpi        asked, ok 0, time-outs 3                "
+	     "                               /dev/x\n"
 	     "red          accuracy ohm 0.5% + 2\n"
-	     "bench        says it is A,B,1,2\n"
+	     "bench        says it is maker A, model B, firmware 2\n"
 	     "bench        accuracy not given: a pessimistic class is assumed; write `accuracy ohm = "
 	     "0.5% + 2` under [meter bench]\n"
 	     "bench        attention: /dev/x is not there\n");
+	/* An identity that is not in four fields stands as it is. */
+	lines_free(&out);
+	out = (struct lines){0};
+	view_meters(&columns, slice("{\"meters\":[{\"name\":\"old\",\"dialect\":\"x\",\"state\":\"stale\","
+	                            "\"asked\":true,\"identity\":\"OLD METER 3\",\"maker\":null}]}"), &out);
+	assert_non_null(strstr(lines_text(&out), "says it is OLD METER 3\n"));
+	assert_non_null(strstr(lines_text(&out), "stale"));
 	view_meters(&columns, slice("{\"meters\":[]}"), &out);
 	assert_non_null(strstr(lines_text(&out), "Add a section [meter NAME]"));
 	lines_free(&out);

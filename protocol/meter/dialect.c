@@ -34,7 +34,9 @@ static const struct dialect scpi = {
     .query = "READ?",
     .error_query = "SYST:ERR?",
     .clear = "*CLS",
+    .learn = "FUNC? | CONF?",
     .line_end = "\n",
+    .sync = {.blocks = true},
     .understand = scpi_understand,
 };
 

@@ -17,6 +17,7 @@
 #include "protocol/record/sheet.h"
 #include "protocol/record/text.h"
 #include "protocol/trade/entry.h"
+#include "protocol/trade/use.h"
 
 /* A buffer that holds any body written here, a trail run of TRAIL_READINGS_MAX
  * readings and an entry with all its frames among them. */
@@ -43,6 +44,14 @@ struct asked_by {
 	unsigned uid;
 };
 
+/* ---- a meter's limits of use, in the records of what it read ---- */
+
+/* The member `use`, left out where nothing is known (or `use` is NULL). */
+void use_write(struct text *out, const struct limits_of_use *use);
+/* The same of any record that may have one; false, and nothing known, where it has
+ * none. */
+bool use_read(const char *text, size_t len, struct limits_of_use *use);
+
 /* ---- entry ---- */
 
 /* Which readings an entry came from: records of kind trail and indices in them. */
@@ -64,6 +73,7 @@ struct entry_beside {
 	struct trail_part trail[ENTRY_TRAIL_MAX];
 	int trail_count;
 	bool accuracy_assumed;
+	const struct limits_of_use *use;      /* of its function; NULL for none */
 	const char *because;                  /* typed entries; NULL for none */
 	struct asked_by by;                   /* taken by key, or typed */
 };
@@ -105,6 +115,7 @@ struct trail_body {
 	struct decimal digit; /* what one count weighs, SI */
 	const struct trail_reading *reading;
 	int n;                /* 1 to TRAIL_READINGS_MAX */
+	const struct limits_of_use *use; /* of its function; NULL for none; not read back */
 	bool recovered;       /* read back only: the log marks what a kill left open */
 };
 
@@ -141,6 +152,8 @@ struct clock_body {
 	const char *boot;    /* the machine's boot id */
 	const char *cause;   /* start, step (the wall clock was set) */
 	const char *version; /* of the program that runs */
+	int64_t step;        /* us by which it was set (the clock of before is behind); 0: left
+	                      * out, for it was not */
 };
 void clock_body_write(struct text *out, const struct clock_body *b);
 
@@ -263,7 +276,12 @@ struct meter_body {
 	const char *dialect;
 	const char *state;    /* configured, here, gone */
 	const char *identity; /* what it says it is; NULL: null */
+	/* The same in its fields: with an identity all four are written, NULL or "" as
+	 * null. */
+	const char *maker, *model, *serial, *firmware;
 	const char *accuracy; /* as configured, for people; NULL: null, a class is assumed */
+	double stamp_u;       /* s, standard uncertainty of its stamps; 0: left out */
+	const struct limits_of_use *use; /* all of them; NULL for none */
 	const char *cause;    /* why the state changed; NULL for none */
 };
 void meter_body_write(struct text *out, const struct meter_body *b);

@@ -91,6 +91,7 @@ void entry_write(struct text *out, const struct entry *e, const struct entry_bes
 	verdicts_write(out, &e->verdict, &e->service);
 	if (beside->accuracy_assumed)
 		text_member_string(out, "accuracy", "assumed");
+	use_write(out, beside->use);
 	member_set(out, "because", beside->because);
 	asked_by_write(out, &beside->by);
 	member_or_null(out, "shown", beside->shown);
