@@ -415,17 +415,30 @@ static void test_meters(void **state)
 	                            "\"late\":0,\"reconnects\":0},\"accuracy\":null,"
 	                            "\"why\":\"/dev/x is not there\"}]}"), &out);
 	same(&out,
-	     "meter  state         reads  function  dialect     line                                     "
-	     "     port\n"
-	     "red    ready   0.4812 kohm  ohm       ascii-unit  listened to, frames 120, bad 2, "
-	     "reconnects 1  /dev/tally/red\n"
-	     "bench  absent                         scpi        asked, frames 0, time-outs 3            "
-	     "      /dev/x\n"
+	     "meter  state         reads  function  dialect     line         port            good  bad  "
+	     "late  reconnects\n"
+	     "red    ready   0.4812 kohm  ohm       ascii-unit  listened to  /dev/tally/red   120    2  "
+	     "               1\n"
+	     "bench  absent                         scpi        asked        /dev/x             0    0  "
+	     "   3\n"
 	     "red          accuracy ohm 0.5% + 2\n"
 	     "bench        says it is A,B,1,2\n"
 	     "bench        accuracy not given: a pessimistic class is assumed; write `accuracy ohm = "
 	     "0.5% + 2` under [meter bench]\n"
 	     "bench        attention: /dev/x is not there\n");
+	/* Counters that a daemon has besides are shown where something has come of them. */
+	view_meters(&columns, slice("{\"meters\":[{\"name\":\"red\",\"counters\":{\"good\":7,\"bad\":0,"
+	                            "\"resync\":2,\"parity\":31,\"stale\":4,\"late\":1,\"timeouts\":2,"
+	                            "\"reconnects\":0}},{\"name\":\"blue\",\"counters\":{\"good\":1,"
+	                            "\"bad\":0,\"resync\":0,\"parity\":0,\"stale\":0,\"reconnects\":0}}]}"),
+	            &out);
+	same(&out,
+	     "meter  good  bad  resync  parity  stale  late\n"
+	     "red       7    0       2      31      4     3\n"
+	     "blue      1    0\n");
+	view_meters(&plain, slice("{\"meters\":[{\"name\":\"red\",\"state\":\"absent\",\"counters\":{"
+	                          "\"good\":7,\"bad\":1,\"stale\":4}}]}"), &out);
+	same(&out, "red, absent, good 7, bad 1, stale 4\n");
 	view_meters(&columns, slice("{\"meters\":[]}"), &out);
 	assert_non_null(strstr(lines_text(&out), "Add a section [meter NAME]"));
 	lines_free(&out);
