@@ -436,7 +436,7 @@ static void test_meters(void **state)
 	     "meter  good  bad  resync  parity  stale  late\n"
 	     "red       7    0       2      31      4     3\n"
 	     "blue      1    0\n");
-	view_meters(&plain, slice("{\"meters\":[{\"name\":\"red\",\"state\":\"absent\",\"counters\":{"
+	view_meters(&sentences, slice("{\"meters\":[{\"name\":\"red\",\"state\":\"absent\",\"counters\":{"
 	                          "\"good\":7,\"bad\":1,\"stale\":4}}]}"), &out);
 	same(&out, "red, absent, good 7, bad 1, stale 4\n");
 	view_meters(&columns, slice("{\"meters\":[]}"), &out);
