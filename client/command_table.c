@@ -140,10 +140,12 @@ const struct command command_table[] = {
 	 "else only new ones are shown. Ends with Ctrl-C.",
 	 OPTION_BIT(AFTER), 0, NEED_BENCH, false, call_watch},
 	{LOG, "verify", "[FILE]", "check the seal of the running log, or of a file",
-	 "Every record's place, text and hash. --anchor is a head that was written down earlier: only "
-	 "that shows a log that was cut off or written anew. Prints the head, the anchor of next "
-	 "time. Exit status 1 where anything is not as it was sealed. A file needs no running daemon.",
-	 OPTION_BIT(ANCHOR), 0, NEED_LOG, false, call_verify},
+	 "Every record's place, text and hash, and every signature. --anchor is a head that was written "
+	 "down earlier: only that shows a log that was cut off or written anew by whoever has its key. "
+	 "--key is the fingerprint of its key that was written down: only that shows a log that somebody "
+	 "else wrote and signed. Prints the head, the anchor of next time. Exit status 1 where anything "
+	 "is not as it was sealed. A file needs no running daemon.",
+	 OPTION_BIT(ANCHOR) | OPTION_BIT(KEY), 0, NEED_LOG, false, call_verify},
 
 	{HAND, "judge", "NOMINAL TOLERANCE VALUE", "one verdict",
 	 "tally judge 470k 10% 512k --accuracy \"0.5% + 2\". NOMINAL may be - where the tolerance is "

@@ -149,6 +149,7 @@ struct bench {
 	int owed;         /* rejudge records that are not sealed yet */
 
 	int64_t next_save; /* of the open runs; INT64_MAX while there is nothing new */
+	int64_t next_checkpoint;
 	char *body;        /* scratch for one record body */
 	char *body2;       /* for the trail run beside an entry */
 };

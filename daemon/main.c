@@ -7,6 +7,7 @@
  *     tallyd --check-config [--config FILE]
  *     tallyd --serve FILE
  *     tallyd --doctor [--config FILE] [--log FILE] [--socket PATH]
+ *     tallyd --new-key [--config FILE] [--log FILE]
  *
  * Live, everything starts in this order, each step for a reason:
  *   1. the configuration, whole or not at all;
@@ -642,11 +643,13 @@ static const char usage[] =
     "  tallyd --check-config [--config FILE]\n"
     "  tallyd --serve FILE\n"
     "  tallyd --doctor [--config FILE] [--log FILE] [--socket PATH]\n"
+    "  tallyd --new-key [--config FILE] [--log FILE]\n"
     "\n"
     "It stays in the foreground and ends on SIGTERM or SIGINT with everything logged.\n"
     "The configuration is " CONFIG_FILE " where --config names no other.\n"
     "--replay runs a recording and prints every record; --log keeps them too.\n"
     "--serve answers queries over a log file on standard input and output.\n"
+    "--new-key gives the log a new key, which the old one signs; no daemon may run on it.\n"
     "--doctor prints what stands in the way of a daemon and its meters, as JSON, and opens\n"
     "no line; `tally doctor` shows it for people.\n"
     "Exit status: 0 done, 1 something stands in the way (--doctor), 2 wrong use or bad input,\n"
@@ -657,7 +660,7 @@ static const char usage[] =
 
 struct command_line {
 	const char *config, *log, *socket, *replay, *sheet, *serve;
-	bool check, doctor;
+	bool check, doctor, new_key;
 };
 
 static int read_command_line(int argc, char **argv, struct command_line *c)
@@ -667,6 +670,7 @@ static int read_command_line(int argc, char **argv, struct command_line *c)
 	    {"socket", required_argument, NULL, 's'}, {"replay", required_argument, NULL, 'r'},
 	    {"sheet", required_argument, NULL, 'S'},  {"serve", required_argument, NULL, 'f'},
 	    {"check-config", no_argument, NULL, 'k'}, {"doctor", no_argument, NULL, 'd'},
+	    {"new-key", no_argument, NULL, 'n'},
 	    {"help", no_argument, NULL, 'h'},
 	    {"version", no_argument, NULL, 'v'},      {NULL, 0, NULL, 0}};
 	for (int o; (o = getopt_long(argc, argv, "", options, NULL)) != -1;) {
@@ -679,6 +683,7 @@ static int read_command_line(int argc, char **argv, struct command_line *c)
 		case 'f': c->serve = optarg; break;
 		case 'k': c->check = true; break;
 		case 'd': c->doctor = true; break;
+		case 'n': c->new_key = true; break;
 		case 'h': fputs(usage, stdout); return 0;
 		case 'v': puts("tallyd " TALLY_VERSION); return 0;
 		default: fputs(usage, stderr); return 2;
@@ -692,8 +697,8 @@ static int read_command_line(int argc, char **argv, struct command_line *c)
 		say("--sheet goes with --replay; a running bench takes its sheet by `tally sheet load`");
 		return 2;
 	}
-	if (c->doctor && (c->replay || c->serve || c->check)) {
-		say("--doctor goes alone: neither --replay, --serve nor --check-config beside it");
+	if (c->doctor && (c->replay || c->serve || c->check || c->new_key)) {
+		say("--doctor goes with --config, --log and --socket alone");
 		return 2;
 	}
 	if (c->socket && (c->replay || c->serve)) {
@@ -701,6 +706,21 @@ static int read_command_line(int argc, char **argv, struct command_line *c)
 		return 2;
 	}
 	return -1;
+}
+
+static int renew_key(const struct config *config)
+{
+	struct fault why = {.text = ""};
+	char fingerprint[40];
+	if (!config->log[0]) {
+		say("--new-key needs a log: --log FILE, or `log` in the configuration");
+		return 2;
+	}
+	if (!log_renew_key(config->log, utc_now(), NULL, fingerprint, &why))
+		return say_fault(&why);
+	say("%s has a new key, signed by the old one; its fingerprint is %s", config->log, fingerprint);
+	say("write the fingerprint down where the log is not kept; the old key is gone");
+	return 0;
 }
 
 int main(int argc, char **argv)
@@ -732,6 +752,8 @@ int main(int argc, char **argv)
 		else
 			say("there is no " CONFIG_FILE ": a bench without meters (--config names another)");
 		status = 0;
+	} else if (status < 0 && c.new_key) {
+		status = renew_key(config);
 	} else if (status < 0 && c.replay) {
 		struct replay_options options = {.recording = c.replay, .sheet = c.sheet,
 		                                 .log = c.log ? c.log : ":memory:",
