@@ -48,11 +48,6 @@ bool findings_fault(const struct findings *f)
 	return f->dropped > 0;
 }
 
-void doctor_settings(const struct line_settings *s, char *out, size_t size)
-{
-	snprintf(out, size, "%d %d%c%d", s->baud, s->bits, "NEO"[s->parity], s->stop);
-}
-
 /* ---- the bench ---- */
 
 static void find_log(const struct doctor_bench *b, struct findings *out)

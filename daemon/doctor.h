@@ -59,7 +59,8 @@ struct doctor_meter {
 	uint64_t bytes;       /* since it was opened */
 	long framing, parity, overrun; /* errors that the driver counted; -1: it does not */
 	struct look_said look;
-	const struct dialect *fits; /* another shipped dialect that reads these bytes; or NULL */
+	bool fits;            /* its own dialect understands the last bytes */
+	const struct dialect *other; /* else a shipped one that does; or NULL */
 	bool echoed;          /* what was sent came back */
 	char state[32], why[240], identity[200]; /* of the meter's machine */
 	struct doctor_counters counters;
@@ -138,7 +139,5 @@ void finding_add(struct findings *f, int meter, enum finding_word word, bool fau
 bool doctor_place(const struct doctor *d, int meter, struct findings *out);
 /* doctor_line.c: what came over it. */
 void doctor_line(const struct doctor *d, int meter, struct findings *out);
-/* "9600 8N1" */
-void doctor_settings(const struct line_settings *s, char *out, size_t size);
 
 #endif

@@ -68,121 +68,70 @@ static void find_fell_silent(const struct doctor_meter *m, int meter, struct fin
 
 /* ---- the look of the bytes ---- */
 
-static void settings_cure(const struct doctor_meter *m, char *cure, size_t size)
+/* What to do about it, the settings that the bytes speak of first. */
+static const char *look_cure(const struct look_said *l)
 {
-	char likely[40];
-	doctor_settings(&m->look.likely, likely, sizeof likely);
-	snprintf(cure, size, "write `serial = %s` under [meter %s], or set the meter to what stands there "
-	         "now", likely, m->config->name);
+	switch (l->word) {
+	case LOOK_SLOWER:
+		return "set `serial =` to the speed that stands in the meter's manual";
+	case LOOK_HELD:
+		return "try a much lower speed in `serial =` (the meter's manual has it); where that changes "
+		       "nothing, the line is held or upside down: a cable for 3.3 or 5 V signals on an adapter "
+		       "for RS-232, or the other way round";
+	case LOOK_NOT_TEXT:
+		return "set speed, bits and parity in `serial =` as the meter's manual has them. Where they "
+		       "are right it speaks a dialect of bytes, not of lines: `tally meters tape NAME` records "
+		       "it, and a dialect file describes it";
+	default:
+		break;
+	}
+	return l->not_slower
+	           ? "try the next higher speeds in `serial =`, then 7 bits and parity; the meter's manual "
+	             "has the right ones. Where single frames come out well, it is the cable or a "
+	             "disturbance: another cable, away from mains leads"
+	           : "set speed, bits and parity in `serial =` as the meter's manual has them";
 }
 
-static void find_speed(const struct doctor_meter *m, int meter, struct findings *out)
+static enum finding_word look_finding(enum look_word w)
 {
-	char cure[900], now[40];
-	doctor_settings(&m->config->serial, now, sizeof now);
-	settings_cure(m, cure, sizeof cure);
-	if (!m->look.has_likely)
-		snprintf(cure, sizeof cure, "set `serial =` to the speed that stands in the meter's manual");
-	finding_add(out, meter, FINDING_SPEED, true, cure,
-	            "it speaks %d times slower than the line is read (%s): every stretch of equal bits is a "
-	            "multiple of %d long, in %d bytes", m->look.ratio, now, m->look.ratio, m->look.count);
-}
-
-static void find_held_low(const struct doctor_meter *m, int meter, struct findings *out)
-{
-	char now[40];
-	doctor_settings(&m->config->serial, now, sizeof now);
-	finding_add(out, meter, FINDING_SPEED, true,
-	            "try a much lower speed in `serial =` (the meter's manual has it); where that changes "
-	            "nothing, the line is held or upside down: a cable for 3.3 or 5 V signals on an adapter "
-	            "for RS-232, or the other way round",
-	            "not one of %d bytes came without an error (%s): the meter speaks ten times slower or "
-	            "more, or its signal is upside down, or the number of bits is another", m->look.count,
-	            now);
-}
-
-static void find_bits(const struct doctor_meter *m, int meter, struct findings *out)
-{
-	static const char *const why[LOOK_WORDS] = {
-	    [LOOK_SEVEN_EVEN] = "it sends 7 bits and even parity: in every byte the top bit makes the "
-	                        "number of ones even",
-	    [LOOK_SEVEN_ODD] = "it sends 7 bits and odd parity: in every byte the top bit makes the number "
-	                       "of ones odd",
-	    [LOOK_SEVEN_BARE] = "it sends 7 bits: the top bit, which is its stop bit, is set in every byte",
-	    [LOOK_EIGHT_EVEN] = "it sends 8 bits and even parity: just the bytes whose parity bit would be "
-	                        "0 have errors",
-	    [LOOK_EIGHT_ODD] = "it sends 8 bits and odd parity: just the bytes whose parity bit would be 0 "
-	                       "have errors",
-	    [LOOK_OTHER_PARITY] = "it has the other parity: nearly every byte has a parity error, and the "
-	                          "stop bits are right",
-	    [LOOK_NO_PARITY] = "it sends no parity: many bytes have a parity error, and the stop bits are "
-	                       "right"};
-	char cure[900], now[40];
-	doctor_settings(&m->config->serial, now, sizeof now);
-	settings_cure(m, cure, sizeof cure);
-	finding_add(out, meter, FINDING_BITS, true, cure, "%s (the line is read as %s)",
-	            why[m->look.word], now);
-}
-
-static void find_garbled(const struct doctor_meter *m, int meter, struct findings *out)
-{
-	char now[40];
-	const struct look_said *l = &m->look;
-	doctor_settings(&m->config->serial, now, sizeof now);
-	finding_add(out, meter, FINDING_GARBLED, true,
-	            l->not_slower ? "try the next higher speeds in `serial =`, then 7 bits and parity; the "
-	                            "meter's manual has the right ones. Where single frames come out well, "
-	                            "it is the cable or a disturbance: another cable, away from mains leads"
-	                          : "set speed, bits and parity in `serial =` as the meter's manual has them",
-	            "%.0f %% of the last %d bytes have errors (read as %s)%s", l->bad * 100, l->count, now,
-	            l->not_slower ? ": it does not speak slower; faster, or with other bits" : "");
+	return w == LOOK_SLOWER || w == LOOK_HELD             ? FINDING_SPEED
+	       : w == LOOK_GARBLED || w == LOOK_NOT_TEXT ? FINDING_GARBLED
+	                                                 : FINDING_BITS;
 }
 
 /* True where the bytes themselves are wrong: then nothing is to be said of frames. */
 static bool find_look(const struct doctor_meter *m, int meter, struct findings *out)
 {
-	switch (m->look.word) {
-	case LOOK_SLOWER:
-		find_speed(m, meter, out);
-		return true;
-	case LOOK_HELD:
-		find_held_low(m, meter, out);
-		return true;
-	case LOOK_SEVEN_EVEN: case LOOK_SEVEN_ODD: case LOOK_SEVEN_BARE: case LOOK_EIGHT_EVEN:
-	case LOOK_EIGHT_ODD: case LOOK_OTHER_PARITY: case LOOK_NO_PARITY:
-		find_bits(m, meter, out);
-		return true;
-	case LOOK_GARBLED:
-		find_garbled(m, meter, out);
-		return true;
-	case LOOK_NOT_TEXT:
-		if (!not_understood(&m->counters) || m->fits)
-			return false;
-		finding_add(out, meter, FINDING_GARBLED, true,
-		            "set speed, bits and parity in `serial =` as the meter's manual has them. Where they "
-		            "are right it speaks a dialect of bytes, not of lines: `tally meters tape NAME` "
-		            "records it, and a dialect file describes it",
-		            "what comes is no text: %.0f %% of the bytes have the top bit set, %.0f %% are "
-		            "control characters, and few have errors", m->look.high * 100,
-		            m->look.odd_ones * 100);
-		return true;
-	case LOOK_LITTLE: case LOOK_PLAIN: case LOOK_WORDS:
-		break;
-	}
-	return false;
+	char text[500], cure[900], now[40], likely[40];
+	look_text(&m->look, text, sizeof text);
+	if (m->fits || !text[0])
+		return false;
+	/* A dialect of bytes looks so, too. */
+	if (m->look.word == LOOK_NOT_TEXT && (!not_understood(&m->counters) || m->other))
+		return false;
+	line_settings_text(&m->config->serial, now, sizeof now);
+	line_settings_text(&m->look.likely, likely, sizeof likely);
+	if (m->look.has_likely)
+		snprintf(cure, sizeof cure, "write `serial = %s` under [meter %s], or set the meter to what "
+		         "stands there now", likely, m->config->name);
+	else
+		snprintf(cure, sizeof cure, "%s", look_cure(&m->look));
+	finding_add(out, meter, look_finding(m->look.word), true, cure, "%s (the line is read as %s)", text,
+	            now);
+	return true;
 }
 
 static void find_dialect(const struct doctor_meter *m, int meter, struct findings *out)
 {
 	char cure[900];
 	const char *name = m->config->name;
-	if (m->fits) {
-		snprintf(cure, sizeof cure, "write `dialect = %s` under [meter %s]%s%s", m->fits->name, name,
-		         m->fits->bare ? ", with `function =`: its numbers have no unit" : "",
+	if (m->other) {
+		snprintf(cure, sizeof cure, "write `dialect = %s` under [meter %s]%s%s", m->other->name, name,
+		         m->other->bare ? ", with `function =`: its numbers have no unit" : "",
 		         m->config->dialect->asked ? "; it talks by itself and need not be asked" : "");
 		finding_add(out, meter, FINDING_DIALECT, true, cure,
 		            "the bytes are in order, but it does not speak %s: %s understands them",
-		            m->config->dialect->name, m->fits->name);
+		            m->config->dialect->name, m->other->name);
 		return;
 	}
 	snprintf(cure, sizeof cure, "`tally meters raw %s` shows each frame and why it is none; "
@@ -264,12 +213,14 @@ static void find_counters(const struct doctor_meter *m, int meter, struct findin
 	const struct doctor_counters *c = &m->counters;
 	double share = bad_share(c);
 	if (c->bad >= SPOILT_LEAST && share >= SPOILT_SHARE)
-		finding_add(out, meter, FINDING_SPOILT, share >= SPOILT_FAULT,
+		/* Counted since the start: what was mended meanwhile is past. */
+		finding_add(out, meter, FINDING_SPOILT, share >= SPOILT_FAULT && !m->fits,
 		            "a shorter or screened cable, away from mains leads and the transformer; `tally meters "
 		            "raw` shows which frames, and why",
-		            "%.1f %% of its frames are spoilt (%lld of %lld)%s", share * 100,
+		            "%.1f %% of its frames since the start were spoilt (%lld of %lld)%s%s", share * 100,
 		            (long long)c->bad, (long long)(c->bad + c->good),
-		            c->parity > 0 ? ", some by bytes with parity or framing errors" : "");
+		            c->parity > 0 ? ", some by bytes with parity or framing errors" : "",
+		            m->fits ? "; of the last ones hardly any" : "");
 	else if (c->parity >= SPOILT_LEAST)
 		finding_add(out, meter, FINDING_SPOILT, false,
 		            "a shorter or screened cable, away from mains leads and the transformer",
@@ -315,8 +266,7 @@ void doctor_line(const struct doctor *d, int meter, struct findings *out)
 	}
 	if (find_look(m, meter, out))
 		return;
-	bool own = m->fits == m->config->dialect;
-	if (not_understood(&m->counters) && !own && m->look.word != LOOK_LITTLE) {
+	if (not_understood(&m->counters) && !m->fits && m->look.word != LOOK_LITTLE) {
 		find_dialect(m, meter, out);
 		return;
 	}

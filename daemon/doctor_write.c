@@ -98,7 +98,7 @@ static void write_meter(const struct doctor *d, const struct findings *f, int i,
 	member_text(t, "node", m->node);
 	text_member_string(t, "line", word[m->line]);
 	text_member_string(t, "dialect", m->config->dialect->name);
-	doctor_settings(&m->config->serial, settings, sizeof settings);
+	line_settings_text(&m->config->serial, settings, sizeof settings);
 	text_member_string(t, "serial", settings);
 	if (m->line == DOCTOR_OPEN) {
 		member_text(t, "state", m->state);

@@ -52,7 +52,8 @@ void doctor_look(struct doctor_meter *m, const struct look *l)
 	const struct dialect *dialect = m->config->dialect;
 	m->bytes = l->bytes;
 	look_judge(l, &m->config->serial, m->framing, m->parity, &m->look);
-	m->fits = look_dialect(l);
+	m->fits = look_fits(l, dialect);
+	m->other = m->fits ? NULL : look_dialect(l);
 	if (!dialect->asked)
 		return;
 	const char *identify = dialect->identify && m->config->identify ? dialect->identify : NULL;
@@ -171,7 +172,7 @@ static void look_at_machine(struct doctor *d)
 	struct doctor_bench *b = &d->bench;
 	self_look(&b->self);
 	b->udev = udev_runs("");
-	process_named("modemmanager", NULL, b->modems, sizeof b->modems);
+	process_named("modem", NULL, b->modems, sizeof b->modems);
 	if (!b->daemon)
 		process_named("tallyd", others, b->elsewhere, sizeof b->elsewhere);
 	d->adapters = adapters_list("", d->adapter, ADAPTERS_MAX);

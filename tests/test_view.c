@@ -444,6 +444,52 @@ static void test_meters(void **state)
 	lines_free(&out);
 }
 
+static void test_doctor(void **state)
+{
+	static const char answer[] =
+	    "{\"ok\":false,\"daemon\":true,\"config\":\"/etc/tally/tallyd.conf\",\"socket\":\"/s\","
+	    "\"log\":\"/l\",\"user\":\"tally\",\"groups\":\"tally, dialout\",\"findings\":[{\"word\":"
+	    "\"udev\",\"fault\":false,\"text\":\"no udev runs here\",\"cure\":\"run it outside\"}],"
+	    "\"meters\":[{\"name\":\"red\",\"ok\":true,\"port\":\"/dev/x\",\"node\":\"/dev/ttyUSB0\","
+	    "\"line\":\"open\",\"state\":\"listened to\",\"good\":12,\"bad\":1,\"findings\":[]},"
+	    "{\"name\":\"blue\",\"ok\":false,\"line\":\"refused\",\"findings\":[{\"word\":\"held\","
+	    "\"fault\":true,\"text\":\"/dev/ttyUSB1 is held by \\u001b[2Jcat\",\"cure\":\"close it\"},"
+	    "{\"word\":\"latency\",\"fault\":false,\"text\":\"16 ms\",\"cure\":\"the rules\"}]}],"
+	    "\"adapters\":[{\"node\":\"/dev/ttyUSB0\",\"ids\":\"1209:0001\",\"serial\":\"A1\",\"place\":"
+	    "\"1-1.4:1.0\",\"driver\":null,\"product\":null,\"link\":null,\"user\":\"root\",\"group\":"
+	    "\"dialout\",\"mode\":\"0660\",\"may\":true,\"holder\":null,\"meter\":\"red\"}],"
+	    "\"strays\":[{\"place\":\"1-2\",\"ids\":\"1209:0002\",\"serial\":null,\"product\":null,"
+	    "\"claimed\":false,\"holder\":null}],\"dropped\":0}";
+	struct lines out = {0};
+	(void)state;
+	view_doctor(&columns, slice(answer), NULL, "", &out);
+	same(&out,
+	     "daemon       runs as user tally, in the groups tally, dialout\n"
+	     "configured   /etc/tally/tallyd.conf\n"
+	     "bench        worth knowing (udev): no udev runs here\n"
+	     "             do: run it outside\n"
+	     "red          nothing stands in the way: listened to at /dev/ttyUSB0, 12 frames good, 1 bad\n"
+	     "blue         IN THE WAY (held): /dev/ttyUSB1 is held by \\x1B[2Jcat\n"
+	     "             do: close it\n"
+	     "             worth knowing (latency): 16 ms\n"
+	     "             do: the rules\n"
+	     "\n"
+	     "adapter       ids        serial  place      rights             meter\n"
+	     "/dev/ttyUSB0  1209:0001  A1      1-1.4:1.0  root:dialout 0660  red\n"
+	     "USB device   1209:0002 in place 1-2 has no line: no driver took it, or it is none\n");
+	/* One meter alone, for a screen reader: each line says whose it is. */
+	view_doctor(&sentences, slice(answer), "blue", "", &out);
+	same(&out,
+	     "daemon: runs as user tally, in the groups tally, dialout\n"
+	     "configured: /etc/tally/tallyd.conf\n"
+	     "bench: worth knowing (udev): no udev runs here\n"
+	     "bench: do: run it outside\n"
+	     "blue: IN THE WAY (held): /dev/ttyUSB1 is held by \\x1B[2Jcat\n"
+	     "blue: do: close it\n"
+	     "blue: worth knowing (latency): 16 ms\n"
+	     "blue: do: the rules\n");
+}
+
 static void test_sheet(void **state)
 {
 	(void)state;
@@ -660,6 +706,7 @@ static void test_nothing_there(void **state)
 	view_chosen(&columns, nothing, &out);
 	view_status(&columns, nothing, &out);
 	view_compare(&columns, nothing, &disagree, &out);
+	view_doctor(&columns, nothing, NULL, "", &out);
 	view_verify(&columns, nothing, "x", "", false, &out);
 	assert_int_equal(disagree, 0);
 	assert_false(out.failed);
@@ -682,6 +729,7 @@ int main(void)
 		cmocka_unit_test(test_compare),
 		cmocka_unit_test(test_verify),
 		cmocka_unit_test(test_meters),
+		cmocka_unit_test(test_doctor),
 		cmocka_unit_test(test_sheet),
 		cmocka_unit_test(test_status),
 		cmocka_unit_test(test_deviation),

@@ -2,6 +2,7 @@
 /* See look.h, which has the laws. */
 #include "protocol/meter/look.h"
 
+#include <stdio.h>
 #include <string.h>
 
 /* Shares from which on something is said.  Adapters of one family report errors a
@@ -18,6 +19,7 @@
 #define RUNS_LEAST 32
 #define GOOD_LEAST 16
 #define RATIO_MAX 8
+#define FRAMES_LEAST 4
 /* Stretches of one bit, of all: text at its own speed has a third and more. */
 #define SINGLE 0.10
 
@@ -252,13 +254,46 @@ void look_judge(const struct look *l, const struct line_settings *line, long fra
 	say_likely(out, line);
 }
 
+void look_text(const struct look_said *l, char *out, size_t size)
+{
+	static const char *const fixed[LOOK_WORDS] = {
+	    [LOOK_SEVEN_EVEN] = "it sends 7 bits and even parity: in every byte the top bit makes the "
+	                        "number of ones even",
+	    [LOOK_SEVEN_ODD] = "it sends 7 bits and odd parity: in every byte the top bit makes the number "
+	                       "of ones odd",
+	    [LOOK_SEVEN_BARE] = "it sends 7 bits: the top bit, which is its stop bit, is set in every byte",
+	    [LOOK_EIGHT_EVEN] = "it sends 8 bits and even parity: just the bytes whose parity bit would be "
+	                        "0 have errors",
+	    [LOOK_EIGHT_ODD] = "it sends 8 bits and odd parity: just the bytes whose parity bit would be 0 "
+	                       "have errors",
+	    [LOOK_OTHER_PARITY] = "it has the other parity: nearly every byte has a parity error, and the "
+	                          "stop bits are right",
+	    [LOOK_NO_PARITY] = "it sends no parity: many bytes have a parity error, and the stop bits are "
+	                       "right"};
+	if (l->word == LOOK_SLOWER)
+		snprintf(out, size, "it speaks %d times slower than the line is read: every stretch of equal "
+		         "bits is a multiple of %d long, in %d bytes", l->ratio, l->ratio, l->count);
+	else if (l->word == LOOK_HELD)
+		snprintf(out, size, "not one of %d bytes came without an error: the meter speaks ten times "
+		         "slower or more, or its signal is upside down, or the number of bits is another",
+		         l->count);
+	else if (l->word == LOOK_GARBLED)
+		snprintf(out, size, "%.0f %% of the last %d bytes have errors%s", l->bad * 100, l->count,
+		         l->not_slower ? ": it does not speak slower; faster, or with other bits" : "");
+	else if (l->word == LOOK_NOT_TEXT)
+		snprintf(out, size, "what comes is no text: %.0f %% of the bytes have the top bit set, %.0f %% "
+		         "are control characters, and few have errors", l->high * 100, l->odd_ones * 100);
+	else
+		snprintf(out, size, "%s", fixed[l->word] ? fixed[l->word] : "");
+}
+
 /* ---- what it says ---- */
 
 struct trial {
 	const struct dialect *dialect;
 	struct dialect_setting setting;
 	struct dialect_memory memory;
-	int good, bad;
+	int good, bad; /* frames with readings; frames that were not understood */
 };
 
 static void try_frame(void *arg, const struct frame *f)
@@ -292,17 +327,27 @@ static void try_dialect(const struct look *l, struct trial *t)
 	}
 }
 
+/* How many readings it makes of them; 0 where it does not fit. */
+static int fits(const struct look *l, const struct dialect *d)
+{
+	struct trial t = {.dialect = d};
+	try_dialect(l, &t);
+	return t.good >= FRAMES_LEAST && t.good >= 9 * t.bad ? t.good : 0;
+}
+
+bool look_fits(const struct look *l, const struct dialect *d)
+{
+	return fits(l, d) > 0;
+}
+
 const struct dialect *look_dialect(const struct look *l)
 {
 	const struct dialect *best = NULL;
-	int most = 3;
+	int most = 0;
 	for (const struct dialect *const *d = dialects; *d; d++) {
-		struct trial t = {.dialect = *d};
-		if ((*d)->asked)
-			continue;
-		try_dialect(l, &t);
-		if (t.good > most && t.good >= 9 * t.bad) {
-			most = t.good;
+		int n = (*d)->asked ? 0 : fits(l, *d);
+		if (n > most) {
+			most = n;
 			best = *d;
 		}
 	}

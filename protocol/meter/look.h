@@ -80,8 +80,15 @@ struct look_said {
 void look_judge(const struct look *l, const struct line_settings *line, long framing, long parity,
                 struct look_said *out);
 
-/* The shipped dialect of those that are listened to which understands at least nine
- * of ten frames among the last bytes, and at least four; NULL where there is none. */
+/* What that means, as a sentence for people without its full stop; "" where nothing
+ * speaks against the settings (LOOK_LITTLE, LOOK_PLAIN). */
+void look_text(const struct look_said *said, char *out, size_t size);
+
+/* Does the dialect understand at least nine of ten frames among the last bytes, and at
+ * least four?  The answer to *IDN? and the like are understood, but are no readings. */
+bool look_fits(const struct look *l, const struct dialect *d);
+/* The shipped dialect of those that are listened to which fits best; NULL where none
+ * does. */
 const struct dialect *look_dialect(const struct look *l);
 
 /* Does this text stand among the last bytes? */
