@@ -56,7 +56,8 @@ struct doctor_meter {
 	/* of an open line */
 	int64_t open_us;      /* for how long */
 	int64_t quiet_us;     /* since the last byte; -1: none ever came */
-	uint64_t bytes;       /* since it was opened */
+	struct look heard;    /* its bytes since it was opened; the next members come from it */
+	uint64_t bytes;
 	long framing, parity, overrun; /* errors that the driver counted; -1: it does not */
 	struct look_said look;
 	bool fits;            /* its own dialect understands the last bytes */

@@ -395,7 +395,7 @@ static void line_facts(const struct line *l, int64_t t, struct doctor_meter *m)
 		m->parity = errors.parity;
 		m->overrun = errors.overrun + errors.lost;
 	}
-	doctor_look(m, &l->look);
+	m->heard = l->look;
 }
 
 static void call_doctor(void *arg, struct server_call *call)

@@ -47,9 +47,10 @@ struct doctor *doctor_new(const struct config *config, const char *health)
 	return d;
 }
 
-void doctor_look(struct doctor_meter *m, const struct look *l)
+static void look_at_bytes(struct doctor_meter *m)
 {
 	const struct dialect *dialect = m->config->dialect;
+	const struct look *l = &m->heard;
 	m->bytes = l->bytes;
 	look_judge(l, &m->config->serial, m->framing, m->parity, &m->look);
 	m->fits = look_fits(l, dialect);
@@ -166,7 +167,7 @@ static void look_at_files(struct doctor_bench *b)
 		look_at_path(b->socket, folder, sizeof folder, b->socket_trouble, sizeof b->socket_trouble);
 }
 
-static void look_at_machine(struct doctor *d)
+static void look_around(struct doctor *d)
 {
 	static const char *const others[] = {"--serve", "--replay", "--doctor", "--check-config", NULL};
 	struct doctor_bench *b = &d->bench;
@@ -179,6 +180,9 @@ static void look_at_machine(struct doctor *d)
 	d->strays = strays_list("", d->stray, STRAYS_MAX);
 	for (int i = 0; i < d->meters; i++)
 		look_for_meter(d, &d->meter[i]);
+	for (int i = 0; i < d->meters; i++)
+		if (d->meter[i].line == DOCTOR_OPEN)
+			look_at_bytes(&d->meter[i]);
 	look_at_files(b);
 }
 
@@ -205,7 +209,7 @@ static void asking_free(struct asking *a)
 static void work_look(uv_work_t *work)
 {
 	struct asking *a = work->data;
-	look_at_machine(a->doctor);
+	look_around(a->doctor);
 }
 
 static void work_done(uv_work_t *work, int status)
@@ -288,7 +292,7 @@ int doctor_alone(const char *file, const char *log, const char *socket)
 	if (socket)
 		snprintf(config->socket, sizeof config->socket, "%s", socket);
 	take_config(a->doctor, config);
-	look_at_machine(a->doctor);
+	look_around(a->doctor);
 	doctor_find(a->doctor, a->findings);
 	text_begin(&text, a->buffer, ANSWER_SIZE);
 	doctor_write(a->doctor, a->findings, &text);

@@ -4,8 +4,8 @@
  * the third part of main.c.
  *
  * With a running daemon: main.c says how its lines stand (doctor_new, then each meter),
- * and doctor_answer adds the bench's counters at once and the machine's side (adapters,
- * rights, who holds what) on a thread of libuv's pool, so that no line waits for it.
+ * and doctor_answer adds the bench's counters at once, and the rest (adapters, rights, who
+ * holds what, the look of the bytes) on a thread of libuv's pool, so that no line waits.
  * Without one: doctor_alone, which opens no line and sends nothing.
  */
 #ifndef TALLY_MAIN_DOCTOR_H
@@ -18,8 +18,6 @@
 /* The meters of the configuration, nothing known of their lines.  `health`: the log's
  * word.  NULL without memory.  The configuration must outlive the answer. */
 struct doctor *doctor_new(const struct config *config, const char *health);
-/* What the last bytes of a meter's line look like. */
-void doctor_look(struct doctor_meter *m, const struct look *l);
 /* Answers the call, later, and frees `d` (which may be NULL: no memory). */
 void doctor_answer(uv_loop_t *loop, struct doctor *d, const struct bench *bench, int64_t t,
                    struct server_call *call);
