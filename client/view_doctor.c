@@ -68,11 +68,11 @@ static void say_well(struct lines *out, const struct style *style, const char *n
 	json_int(json_member(meter.at, meter.len, "good"), &good);
 	json_int(json_member(meter.at, meter.len, "bad"), &bad);
 	if (words_member_is(meter, "line", "open"))
-		snprintf(text, sizeof text, "nothing stands in the way: %.100s at %.100s, %lld frames good, "
-		         "%lld bad", state, node, (long long)good, (long long)bad);
+		snprintf(text, sizeof text, "nothing stands in the way: %.100s at %.100s, %lld frames "
+		         "good, %lld bad", state, node, (long long)good, (long long)bad);
 	else if (words_member_is(meter, "line", "unread"))
-		snprintf(text, sizeof text, "its line %.100s is there and may be used; what comes over it only "
-		         "a running daemon can say", node);
+		snprintf(text, sizeof text, "its line %.100s is there and may be used; what comes over it "
+		         "only a running daemon can say", node);
 	else
 		snprintf(text, sizeof text, "its line is being opened: ask again in a moment");
 	say(out, style, name, text);
@@ -112,6 +112,9 @@ static void adapters(struct lines *out, const struct style *style, struct slice 
 		table_print(&t, style, out);
 	}
 	table_end(&t);
+	/* A machine has such devices at any time: of interest where a meter is missing. */
+	if (json_bool(json_member(result.at, result.len, "ok"), false))
+		return;
 	list = json_member(result.at, result.len, "strays");
 	cursor = 0;
 	while (json_next(list, &cursor, &adapter)) {
@@ -138,7 +141,8 @@ static void say_daemon(struct lines *out, const struct style *style, struct slic
 		snprintf(line, sizeof line, "runs as user %s, in the groups %s", user,
 		         groups[0] ? groups : "(none)");
 	else
-		snprintf(line, sizeof line, "none was asked: %s. What follows is as user %s, in the groups %s",
+		snprintf(line, sizeof line, "none was asked: %s. What follows is as user %s, in the groups "
+		                            "%s",
 		         socket_why, user, groups[0] ? groups : "(none)");
 	say(out, style, "daemon", line);
 	words_member(result, "config", text, sizeof text);

@@ -55,13 +55,14 @@ static void find_log(const struct doctor_bench *b, struct findings *out)
 	char cure[900];
 	if (b->log_trouble[0]) {
 		snprintf(cure, sizeof cure, "make the folder for the user %s (`install -d -o %s FOLDER` as "
-		         "root), or name another file: `log = FILE` in [bench]", b->self.user, b->self.user);
+		         "root), or name another file: `log = FILE` in "
+		         "[bench]", b->self.user, b->self.user);
 		finding_add(out, -1, FINDING_LOG, true, cure, "the log %s cannot be written: %s", b->log,
 		            b->log_trouble);
 	} else if (b->log_holder[0]) {
 		finding_add(out, -1, FINDING_LOG, true,
-		            "one daemon a log: use that one (its socket stands in its configuration), or end "
-		            "it before you start another",
+		            "one daemon a log: use that one (its socket stands in its configuration), or "
+		            "end it before you start another",
 		            "the log %s is in use by %s", b->log, b->log_holder);
 	}
 	if (b->log_health[0] && strcmp(b->log_health, "good") != 0) {
@@ -95,27 +96,27 @@ static void find_daemon(const struct doctor_bench *b, struct findings *out)
 			snprintf(cure, sizeof cure, "`adduser %s %s`, then log out and in again", b->self.user,
 			         r->group);
 		finding_add(out, -1, FINDING_SOCKET, true, cure,
-		            "a daemon's socket is at %s, but it is for %s:%s (mode %04o), and you (user %s) are "
-		            "in the groups %s", b->socket, r->user, r->group, r->mode, b->self.user,
+		            "a daemon's socket is at %s, but it is for %s:%s (mode %04o), and you (user "
+		            "%s) are in the groups %s", b->socket, r->user, r->group, r->mode, b->self.user,
 		            b->self.groups[0] ? b->self.groups : "(none)");
 		return;
 	}
 	if (b->elsewhere[0]) {
-		snprintf(cure, sizeof cure, "name its socket: `tally --socket PATH doctor`; the line `bench "
-		         "...` that it printed at its start has it (`journalctl -u tallyd` where it is a "
-		         "service)");
+		snprintf(cure, sizeof cure, "name its socket: `tally --socket PATH doctor`; the line "
+		         "`bench ...` that it printed at its start has it (`journalctl -u tallyd` where it "
+		         "is a service)");
 		finding_add(out, -1, FINDING_NO_DAEMON, true, cure,
 		            "no daemon answers at %s, but %s runs", b->socket, b->elsewhere);
 	} else if (!b->config_fault[0]) {
 		finding_add(out, -1, FINDING_NO_DAEMON, true,
-		            "start it: `systemctl start tallyd` where it is a service, else `tallyd --config "
-		            "FILE`; then ask again, for only it reads the lines",
+		            "start it: `systemctl start tallyd` where it is a service, else `tallyd "
+		            "--config FILE`; then ask again, for only it reads the lines",
 		            "no daemon runs at %s: nobody reads the meters", b->socket);
 	}
 	if (b->socket_trouble[0])
 		finding_add(out, -1, FINDING_SOCKET, true,
-		            "let the service manager make the folder (its RuntimeDirectory), or name a place of "
-		            "your own: `socket = PATH` in [bench], and TALLY_SOCKET for tally",
+		            "let the service manager make the folder (its RuntimeDirectory), or name a "
+		            "place of your own: `socket = PATH` in [bench], and TALLY_SOCKET for tally",
 		            "the socket %s cannot be made: %s", b->socket, b->socket_trouble);
 }
 
@@ -135,11 +136,14 @@ static void find_bench(const struct doctor *d, struct findings *out)
 		            b->config[0] ? " names" : "");
 	find_daemon(b, out);
 	find_log(b, out);
-	if (b->self.root)
+	if (b->self.root && b->daemon)
 		finding_add(out, -1, FINDING_ROOT, false,
 		            "run it as a user of its own in the group of the adapters: no right of root is "
 		            "needed, and root gets past the lock that keeps a second reader off a line",
-		            "%s runs as root", b->daemon ? "the daemon" : "this");
+		            "the daemon runs as root");
+	else if (b->self.root)
+		finding_add(out, -1, FINDING_ROOT, false, "ask as the user that tallyd runs as",
+		            "root asked, and root may use everything: a missing right is not seen so");
 	if (!b->udev && d->adapters)
 		finding_add(out, -1, FINDING_UDEV, false,
 		            "in a container pass the nodes in with their group, or run the daemon outside",

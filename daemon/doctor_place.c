@@ -88,19 +88,20 @@ static bool find_stray(const struct doctor *d, int meter, struct findings *out)
 		         (unsigned)s->pid, s->place, s->product[0] ? ", " : "", s->product);
 		if (s->claimed)
 			finding_add(out, meter, FINDING_HELD, true,
-			            "keep that program off this one adapter: its own settings or udev rules name "
-			            "the ids that it takes; write a rule that excludes this one, then plug it in "
-			            "anew. Leave the program itself be: a braille display or terminal that "
-			            "somebody needs is such a one",
-			            "the adapter is plugged in (%s), but %s has taken it over past the kernel, so it "
-			            "has no node", what, s->holder[0] ? s->holder : "a program");
+			            "keep that program off this one adapter: its own settings or udev rules "
+			            "name the ids that it takes; write a rule that excludes this one, then "
+			            "plug it in anew. Leave the program itself be: a braille display or "
+			            "terminal that somebody needs is such a one",
+			            "the adapter is plugged in (%s), but %s has taken it over past the kernel, "
+			            "so it has no node", what, s->holder[0] ? s->holder : "a program");
 		else
 			finding_add(out, meter, FINDING_NO_DRIVER, true,
-			            "install the kernel's modules for USB serial lines (a kernel for virtual machines "
-			            "lacks them) and plug it in anew; `dmesg` says whether one took it. Where it "
-			            "never did, the adapter may need another kernel, or is no serial adapter",
-			            "the adapter is plugged in (%s), but no driver of the kernel took it, so it has "
-			            "no node", what);
+			            "install the kernel's modules for USB serial lines (a kernel for virtual "
+			            "machines lacks them) and plug it in anew; `dmesg` says whether one took "
+			            "it. Where it never did, the adapter may need another kernel, or is no "
+			            "serial adapter",
+			            "the adapter is plugged in (%s), but no driver of the kernel took it, so "
+			            "it has no node", what);
 		return true;
 	}
 	return false;
@@ -121,8 +122,8 @@ static bool find_other(const struct doctor *d, int meter, struct findings *out)
 		         "[meter %s]; else plug in the one with serial %s", port,
 		         d->meter[meter].config->name, p->serial);
 		finding_add(out, meter, FINDING_ABSENT, true, cure,
-		            "its adapter is not there: one of the same kind is, with another serial number: %s",
-		            text);
+		            "its adapter is not there: one of the same kind is, with another serial "
+		            "number: %s", text);
 		return true;
 	}
 	return false;
@@ -145,15 +146,15 @@ static void find_absent(const struct doctor *d, int meter, struct findings *out)
 		         "plugged in, try another socket and cable: a cable made for charging has no wires "
 		         "for data");
 	}
+	const char *others = n            ? ". There without a meter: "
+	                     : d->adapters ? "; every adapter that is there has its meter"
+	                                   : "; there is no USB adapter at all";
 	if (m->link_to[0])
 		finding_add(out, meter, FINDING_ABSENT, true, cure, "%s leads to %s, which is not there%s%s",
-		            m->config->port, m->link_to, n ? ". There without a meter: " : "", list);
+		            m->config->port, m->link_to, others, list);
 	else
-		finding_add(out, meter, FINDING_ABSENT, true, cure, "%s is not there%s%s", m->config->port,
-		            n ? ". There without a meter: " : d->adapters ? "; every adapter that is there "
-		                                                            "has its meter"
-		                                                          : "; there is no USB adapter at all",
-		            list);
+		finding_add(out, meter, FINDING_ABSENT, true, cure, "%s is not there%s%s",
+		            m->config->port, others, list);
 }
 
 static void find_ambiguous(const struct doctor *d, int meter, struct findings *out)
@@ -187,14 +188,16 @@ static bool has(const char *text, const char *part)
 	return false;
 }
 
-static void modem_cure(const struct doctor *d, const struct doctor_meter *m, char *cure, size_t size)
+static void modem_cure(const struct doctor *d, const struct doctor_meter *m, char *cure,
+                       size_t size)
 {
 	char match[100] = "ATTRS{idVendor}==\"VID\", ATTRS{idProduct}==\"PID\"";
 	if (m->adapter >= 0)
 		rule_match(&d->adapter[m->adapter], match, sizeof match);
 	snprintf(cure, size, "keep it off this adapter, not off the machine: install "
 	         "udev/60-tally.rules, or the one line `%s, ENV{ID_MM_DEVICE_IGNORE}=\"1\"` in "
-	         "/etc/udev/rules.d/, then `udevadm control --reload` and plug the meter in anew", match);
+	         "/etc/udev/rules.d/, then `udevadm control --reload` and plug the meter in "
+	         "anew", match);
 }
 
 static void find_held(const struct doctor *d, int meter, struct findings *out)
@@ -206,15 +209,15 @@ static void find_held(const struct doctor *d, int meter, struct findings *out)
 	if (has(who, "modem"))
 		modem_cure(d, m, cure, sizeof cure);
 	else if (has(who, "brl") || has(who, "braille"))
-		snprintf(cure, sizeof cure, "leave it running: somebody may have no other screen. Tell it in "
-		         "its own settings which line its display is on, so that it tries no others, then "
-		         "plug the meter in anew");
+		snprintf(cure, sizeof cure, "leave it running: somebody may have no other screen. Tell it "
+		         "in its own settings which line its display is on, so that it tries no others, "
+		         "then plug the meter in anew");
 	else if (has(who, "getty"))
 		snprintf(cure, sizeof cure, "a login terminal waits on this line alone: `systemctl disable "
 		         "--now serial-getty@%s.service` ends it there and nowhere else", name);
 	else if (has(who, "tallyd"))
-		snprintf(cure, sizeof cure, "another daemon reads this line: end that one, or take the meter "
-		         "out of one of the two configurations");
+		snprintf(cure, sizeof cure, "another daemon reads this line: end that one, or take the "
+		         "meter out of one of the two configurations");
 	else if (who[0])
 		snprintf(cure, sizeof cure, "close the line in that program, or end it: two readers would "
 		         "each get half of the bytes. The daemon takes the line by itself as soon as it is "
@@ -239,12 +242,14 @@ static void find_denied(const struct doctor *d, int meter, struct findings *out)
 	char cure[900];
 	bool group_may = (r->mode & 060) == 060 && strcmp(r->group, "root") != 0;
 	if (!group_may)
-		snprintf(cure, sizeof cure, "install udev/60-tally.rules, which give USB adapters to a group "
-		         "with mode 0660, then `udevadm control --reload` and plug the meter in anew");
+		snprintf(cure, sizeof cure, "install udev/60-tally.rules, which give USB adapters to a "
+		         "group with mode 0660, then `udevadm control --reload` and plug the meter in "
+		         "anew");
 	else if (r->member)
-		snprintf(cure, sizeof cure, "group and mode are right, so a fence of the service keeps it out: "
-		         "its DeviceAllow knew no such driver when it started. Restart the daemon once with "
-		         "the meter plugged in, and let the unit load the driver's module before");
+		snprintf(cure, sizeof cure, "group and mode are right, so a fence of the service keeps it "
+		         "out: its DeviceAllow knew no such driver when it started. Restart the daemon "
+		         "once with the meter plugged in, and let the unit load the driver's module "
+		         "before");
 	else if (r->listed)
 		snprintf(cure, sizeof cure, "%s is in the group %s since it was started: %s", self->user,
 		         r->group, d->bench.daemon ? "restart the daemon" : "log out and in again");
@@ -252,8 +257,8 @@ static void find_denied(const struct doctor *d, int meter, struct findings *out)
 		snprintf(cure, sizeof cure, "`adduser %s %s`, then %s", self->user, r->group,
 		         d->bench.daemon ? "restart the daemon" : "log out and in again");
 	finding_add(out, meter, FINDING_DENIED, true, cure,
-	            "%s may not be used: it belongs to %s:%s, mode %04o, and %s (user %s) %s in the groups "
-	            "%s", m->node, r->user, r->group, r->mode, us, self->user,
+	            "%s may not be used: it belongs to %s:%s, mode %04o, and %s (user %s) %s in the "
+	            "groups %s", m->node, r->user, r->group, r->mode, us, self->user,
 	            d->bench.daemon ? "is" : "are", self->groups[0] ? self->groups : "(none)");
 }
 
@@ -263,10 +268,10 @@ static void find_refused(const struct doctor *d, int meter, struct findings *out
 	const struct doctor_meter *m = &d->meter[meter];
 	bool settings = strstr(m->refused, "does not take") != NULL;
 	finding_add(out, meter, settings ? FINDING_SETTINGS : FINDING_REFUSED, true,
-	            settings ? "not every adapter can do every speed, 7 bits or parity: give `serial =` what "
-	                       "meter and adapter both know, or use another adapter"
-	                     : "plug the adapter out and in; where that does not help, `dmesg` says what its "
-	                       "driver thinks",
+	            settings ? "not every adapter can do every speed, 7 bits or parity: give `serial "
+	                       "=` what meter and adapter both know, or use another adapter"
+	                     : "plug the adapter out and in; where that does not help, `dmesg` says "
+	                       "what its driver thinks",
 	            "%s", m->refused);
 }
 
@@ -283,12 +288,13 @@ static void find_rules(const struct doctor *d, int meter, struct findings *out)
 		modem_cure(d, m, cure, sizeof cure);
 		if (d->bench.modems[0])
 			finding_add(out, meter, FINDING_MODEM, false, cure,
-			            "%s looks at every new line, this one too: it holds it for seconds after it is "
-			            "plugged in and sends commands for modems into the meter", d->bench.modems);
+			            "%s looks at every new line, this one too: it holds it for seconds after "
+			            "it is plugged in and sends commands for modems into the "
+			            "meter", d->bench.modems);
 		else if (!a->link[0])
 			finding_add(out, meter, FINDING_NO_RULE, false, cure,
-			            "no rule of ours has been at %s: its group is the system's choice, and a modem "
-			            "manager would try it", a->node);
+			            "no rule of ours has been at %s: its group is the system's choice, and a "
+			            "modem manager would try it", a->node);
 	}
 	if (a->latency_ms >= DOCTOR_LATENCY_MS)
 		finding_add(out, meter, FINDING_LATENCY, false,

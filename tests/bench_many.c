@@ -284,7 +284,6 @@ struct outcome_of_turn {
 	double share;    /* of a core */
 	double rate[KINDS]; /* frames a second and meter, of each dialect */
 	long sent, lost; /* all meters together */
-	long worst;      /* of one meter */
 };
 
 /* What went out since `before`, in `time` seconds. */
@@ -307,13 +306,9 @@ static void rates(struct outcome_of_turn *o, const long *before, double cpu, dou
 
 static void compare_counts(const long *got, struct outcome_of_turn *o)
 {
-	o->lost = o->worst = 0;
-	for (int i = 0; i < meters; i++) {
-		long lost = sender[i].sent - got[i];
-		o->lost += lost > 0 ? lost : -lost;
-		if (lost > o->worst || -lost > o->worst)
-			o->worst = lost > 0 ? lost : -lost;
-	}
+	o->lost = 0;
+	for (int i = 0; i < meters; i++)
+		o->lost += labs(sender[i].sent - got[i]);
 }
 
 /* ---- the daemon ---- */

@@ -513,6 +513,13 @@ static void as_root(void)
 	d.bench.self.root = true;
 }
 
+static void asked_as_root(void)
+{
+	unread();
+	as_root();
+	d.bench.socket_rights = (struct node_rights){.there = true, .may = true};
+}
+
 static void no_udev(void)
 {
 	d.bench.udev = false;
@@ -616,6 +623,7 @@ static const struct row {
     {"little room", disk_low, -1, FINDING_DISK, false, "67.1 MB", "room", NULL},
     {"no room", disk_full, -1, FINDING_DISK, true, "0.0 MB", "room", NULL},
     {"as root", as_root, -1, FINDING_ROOT, false, "runs as root", "user of its own", NULL},
+    {"asked as root", asked_as_root, -1, FINDING_NO_DAEMON, true, "nobody reads", "start", NULL},
     {"no udev", no_udev, -1, FINDING_UDEV, false, "no udev", "container", NULL},
 };
 

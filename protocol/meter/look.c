@@ -259,20 +259,21 @@ void look_text(const struct look_said *l, char *out, size_t size)
 	static const char *const fixed[LOOK_WORDS] = {
 	    [LOOK_SEVEN_EVEN] = "it sends 7 bits and even parity: in every byte the top bit makes the "
 	                        "number of ones even",
-	    [LOOK_SEVEN_ODD] = "it sends 7 bits and odd parity: in every byte the top bit makes the number "
-	                       "of ones odd",
-	    [LOOK_SEVEN_BARE] = "it sends 7 bits: the top bit, which is its stop bit, is set in every byte",
-	    [LOOK_EIGHT_EVEN] = "it sends 8 bits and even parity: just the bytes whose parity bit would be "
-	                        "0 have errors",
-	    [LOOK_EIGHT_ODD] = "it sends 8 bits and odd parity: just the bytes whose parity bit would be 0 "
-	                       "have errors",
-	    [LOOK_OTHER_PARITY] = "it has the other parity: nearly every byte has a parity error, and the "
-	                          "stop bits are right",
-	    [LOOK_NO_PARITY] = "it sends no parity: many bytes have a parity error, and the stop bits are "
-	                       "right"};
+	    [LOOK_SEVEN_ODD] = "it sends 7 bits and odd parity: in every byte the top bit makes the "
+	                       "number of ones odd",
+	    [LOOK_SEVEN_BARE] = "it sends 7 bits: the top bit, which is its stop bit, is set in every "
+	                        "byte",
+	    [LOOK_EIGHT_EVEN] = "it sends 8 bits and even parity: just the bytes whose parity bit "
+	                        "would be 0 have errors",
+	    [LOOK_EIGHT_ODD] = "it sends 8 bits and odd parity: just the bytes whose parity bit would "
+	                       "be 0 have errors",
+	    [LOOK_OTHER_PARITY] = "it has the other parity: nearly every byte has a parity error, and "
+	                          "the stop bits are right",
+	    [LOOK_NO_PARITY] = "it sends no parity: many bytes have a parity error, and the stop bits "
+	                       "are right"};
 	if (l->word == LOOK_SLOWER)
-		snprintf(out, size, "it speaks %d times slower than the line is read: every stretch of equal "
-		         "bits is a multiple of %d long, in %d bytes", l->ratio, l->ratio, l->count);
+		snprintf(out, size, "it speaks %d times slower than the line is read: every stretch of "
+		         "equal bits is a multiple of %d long, in %d bytes", l->ratio, l->ratio, l->count);
 	else if (l->word == LOOK_HELD)
 		snprintf(out, size, "not one of %d bytes came without an error: the meter speaks ten times "
 		         "slower or more, or its signal is upside down, or the number of bits is another",
@@ -281,8 +282,9 @@ void look_text(const struct look_said *l, char *out, size_t size)
 		snprintf(out, size, "%.0f %% of the last %d bytes have errors%s", l->bad * 100, l->count,
 		         l->not_slower ? ": it does not speak slower; faster, or with other bits" : "");
 	else if (l->word == LOOK_NOT_TEXT)
-		snprintf(out, size, "what comes is no text: %.0f %% of the bytes have the top bit set, %.0f %% "
-		         "are control characters, and few have errors", l->high * 100, l->odd_ones * 100);
+		snprintf(out, size, "what comes is no text: %.0f %% of the bytes have the top bit set, "
+		         "%.0f %% are control characters, and few have "
+		         "errors", l->high * 100, l->odd_ones * 100);
 	else
 		snprintf(out, size, "%s", fixed[l->word] ? fixed[l->word] : "");
 }
