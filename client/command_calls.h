@@ -20,6 +20,8 @@ enum outcome call_job_live(struct client *c);
 enum outcome call_job_cold(struct client *c);
 /* command_try.c */
 enum outcome call_meters_try(struct client *c);
+/* command_doctor.c */
+enum outcome call_doctor(struct client *c);
 /* command_sheet.c */
 enum outcome call_sheet_load(struct client *c);
 enum outcome call_sheet_set(struct client *c);

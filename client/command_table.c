@@ -43,6 +43,13 @@ const struct command command_table[] = {
 	 "frame is printed with what was understood of it, at the end the counts. --meter takes the "
 	 "frames of one meter alone. Exit status 1 where a frame was not understood.",
 	 OPTION_BIT(METER), 0, NEED_NOTHING, false, call_meters_try},
+	{METERS, "doctor", "[METER]", "why a meter is not there, or says nothing, and the narrow cure",
+	 "Looks at the configuration, the adapters that are plugged in, who holds a line, rights, rules, "
+	 "and at what came over each line, and says what stands in the way and what to do about it. "
+	 "Works without a running daemon, too, but only that one reads the lines. Nothing is opened, "
+	 "sent or changed. METER: that one alone. --config names the configuration where no daemon "
+	 "runs. Exit status 1 where something stands in the way.",
+	 OPTION_BIT(CONFIG), 0, NEED_NOTHING, false, call_doctor},
 
 	{JOB, "job start", "NAME", "begin a job: one unit on the bench",
 	 "From here on entries belong to this job. The job that was open is closed. --like JOB takes "

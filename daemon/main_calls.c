@@ -138,6 +138,16 @@ static bool call_meters(struct answering *a, struct fault *why)
 	return true;
 }
 
+static bool call_doctor(struct answering *a, struct fault *why)
+{
+	if (!a->calls->doctor) {
+		fault_set(why, "there are no lines here to look at");
+		return false;
+	}
+	a->calls->doctor(a->calls->arg, a->call);
+	return true;
+}
+
 /* Bad words are bad input (2); what the bench cannot do now is refused (5). */
 #define LATER(shape, code, call_)                            \
 	do {                                                     \
@@ -351,6 +361,7 @@ static const struct method {
 } methods[] = {
     {"status", call_status, "", true},
     {"meters", call_meters, "", true},
+    {"doctor", call_doctor, "", false},
     {"job.start", call_job_start, "name!", false},
     {"job.close", call_job_close, "", false},
     {"job.state", call_job_state, "state!", false},

@@ -72,7 +72,7 @@ static const struct ban {
 
 /* Pure files, and what they must not include. */
 static const char *const pure[] = {"protocol/", "daemon/settle", "daemon/trail", "daemon/spoilt", "daemon/marks",
-                                   "daemon/meter", "daemon/bench"};
+                                   "daemon/meter", "daemon/bench", "daemon/doctor"};
 static const char *const impure[] = {"uv.h", "sqlite3.h", "libserialport.h", "unistd.h",
                                      "sys/socket.h", "time.h", "pthread.h", "fcntl.h",
                                      "jansson.h", "termios.h"};
