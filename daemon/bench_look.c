@@ -56,7 +56,7 @@ void bench_status(const struct bench *b, struct text *out)
 	text_member_string(out, "state", b->live ? "live" : "cold");
 	text_member_string(out, "condition", condition_name(b->condition));
 	text_member_string(out, "reach", reach_name(b->reach));
-	text_member_string(out, "walk", b->walk ? "on" : "off");
+	text_member_string(out, "walk", walk_mode_name(b->way.mode));
 	text_member(out, "chosen");
 	bench_chosen(b, out);
 	text_member(out, "bound");
@@ -75,6 +75,9 @@ void bench_status(const struct bench *b, struct text *out)
 		first = false;
 	}
 	text_puts(out, "]");
+	text_member_string(out, "order", walk_order_name(b->way.order));
+	text_member_int(out, "meters", b->way.meters);
+	text_member_bool(out, "speaks", b->speaks);
 	text_member_string(out, "health", log_health_word(log_health(b->log)));
 	text_member_int(out, "last", log_last_seq(b->log));
 	text_member_int(out, "done", places_done(b));
