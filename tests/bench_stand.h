@@ -118,7 +118,8 @@ static inline void stand_record(void *arg, int64_t seq, const char *text, size_t
 static inline void stand_event(void *arg, const char *json)
 {
 	struct stand *s = arg;
-	static const char *const quiet[] = {"logged", "reach", "walk", "condition", "freed", "bound"};
+	static const char *const quiet[] = {"logged", "reach", "walk", "condition", "freed", "bound",
+	                                   "moved", "errand", "offset", "check"};
 	const char *event = stand_member(json, "event"), *position = stand_member(json, "position");
 	char line[400];
 	if (strcmp(event, "up") == 0) {

@@ -82,8 +82,10 @@ void entry_refer_write(struct text *out, const struct entry *e)
 {
 	if (e->offset)
 		text_member_int(out, "offset", e->offset);
-	if (e->has_raw)
+	if (e->has_raw) {
 		text_member_decimal(out, "raw", e->raw);
+		text_member_decimal(out, "raw-digit", (struct decimal){1, e->raw.e});
+	}
 	if (e->check)
 		text_member_int(out, "check", e->check);
 }
@@ -173,6 +175,8 @@ static bool entry_read_value(const char *text, size_t len, struct entry *e)
 	json_int(json_member(text, len, "offset"), &e->offset);
 	json_int(json_member(text, len, "check"), &e->check);
 	e->has_raw = e->has_value && json_decimal(json_member(text, len, "raw"), &e->raw);
+	if (e->has_raw && json_decimal(json_member(text, len, "raw-digit"), &digit))
+		decimal_rescale(e->raw, decimal_strip(digit).e, &e->raw);
 	e->settled = json_bool(json_member(text, len, "settled"), false);
 	return true;
 }
