@@ -318,8 +318,7 @@ static void hold(struct bench *b, struct bench_meter *m, struct aim aim, int loo
 	bench_event(b, looks < 0 ? "doubt" : "held", "meter", m->config->name, "position",
 	            name_of(b, aim.place), "shown", shown, "looks", name_of(b, looks), "text",
 	            looks < 0 ? "a voltage that could be floating leads: take it, or touch again"
-	                      : "far from this nominal: take it here, or choose the position it "
-	                        "looks like", NULL);
+	                      : "far from this nominal: take it here, or there, or measure it again", NULL);
 }
 
 /* May a settled value of this meter become an entry there?  If not, that is said. */

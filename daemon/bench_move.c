@@ -130,6 +130,8 @@ static bool whole(const char *text, size_t len, int64_t *out)
 static bool word_read(const char *word, size_t len, int64_t *from, int64_t *to, bool *back)
 {
 	const char *dash = memchr(word, '-', len);
+	if (len == 4 && memcmp(word, "last", 4) == 0)
+		return *back = true, *from = 1, true;
 	*back = len && word[0] == '^';
 	if (*back)
 		return whole(word + 1, len - 1, from);

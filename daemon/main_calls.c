@@ -22,7 +22,7 @@ struct asked {
 	const char *position, *quantity, *meter, *name, *text, *job, *because, *value, *from, *u;
 	const char *reach, *condition, *walk, *state, *order, *leads;
 	int64_t seq, meters, up;
-	bool speaks;
+	bool speaks, wait;
 	json_t *fields, *seqs;
 };
 
@@ -345,12 +345,18 @@ static bool call_offset(struct answering *a, struct fault *why)
 		fault_set(why, "the leads are short or open, not %.40s", k->leads);
 		return false;
 	}
+	if (!k->wait)
+		return chosen_or_refused(a, bench_offset(a->calls->bench, a->t, open, k->meter,
+		                                         (struct bench_wait){0}, why), why);
 	LATER(SHAPE_RECORD, WIRE_REFUSED, bench_offset(a->calls->bench, a->t, open, k->meter, w, why));
 }
 
 static bool call_check(struct answering *a, struct fault *why)
 {
 	const struct asked *k = &a->asked;
+	if (!k->wait)
+		return chosen_or_refused(a, bench_check(a->calls->bench, a->t, k->meter, k->position,
+		                                        (struct bench_wait){0}, why), why);
 	LATER(SHAPE_RECORD, WIRE_REFUSED,
 	      bench_check(a->calls->bench, a->t, k->meter, k->position, w, why));
 }
@@ -435,6 +441,7 @@ static const struct {
     {"meters", offsetof(struct asked, meters), PARAM_WHOLE},
     {"up", offsetof(struct asked, up), PARAM_WHOLE},
     {"speaks", offsetof(struct asked, speaks), PARAM_FLAG},
+    {"wait", offsetof(struct asked, wait), PARAM_FLAG},
 };
 
 /* `takes`: names with spaces between; an ending ! marks a compulsory one. */
@@ -462,8 +469,8 @@ static const struct method {
     {"speaks", call_speaks, "speaks!", false},
     {"announced", call_announced, "up", false},
     {"move", call_move, "seqs! position! because", false},
-    {"offset", call_offset, "leads! meter", false},
-    {"meters.check", call_check, "meter! position!", false},
+    {"offset", call_offset, "leads! meter wait", false},
+    {"meters.check", call_check, "meter! position! wait", false},
     {"take", call_take, "meter", false},
     {"undo", call_undo, "", false},
     {"enter", call_enter, "position! value! from! quantity u because", false},
@@ -521,7 +528,7 @@ bool calls_call(void *arg, struct server_call *call, const char *method, json_t 
 			m = &methods[i];
 	if (!m)
 		return false;
-	struct answering a = {.calls = arg, .call = call, .asked.meters = 1};
+	struct answering a = {.calls = arg, .call = call, .asked = {.meters = 1, .wait = true}};
 	a.t = a.calls->now(a.calls->arg);
 	char *buffer = malloc(ANSWER_SIZE);
 	if (!buffer) {
