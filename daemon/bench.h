@@ -116,6 +116,7 @@ bool bench_again(struct bench *b, int64_t t, struct fault *why);
  * called at once, with seq 0. */
 bool bench_reach(struct bench *b, int64_t t, enum reach reach, struct bench_wait w,
                  struct fault *why);
+const char *bench_reach_word(const struct bench *b); /* as it stands */
 bool bench_condition(struct bench *b, int64_t t, enum condition condition, struct bench_wait w,
                      struct fault *why);
 
@@ -185,6 +186,11 @@ bool bench_enter(struct bench *b, int64_t t, const struct bench_typed *typed, st
 bool bench_act(struct bench *b, int64_t t, const char *act, const char *rest, struct fault *why);
 /* Can it be one at all?  For checking a whole recording before it runs. */
 bool bench_act_check(const struct bench *b, const char *act, const char *rest, struct fault *why);
+
+/* A tape begins here: the acts that bring a bench to where this one is (job, condition,
+ * reach, what is up, walk, bindings) go to hooks.act.  The sheet does not, nor do the
+ * entries that are there. */
+void bench_tape_begins(struct bench *b, int64_t t);
 
 /* ---- looking ---- */
 /* JSON object texts as in protocol/WIRE.md (status, meters, live). */

@@ -141,6 +141,11 @@ bool bench_reach(struct bench *b, int64_t t, enum reach reach, struct bench_wait
 	return true;
 }
 
+const char *bench_reach_word(const struct bench *b)
+{
+	return reach_name(b->reach);
+}
+
 bool bench_condition(struct bench *b, int64_t t, enum condition condition, struct bench_wait w,
                      struct fault *why)
 {
@@ -434,4 +439,29 @@ bool bench_act_check(const struct bench *b, const char *act, const char *rest, s
 {
 	/* With t < 0 no act changes anything; the table's functions serve both. */
 	return act_run((struct bench *)(uintptr_t)b, -1, act, rest, why);
+}
+
+void bench_tape_begins(struct bench *b, int64_t t)
+{
+	bench_run_until(b, t);
+	if (b->job[0])
+		bench_taped(b, t, "job", "%s", b->job);
+	if (b->condition != CONDITION_FOUND)
+		bench_taped(b, t, "condition", "%s", condition_name(b->condition));
+	if (b->reach != REACH_IN_CIRCUIT)
+		bench_taped(b, t, "reach", "%s", reach_name(b->reach));
+	if (b->live)
+		bench_taped(b, t, "live", "%s", "");
+	if (b->chosen >= 0)
+		bench_taped(b, t, "at", "%s %s", b->position[b->chosen].row.position.name,
+		            quantity_name(b->quantity));
+	if (b->way.mode != WALK_OFF)
+		way_taped(b, t, &b->way);
+	for (int i = 0; i < b->meters; i++)
+		if (b->meter[i].bound.place >= 0)
+			bench_taped(b, t, "at", "%s %s %s",
+			            b->position[b->meter[i].bound.place].row.position.name,
+			            quantity_name(b->meter[i].bound.quantity), b->meter[i].config->name);
+	if (b->speaks)
+		bench_taped(b, t, "speaks", "%s", "on");
 }

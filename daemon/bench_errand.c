@@ -136,15 +136,14 @@ static void write_body(struct bench *b, const struct bench_meter *m, struct entr
 	k->u = e->u;
 }
 
-static void strike_touch(struct bench *b, struct bench_meter *m, int64_t t)
+static void strike_touch(struct bench *b, struct bench_meter *m, int64_t t, bool check)
 {
 	struct fault ignored;
 	int made = m->touch_made;
 	if (made < 0 || b->made[made].entry.struck || !b->made[made].entry.seq)
 		return;
 	bench_strike(b, t, b->made[made].entry.seq,
-	             m->errand.what == ERRAND_CHECK ? "it was a reference part"
-	                                            : "it was the lead offset",
+	             check ? "it was a reference part" : "it was the lead offset",
 	             (struct bench_wait){0}, &ignored);
 }
 
@@ -177,11 +176,11 @@ static bool errand_make(struct bench *b, struct bench_meter *m, int64_t t,
 	                              &body, why);
 	if (!ticket)
 		return false;
-	bool touched = m->errand.what != ERRAND_OPEN;
-	strike_touch(b, m, t);
+	bool touched = m->errand.what != ERRAND_OPEN, check = m->errand.what == ERRAND_CHECK;
 	struct pending p = bench_pending(ticket, errand_end(m));
 	p.backing = b->backings++;
 	bench_pend(b, p);
+	strike_touch(b, m, t, check);
 	if (touched) { /* the rest of this touch, and a slip after it, are for no part */
 		m->held.waits = false;
 		m->spent = true;

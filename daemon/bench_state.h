@@ -293,6 +293,7 @@ bool walk_wants(const struct bench *b, int place); /* lacks what this walk is fo
 int way_meters_have(const struct bench *b, int place, enum quantity q);
 void way_group(struct bench *b); /* the sheet or the order is another */
 void way_remember(struct bench *b, int place);
+void way_taped(struct bench *b, int64_t t, const struct bench_way *way);
 void way_forget(struct bench *b); /* another job: nothing skipped, nowhere to go back */
 /* Was the dial turned?  Before m->last is another. */
 void way_dial(struct bench *b, struct bench_meter *m, const struct reading *r);

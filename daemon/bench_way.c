@@ -28,6 +28,7 @@
 #include "protocol/trade/crosscheck.h"
 
 #include <math.h>
+#include <stdio.h>
 #include <string.h>
 
 static const char *const mode_names[] = {"off", "on", "lift"};
@@ -446,6 +447,17 @@ static bool any_lift(const struct bench *b)
 	return false;
 }
 
+/* The act as a tape has it: on kind 2 */
+void way_taped(struct bench *b, int64_t t, const struct bench_way *way)
+{
+	char order[16] = "", meters[16] = "";
+	if (way->mode != WALK_OFF && way->order != WALK_SHEET)
+		snprintf(order, sizeof order, " %s", walk_order_name(way->order));
+	if (way->mode != WALK_OFF && way->meters > 1)
+		snprintf(meters, sizeof meters, " %d", way->meters);
+	bench_taped(b, t, "walk", "%s%s%s", walk_mode_name(way->mode), order, meters);
+}
+
 bool bench_walk(struct bench *b, int64_t t, const struct bench_way *way, struct fault *why)
 {
 	bench_run_until(b, t);
@@ -460,11 +472,7 @@ bool bench_walk(struct bench *b, int64_t t, const struct bench_way *way, struct 
 	}
 	if (!set_reach(b, t, way->mode, why))
 		return false;
-	bench_taped(b, t, "walk", "%s%s%s%s", walk_mode_name(way->mode),
-	            way->mode != WALK_OFF && way->order != WALK_SHEET ? " " : "",
-	            way->mode != WALK_OFF && way->order != WALK_SHEET ? walk_order_name(way->order) : "",
-	            way->mode != WALK_OFF && way->meters > 1 ? (char[]){' ', (char)('0' + way->meters), 0}
-	                                                     : "");
+	way_taped(b, t, way);
 	bool began = way->mode != WALK_OFF;
 	b->way = *way;
 	b->announced_all = false;

@@ -285,8 +285,9 @@ static bool call_walk(struct answering *a, struct fault *why)
 		              why);
 		return true;
 	}
-	text_printf(&a->out, "{\"walk\":\"%s\",\"order\":\"%s\",\"meters\":%d,\"chosen\":",
-	            walk_mode_name(way.mode), walk_order_name(way.order), way.meters);
+	text_printf(&a->out, "{\"walk\":\"%s\",\"order\":\"%s\",\"meters\":%d,\"reach\":\"%s\","
+	            "\"chosen\":", walk_mode_name(way.mode), walk_order_name(way.order), way.meters,
+	            bench_reach_word(a->calls->bench));
 	bench_chosen(a->calls->bench, &a->out);
 	text_puts(&a->out, "}");
 	server_answer(a->call, a->out.bytes);

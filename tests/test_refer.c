@@ -485,6 +485,58 @@ static void read_back(void **state)
 	end(s);
 }
 
+/* ---- who waits is answered, once ---- */
+
+struct answers {
+	int count, durable, refused;
+	int64_t seq;
+	char why[200];
+};
+
+static void on_done(void *arg, const struct bench_outcome *o)
+{
+	struct answers *a = arg;
+	a->count++;
+	a->durable += o->durable;
+	a->refused += o->refused;
+	a->seq = o->seq;
+	snprintf(a->why, sizeof a->why, "%s", o->why ? o->why : "");
+}
+
+static void waiters_are_answered_once(void **state)
+{
+	(void)state;
+	struct answers a = {0}, late = {0}, other = {0}, closed = {0};
+	struct stand *s = began("red OL Ohm *4\n");
+	struct bench_wait w = {on_done, &a};
+	assert_true(bench_offset(s->bench, s->t, false, "red", w, &s->why));
+	assert_int_equal(a.count, 0);
+	stand_play(s, "red ~0.21 Ohm *12\n");
+	assert_int_equal(a.count, 1);
+	assert_int_equal(a.durable, 1);
+	assert_int_equal(a.seq, seq_of(record(s, "offset", 1)));
+	/* Nothing comes. */
+	stand_play(s, "red OL Ohm *8\n");
+	w.arg = &late;
+	assert_true(bench_offset(s->bench, s->t, false, "red", w, &s->why));
+	stand_play(s, "red OL Ohm *116\n");
+	assert_int_equal(late.count, 0);
+	stand_play(s, "red OL Ohm *8\n");
+	assert_int_equal(late.count, 1);
+	assert_int_equal(late.refused, 1);
+	assert_non_null(strstr(late.why, "30 s"));
+	/* Another errand takes its place; the bench closes. */
+	w.arg = &other;
+	assert_true(bench_offset(s->bench, s->t, false, "red", w, &s->why));
+	w.arg = &closed;
+	assert_true(bench_check(s->bench, s->t, "red", "REF1", w, &s->why));
+	assert_int_equal(other.count, 1);
+	assert_int_equal(other.refused, 1);
+	end(s);
+	assert_int_equal(closed.count, 1);
+	assert_int_equal(closed.refused, 1);
+}
+
 int main(void)
 {
 	const struct CMUnitTest tests[] = {
@@ -501,6 +553,7 @@ int main(void)
 	    cmocka_unit_test(check_failed),
 	    cmocka_unit_test(checks_that_are_refused),
 	    cmocka_unit_test(read_back),
+	    cmocka_unit_test(waiters_are_answered_once),
 	};
 	return cmocka_run_group_tests(tests, NULL, NULL);
 }
