@@ -67,7 +67,8 @@ static char *slurp(const char *path)
 /* The records that say what became of the touches. */
 static bool is_wanted(const char *line)
 {
-	static const char *const kinds[] = {"entry", "gap", "strike", "rejudge", "bad"};
+	static const char *const kinds[] = {"entry", "gap", "strike", "rejudge", "bad",
+	                                    "move", "offset", "check"};
 	const char *kind = strstr(line, "\"kind\":\"");
 	for (size_t i = 0; kind && i < sizeof kinds / sizeof *kinds; i++)
 		if (strncmp(kind + 8, kinds[i], strlen(kinds[i])) == 0)
