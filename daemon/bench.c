@@ -211,6 +211,9 @@ void bench_line_trouble(struct bench *b, int64_t t, int meter, const char *why)
 
 /* ---- time ---- */
 
+/* In stream time, so that a replay asks for it at the same place. */
+#define CHECKPOINT_EVERY_US INT64_C(3600000000)
+
 void bench_timers(struct bench_meter *m)
 {
 	int64_t next = meter_deadline(&m->machine);
@@ -224,7 +227,9 @@ void bench_timers(struct bench_meter *m)
 
 int64_t bench_deadline(const struct bench *b)
 {
-	int64_t next = b->next_save < speech_deadline(b) ? b->next_save : speech_deadline(b);
+	int64_t next = b->next_save < b->next_checkpoint ? b->next_save : b->next_checkpoint;
+	if (speech_deadline(b) < next)
+		next = speech_deadline(b);
 	for (int i = 0; i < b->meters; i++)
 		if (b->meter[i].next < next)
 			next = b->meter[i].next;
@@ -268,6 +273,10 @@ void bench_run_until(struct bench *b, int64_t t)
 		if (b->next_save <= next) {
 			bench_save_open_runs(b);
 			b->next_save = INT64_MAX; /* until the next reading: silence costs nothing */
+		}
+		if (b->next_checkpoint <= next) {
+			log_checkpoint(b->log, b->utc + next);
+			b->next_checkpoint = next + CHECKPOINT_EVERY_US;
 		}
 	}
 	if (t > b->now)
@@ -357,6 +366,7 @@ struct bench *bench_open(const struct bench_options *options, struct fault *why)
 	b->utc = options->utc;
 	b->chosen = b->last = b->dial_left = -1;
 	b->next_save = b->say_until = INT64_MAX;
+	b->next_checkpoint = CHECKPOINT_EVERY_US;
 	b->way.meters = 1;
 	snprintf(b->boot, sizeof b->boot, "%s", options->boot ? options->boot : "");
 	snprintf(b->version, sizeof b->version, "%s", options->version ? options->version : "");

@@ -6,6 +6,7 @@
  *     tallyd --replay FILE.rec [--sheet FILE.csv] [--config FILE] [--log FILE]
  *     tallyd --check-config [--config FILE]
  *     tallyd --serve FILE
+ *     tallyd --new-key [--config FILE] [--log FILE]
  *
  * Live, everything starts in this order, each step for a reason:
  *   1. the configuration, whole or not at all;
@@ -607,11 +608,13 @@ static const char usage[] =
     "  tallyd --replay FILE.rec [--sheet FILE.csv] [--config FILE] [--log FILE]\n"
     "  tallyd --check-config [--config FILE]\n"
     "  tallyd --serve FILE\n"
+    "  tallyd --new-key [--config FILE] [--log FILE]\n"
     "\n"
     "It stays in the foreground and ends on SIGTERM or SIGINT with everything logged.\n"
     "The configuration is " CONFIG_FILE " where --config names no other.\n"
     "--replay runs a recording and prints every record; --log keeps them too.\n"
     "--serve answers queries over a log file on standard input and output.\n"
+    "--new-key gives the log a new key, which the old one signs; no daemon may run on it.\n"
     "Exit status: 0 done, 2 wrong use or bad input, 4 not logged.\n"
     "\n"
     "Valve equipment kills: mains isolated, reservoirs discharged and measured before\n"
@@ -619,7 +622,7 @@ static const char usage[] =
 
 struct command_line {
 	const char *config, *log, *socket, *replay, *sheet, *serve;
-	bool check;
+	bool check, new_key;
 };
 
 static int read_command_line(int argc, char **argv, struct command_line *c)
@@ -628,7 +631,8 @@ static int read_command_line(int argc, char **argv, struct command_line *c)
 	    {"config", required_argument, NULL, 'c'}, {"log", required_argument, NULL, 'l'},
 	    {"socket", required_argument, NULL, 's'}, {"replay", required_argument, NULL, 'r'},
 	    {"sheet", required_argument, NULL, 'S'},  {"serve", required_argument, NULL, 'f'},
-	    {"check-config", no_argument, NULL, 'k'}, {"help", no_argument, NULL, 'h'},
+	    {"check-config", no_argument, NULL, 'k'}, {"new-key", no_argument, NULL, 'n'},
+	    {"help", no_argument, NULL, 'h'},
 	    {"version", no_argument, NULL, 'v'},      {NULL, 0, NULL, 0}};
 	for (int o; (o = getopt_long(argc, argv, "", options, NULL)) != -1;) {
 		switch (o) {
@@ -639,6 +643,7 @@ static int read_command_line(int argc, char **argv, struct command_line *c)
 		case 'S': c->sheet = optarg; break;
 		case 'f': c->serve = optarg; break;
 		case 'k': c->check = true; break;
+		case 'n': c->new_key = true; break;
 		case 'h': fputs(usage, stdout); return 0;
 		case 'v': puts("tallyd " TALLY_VERSION); return 0;
 		default: fputs(usage, stderr); return 2;
@@ -657,6 +662,21 @@ static int read_command_line(int argc, char **argv, struct command_line *c)
 		return 2;
 	}
 	return -1;
+}
+
+static int renew_key(const struct config *config)
+{
+	struct fault why = {.text = ""};
+	char fingerprint[40];
+	if (!config->log[0]) {
+		say("--new-key needs a log: --log FILE, or `log` in the configuration");
+		return 2;
+	}
+	if (!log_renew_key(config->log, utc_now(), NULL, fingerprint, &why))
+		return say_fault(&why);
+	say("%s has a new key, signed by the old one; its fingerprint is %s", config->log, fingerprint);
+	say("write the fingerprint down where the log is not kept; the old key is gone");
+	return 0;
 }
 
 int main(int argc, char **argv)
@@ -686,6 +706,8 @@ int main(int argc, char **argv)
 		else
 			say("there is no " CONFIG_FILE ": a bench without meters (--config names another)");
 		status = 0;
+	} else if (status < 0 && c.new_key) {
+		status = renew_key(config);
 	} else if (status < 0 && c.replay) {
 		struct replay_options options = {.recording = c.replay, .sheet = c.sheet,
 		                                 .log = c.log ? c.log : ":memory:",

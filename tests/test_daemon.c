@@ -124,11 +124,12 @@ static double seconds_of(json_t *record, const char *key)
 }
 
 /* What may differ between a live session and its replay (interfaces of the project):
- * t, boot, uid, version, identity and key of the log.  Times must agree when counted
+ * t, boot, uid, version, identity and key of the log, signatures.  Times must agree when counted
  * from the clock record, so they are compared as such. */
 static json_t *comparable(const char *text, double *began)
 {
-	static const char *const differs[] = {"t", "boot", "version", "identity", "key", "by"};
+	static const char *const differs[] = {"t", "boot", "version", "identity", "key", "by",
+	                                      "hash", "signature"};
 	json_t *r = json_loads(text, 0, NULL);
 	if (!r)
 		fail_msg("no JSON: %.300s", text);
