@@ -11,6 +11,9 @@
 enum outcome call_meters(struct client *c);
 enum outcome call_meters_raw(struct client *c);
 enum outcome call_meters_tape(struct client *c);
+/* command_refer.c */
+enum outcome call_meters_check(struct client *c);
+enum outcome call_offset(struct client *c);
 /* command_job.c */
 enum outcome call_job_start(struct client *c);
 enum outcome call_job_list(struct client *c);
@@ -41,8 +44,13 @@ enum outcome call_at(struct client *c);
 enum outcome call_reach(struct client *c);
 enum outcome call_condition(struct client *c);
 enum outcome call_walk(struct client *c);
+enum outcome call_next(struct client *c);
+enum outcome call_back(struct client *c);
+enum outcome call_again(struct client *c);
 /* command_entry.c */
 enum outcome call_take(struct client *c);
+enum outcome call_there(struct client *c);
+enum outcome call_move(struct client *c);
 enum outcome call_undo(struct client *c);
 enum outcome call_enter(struct client *c);
 enum outcome call_entries(struct client *c);

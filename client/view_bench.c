@@ -108,6 +108,32 @@ static void meter_beside(const struct style *style, struct slice meter, struct l
 	}
 }
 
+/* Its lead offsets and checks, a line each. */
+static void meter_backings(const struct style *style, struct slice meter, struct lines *out)
+{
+	char name[WORDS_SIZE], text[WORDS_SIZE], value[WORDS_SIZE];
+	struct slice one, list = json_member(meter.at, meter.len, "offsets");
+	size_t cursor = 0;
+	int64_t seq = 0;
+	words_member(meter, "name", name, sizeof name);
+	while (json_next(list, &cursor, &one)) {
+		words_member(one, "shown", text, sizeof text);
+		words_value(style, text, value, sizeof value);
+		json_int(json_member(one.at, one.len, "seq"), &seq);
+		fact_printf(out, style, name, "lead offset %.60s (record %lld)", value, (long long)seq);
+	}
+	list = json_member(meter.at, meter.len, "checks");
+	cursor = 0;
+	while (json_next(list, &cursor, &one)) {
+		words_member(one, "function", text, sizeof text);
+		words_member(one, "position", value, sizeof value);
+		json_int(json_member(one.at, one.len, "seq"), &seq);
+		bool passed = json_bool(json_member(one.at, one.len, "passed"), false);
+		fact_printf(out, style, name, "%s its check on %.20s against %.40s (record %lld)",
+		            passed ? "passed" : "FAILED", text, value, (long long)seq);
+	}
+}
+
 void view_meters(const struct style *style, struct slice result, struct lines *out)
 {
 	struct slice meters = json_member(result.at, result.len, "meters"), meter;
@@ -122,8 +148,10 @@ void view_meters(const struct style *style, struct slice result, struct lines *o
 	table_print(&t, style, out);
 	table_end(&t);
 	cursor = 0;
-	while (json_next(meters, &cursor, &meter))
+	while (json_next(meters, &cursor, &meter)) {
 		meter_beside(style, meter, out);
+		meter_backings(style, meter, out);
+	}
 }
 
 /* ---- what is chosen ---- */

@@ -446,6 +446,12 @@ static bool has_meter(void *arg, const char *name)
 	return bench_meter_index(calls->bench, name) >= 0;
 }
 
+static void tape_begins(void *arg)
+{
+	const struct calls *calls = arg;
+	bench_tape_begins(calls->bench, calls->now(calls->arg));
+}
+
 static void server_said(void *arg, const char *text)
 {
 	(void)arg;
@@ -532,7 +538,7 @@ static bool open_server(struct stand *s, struct fault *why)
 	    .path = s->config->socket, .log_path = log_path(s->log), .bench = s->config->name,
 	    .version = TALLY_VERSION,
 	    .hooks = {.call = calls_call, .has_meter = has_meter, .say = server_said,
-	              .arg = &s->calls}};
+	              .tape_begins = tape_begins, .arg = &s->calls}};
 	s->server = server_open(&s->loop, &options, why);
 	return s->server != NULL;
 }
