@@ -25,11 +25,13 @@ PKGS   := libuv libserialport sqlite3 jansson libcrypto libpcre2-8
 # Hot plug is quicker with it, and works without.
 UDEV   := $(shell pkg-config --exists libudev 2>/dev/null && echo libudev)
 PKGS   += $(UDEV)
+# What tally does without where it is missing, and says so: the foot switch, sound.
+HAVE   := $(foreach p,libevdev alsa,$(shell pkg-config --exists $(p) 2>/dev/null && echo $(p)))
 # What a fresh Debian 12 with git and make lacks.  python3 is for the independent
 # check of the seal, gsl and cmocka for the tests alone, umockdev and udev for the rules.
 DEBIAN := gcc libc6-dev pkg-config libuv1-dev libserialport-dev libsqlite3-dev libjansson-dev \
-          libssl-dev libcsv-dev libpcre2-dev libudev-dev libcmocka-dev libgsl-dev \
-          umockdev udev python3
+          libssl-dev libcsv-dev libpcre2-dev libudev-dev libevdev-dev libasound2-dev libcmocka-dev \
+          libgsl-dev umockdev udev python3
 FUZZ_DEBIAN := clang libclang-rt-14-dev
 
 CFLAGS ?= -O2 -g
@@ -37,8 +39,12 @@ WARN   := -Wall -Wextra -Wconversion -Wshadow -Wstrict-prototypes -Wmissing-prot
           -Wvla -Wwrite-strings -Werror
 # No fused multiply-add: a verdict may not depend on the compiler's taste.
 ALL_CFLAGS = -std=c11 -D_GNU_SOURCE -I. -ffp-contract=off $(WARN) $(SANFLAGS) $(CFLAGS) \
-             $(if $(UDEV),-DTALLY_UDEV) $(shell pkg-config --cflags $(PKGS) 2>/dev/null)
+             $(if $(UDEV),-DTALLY_UDEV) \
+             $(if $(filter libevdev,$(HAVE)),-DHAVE_LIBEVDEV) $(if $(filter alsa,$(HAVE)),-DHAVE_ALSA) \
+             $(shell pkg-config --cflags $(PKGS) $(HAVE) 2>/dev/null)
 LIBS       = $(shell pkg-config --libs $(PKGS) 2>/dev/null) -lcsv -lpthread -lm
+# What the client alone is linked to: the daemon stays small.
+CLIENT_LIBS = $(if $(HAVE),$(shell pkg-config --libs $(HAVE)))
 
 protocol_objs := $(patsubst %.c,$(B)/%.o,$(wildcard protocol/*/*.c))
 daemon_objs   := $(patsubst %.c,$(B)/%.o,$(filter-out daemon/main.c,$(wildcard daemon/*.c)))
@@ -76,7 +82,7 @@ $(B)/tallyd: $(B)/daemon/main.o $(B)/libdaemon.a $(B)/libprotocol.a
 	$(Q)$(CC) $(ALL_CFLAGS) $(LDFLAGS) -o $@ $^ $(LIBS)
 $(B)/tally: $(B)/client/main.o $(B)/libclient.a $(B)/libprotocol.a
 	$(call said,ld $@)
-	$(Q)$(CC) $(ALL_CFLAGS) $(LDFLAGS) -o $@ $^ $(LIBS)
+	$(Q)$(CC) $(ALL_CFLAGS) $(LDFLAGS) -o $@ $^ $(CLIENT_LIBS) $(LIBS)
 
 # The demo shares nothing with the daemon but the bytes on the line.
 $(B)/demo/meters: demo/meters.c
@@ -93,7 +99,7 @@ $(B)/demo/libadapters.so: demo/adapters_shim.c
 # one table of `make bench`.
 $(B)/tests/%: $(B)/tests/%.o $(B)/libdaemon.a $(B)/libclient.a $(B)/libprotocol.a
 	$(call said,ld $@)
-	$(Q)$(CC) $(ALL_CFLAGS) $(LDFLAGS) -o $@ $^ -lcmocka -lgsl -lgslcblas $(LIBS)
+	$(Q)$(CC) $(ALL_CFLAGS) $(LDFLAGS) -o $@ $^ -lcmocka -lgsl -lgslcblas $(CLIENT_LIBS) $(LIBS)
 # The kept corpus of each fuzz entry point, under the normal compiler.
 $(B)/tests/corpus_%: $(B)/tests/corpus_main.o $(B)/tests/fuzz_%.o $(B)/libdaemon.a $(B)/libprotocol.a
 	$(call said,ld $@)
@@ -147,6 +153,7 @@ install: all
 	install -D -m 755 $(B)/tallyd $(DESTDIR)$(PREFIX)/bin/tallyd
 	install -D -m 755 $(B)/tally $(DESTDIR)$(PREFIX)/bin/tally
 	install -D -m 644 udev/60-tally.rules $(DESTDIR)$(PREFIX)/lib/udev/rules.d/60-tally.rules
+	install -D -m 644 udev/70-tally-pedal.rules $(DESTDIR)$(PREFIX)/share/doc/splittally/70-tally-pedal.rules
 	install -D -m 644 README.md $(DESTDIR)$(PREFIX)/share/doc/splittally/README.md
 	install -D -m 644 protocol/SEAL.md $(DESTDIR)$(PREFIX)/share/doc/splittally/SEAL.md
 	install -D -m 644 protocol/WIRE.md $(DESTDIR)$(PREFIX)/share/doc/splittally/WIRE.md

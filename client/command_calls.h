@@ -47,6 +47,11 @@ enum outcome call_walk(struct client *c);
 enum outcome call_next(struct client *c);
 enum outcome call_back(struct client *c);
 enum outcome call_again(struct client *c);
+/* command_pedal.c, command_choose.c */
+enum outcome call_pedal(struct client *c);
+enum outcome call_pedal_choose(struct client *c);
+enum outcome call_pedal_forget(struct client *c);
+enum outcome call_pedal_test(struct client *c);
 /* command_entry.c */
 enum outcome call_take(struct client *c);
 enum outcome call_there(struct client *c);
@@ -59,6 +64,8 @@ enum outcome call_note(struct client *c);
 enum outcome call_compare(struct client *c);
 /* command_watch.c */
 enum outcome call_watch(struct client *c);
+/* command_sound.c */
+enum outcome call_sound_check(struct client *c);
 /* command_verify.c */
 enum outcome call_verify(struct client *c);
 /* command_judge.c */

@@ -157,6 +157,36 @@ const struct command command_table[] = {
 	{BENCH, "undo", "", "strike the last entry, or take the last move back",
 	 "Nothing is deleted: a record says that the entry does not count, or where it belongs again.",
 	 0, 0, NEED_BENCH, true, call_undo},
+	{BENCH, "sound check", "", "every sound once, with its name printed and spoken",
+	 "To hear before the work begins whether it can be heard, and which is which. Volume, mute, "
+	 "language and who speaks stand in the person's settings (~/.config/tally/tally.ini, sections "
+	 "[sound] and [speech]). No audio device and no speaker are notes, not failures. With --json "
+	 "one text a sound: sound, pattern, name, played, spoken.",
+	 0, 0, NEED_NOTHING, false, call_sound_check},
+	{BENCH, "pedal", "", "the foot switch: which is chosen, and whether it is there",
+	 "Exit status 1 where none is chosen, or it cannot be used now. What is chosen stands in the "
+	 "person's own settings (tally.ini), in [pedal]: device, buttons, and in milliseconds "
+	 "debounce, long and double.",
+	 0, 0, NEED_NOTHING, false, call_pedal},
+	{BENCH, "pedal choose", "", "choose the foot switch by pressing it",
+	 "Shows everything with keys, waits for a press on any of it, and asks what each button shall "
+	 "do: take, next, back, again (measure again), say (say again), undo or none. A lone button "
+	 "may have a second action, held long or pressed twice. It is known again by what it is, "
+	 "never by its number; where it has no serial number, by its place: plug it in there.\n"
+	 "Some switches send down and up at once, however long the foot stays: they know no long "
+	 "press, but two presses.\n"
+	 "In `tally bench` and `tally pedal test` it is had alone, so that it types no letter. It "
+	 "belongs to the machine on which tally runs.\n"
+	 "Where the right to it is missing, a udev rule for this one switch is shown. Not the group "
+	 "input: who is in it can read every keyboard.",
+	 0, 0, NEED_NOTHING, false, call_pedal_choose},
+	{BENCH, "pedal forget", "", "let the foot switch be what it was",
+	 "Takes device and buttons out of the person's settings; nothing is had alone any more.",
+	 0, 0, NEED_NOTHING, false, call_pedal_forget},
+	{BENCH, "pedal test", "", "show each press of the foot switch, and its action",
+	 "Nothing is done at the bench. Ends with Ctrl-C. With --json one text a line: key and is "
+	 "(down, up, repeats), action and words, state and words.",
+	 0, 0, NEED_NOTHING, false, call_pedal_test},
 
 	{ENTRIES, "enter", "POSITION VALUE", "an entry from an instrument without a data line",
 	 "The value as people write it: 470k, 4k7, 0.47 uF, -35 V, overload. It is marked as typed "

@@ -38,14 +38,15 @@ static bool find_beside(char out[PATH_MAX])
 	return snprintf(out, PATH_MAX, "%s/tallyd", self) < PATH_MAX && runs(out);
 }
 
-static bool find_on_path(char out[PATH_MAX])
+bool spawn_find(const char *program, char out[PATH_MAX])
 {
 	const char *path = getenv("PATH");
 	while (path && *path) {
 		int n = (int)strcspn(path, ":");
 		/* An empty part of PATH is the working directory: not taken, what lies
 		 * there is not ours to run. */
-		if (n > 0 && snprintf(out, PATH_MAX, "%.*s/tallyd", n, path) < PATH_MAX && runs(out))
+		if (n > 0 && snprintf(out, PATH_MAX, "%.*s/%s", n, path, program) < PATH_MAX &&
+		    runs(out))
 			return true;
 		path += n + (path[n] == ':');
 	}
@@ -97,7 +98,7 @@ bool spawn_run(const char *program, const char *const *arguments, struct spawn *
 	int pair[2];
 	if (program)
 		snprintf(found, sizeof found, "%s", program);
-	else if (!find_beside(found) && !find_on_path(found)) {
+	else if (!find_beside(found) && !spawn_find("tallyd", found)) {
 		fault_set(why, "tallyd, which answers this, is neither beside tally nor on PATH");
 		return false;
 	}

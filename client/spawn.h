@@ -9,6 +9,7 @@
 
 #include "protocol/trade/fault.h"
 
+#include <limits.h>
 #include <stdbool.h>
 #include <sys/types.h>
 
@@ -16,6 +17,9 @@ struct spawn {
 	pid_t pid;
 	int fd; /* its standard input and output, both ways; close-on-exec */
 };
+
+/* A program on PATH that may be run, by its full path; false where there is none. */
+bool spawn_find(const char *program, char out[PATH_MAX]);
 
 /* program NULL: looked for.  What it writes to standard error goes to ours. */
 bool spawn_open(const char *program, const char *file, struct spawn *out, struct fault *why);
