@@ -27,6 +27,7 @@ struct client;
 	X(FILE, "file", "FILE", "read a log file instead of asking the running daemon")           \
 	X(METER, "meter", "NAME", "the meter meant, by its name in the configuration")            \
 	X(JOB, "job", "NAME", "the job meant (else the newest; * for all of them)")                                  \
+	X(LIKE, "like", "JOB", "take over the sheet of that job")                                \
 	X(FROM, "from", "NAME", "the instrument that the value was read from")                    \
 	X(QUANTITY, "quantity", "Q", "value, leakage, esr, dissipation, insulation or volts")     \
 	X(U, "u", "U", "standard uncertainty of the value, in its unit")                          \

@@ -105,6 +105,14 @@ bool bench_sheet_load(struct bench *b, int64_t t, const char *file, const char *
                       const char *job, struct bench_wait w, struct fault *why);
 bool bench_sheet_set(struct bench *b, int64_t t, const char *position, const char *const *key,
                      const char *const *value, int fields, struct bench_wait w, struct fault *why);
+/* Lines as a technician types them (protocol/record/sheet_entry.h), parted by LF: all
+ * of them or none.  A position that is there is refused, unless it was only named. */
+bool bench_sheet_add(struct bench *b, int64_t t, const char *text, size_t len,
+                     struct bench_wait w, struct fault *why);
+/* The positions of `range` (names and ranges, or `all`) once more in the other channel,
+ * their numbers raised by `by`; each is then the twin of the one that it came from. */
+bool bench_sheet_mirror(struct bench *b, int64_t t, const char *range, int by,
+                        struct bench_wait w, struct fault *why);
 /* quantity: -1 for what the kind asks first.  meter: NULL chooses for all that
  * are not bound; a name binds that meter; position NULL with a meter frees it. */
 bool bench_at(struct bench *b, int64_t t, const char *position, int quantity, const char *meter,

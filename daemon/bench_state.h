@@ -198,6 +198,22 @@ enum function position_function(const struct position *p, enum quantity q);
 /* Does a meter set to `f` measure quantity `q` here? */
 bool position_takes(const struct position *p, enum quantity q, enum function f);
 
+/* bench_sheet.c */
+/* Rows that come into the sheet together, and how. */
+struct sheet_batch {
+	struct bench *b;
+	struct sheet_row *row;
+	enum position_change *change;
+	int rows, size, changes;
+};
+bool batch_add(struct sheet_batch *batch, const struct sheet_row *row,
+               enum position_change change, struct fault *why);
+void batch_free(struct sheet_batch *batch);
+/* One transaction; `file`: the sheet record of a file follows (NULL for none).  Then
+ * they are the rows of their positions, and entries are judged anew. */
+bool batch_put(struct sheet_batch *batch, int64_t t, const char *file, struct bench_wait w,
+               struct fault *why);
+
 /* bench_walk.c */
 /* What a reading of this meter is for. */
 struct aim walk_aim(const struct bench *b, const struct bench_meter *m);

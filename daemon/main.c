@@ -551,15 +551,17 @@ static void begin_handles(struct stand *s)
 	uv_signal_init(&s->loop, &s->interrupt);
 	s->prepare.data = s->deadline.data = s->second.data = s->live.data = s;
 	s->results.data = s->term.data = s->interrupt.data = s;
+	/* Before anything is opened: a signal meanwhile is heard when the loop runs, and
+	 * ends what was begun in the right order. */
+	uv_signal_start(&s->term, on_signal, SIGTERM);
+	uv_signal_start(&s->interrupt, on_signal, SIGINT);
+	signal(SIGPIPE, SIG_IGN);
 }
 
 static void start_handles(struct stand *s)
 {
 	uv_prepare_start(&s->prepare, on_prepare);
 	uv_timer_start(&s->second, on_second, 1000, 1000);
-	uv_signal_start(&s->term, on_signal, SIGTERM);
-	uv_signal_start(&s->interrupt, on_signal, SIGINT);
-	signal(SIGPIPE, SIG_IGN);
 }
 
 static int run_live(struct config *config)
