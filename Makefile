@@ -22,10 +22,14 @@ B        ?= build
 SANFLAGS :=
 endif
 PKGS   := libuv libserialport sqlite3 jansson libcrypto libpcre2-8
+# Hot plug is quicker with it, and works without.
+UDEV   := $(shell pkg-config --exists libudev 2>/dev/null && echo libudev)
+PKGS   += $(UDEV)
 # What a fresh Debian 12 with git and make lacks.  python3 is for the independent
-# check of the seal, gsl and cmocka for the tests alone.
+# check of the seal, gsl and cmocka for the tests alone, umockdev and udev for the rules.
 DEBIAN := gcc libc6-dev pkg-config libuv1-dev libserialport-dev libsqlite3-dev libjansson-dev \
-          libssl-dev libcsv-dev libpcre2-dev libcmocka-dev libgsl-dev python3
+          libssl-dev libcsv-dev libpcre2-dev libudev-dev libcmocka-dev libgsl-dev \
+          umockdev udev python3
 FUZZ_DEBIAN := clang libclang-rt-14-dev
 
 CFLAGS ?= -O2 -g
@@ -33,7 +37,7 @@ WARN   := -Wall -Wextra -Wconversion -Wshadow -Wstrict-prototypes -Wmissing-prot
           -Wvla -Wwrite-strings -Werror
 # No fused multiply-add: a verdict may not depend on the compiler's taste.
 ALL_CFLAGS = -std=c11 -D_GNU_SOURCE -I. -ffp-contract=off $(WARN) $(SANFLAGS) $(CFLAGS) \
-             $(shell pkg-config --cflags $(PKGS) 2>/dev/null)
+             $(if $(UDEV),-DTALLY_UDEV) $(shell pkg-config --cflags $(PKGS) 2>/dev/null)
 LIBS       = $(shell pkg-config --libs $(PKGS) 2>/dev/null) -lcsv -lpthread -lm
 
 protocol_objs := $(patsubst %.c,$(B)/%.o,$(wildcard protocol/*/*.c))
@@ -94,8 +98,8 @@ $(B)/tests/%: $(B)/tests/%.o $(B)/libdaemon.a $(B)/libclient.a $(B)/libprotocol.
 $(B)/tests/corpus_%: $(B)/tests/corpus_main.o $(B)/tests/fuzz_%.o $(B)/libdaemon.a $(B)/libprotocol.a
 	$(call said,ld $@)
 	$(Q)$(CC) $(ALL_CFLAGS) $(LDFLAGS) -o $@ $^ $(LIBS)
-# The port's test stands on pseudo-terminals: the shim is linked in.
-$(B)/tests/test_port: $(B)/demo/adapters_shim.o
+# The port's tests stand on pseudo-terminals: the shim is linked in.
+$(B)/tests/test_port $(B)/tests/test_port_plug: $(B)/demo/adapters_shim.o
 .SECONDARY:
 tests: all $(test_progs) $(corpus_progs)
 

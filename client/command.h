@@ -27,12 +27,14 @@ struct client;
 	X(FILE, "file", "FILE", "read a log file instead of asking the running daemon")           \
 	X(METER, "meter", "NAME", "the meter meant, by its name in the configuration")            \
 	X(JOB, "job", "NAME", "the job meant (else the newest; * for all of them)")                                  \
+	X(LIKE, "like", "JOB", "take over the sheet of that job")                                \
 	X(FROM, "from", "NAME", "the instrument that the value was read from")                    \
 	X(QUANTITY, "quantity", "Q", "value, leakage, esr, dissipation, insulation or volts")     \
 	X(U, "u", "U", "standard uncertainty of the value, in its unit")                          \
 	X(BECAUSE, "because", "TEXT", "the reason, kept in the log")                              \
 	X(AFTER, "after", "SEQ", "begin after this record")                                       \
 	X(ANCHOR, "anchor", "SEQ:HASH", "a record that was written down elsewhere")               \
+	X(KEY, "key", "FINGERPRINT", "the key that was written down elsewhere, by its fingerprint")   \
 	X(ACCURACY, "accuracy", "SPEC", "the meter's accuracy: \"0.5% + 2\" (percent, counts)")   \
 	X(DIGIT, "digit", "D", "weight of the meter's last digit (else that of VALUE as written)")
 

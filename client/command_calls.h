@@ -24,6 +24,15 @@ enum outcome call_meters_try(struct client *c);
 enum outcome call_sheet_load(struct client *c);
 enum outcome call_sheet_set(struct client *c);
 enum outcome call_sheet_show(struct client *c);
+/* Read all of a file, "-" for standard input; at most what one line of the wire
+ * takes.  NULL with the fault. */
+char *sheet_text_read(const char *name, size_t *len, struct fault *why);
+
+/* command_lines.c */
+enum outcome call_sheet_add(struct client *c);
+enum outcome call_sheet_mirror(struct client *c);
+/* Begin a job with the sheet of another one. */
+enum outcome job_start_like(struct client *c, const char *name, const char *like);
 /* command_bench.c */
 enum outcome call_status(struct client *c);
 enum outcome call_at(struct client *c);

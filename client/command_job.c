@@ -7,7 +7,9 @@
 enum outcome call_job_start(struct client *c)
 {
 	char done[WORDS_SIZE];
-	const char *name = client_word(c, 0);
+	const char *name = client_word(c, 0), *like = client_option(c, OPTION_LIKE);
+	if (like)
+		return job_start_like(c, name, like);
 	snprintf(done, sizeof done, "started job %s", name);
 	return client_change(c, "job.start", client_params("name", name, NULL), done);
 }

@@ -11,9 +11,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-/* Read all of a file, "-" for standard input; at most what one line of the wire
- * takes.  NULL with the fault. */
-static char *read_all(const char *name, size_t *len, struct fault *why)
+char *sheet_text_read(const char *name, size_t *len, struct fault *why)
 {
 	bool standard = strcmp(name, "-") == 0;
 	FILE *f = standard ? stdin : fopen(name, "rb");
@@ -64,7 +62,7 @@ enum outcome call_sheet_load(struct client *c)
 	size_t len;
 	const char *word = client_word(c, 0);
 	const char *name = strcmp(word, "-") == 0 ? "(standard input)" : word;
-	char *text = read_all(word, &len, &why);
+	char *text = sheet_text_read(word, &len, &why);
 	if (!text)
 		return client_fault(c, OUTCOME_WRONG, &why);
 	if (!carriable(name, text, len, &why)) {

@@ -45,8 +45,9 @@ const struct command command_table[] = {
 	 OPTION_BIT(METER), 0, NEED_NOTHING, false, call_meters_try},
 
 	{JOB, "job start", "NAME", "begin a job: one unit on the bench",
-	 "From here on entries belong to this job. The job that was open is closed.",
-	 0, 0, NEED_BENCH, true, call_job_start},
+	 "From here on entries belong to this job. The job that was open is closed. --like JOB takes "
+	 "over the sheet of an earlier one.",
+	 OPTION_BIT(LIKE), 0, NEED_BENCH, true, call_job_start},
 	{JOB, "job list", "", "all jobs of the log",
 	 "One line a job: open or closed, when it began, positions and entries.",
 	 0, 0, NEED_LOG, false, call_job_list},
@@ -70,6 +71,19 @@ const struct command command_table[] = {
 	 "FILE:LINE:COLUMN and exit status 2. --job names the job, which is begun where there is none "
 	 "of that name.",
 	 OPTION_BIT(JOB), 0, NEED_BENCH, true, call_sheet_load},
+	{JOB, "sheet add", "LINE...", "type positions: tally sheet add \"R1-R6,R9 100k\"",
+	 "A line: names and ranges (R1-R6,R9), then in any order the nominal (470k, 0.1u, 285 V), a "
+	 "kind (cc cf mf ww pot el paper pp cer mica rail ...), a tolerance (10%, -20/+80%, >=20M), what "
+	 "it is rated for (400V, 1W), key=value for any column, and words for its role. One line may "
+	 "stand without quotes: tally sheet add R12 470k cc 10% anode V3. `-` reads lines from standard "
+	 "input: paste there, end with Ctrl-D. With a fault in any line nothing is added; it says "
+	 "LINE:COLUMN.",
+	 0, 0, NEED_BENCH, true, call_sheet_add},
+	{JOB, "sheet mirror", "RANGE +N", "the other channel: tally sheet mirror R1-R40,C1-C20 +100",
+	 "Every position of RANGE (`all`: each that has no twin) once more, its number raised by N and "
+	 "twin of the one it came from; `with` and `part` follow, a channel changes sides. What of RANGE "
+	 "is not in the sheet is passed over.",
+	 0, 0, NEED_BENCH, true, call_sheet_mirror},
 	{JOB, "sheet set", "POSITION KEY=VALUE...", "change fields of one position",
 	 "Keys are the columns of `sheet load`; an empty value clears the field. Entries that the "
 	 "change touches are judged anew, each with a record that says so.",
@@ -133,10 +147,12 @@ const struct command command_table[] = {
 	 "else only new ones are shown. Ends with Ctrl-C.",
 	 OPTION_BIT(AFTER), 0, NEED_BENCH, false, call_watch},
 	{LOG, "verify", "[FILE]", "check the seal of the running log, or of a file",
-	 "Every record's place, text and hash. --anchor is a head that was written down earlier: only "
-	 "that shows a log that was cut off or written anew. Prints the head, the anchor of next "
-	 "time. Exit status 1 where anything is not as it was sealed. A file needs no running daemon.",
-	 OPTION_BIT(ANCHOR), 0, NEED_LOG, false, call_verify},
+	 "Every record's place, text and hash, and every signature. --anchor is a head that was written "
+	 "down earlier: only that shows a log that was cut off or written anew by whoever has its key. "
+	 "--key is the fingerprint of its key that was written down: only that shows a log that somebody "
+	 "else wrote and signed. Prints the head, the anchor of next time. Exit status 1 where anything "
+	 "is not as it was sealed. A file needs no running daemon.",
+	 OPTION_BIT(ANCHOR) | OPTION_BIT(KEY), 0, NEED_LOG, false, call_verify},
 
 	{HAND, "judge", "NOMINAL TOLERANCE VALUE", "one verdict",
 	 "tally judge 470k 10% 512k --accuracy \"0.5% + 2\". NOMINAL may be - where the tolerance is "

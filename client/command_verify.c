@@ -4,7 +4,7 @@
  */
 #include "client/command_calls.h"
 
-#include "protocol/record/seal.h"
+#include "protocol/record/checkpoint.h"
 
 #include <string.h>
 
@@ -26,7 +26,8 @@ enum outcome call_verify(struct client *c)
 	char what[WORDS_SIZE];
 	enum outcome outcome;
 	int64_t seq;
-	uint8_t hash[SEAL_SIZE];
+	uint8_t hash[SEAL_SIZE], fingerprint[FINGERPRINT_SIZE];
+	const char *key = client_option(c, OPTION_KEY);
 	const char *anchor = client_option(c, OPTION_ANCHOR);
 	const char *file = client_word(c, 0);
 	if (file && (client_has(c, OPTION_FILE) || client_has(c, OPTION_SOCKET)))
@@ -35,16 +36,20 @@ enum outcome call_verify(struct client *c)
 	if (anchor && !anchor_parse(anchor, strlen(anchor), &seq, hash))
 		return client_wrong(c, "--anchor is SEQ:HASH, the number of a record, a colon and 64 hex "
 		                    "digits, as verify prints for head");
+	if (key && !fingerprint_parse(key, strlen(key), fingerprint))
+		return client_wrong(c, "--key is the fingerprint of a key, 32 hex digits, as verify prints "
+		                    "them for key");
 	if (!client_open(c, file, &outcome))
 		return outcome;
-	outcome = client_ask_for(c, "verify", client_params("anchor", anchor, NULL), LINK_FOREVER, &m);
+	outcome = client_ask_for(c, "verify", client_params("anchor", anchor, "key", key, NULL), LINK_FOREVER, &m);
 	if (outcome == OUTCOME_DONE) {
 		bool ok = json_bool(json_member(m.result.at, m.result.len, "ok"), false);
 		name_log(c, file, what, sizeof what);
 		if (client_has(c, OPTION_JSON)) {
 			client_json(c, m.result);
 		} else {
-			view_verify(&c->style, m.result, what, anchor ? anchor : "", &out);
+			view_verify(&c->style, m.result, what, anchor ? anchor : "",
+			            key != NULL, &out);
 			client_lines(c, &out);
 		}
 		outcome = ok ? OUTCOME_DONE : OUTCOME_NO;

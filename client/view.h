@@ -64,8 +64,9 @@ void view_status(const struct style *style, struct slice result, struct lines *o
 /* *disagree: cross-checks that disagree. */
 void view_compare(const struct style *style, struct slice result, int *disagree,
                   struct lines *out);
-/* `what`: "the log of bench north" or a file; anchor "" for none. */
+/* `what`: "the log of bench north" or a file; anchor "" for none; pinned: the
+ * fingerprint of its key was given. */
 void view_verify(const struct style *style, struct slice result, const char *what,
-                 const char *anchor, struct lines *out);
+                 const char *anchor, bool pinned, struct lines *out);
 
 #endif

@@ -8,8 +8,11 @@
 #include <string.h>
 
 /* What an intact chain leaves open: the person must know before trusting it. */
-static const char *unproven(const char *anchor)
+static const char *unproven(const char *anchor, bool pinned)
 {
+	if (!anchor[0] && pinned)
+		return "Whoever has the key could have written all of it anew, or cut off its end: an "
+		       "anchor that was written down earlier shows that, with --anchor SEQ:HASH.";
 	if (!anchor[0])
 		return "Without an anchor from outside nothing shows whether the end was cut off, or "
 		       "whether somebody wrote all of it anew: give one that was written down earlier, "
@@ -18,8 +21,28 @@ static const char *unproven(const char *anchor)
 	       "write the file; up to the anchor it could not.";
 }
 
+/* How far the key vouches for it, and for how much it does not yet. */
+static void signatures(const struct style *style, struct slice result, struct lines *out)
+{
+	char key[WORDS_SIZE];
+	int64_t n = 0, after = 0;
+	if (json_absent(json_member(result.at, result.len, "keys")))
+		return; /* a daemon of before */
+	words_member(result, "key", key, sizeof key);
+	fact(out, style, "key", key[0] ? key : "none: nobody signs for this log");
+	json_int(json_member(result.at, result.len, "entries_after"), &after);
+	if (json_int(json_member(result.at, result.len, "signed"), &n) && n > 0)
+		fact_printf(out, style, "signed", "to record %lld; %lld entr%s after it", (long long)n,
+		            (long long)after, after == 1 ? "y" : "ies");
+	else if (key[0])
+		fact(out, style, "signed", "nothing yet");
+	if (json_int(json_member(result.at, result.len, "misfit"), &n) && n > 0)
+		fact_printf(out, style, "not signed", "record %lld is not signed by the key of the log",
+		            (long long)n);
+}
+
 void view_verify(const struct style *style, struct slice result, const char *what,
-                 const char *anchor, struct lines *out)
+                 const char *anchor, bool pinned, struct lines *out)
 {
 	char text[WORDS_SIZE];
 	int64_t n = 0;
@@ -40,6 +63,7 @@ void view_verify(const struct style *style, struct slice result, const char *wha
 	words_member(result, "what", text, sizeof text);
 	fact(out, style, "what", text);
 	fact(out, style, "anchor", anchor);
+	signatures(style, result, out);
 	words_member(result, "head", text, sizeof text);
 	fact(out, style, ok ? "head" : "good up to", text);
 	if (!ok)
@@ -51,6 +75,6 @@ void view_verify(const struct style *style, struct slice result, const char *wha
 	if (text[0])
 		fact(out, &prose, "", "Write the head down where nobody who can write the log can reach it: "
 		     "it is the anchor of the next check.");
-	fact(out, &prose, "not proven", unproven(anchor));
+	fact(out, &prose, "not proven", unproven(anchor, pinned));
 	fact(out, &prose, "", "No seal shows that the probes were on the right part.");
 }

@@ -194,14 +194,20 @@ void bench_line_gone(struct bench *b, int64_t t, int meter, const char *cause)
 	bench_timers(m);
 }
 
-void bench_line_trouble(struct bench *b, int64_t t, int meter, const char *why)
+void bench_line_trouble(struct bench *b, int64_t t, int meter, bool refused, const char *why)
 {
 	bench_run_until(b, t);
 	struct bench_meter *m = &b->meter[meter];
 	snprintf(m->trouble, sizeof m->trouble, "%s", why);
+	m->refused = refused;
+	if (refused)
+		bench_event(b, "trouble", "meter", m->config->name, "why", why, NULL);
 }
 
 /* ---- time ---- */
+
+/* In stream time, so that a replay asks for it at the same place. */
+#define CHECKPOINT_EVERY_US INT64_C(3600000000)
 
 void bench_timers(struct bench_meter *m)
 {
@@ -216,7 +222,7 @@ void bench_timers(struct bench_meter *m)
 
 int64_t bench_deadline(const struct bench *b)
 {
-	int64_t next = b->next_save;
+	int64_t next = b->next_save < b->next_checkpoint ? b->next_save : b->next_checkpoint;
 	for (int i = 0; i < b->meters; i++)
 		if (b->meter[i].next < next)
 			next = b->meter[i].next;
@@ -256,6 +262,10 @@ void bench_run_until(struct bench *b, int64_t t)
 		if (b->next_save <= next) {
 			bench_save_open_runs(b);
 			b->next_save = INT64_MAX; /* until the next reading: silence costs nothing */
+		}
+		if (b->next_checkpoint <= next) {
+			log_checkpoint(b->log, b->utc + next);
+			b->next_checkpoint = next + CHECKPOINT_EVERY_US;
 		}
 	}
 	if (t > b->now)
@@ -343,6 +353,7 @@ struct bench *bench_open(const struct bench_options *options, struct fault *why)
 	b->utc = options->utc;
 	b->chosen = b->last = -1;
 	b->next_save = INT64_MAX;
+	b->next_checkpoint = CHECKPOINT_EVERY_US;
 	snprintf(b->boot, sizeof b->boot, "%s", options->boot ? options->boot : "");
 	snprintf(b->version, sizeof b->version, "%s", options->version ? options->version : "");
 	say_clock(b, 0, "start");

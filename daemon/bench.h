@@ -91,8 +91,9 @@ void bench_line_bytes(struct bench *b, int64_t t, int meter, const char *bytes, 
 /* A byte with a parity or framing error: its frame is void. */
 void bench_line_bad_byte(struct bench *b, int64_t t, int meter);
 void bench_line_gone(struct bench *b, int64_t t, int meter, const char *cause);
-/* Why the line cannot be opened (busy, no permission); "" when that is over. */
-void bench_line_trouble(struct bench *b, int64_t t, int meter, const char *why);
+/* Why the line cannot be opened.  refused: it is there and cannot be had (busy, no
+ * right, two that fit), which is said to everyone; else it is only absent. */
+void bench_line_trouble(struct bench *b, int64_t t, int meter, bool refused, const char *why);
 
 /* ---- the person ---- */
 /* All return false with *why where the call is refused; nothing changed then. */
@@ -105,6 +106,14 @@ bool bench_sheet_load(struct bench *b, int64_t t, const char *file, const char *
                       const char *job, struct bench_wait w, struct fault *why);
 bool bench_sheet_set(struct bench *b, int64_t t, const char *position, const char *const *key,
                      const char *const *value, int fields, struct bench_wait w, struct fault *why);
+/* Lines as a technician types them (protocol/record/sheet_entry.h), parted by LF: all
+ * of them or none.  A position that is there is refused, unless it was only named. */
+bool bench_sheet_add(struct bench *b, int64_t t, const char *text, size_t len,
+                     struct bench_wait w, struct fault *why);
+/* The positions of `range` (names and ranges, or `all`) once more in the other channel,
+ * their numbers raised by `by`; each is then the twin of the one that it came from. */
+bool bench_sheet_mirror(struct bench *b, int64_t t, const char *range, int by,
+                        struct bench_wait w, struct fault *why);
 /* quantity: -1 for what the kind asks first.  meter: NULL chooses for all that
  * are not bound; a name binds that meter; position NULL with a meter frees it. */
 bool bench_at(struct bench *b, int64_t t, const char *position, int quantity, const char *meter,

@@ -120,6 +120,8 @@ void accuracy_text(const struct accuracy *a, char *out, size_t size)
 
 static const char *line_word(const struct bench_meter *m, int64_t t)
 {
+	if (m->trouble[0] && m->refused)
+		return "refused";
 	if (m->gone || m->trouble[0])
 		return "absent";
 	const char *word = meter_state_word(&m->machine);

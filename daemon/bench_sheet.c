@@ -18,36 +18,44 @@ static void write_position(struct bench *b, const struct sheet_row *row,
 	position_body_write(body, &position);
 }
 
-struct loading {
-	struct bench *b;
-	struct sheet_row *row;
-	int rows, size;
-};
-
-static bool load_row(void *arg, const struct sheet_row *row, struct fault *why)
+bool batch_add(struct sheet_batch *batch, const struct sheet_row *row,
+               enum position_change change, struct fault *why)
 {
-	struct loading *l = arg;
-	if (!bench_grow((void **)&l->row, l->rows, &l->size, sizeof *l->row)) {
+	if (!bench_grow((void **)&batch->row, batch->rows, &batch->size, sizeof *batch->row) ||
+	    !bench_grow((void **)&batch->change, batch->rows, &batch->changes, sizeof *batch->change)) {
 		fault_set(why, "out of memory");
 		return false;
 	}
-	l->row[l->rows++] = *row;
+	batch->change[batch->rows] = change;
+	batch->row[batch->rows++] = *row;
 	return true;
 }
 
-/* The sheet record and its positions, as one transaction. */
-static bool put_sheet(struct bench *b, int64_t t, const char *file, const struct loading *l,
-                      struct bench_wait w, struct fault *why)
+void batch_free(struct sheet_batch *batch)
 {
-	size_t n = (size_t)l->rows + 1;
+	free(batch->row);
+	free(batch->change);
+}
+
+static bool load_row(void *arg, const struct sheet_row *row, struct fault *why)
+{
+	return batch_add(arg, row, POSITION_LOADED, why);
+}
+
+/* The positions and, of a file, the sheet record, as one transaction. */
+static bool put_records(struct sheet_batch *l, int64_t t, const char *file, struct bench_wait w,
+                        struct fault *why)
+{
+	struct bench *b = l->b;
+	size_t rows = (size_t)l->rows, n = rows + (file ? 1 : 0);
 	struct log_draft *draft = calloc(n, sizeof *draft);
 	char **bodies = calloc(n, sizeof *bodies);
 	bool good = draft && bodies;
 	for (size_t i = 0; good && i < n; i++) {
 		struct text body;
 		text_begin(&body, b->body, BENCH_BODY_SIZE);
-		if (i < n - 1) {
-			write_position(b, &l->row[i], POSITION_LOADED, &body);
+		if (i < rows) {
+			write_position(b, &l->row[i], l->change[i], &body);
 		} else {
 			struct sheet_body sheet = {.count = l->rows};
 			snprintf(sheet.job, sizeof sheet.job, "%s", b->job);
@@ -56,7 +64,7 @@ static bool put_sheet(struct bench *b, int64_t t, const char *file, const struct
 		}
 		bodies[i] = body.failed ? NULL : strdup(body.bytes);
 		good = bodies[i] != NULL;
-		draft[i] = (struct log_draft){b->utc + t, i < n - 1 ? "position" : "sheet", bodies[i],
+		draft[i] = (struct log_draft){b->utc + t, i < rows ? "position" : "sheet", bodies[i],
 		                              body.len};
 	}
 	uint64_t ticket = 0;
@@ -69,7 +77,7 @@ static bool put_sheet(struct bench *b, int64_t t, const char *file, const struct
 		free(bodies[i]);
 	free(bodies);
 	free(draft);
-	/* The sheet record is the last of them: when it is durable, all are. */
+	/* When the last of them is durable, all are. */
 	if (!ticket)
 		return false;
 	struct pending p = bench_pending(ticket + n - 1, w);
@@ -140,27 +148,36 @@ void job_rejudge_owed(struct bench *b, int64_t t)
 	}
 }
 
+bool batch_put(struct sheet_batch *l, int64_t t, const char *file, struct bench_wait w,
+               struct fault *why)
+{
+	struct bench *b = l->b;
+	if (!put_records(l, t, file, w, why))
+		return false;
+	for (int i = 0; i < l->rows; i++)
+		if (!position_add(b, &l->row[i])) {
+			fault_set(why, "out of memory");
+			return false;
+		}
+	for (int i = 0; i < l->rows; i++)
+		rejudge(b, position_find(b, l->row[i].position.name));
+	job_rejudge_owed(b, t);
+	walk_expect(b);
+	return true;
+}
+
 bool bench_sheet_load(struct bench *b, int64_t t, const char *file, const char *text, size_t len,
                       const char *job, struct bench_wait w, struct fault *why)
 {
 	bench_run_until(b, t);
-	struct loading l = {.b = b};
+	struct sheet_batch l = {.b = b};
 	bool good = sheet_parse(file, text, len, load_row, &l, why);
 	if (good && job && strcmp(job, b->job) != 0)
 		good = bench_job_start(b, t, job, (struct bench_wait){0}, why);
-	good = good && job_need(b, t, why) && put_sheet(b, t, file, &l, w, why);
-	for (int i = 0; good && i < l.rows; i++)
-		if (!position_add(b, &l.row[i])) {
-			fault_set(why, "out of memory");
-			good = false;
-		}
-	for (int i = 0; good && i < l.rows; i++)
-		rejudge(b, position_find(b, l.row[i].position.name));
-	free(l.row);
+	good = good && job_need(b, t, why) && batch_put(&l, t, file, w, why);
+	batch_free(&l);
 	if (good) {
-		job_rejudge_owed(b, t);
 		b->announced_all = false;
-		walk_expect(b);
 		/* A walk that waits for a sheet begins at its first position. */
 		if (b->walk && b->chosen < 0)
 			walk_first(b);

@@ -87,7 +87,8 @@ struct bench_meter {
 	char gone_cause[96];
 	int64_t unlogged;   /* readings that the log had no room for, from ... to */
 	int64_t unlogged_from, unlogged_to;
-	char trouble[200];  /* why the line cannot be opened */
+	char trouble[320];  /* why the line cannot be opened, "" while it is open */
+	bool refused;       /* ... though it is there */
 	struct reading last;
 	bool has_last;
 	char identity[200]; /* that the last meter record had */
@@ -149,6 +150,7 @@ struct bench {
 	int owed;         /* rejudge records that are not sealed yet */
 
 	int64_t next_save; /* of the open runs; INT64_MAX while there is nothing new */
+	int64_t next_checkpoint;
 	char *body;        /* scratch for one record body */
 	char *body2;       /* for the trail run beside an entry */
 };
@@ -196,6 +198,22 @@ enum quantity position_first_quantity(const struct position *p);
 enum function position_function(const struct position *p, enum quantity q);
 /* Does a meter set to `f` measure quantity `q` here? */
 bool position_takes(const struct position *p, enum quantity q, enum function f);
+
+/* bench_sheet.c */
+/* Rows that come into the sheet together, and how. */
+struct sheet_batch {
+	struct bench *b;
+	struct sheet_row *row;
+	enum position_change *change;
+	int rows, size, changes;
+};
+bool batch_add(struct sheet_batch *batch, const struct sheet_row *row,
+               enum position_change change, struct fault *why);
+void batch_free(struct sheet_batch *batch);
+/* One transaction; `file`: the sheet record of a file follows (NULL for none).  Then
+ * they are the rows of their positions, and entries are judged anew. */
+bool batch_put(struct sheet_batch *batch, int64_t t, const char *file, struct bench_wait w,
+               struct fault *why);
 
 /* bench_walk.c */
 /* What a reading of this meter is for. */

@@ -66,6 +66,7 @@ static void item_free(struct log_item *item)
 {
 	for (size_t i = 0; i < item->n; i++)
 		free(item->piece[i].text);
+	free(item->vouch.text);
 	free(item);
 }
 
@@ -386,6 +387,18 @@ void log_save_open(struct log *log, const struct log_open_run *run, size_t n)
 	item_queue(log, item, &why);
 }
 
+void log_checkpoint(struct log *log, int64_t t)
+{
+	struct fault why;
+	char *room;
+	struct log_item *item = log_health(log) == LOG_SUSPECT ? NULL : item_new(0, 0, &room);
+	if (!item)
+		return;
+	item->checkpoint = true;
+	item->t = t;
+	item_queue(log, item, &why);
+}
+
 static void report(const struct log_item *item,
                    void (*each)(void *arg, const struct log_result *r), void *arg)
 {
@@ -400,6 +413,11 @@ static void report(const struct log_item *item,
 		} else {
 			r.why = item->why;
 		}
+		each(arg, &r);
+	}
+	if (item->durable && item->vouch.text) {
+		struct log_result r = { .status = LOG_DURABLE, .seq = item->vouch.seq,
+			                    .text = item->vouch.text, .len = item->vouch.len };
 		each(arg, &r);
 	}
 }

@@ -11,7 +11,7 @@
  *   - A record is acknowledged only after COMMIT with synchronous=FULL returned.
  *     The caller learns it through log_collect(), on its own thread.
  *   - The thread that calls log_append never waits for the disk.
- *   - log_append, log_save_open, log_collect, log_flush, log_next_ticket and
+ *   - log_append, log_save_open, log_checkpoint, log_collect, log_flush, log_next_ticket and
  *     log_close are called from one thread; log_health, log_last_seq, log_path,
  *     log_identity, log_opening and log_wal_bytes from any.
  *
@@ -30,6 +30,13 @@
  *     left for the next start, and everything is refused until then, for the
  *     next log_open verifies the whole chain first (LOG_SUSPECT).
  * What was refused is never written later.
+ *
+ * Checkpoints: the log signs for itself (Ed25519, LOG.key).  A checkpoint record stands
+ * right after the entry that is the LOG_CHECKPOINT_ENTRIES-th without one, right after a
+ * job was closed, and where log_checkpoint asked for one, in the same transaction.  None
+ * while it lives on the reserve, and none while LOG.key is not there or is not the key that
+ * the log names (log_opening says so).  A log without a key (inline mode) has them in the
+ * same places, without a signature.
  *
  * Files beside LOG, all of them the log's: LOG-wal and LOG-shm (SQLite's; they
  * belong to the log, copy them with it), LOG.lock (pid of the holder), LOG.key
@@ -52,6 +59,8 @@ struct log_reader;
 #define LOG_QUEUE_MAX (16u << 20)
 /* Bytes of one record: it must fit into one line to a client (1 MiB). */
 #define LOG_TEXT_MAX (512u << 10)
+/* Entries after which the log makes a checkpoint by itself. */
+#define LOG_CHECKPOINT_ENTRIES 100
 /* Records in one log_append. */
 #define LOG_DRAFTS_MAX 4096
 /* Above so many bytes of LOG-wal somebody holds a read transaction open and keeps
@@ -87,6 +96,14 @@ struct log_options {
  * is there is not made anew.
  */
 struct log *log_open(const struct log_options *options, struct fault *why);
+
+/*
+ * A new key for the log at `path`, which no daemon may have open: a `key` record that
+ * the old key signs, then LOG.key is the new one.  The old one is not kept.  Where
+ * LOG.key is not the key of the log nothing is changed.  `fingerprint`: of the new one.
+ */
+bool log_renew_key(const char *path, int64_t now, const char *because, char fingerprint[40],
+                   struct fault *why);
 
 /* What log_open found, for people: "verified 1234 records in 0.012 s; ..." */
 const char *log_opening(const struct log *log);
@@ -132,6 +149,9 @@ uint64_t log_append(struct log *log, const struct log_draft *draft, size_t n, co
 /* The ticket that the next log_append will give to its first record. */
 uint64_t log_next_ticket(const struct log *log);
 
+/* A checkpoint, if anything but the last checkpoint was logged since. */
+void log_checkpoint(struct log *log, int64_t t);
+
 /* Save the open runs (once a second) in one commit: all of them, replacing what
  * was saved before.  body as in log_draft, of a trail record, without references.
  * A save that cannot be made (full, suspect, on the reserve) is left out without a
@@ -150,7 +170,7 @@ enum log_status {
 };
 
 struct log_result {
-	uint64_t ticket;
+	uint64_t ticket; /* 0: a checkpoint; right after the record that it followed */
 	enum log_status status;
 	int64_t seq;
 	const char *text; /* exactly as sealed, NUL-terminated; valid during the callback */
@@ -208,7 +228,9 @@ enum log_verdict {
 	LOG_INTACT_TO_ANCHOR, /* chain whole and the anchor stands in it, as the last record */
 	LOG_NEWER_THAN_ANCHOR, /* the same, with records after the anchor */
 	LOG_TRUNCATED,        /* chain whole (or nothing there), but it ends before the anchor */
-	LOG_REWRITTEN,        /* chain whole, but the anchor's record has another hash */
+	LOG_REWRITTEN,        /* chain whole, but the anchor's record has another hash, or a
+	                       * checkpoint of this log vouches for another one */
+	LOG_WRONG_KEY,        /* chain whole, but somebody else signed, or it is not the key asked for */
 	LOG_ALTERED,          /* a record does not fit its hash or its place */
 	LOG_EMPTY,            /* no records and no anchor: never OK */
 };
@@ -219,13 +241,30 @@ struct log_check {
 	char what[160];     /* for people: what is wrong with it; "" where nothing is */
 	uint8_t head[32];   /* hash of the last record that fits */
 	char identity[33];  /* of the log, hex; "" where record 1 does not fit */
+
+	/* What the key says (protocol/record/checkpoint.h). */
+	bool has_key;        /* record 1 names one */
+	uint8_t key[32];     /* the public half that holds at the end */
+	int keys;            /* how many there were, one after the other */
+	int64_t checkpoints; /* that fit */
+	int64_t signed_to;   /* the last record that one of them vouches for; 0: none */
+	int64_t bad_signature; /* the first checkpoint or key record that does not fit; 0: none */
+	int64_t entries_after; /* entry records after the last checkpoint that fits */
+};
+
+/* What somebody kept outside of the log, to hold it against. */
+struct log_pin {
+	int64_t seq;      /* of the anchor; 0 for none */
+	uint8_t hash[32];
+	bool has_key;     /* a fingerprint was kept: it must be one of the log's keys */
+	uint8_t fingerprint[16];
 };
 /* "intact", "intact to the anchor", "newer than the anchor", ... */
 const char *log_verdict_name(enum log_verdict v);
-/* anchor_seq 0 for none.  Reads seq, text and hash only.  False on a fault (not
+/* pin may be NULL.  Reads seq, text and hash only.  False on a fault (not
  * a log, unreadable), which is not a verdict.  Damaged pages of the file are one:
  * LOG_ALTERED at the first record that cannot be read. */
-bool log_reader_verify(struct log_reader *r, int64_t anchor_seq, const uint8_t anchor_hash[32],
-                       struct log_check *out, struct fault *why);
+bool log_reader_verify(struct log_reader *r, const struct log_pin *pin, struct log_check *out,
+                       struct fault *why);
 
 #endif

@@ -6,11 +6,12 @@
  */
 #include "daemon/log_inside.h"
 
+#include "protocol/record/checkpoint.h"
+
 #include <errno.h>
 #include <fcntl.h>
 #include <limits.h>
-#include <openssl/evp.h>
-#include <openssl/pem.h>
+#include <openssl/crypto.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -308,27 +309,42 @@ static bool write_private(const char *name, const char *bytes, size_t len)
 
 bool beside_key_make(const char *path, uint8_t public[32], struct fault *why)
 {
-	size_t public_len = 32;
-	char *pem = NULL;
+	char pem[512];
 	char *name = beside_name(path, ".key.new");
-	EVP_PKEY *key = EVP_PKEY_Q_keygen(NULL, NULL, "ED25519");
-	BIO *memory = BIO_new(BIO_s_mem());
-	bool made = name && key && memory &&
-	            EVP_PKEY_get_raw_public_key(key, public, &public_len) == 1 &&
-	            PEM_write_bio_PrivateKey(memory, key, NULL, NULL, 0, NULL, NULL) == 1;
+	struct signer *key = signer_new();
+	size_t len = name && key ? signer_pem(key, pem, sizeof pem) : 0;
+	bool made = len > 0;
 	if (!made) {
 		fault_at(why, path, 0, 0, "no key can be made for the log: libcrypto gives no Ed25519");
 	} else {
-		long len = BIO_get_mem_data(memory, &pem);
-		made = write_private(name, pem, (size_t)len);
+		signer_key(key, public);
+		made = write_private(name, pem, len);
 		if (!made)
 			fault_at(why, name, 0, 0, "the key of the log cannot be written: %s",
 			         strerror(errno));
 	}
-	BIO_free(memory);
-	EVP_PKEY_free(key);
+	OPENSSL_cleanse(pem, sizeof pem);
+	signer_free(key);
 	free(name);
 	return made;
+}
+
+struct signer *beside_key_read(const char *path, const char *suffix, struct fault *why)
+{
+	char pem[4096];
+	struct signer *key = NULL;
+	char *name = beside_name(path, suffix);
+	int fd = name ? open(name, O_RDONLY | O_CLOEXEC | O_NONBLOCK) : -1;
+	ssize_t len = fd >= 0 ? read(fd, pem, sizeof pem) : -1;
+	if (len < 0)
+		fault_at(why, name, 0, 0, "%s", name ? strerror(errno) : "no memory");
+	else if (!(key = signer_read(pem, (size_t)len)))
+		fault_at(why, name, 0, 0, "it holds no Ed25519 key");
+	if (fd >= 0)
+		close(fd);
+	OPENSSL_cleanse(pem, sizeof pem);
+	free(name);
+	return key;
 }
 
 /* A name is durable only once its folder is. */
@@ -378,6 +394,23 @@ bool beside_key_settle(const char *path, struct fault *why)
 	if (!beside_exists(path, ".key.new", NULL) || beside_exists(path, ".key", NULL))
 		return true;
 	return settle_name(path, ".key.new", ".key", why);
+}
+
+/* Either the old name or the new one is there at every moment, never half a key. */
+bool beside_key_replace(const char *path, struct fault *why)
+{
+	char *from = beside_name(path, ".key.new"), *to = beside_name(path, ".key");
+	bool done = from && to && rename(from, to) == 0 && folder_sync(path);
+	if (!done)
+		fault_at(why, to, 0, 0, "the new key cannot be put in its place: %s", strerror(errno));
+	free(from);
+	free(to);
+	return done;
+}
+
+void beside_key_drop(const char *path)
+{
+	beside_remove(path, ".key.new");
 }
 
 void beside_new_drop(const char *path)

@@ -270,9 +270,11 @@ static bool verify_all(struct log_store *s, struct fault *why)
 {
 	struct log_check check;
 	int64_t start = store_clock();
-	if (!verify_chain(s->db, 0, NULL, &check, why))
+	if (!verify_chain(s->db, NULL, &check, why))
 		return false;
-	if (check.verdict != LOG_INTACT_NO_ANCHOR) {
+	/* Signatures by another key break no chain: whoever reads it must know, and what is
+	 * logged today still has to be. */
+	if (check.verdict == LOG_ALTERED || check.verdict == LOG_EMPTY) {
 		fault_at(why, s->path, 0, 0, "the seal of the log is broken, so nothing is added to it: "
 		         "%.150s; keep the file as it is and name a new one", check.what);
 		return false;
@@ -283,6 +285,12 @@ static bool verify_all(struct log_store *s, struct fault *why)
 	snprintf(s->opening, sizeof s->opening, "verified %lld record%s in %.3f s",
 	         (long long)check.records, check.records == 1 ? "" : "s",
 	         (double)(store_clock() - start) / 1e6);
+	if (check.bad_signature) {
+		size_t len = strlen(s->opening);
+		snprintf(s->opening + len, sizeof s->opening - len, "; NOT SIGNED BY ITS KEY: %.150s",
+		         check.what);
+	}
+	sign_begin(s, &check);
 	return true;
 }
 
@@ -418,6 +426,7 @@ void store_close(struct log_store *s)
 	free(s->ring);
 	free(s->path);
 	sealer_close(s->sealer);
+	sign_end(s);
 	s->ring = NULL;
 	s->path = NULL;
 	s->sealer = NULL;

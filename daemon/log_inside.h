@@ -11,6 +11,8 @@
  *   log_schema.c  tables, triggers, views
  *   log_beside.c  the files beside the log: lock, key, reserve, marker
  *   log_verify.c  the chain of hashes
+ *   log_vouch.c   checkpoints and keys, while it is read
+ *   log_sign.c    checkpoints and keys, made
  *   log_read.c    read-only connections
  *   log_records.c queries: records by kind, place and number
  *
@@ -22,10 +24,12 @@
 #define TALLY_LOG_INSIDE_H
 
 #include "daemon/log.h"
+#include "protocol/record/text.h"
 
 #include <stdatomic.h>
 
 struct sealer;
+struct signer;
 struct sqlite3;
 struct sqlite3_stmt;
 
@@ -58,6 +62,9 @@ struct log_piece {
 struct log_item {
 	struct log_item *next;
 	bool save;       /* open runs to be saved; else records to be sealed */
+	bool checkpoint; /* a checkpoint is asked for, at t; there are no pieces */
+	int64_t t;
+	struct log_piece vouch; /* the checkpoint that followed; its text is NULL for none */
 	bool overtaken;  /* a save that a newer one has replaced */
 	bool unfit;      /* cannot be sealed, whatever the disk does */
 	bool durable;
@@ -90,6 +97,11 @@ struct log_store {
 	bool recover;         /* open runs of an earlier start are still to be sealed */
 	int recovered;        /* how many were, at this start */
 
+	struct signer *signer;  /* NULL: no checkpoints are made */
+	int64_t signed_seq;     /* the last checkpoint, or key record */
+	int64_t entries_after;  /* entries after it */
+	bool keyless;           /* the log names no key: checkpoints without a signature */
+
 	enum log_health health;
 	char trouble[160];   /* what the last failure was, for people */
 	int64_t retry_at;    /* monotonic us: full, tried again then */
@@ -119,6 +131,9 @@ void store_write(struct log_store *s, struct log_item *items, bool force);
 /* Write as little as there is to write: the open runs of an earlier start, where
  * they are still to be sealed; when full, a page, to see whether it can be done. */
 void store_probe(struct log_store *s);
+
+/* One record whose text is made already, in a transaction of its own. */
+bool store_append_text(struct log_store *s, const char *text, size_t len, struct fault *why);
 
 /* log_text.c */
 /* The seqs of the records of an item; 0 for refused. */
@@ -174,16 +189,55 @@ bool beside_suspect_read(const char *path, char *what, size_t size);
 void beside_suspect_clear(const char *path);
 /* A new key into LOG.key.new; its public half comes back. */
 bool beside_key_make(const char *path, uint8_t public[32], struct fault *why);
+/* The key in LOG.key, or LOG.key.new (suffix); NULL where there is none, with why. */
+struct signer *beside_key_read(const char *path, const char *suffix, struct fault *why);
+/* LOG.key.new takes the place of LOG.key. */
+bool beside_key_replace(const char *path, struct fault *why);
+void beside_key_drop(const char *path); /* LOG.key.new */
 /* LOG.new (and LOG.key.new, with a key) become LOG and LOG.key. */
 bool beside_new_settle(const char *path, bool key, struct fault *why);
 bool beside_key_settle(const char *path, struct fault *why); /* where only the key is left to do */
 void beside_new_drop(const char *path);
 
 /* log_verify.c */
-bool verify_chain(struct sqlite3 *db, int64_t anchor_seq, const uint8_t anchor_hash[32],
-                  struct log_check *out, struct fault *why);
+bool verify_chain(struct sqlite3 *db, const struct log_pin *pin, struct log_check *out,
+                  struct fault *why);
 /* Is this what SQLite says of damaged pages? */
 bool sqlite_says_damaged(int code);
+
+/* log_vouch.c: zeroed but for db and pin at the beginning */
+struct vouch {
+	struct sqlite3 *db;
+	struct sqlite3_stmt *above;
+	const struct log_pin *pin; /* or NULL */
+	bool pinned;               /* the fingerprint asked for was seen */
+	bool keyless;              /* record 1 names no key */
+	bool rewritten;            /* what the first bad signature shows */
+	uint8_t before[32];        /* hash of the record before */
+	char what[160];
+};
+/* The next record of the chain, which fits: c->records is its seq, c->head its hash.
+ * An SQLite code. */
+int vouch_record(struct vouch *v, struct log_check *c, const char *text, size_t len);
+void vouch_conclude(const struct vouch *v, struct log_check *c);
+void vouch_end(struct vouch *v);
+/* Is this the text of such a record?  It must keep rule 3 of SEAL.md. */
+bool text_is_of_kind(const char *text, size_t len, const char *kind);
+
+/* log_sign.c */
+/* After the chain was read: the key beside the log, if it is the log's.  What is wrong
+ * with it goes to s->opening. */
+void sign_begin(struct log_store *s, const struct log_check *c);
+void sign_end(struct log_store *s);
+/* Of the records of a transaction that may be rolled back. */
+struct sign_count {
+	int64_t entries; /* since the last checkpoint */
+	bool due;        /* a checkpoint is to follow */
+};
+void sign_see(struct sign_count *count, const char *text, size_t len);
+/* The text of a checkpoint of record `seq`, which has that hash; true where it is one. */
+bool sign_text(const struct log_store *s, int64_t seq, const uint8_t hash[32], int64_t t,
+               struct text *out);
 
 /* log_read.c */
 struct log_reader {

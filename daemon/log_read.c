@@ -200,15 +200,15 @@ bool reader_refresh(struct log_reader *r, struct fault *why)
 	return (r->db && (int)way_now(r->path) == r->way) || open_again(r, why);
 }
 
-bool log_reader_verify(struct log_reader *r, int64_t anchor_seq, const uint8_t anchor_hash[32],
-                       struct log_check *out, struct fault *why)
+bool log_reader_verify(struct log_reader *r, const struct log_pin *pin, struct log_check *out,
+                       struct fault *why)
 {
 	/* A daemon that starts or ends meanwhile moves pages under an onlooker's feet:
 	 * what was found then is not worth anything. */
 	for (int tries = 0; tries < 5; tries++) {
 		if (!reader_refresh(r, why))
 			return false;
-		bool read = verify_chain(r->db, anchor_seq, anchor_hash, out, why);
+		bool read = verify_chain(r->db, pin, out, why);
 		if (way_now(r->path) == (enum way)r->way)
 			return read;
 	}

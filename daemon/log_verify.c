@@ -5,13 +5,14 @@
  * The rules, numbered, are those of protocol/SEAL.md section 2.
  *
  * What each verdict stops: LOG_ALTERED, a change by anybody who does not rehash
- * all that follows.  Whoever does is found out by an anchor alone, a SEQ:HASH that
- * was kept where he cannot write: LOG_REWRITTEN, LOG_TRUNCATED.
+ * all that follows.  Whoever does and has no key is found out by the checkpoints
+ * (log_vouch.c): LOG_WRONG_KEY, LOG_REWRITTEN.  Whoever has the key, by an anchor alone,
+ * a SEQ:HASH that was kept where he cannot write: LOG_REWRITTEN, LOG_TRUNCATED.
  */
 #include "daemon/log_inside.h"
 
+#include "protocol/record/checkpoint.h"
 #include "protocol/record/record.h"
-#include "protocol/record/seal.h"
 
 #include <sqlite3.h>
 #include <stdio.h>
@@ -32,6 +33,8 @@ const char *log_verdict_name(enum log_verdict v)
 		return "truncated";
 	case LOG_REWRITTEN:
 		return "rewritten";
+	case LOG_WRONG_KEY:
+		return "wrong key";
 	case LOG_ALTERED:
 		return "altered";
 	case LOG_EMPTY:
@@ -60,8 +63,10 @@ static bool first_fits(const char *text, size_t len, char identity[33])
 	if (!record_valid(1, text, len, &why))
 		return false;
 	json_text(json_member(text, len, "identity"), identity, 33);
-	if (strlen(identity) == 32 && seal_unhex(identity, 32, bytes, sizeof bytes))
+	if (strlen(identity) == 32 && seal_unhex(identity, 32, bytes, sizeof bytes)) {
+		seal_hex(bytes, sizeof bytes, identity); /* lower case, as it is signed */
 		return true;
+	}
 	identity[0] = '\0';
 	return false;
 }
@@ -119,7 +124,7 @@ static int check_row(sqlite3_stmt *st, struct sealer *sealer, struct log_check *
 
 /* SQLITE_DONE at the end of the chain, SQLITE_OK to go on, or an error. */
 static int verify_page(sqlite3_stmt *st, struct sealer *sealer, struct log_check *c,
-                       int64_t anchor_seq, uint8_t at_anchor[SEAL_SIZE])
+                       struct vouch *v, uint8_t at_anchor[SEAL_SIZE])
 {
 	int rows = 0, code;
 	/* The first page begins at the lowest number there is, be it below 1. */
@@ -127,11 +132,14 @@ static int verify_page(sqlite3_stmt *st, struct sealer *sealer, struct log_check
 	while ((code = sqlite3_step(st)) == SQLITE_ROW) {
 		rows++;
 		code = check_row(st, sealer, c);
+		if (code == SQLITE_OK)
+			code = vouch_record(v, c, (const char *)sqlite3_column_text(st, 1),
+			                    (size_t)sqlite3_column_bytes(st, 1));
 		if (code != SQLITE_OK) {
 			sqlite3_reset(st);
 			return code;
 		}
-		if (c->records == anchor_seq)
+		if (v->pin && c->records == v->pin->seq)
 			memcpy(at_anchor, c->head, SEAL_SIZE);
 	}
 	sqlite3_reset(st);
@@ -175,9 +183,10 @@ static int record_is_table(struct sqlite3 *db, bool *table)
 	return code == SQLITE_ROW || code == SQLITE_DONE ? SQLITE_OK : code;
 }
 
-bool verify_chain(struct sqlite3 *db, int64_t anchor_seq, const uint8_t anchor_hash[32],
-                  struct log_check *out, struct fault *why)
+bool verify_chain(struct sqlite3 *db, const struct log_pin *pin, struct log_check *out,
+                  struct fault *why)
 {
+	struct vouch vouch = { .db = db, .pin = pin };
 	sqlite3_stmt *st = NULL;
 	uint8_t at_anchor[SEAL_SIZE] = { 0 };
 	bool table = false;
@@ -192,8 +201,9 @@ bool verify_chain(struct sqlite3 *db, int64_t anchor_seq, const uint8_t anchor_h
 		code = sqlite3_prepare_v2(db, "SELECT seq, text, hash FROM record WHERE seq >= ? "
 		                          "ORDER BY seq LIMIT 1000", -1, &st, NULL);
 	while (code == SQLITE_OK && table)
-		code = verify_page(st, sealer, out, anchor_seq, at_anchor);
+		code = verify_page(st, sealer, out, &vouch, at_anchor);
 	sqlite3_finalize(st);
+	vouch_end(&vouch);
 	sealer_close(sealer);
 	if ((code & 0xff) == SQLITE_ERROR || (code == SQLITE_OK && !table)) {
 		altered(out, "cannot be read: the table of records is not as the log made it");
@@ -207,6 +217,7 @@ bool verify_chain(struct sqlite3 *db, int64_t anchor_seq, const uint8_t anchor_h
 		          sqlite3_errstr(code));
 		return false;
 	}
-	conclude(out, anchor_seq, anchor_hash, at_anchor);
+	conclude(out, pin ? pin->seq : 0, pin ? pin->hash : at_anchor, at_anchor);
+	vouch_conclude(&vouch, out);
 	return true;
 }

@@ -27,9 +27,12 @@ static int step(struct sqlite3_stmt *st)
 	return code;
 }
 
+/* What the store will be once the transaction is durable. */
 struct head {
 	int64_t seq;
 	uint8_t hash[32];
+	int64_t signed_seq;
+	struct sign_count count;
 };
 
 static int insert(struct log_store *s, struct head *head, const struct log_piece *p)
@@ -44,7 +47,31 @@ static int insert(struct log_store *s, struct head *head, const struct log_piece
 	if (code == SQLITE_OK) {
 		head->seq = p->seq;
 		memcpy(head->hash, hash, sizeof hash);
+		sign_see(&head->count, p->text, p->len);
 	}
+	return code;
+}
+
+/* A checkpoint of the head. */
+static int insert_checkpoint(struct log_store *s, struct head *head, struct log_item *item,
+                             int64_t t)
+{
+	char buffer[1024];
+	struct text text;
+	struct log_piece *p = &item->vouch;
+	free(p->text);
+	*p = (struct log_piece){ .t = t, .seq = head->seq + 1 };
+	head->count.due = false;
+	if (!s->reserve || (!s->signer && !s->keyless))
+		return SQLITE_OK;
+	text_begin(&text, buffer, sizeof buffer);
+	if (!sign_text(s, head->seq, head->hash, p->t, &text) || !(p->text = strdup(text.bytes)))
+		return SQLITE_OK; /* nothing that was measured is lost by that */
+	p->len = text.len;
+	int64_t of = head->seq;
+	int code = insert(s, head, p);
+	head->signed_seq = of;
+	head->count = (struct sign_count){ 0 };
 	return code;
 }
 
@@ -68,6 +95,9 @@ static int seal_item(struct log_store *s, struct head *head, struct log_item *it
 		sqlite3_bind_text(s->run_clear, 1, item->run_of, -1, SQLITE_STATIC);
 		code = step(s->run_clear);
 	}
+	/* At once, not at the end of the transaction: a replay has it in the same place. */
+	if (code == SQLITE_OK && head->count.due)
+		code = insert_checkpoint(s, head, item, item->piece[item->n - 1].t);
 	return code;
 }
 
@@ -145,18 +175,29 @@ static int fill_transaction(struct log_store *s, struct head *head, struct log_i
 	for (struct log_item *i = first; i != end && code == SQLITE_OK; i = i->next) {
 		if (i->save)
 			code = i->overtaken || !saving ? SQLITE_OK : save_runs(s, i);
-		else
+		else if (!i->checkpoint)
 			code = seal_item(s, head, i);
+		else if (head->seq > head->signed_seq + 1)
+			code = insert_checkpoint(s, head, i, i->t);
 	}
 	if (code == SQLITE_OK && first == end && s->health == LOG_FULL)
 		code = step(s->probe);
 	return code;
 }
 
+static void keep_head(struct log_store *s, const struct head *head)
+{
+	s->seq = head->seq;
+	memcpy(s->hash, head->hash, sizeof s->hash);
+	s->signed_seq = head->signed_seq;
+	s->entries_after = head->count.entries;
+}
+
 static enum outcome transact(struct log_store *s, struct log_item *first, struct log_item *end,
                              int *code)
 {
-	struct head head = { .seq = s->seq };
+	struct head head = { .seq = s->seq, .signed_seq = s->signed_seq,
+		                 .count.entries = s->entries_after };
 	int recovered = 0;
 	memcpy(head.hash, s->hash, sizeof head.hash);
 	for (struct log_item *i = first; i != end; i = i->next)
@@ -181,8 +222,7 @@ static enum outcome transact(struct log_store *s, struct log_item *first, struct
 			ticket_put(s, i, 0);
 		return o;
 	}
-	s->seq = head.seq;
-	memcpy(s->hash, head.hash, sizeof s->hash);
+	keep_head(s, &head);
 	s->recovered += recovered;
 	s->recover = false;
 	s->written_at = store_clock();
@@ -267,4 +307,31 @@ void store_write(struct log_store *s, struct log_item *items, bool force)
 void store_probe(struct log_store *s)
 {
 	write_range(s, NULL, NULL);
+}
+
+bool store_append_text(struct log_store *s, const char *text, size_t len, struct fault *why)
+{
+	struct log_piece p = { .text = (char *)text, .len = len, .seq = s->seq + 1 };
+	struct head head = { .seq = s->seq, .signed_seq = s->signed_seq,
+		                 .count.entries = s->entries_after };
+	memcpy(head.hash, s->hash, sizeof head.hash);
+	bool done = record_valid(p.seq, text, len, why);
+	if (done) {
+		int code = step(s->begin);
+		if (code == SQLITE_OK)
+			code = insert(s, &head, &p);
+		if (code == SQLITE_OK)
+			code = step(s->commit);
+		done = code == SQLITE_OK;
+		if (!done)
+			fault_at(why, s->path, 0, 0, "NOT LOGGED: %s", sqlite3_errmsg(s->db));
+		if (!sqlite3_get_autocommit(s->db))
+			sqlite3_exec(s->db, "ROLLBACK", NULL, NULL, NULL);
+	}
+	if (done) {
+		keep_head(s, &head);
+		s->written_at = store_clock();
+		wal_mark(s);
+	}
+	return done;
 }

@@ -6,6 +6,7 @@
  *     tallyd --replay FILE.rec [--sheet FILE.csv] [--config FILE] [--log FILE]
  *     tallyd --check-config [--config FILE]
  *     tallyd --serve FILE
+ *     tallyd --new-key [--config FILE] [--log FILE]
  *
  * Live, everything starts in this order, each step for a reason:
  *   1. the configuration, whole or not at all;
@@ -17,7 +18,9 @@
  * It ends in the reverse order, and the log is the last to be closed.
  */
 #include "daemon/bench.h"
+#include "daemon/bus.h"
 #include "daemon/config.h"
+#include "daemon/hotplug.h"
 #include "daemon/log.h"
 #include "daemon/main_calls.h"
 #include "daemon/port.h"
@@ -67,6 +70,8 @@ struct stand {
 		bool looked;    /* it was opened, or could not be, at least once */
 	} *line;
 	int lines_open;
+	struct bus bus;          /* looked at by all lines together */
+	struct hotplug *hotplug; /* says when; NULL where nothing does */
 	bool stopping;
 	bool refused; /* another daemon has one of our lines */
 	bool unlogged; /* at the end the log took nothing */
@@ -258,13 +263,40 @@ static void on_failed(void *arg, const struct fault *why)
 	bool first = !l->looked;
 	l->looked = true;
 	say("%s: %s", s->config->meter[l->meter].name, why->text);
-	bench_line_trouble(s->bench, stream_now(s), l->meter, why->text);
+	bench_line_trouble(s->bench, stream_now(s), l->meter, port_state(l->port) == PORT_REFUSED,
+	                   why->text);
 	if (!first || !is_daemon_there(why))
 		return;
 	say("another daemon reads this line: end that one, or take the meter out of this "
 	    "configuration");
 	s->refused = true;
 	stop(s);
+}
+
+/* Something was plugged or unplugged: every line looks whether it was its own. */
+static void on_hotplug(void *arg)
+{
+	struct stand *s = arg;
+	bus_forget(&s->bus);
+	for (int i = 0; i < s->config->meters; i++)
+		if (s->line[i].port)
+			port_nudge(s->line[i].port);
+}
+
+static void on_hotplug_lost(void *arg, const struct fault *why)
+{
+	(void)arg;
+	say("%s", why->text);
+}
+
+static void listen_for_plugs(struct stand *s)
+{
+	struct fault why;
+	if (!s->config->meters)
+		return;
+	s->hotplug = hotplug_open(&s->loop, on_hotplug, on_hotplug_lost, s, &why);
+	if (!s->hotplug)
+		say("%s", why.text);
 }
 
 static void on_line_closed(void *arg)
@@ -477,6 +509,7 @@ static bool open_lines(struct stand *s, struct fault *why)
 		*l = (struct line){.stand = s, .meter = i};
 		struct port_options options = {
 		    .place = s->config->meter[i].place, .line = s->config->meter[i].serial,
+		    .bus = &s->bus,
 		    .opened = on_opened, .bytes = on_bytes, .bad_byte = on_bad_byte, .gone = on_gone,
 		    .failed = on_failed, .arg = l};
 		l->port = port_open(&s->loop, &options, why);
@@ -484,6 +517,7 @@ static bool open_lines(struct stand *s, struct fault *why)
 			return false;
 		s->lines_open++;
 	}
+	listen_for_plugs(s);
 	return true;
 }
 
@@ -517,6 +551,7 @@ static void stop(struct stand *s)
 	                          (uv_handle_t *)&s->term, (uv_handle_t *)&s->interrupt};
 	for (size_t i = 0; i < sizeof handles / sizeof *handles; i++)
 		close_handle(handles[i]);
+	hotplug_close(s->hotplug);
 	for (int i = 0; s->line && i < s->config->meters; i++)
 		if (s->line[i].port)
 			port_close(s->line[i].port, on_line_closed, &s->line[i]);
@@ -601,11 +636,13 @@ static const char usage[] =
     "  tallyd --replay FILE.rec [--sheet FILE.csv] [--config FILE] [--log FILE]\n"
     "  tallyd --check-config [--config FILE]\n"
     "  tallyd --serve FILE\n"
+    "  tallyd --new-key [--config FILE] [--log FILE]\n"
     "\n"
     "It stays in the foreground and ends on SIGTERM or SIGINT with everything logged.\n"
     "The configuration is " CONFIG_FILE " where --config names no other.\n"
     "--replay runs a recording and prints every record; --log keeps them too.\n"
     "--serve answers queries over a log file on standard input and output.\n"
+    "--new-key gives the log a new key, which the old one signs; no daemon may run on it.\n"
     "Exit status: 0 done, 2 wrong use or bad input, 4 not logged.\n"
     "\n"
     "Valve equipment kills: mains isolated, reservoirs discharged and measured before\n"
@@ -613,7 +650,7 @@ static const char usage[] =
 
 struct command_line {
 	const char *config, *log, *socket, *replay, *sheet, *serve;
-	bool check;
+	bool check, new_key;
 };
 
 static int read_command_line(int argc, char **argv, struct command_line *c)
@@ -622,7 +659,8 @@ static int read_command_line(int argc, char **argv, struct command_line *c)
 	    {"config", required_argument, NULL, 'c'}, {"log", required_argument, NULL, 'l'},
 	    {"socket", required_argument, NULL, 's'}, {"replay", required_argument, NULL, 'r'},
 	    {"sheet", required_argument, NULL, 'S'},  {"serve", required_argument, NULL, 'f'},
-	    {"check-config", no_argument, NULL, 'k'}, {"help", no_argument, NULL, 'h'},
+	    {"check-config", no_argument, NULL, 'k'}, {"new-key", no_argument, NULL, 'n'},
+	    {"help", no_argument, NULL, 'h'},
 	    {"version", no_argument, NULL, 'v'},      {NULL, 0, NULL, 0}};
 	for (int o; (o = getopt_long(argc, argv, "", options, NULL)) != -1;) {
 		switch (o) {
@@ -633,6 +671,7 @@ static int read_command_line(int argc, char **argv, struct command_line *c)
 		case 'S': c->sheet = optarg; break;
 		case 'f': c->serve = optarg; break;
 		case 'k': c->check = true; break;
+		case 'n': c->new_key = true; break;
 		case 'h': fputs(usage, stdout); return 0;
 		case 'v': puts("tallyd " TALLY_VERSION); return 0;
 		default: fputs(usage, stderr); return 2;
@@ -651,6 +690,21 @@ static int read_command_line(int argc, char **argv, struct command_line *c)
 		return 2;
 	}
 	return -1;
+}
+
+static int renew_key(const struct config *config)
+{
+	struct fault why = {.text = ""};
+	char fingerprint[40];
+	if (!config->log[0]) {
+		say("--new-key needs a log: --log FILE, or `log` in the configuration");
+		return 2;
+	}
+	if (!log_renew_key(config->log, utc_now(), NULL, fingerprint, &why))
+		return say_fault(&why);
+	say("%s has a new key, signed by the old one; its fingerprint is %s", config->log, fingerprint);
+	say("write the fingerprint down where the log is not kept; the old key is gone");
+	return 0;
 }
 
 int main(int argc, char **argv)
@@ -680,6 +734,8 @@ int main(int argc, char **argv)
 		else
 			say("there is no " CONFIG_FILE ": a bench without meters (--config names another)");
 		status = 0;
+	} else if (status < 0 && c.new_key) {
+		status = renew_key(config);
 	} else if (status < 0 && c.replay) {
 		struct replay_options options = {.recording = c.replay, .sheet = c.sheet,
 		                                 .log = c.log ? c.log : ":memory:",

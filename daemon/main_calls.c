@@ -20,8 +20,8 @@
 /* Everything that any method takes. */
 struct asked {
 	const char *position, *quantity, *meter, *name, *text, *job, *because, *value, *from, *u;
-	const char *reach, *condition, *walk, *state;
-	int64_t seq;
+	const char *reach, *condition, *walk, *state, *range;
+	int64_t seq, by;
 	json_t *fields;
 };
 
@@ -177,6 +177,22 @@ static bool call_sheet_load(struct answering *a, struct fault *why)
 	                       why));
 }
 
+static bool call_sheet_add(struct answering *a, struct fault *why)
+{
+	const char *text = a->asked.text;
+	LATER(SHAPE_SEQ, WIRE_BAD_INPUT,
+	      bench_sheet_add(a->calls->bench, a->t, text, strlen(text), w, why));
+}
+
+static bool call_sheet_mirror(struct answering *a, struct fault *why)
+{
+	int64_t by = a->asked.by;
+	if (by < -999999999 || by > 999999999)
+		by = 0; /* refused, with the reason */
+	LATER(SHAPE_SEQ, WIRE_BAD_INPUT,
+	      bench_sheet_mirror(a->calls->bench, a->t, a->asked.range, (int)by, w, why));
+}
+
 static bool call_sheet_set(struct answering *a, struct fault *why)
 {
 	enum { FIELDS = 16 };
@@ -320,8 +336,10 @@ static const struct {
 #define M(member) {#member, offsetof(struct asked, member), PARAM_TEXT}
     M(position), M(quantity), M(meter), M(name),  M(text),      M(job),  M(because),
     M(value),    M(from),     M(u),     M(reach), M(condition), M(walk), M(state),
+    M(range),
 #undef M
     {"seq", offsetof(struct asked, seq), PARAM_WHOLE},
+    {"by", offsetof(struct asked, by), PARAM_WHOLE},
 };
 
 /* `takes`: names with spaces between; an ending ! marks a compulsory one. */
@@ -338,6 +356,8 @@ static const struct method {
     {"job.state", call_job_state, "state!", false},
     {"sheet.load", call_sheet_load, "name! text! job", false},
     {"sheet.set", call_sheet_set, "position! fields!", false},
+    {"sheet.add", call_sheet_add, "text!", false},
+    {"sheet.mirror", call_sheet_mirror, "range! by!", false},
     {"at", call_at, "position quantity meter", true},
     {"reach", call_reach, "reach!", false},
     {"condition", call_condition, "condition!", false},

@@ -2,7 +2,7 @@
 /* See query.h. */
 #include "daemon/query_private.h"
 
-#include "protocol/record/seal.h"
+#include "protocol/record/checkpoint.h"
 
 #include <stdlib.h>
 #include <string.h>
@@ -185,22 +185,63 @@ static bool verdict_good(enum log_verdict v)
 	return v == LOG_INTACT_NO_ANCHOR || v == LOG_INTACT_TO_ANCHOR || v == LOG_NEWER_THAN_ANCHOR;
 }
 
-bool query_verify(struct query *q, json_t *params)
+/* What was kept outside: an anchor, a fingerprint. */
+static bool read_pin(struct query *q, json_t *params, struct log_pin *pin)
 {
-	const char *anchor = NULL;
-	int64_t seq = 0;
-	uint8_t hash[SEAL_SIZE] = { 0 };
-	const struct param list[] = { { "anchor", PARAM_TEXT, false, &anchor } };
-	if (!params_read("verify", params, list, 1, q->why))
+	const char *anchor = NULL, *key = NULL;
+	const struct param list[] = { { "anchor", PARAM_TEXT, false, &anchor },
+		                          { "key", PARAM_TEXT, false, &key } };
+	if (!params_read("verify", params, list, 2, q->why))
 		return query_refuse(q, WIRE_BAD_PARAMS);
-	if (anchor && !anchor_parse(anchor, strlen(anchor), &seq, hash)) {
+	if (anchor && !anchor_parse(anchor, strlen(anchor), &pin->seq, pin->hash)) {
 		fault_set(q->why, "\"%.90s\" is no anchor: SEQ:HASH is expected, HASH being 64 hex digits",
 		          anchor);
 		return query_refuse(q, WIRE_BAD_INPUT);
 	}
+	pin->has_key = key != NULL;
+	if (key && !fingerprint_parse(key, strlen(key), pin->fingerprint)) {
+		fault_set(q->why, "\"%.60s\" is no fingerprint of a key: 32 hex digits are expected", key);
+		return query_refuse(q, WIRE_BAD_INPUT);
+	}
+	return true;
+}
+
+static void add_seq(struct query *q, const char *name, int64_t seq)
+{
+	answer_printf(&q->out, ",\"%s\":", name);
+	if (seq)
+		answer_printf(&q->out, "%lld", (long long)seq);
+	else
+		answer_puts(&q->out, "null");
+}
+
+/* Whose key it is, and how far it vouches. */
+static void add_key(struct query *q, const struct log_check *check)
+{
+	uint8_t fingerprint[FINGERPRINT_SIZE];
+	char text[FINGERPRINT_TEXT_SIZE];
+	answer_puts(&q->out, ",\"key\":");
+	if (check->has_key) {
+		key_fingerprint(check->key, fingerprint);
+		fingerprint_text(fingerprint, text);
+		answer_string(&q->out, text);
+	} else {
+		answer_puts(&q->out, "null");
+	}
+	answer_printf(&q->out, ",\"keys\":%d,\"checkpoints\":%lld,\"entries_after\":%lld", check->keys,
+	              (long long)check->checkpoints, (long long)check->entries_after);
+	add_seq(q, "signed", check->signed_to);
+	add_seq(q, "misfit", check->bad_signature);
+}
+
+bool query_verify(struct query *q, json_t *params)
+{
+	struct log_pin pin = { 0 };
 	struct log_check check;
 	memset(&check, 0, sizeof check);
-	if (!log_reader_verify(q->reader, seq, hash, &check, q->why))
+	if (!read_pin(q, params, &pin))
+		return false;
+	if (!log_reader_verify(q->reader, &pin, &check, q->why))
 		return query_refuse(q, WIRE_UNREADABLE);
 	char head[SEAL_HEX_SIZE];
 	seal_hex(check.head, SEAL_SIZE, head);
@@ -221,6 +262,7 @@ bool query_verify(struct query *q, json_t *params)
 		answer_puts(&q->out, "null");
 	answer_puts(&q->out, ",\"identity\":");
 	answer_string(&q->out, check.identity);
+	add_key(q, &check);
 	answer_puts(&q->out, "}");
 	return true;
 }

@@ -380,7 +380,7 @@ static void bench_verify(void)
 		die("cannot read");
 	for (int i = 0; i < ROUNDS; i++) {
 		double t = cpu_seconds();
-		if (!log_reader_verify(reader, 0, NULL, &check, &why) ||
+		if (!log_reader_verify(reader, NULL, &check, &why) ||
 		    check.verdict != LOG_INTACT_NO_ANCHOR)
 			die("the log does not verify");
 		ours[i] = (cpu_seconds() - t) / (double)bytes * 1e9;

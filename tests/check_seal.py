@@ -15,6 +15,7 @@ import sqlite3
 import subprocess
 import sys
 import tempfile
+import time
 
 import verify_seal
 
@@ -36,14 +37,15 @@ def run(*command):
     return subprocess.run(command, capture_output=True, text=True, timeout=60)
 
 
-def answers(path, anchor=None):
+def answers(path, anchor=None, key=None):
     """What the two say: (answer, good, head) of each."""
     pin = verify_seal.ANCHOR.fullmatch(anchor) if anchor else None
     pinned = (int(pin[1]), bytes.fromhex(pin[2])) if pin else None
     con = verify_seal.open_log(path)
-    a = verify_seal.verify(con, pinned)
+    a = verify_seal.verify(con, pinned, None, key)
     con.close()
-    ours = run(BUILD + "/tally", "--json", "verify", path, *(["--anchor", anchor] if anchor else []))
+    ours = run(BUILD + "/tally", "--json", "verify", path, *(["--anchor", anchor] if anchor else []),
+               *(["--key", key.hex("-", 2)] if key else []))
     said = verify_seal.json.loads(ours.stdout) if ours.stdout else {}
     return (a.verdict, 0 if a.good() else 1), (said.get("verdict"), ours.returncode), a
 
@@ -163,6 +165,47 @@ def check_recordings(folder):
     return last
 
 
+# ---- signatures: what one signs, the other must take ----
+
+
+def check_keys(folder):
+    print_of = lambda secret: verify_seal.fingerprint(verify_seal.verify_ed25519.public(secret))
+    for i, (legend, follow, asked, want, misfit, signed) in enumerate(verify_seal.table_of_keys()):
+        b = verify_seal.build_keyed(folder, "signed%d.db" % i, follow)
+        b.con.close()
+        theirs, ours, a = answers(b.path, None, print_of(asked) if asked else None)
+        check(legend + ", verifier", theirs[0] == want, "%s %s" % (theirs, a.what))
+        check(legend + ", tally verify", ours == theirs, "%s, the verifier %s" % (ours, theirs))
+
+
+def check_daemon(folder):
+    """A log that a running daemon signed, and a new key for it."""
+    log, sock = os.path.join(folder, "of the daemon.db"), os.path.join(folder, "sock")
+    for round_ in range(2):
+        daemon = subprocess.Popen([BUILD + "/tallyd", "--log", log, "--socket", sock, "--config",
+                                   "/dev/null"], stderr=subprocess.PIPE, text=True)
+        for _ in range(200):
+            if run(BUILD + "/tally", "--socket", sock, "status").returncode == 0:
+                break
+            time.sleep(0.02)
+        for words in (["job", "start", "j%d" % round_], ["note", "R1", "x"], ["job", "close"]):
+            r = run(BUILD + "/tally", "--socket", sock, *words)
+            check("live, " + words[0], r.returncode == 0, r.stderr)
+        daemon.terminate()
+        check("live, ends", daemon.wait(20) == 0, daemon.stderr.read())
+        theirs, ours, a = answers(log)
+        check("live, verifier", theirs[0] == "intact, no anchor", "%s %s" % (theirs, a.what))
+        check("live, tally verify", ours == theirs, "%s" % (ours,))
+        check("live, signed", a.keys.checkpoints == round_ + 1 and len(a.keys.seen) == round_ + 1,
+              "%d checkpoints, %d keys" % (a.keys.checkpoints, len(a.keys.seen)))
+        if round_ == 0:
+            r = run(BUILD + "/tallyd", "--new-key", "--log", log, "--config", "/dev/null")
+            check("a new key", r.returncode == 0, r.stderr)
+            a = verify_seal.verify(verify_seal.open_log(log))
+            check("a new key, printed", verify_seal.fingerprint(a.keys.key).hex("-", 2) in r.stderr,
+                  r.stderr)
+
+
 def main():
     check("self-test", verify_seal.selftest() == 0, "see above")
     with tempfile.TemporaryDirectory() as folder:
@@ -170,6 +213,8 @@ def main():
         check("a log with an entry", log is not None)
         if log:
             check_damage(log, folder)
+        check_keys(folder)
+        check_daemon(folder)
     print("[  PASSED  ] %d test(s)." % passed)
     if failed:
         print("[  FAILED  ] %d test(s), listed below:" % failed)

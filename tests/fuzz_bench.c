@@ -150,7 +150,7 @@ static void verify(struct log *log, const struct heard *h)
 	struct fault why;
 	struct log_check check;
 	struct log_reader *reader = log_reader_open(log_path(log), &why);
-	must(reader && log_reader_verify(reader, 0, NULL, &check, &why));
+	must(reader && log_reader_verify(reader, NULL, &check, &why));
 	must(check.verdict == LOG_INTACT_NO_ANCHOR);
 	must(check.records == log_last_seq(log) && check.records == h->last);
 	log_reader_close(reader);

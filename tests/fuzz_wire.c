@@ -140,7 +140,7 @@ static void world_close(struct world *w)
 	struct log_check check;
 	bench_finish(w->bench, w->t);
 	bench_collect(w->bench);
-	must(log_reader_verify(w->reader, 0, NULL, &check, &why));
+	must(log_reader_verify(w->reader, NULL, &check, &why));
 	must(check.verdict == LOG_INTACT_NO_ANCHOR && check.records == w->last);
 	bench_free(w->bench);
 	log_reader_close(w->reader);

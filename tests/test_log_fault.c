@@ -375,7 +375,7 @@ static void a_damaged_index_is_made_again(void **state)
 	assert_false(is_there("a.db.suspect"));
 	assert_true(sql_value(path, "PRAGMA integrity_check", value, sizeof value));
 	assert_string_equal(value, "ok");
-	assert_true(sql_value(path, "SELECT count(*) FROM record WHERE kind = 'entry' AND "
+	assert_true(sql_value(path, "SELECT count(*) FROM record WHERE kind = 'strike' AND "
 	                      "position = 'R3'", value, sizeof value));
 	assert_string_equal(value, "2");
 }

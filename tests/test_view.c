@@ -375,7 +375,7 @@ static void test_verify(void **state)
 	struct lines out = {0};
 	view_verify(&columns, slice("{\"verdict\":\"altered\",\"ok\":false,\"records\":11,\"bad\":12,"
 	                            "\"what\":\"its hash is another\",\"head\":\"11:ab\","
-	                            "\"identity\":\"cd\"}"), "l.db", "", &out);
+	                            "\"identity\":\"cd\"}"), "l.db", "", false, &out);
 	same(&out, "checked      l.db\n"
 	           "identity     cd\n"
 	           "records      11: the place, the text and the hash of each fit\n"
@@ -385,7 +385,7 @@ static void test_verify(void **state)
 	           "good up to   11:ab\n");
 	view_verify(&columns, slice("{\"verdict\":\"newer than the anchor\",\"ok\":true,\"records\":20,"
 	                            "\"bad\":null,\"what\":\"\",\"head\":\"20:ef\",\"identity\":\"cd\"}"),
-	            "l.db", "11:ab", &out);
+	            "l.db", "11:ab", false, &out);
 	same(&out, "checked      l.db\n"
 	           "identity     cd\n"
 	           "records      20: the place, the text and the hash of each fit\n"
@@ -647,7 +647,7 @@ static void test_nothing_there(void **state)
 	view_chosen(&columns, nothing, &out);
 	view_status(&columns, nothing, &out);
 	view_compare(&columns, nothing, &disagree, &out);
-	view_verify(&columns, nothing, "x", "", &out);
+	view_verify(&columns, nothing, "x", "", false, &out);
 	assert_int_equal(disagree, 0);
 	assert_false(out.failed);
 	/* And an unsealed nothing is never called good. */

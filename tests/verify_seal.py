@@ -3,7 +3,7 @@
 """A verifier of logs that shares no code with the program: written from
 protocol/SEAL.md alone, with python3's hashlib, json and sqlite3.
 
-    verify_seal.py [--odd] LOG [SEQ:HASH]
+    verify_seal.py [--odd] LOG [SEQ:HASH] [FINGERPRINT]
     verify_seal.py --selftest
 
 Prints the answer of SEAL.md section 4.  Exit status 0: the answer is a good one;
@@ -20,6 +20,8 @@ import sqlite3
 import sys
 import tempfile
 from decimal import Decimal, InvalidOperation
+
+import verify_ed25519
 
 APPLICATION_ID = 0x54616C79
 PREFIX = b"tally-record-1\n"
@@ -201,6 +203,88 @@ def open_log(path):
     return con
 
 
+# ---- section 8: who vouches for it ----
+
+
+def fingerprint(key):
+    return hashlib.sha256(key).digest()[:16]
+
+
+def unhex(value, size):
+    """The bytes of a member, None where it is not that many in hexadecimal."""
+    good = isinstance(value, str) and re.fullmatch("[0-9A-Fa-f]{%d}" % (2 * size), value)
+    return bytes.fromhex(value) if good else None
+
+
+class Keys:
+    """Goes along the chain: the key that holds, what it vouches for, the first misfit."""
+
+    def __init__(self):
+        self.key = None
+        self.seen = []  # fingerprints
+        self.hashes = {}
+        self.identity = ""
+        self.signed = self.checkpoints = 0
+        self.misfit = None  # (seq, answer, what)
+
+    def no(self, n, answer, what):
+        if self.misfit is None:
+            self.misfit = (n, answer, what)
+
+    def take(self, key):
+        self.key = key
+        self.seen.append(fingerprint(key))
+
+    def message(self, what, n, sealed):
+        return b"%s\n%s\n%d\n" % (what, self.identity.encode(), n) + sealed
+
+    def look(self, n, value, sealed):
+        """Record n, which keeps all rules, and its hash."""
+        kind = value["kind"]
+        self.hashes[n] = sealed
+        if n == 1:
+            self.identity = value["identity"].lower()
+            first = unhex(value.get("key"), 32)
+            self.keyless = first is None
+            if first:
+                self.take(first)
+        elif kind == "checkpoint":
+            self.checkpoint(n, value)
+        elif kind == "key":
+            self.new_key(n, value)
+
+    def checkpoint(self, n, r):
+        of, sealed = whole(r.get("of")), unhex(r.get("hash"), 32)
+        signature = unhex(r.get("signature"), 64)
+        nobody = not self.seen and self.keyless and "signature" in r and r["signature"] is None
+        if nobody and of is not None and 1 <= of < n and sealed == self.hashes[of]:
+            return
+        if of is None or not 1 <= of < n or not sealed or not signature:
+            self.no(n, "wrong key", "no checkpoint")
+        elif not self.key or not verify_ed25519.verify(
+                self.key, self.message(b"tally-checkpoint-1", of, sealed), signature):
+            self.no(n, "wrong key", "not signed by the key")
+        elif sealed != self.hashes[of]:
+            self.no(n, "rewritten", "vouches for another record %d" % of)
+        else:
+            self.checkpoints += 1
+            self.signed = max(self.signed, of)
+
+    def new_key(self, n, r):
+        key, signature = unhex(r.get("key"), 32), unhex(r.get("signature"), 64)
+        proof = unhex(r.get("proof"), 64)
+        if not key or not signature or not proof:
+            self.no(n, "wrong key", "no key record")
+            return
+        message = self.message(b"tally-key-1", n, self.hashes[n - 1]) + key
+        if not self.key or not verify_ed25519.verify(self.key, message, signature):
+            self.no(n, "wrong key", "not signed by the key before it")
+        elif not verify_ed25519.verify(key, message, proof):
+            self.no(n, "wrong key", "not signed by itself")
+        else:
+            self.take(key)
+
+
 # ---- section 4: the answers ----
 
 
@@ -230,8 +314,9 @@ def rows_of(con):
     return con.execute("SELECT seq, typeof(text), text, typeof(hash), hash FROM record ORDER BY seq")
 
 
-def verify(con, anchor=None, oddities=None):
+def verify(con, anchor=None, oddities=None, pin=None):
     a = Answer()
+    a.keys = Keys()
     at_anchor = None
     try:
         for row in rows_of(con):
@@ -241,6 +326,7 @@ def verify(con, anchor=None, oddities=None):
                 a.identity = value["identity"].lower()
             if anchor and a.records == anchor[0]:
                 at_anchor = a.head
+            a.keys.look(a.records, value, a.head)
             if oddities:
                 a.odd += ["record %d: %s" % (a.records, o) for o in oddities.look(value)]
     except Broken as e:
@@ -257,6 +343,12 @@ def verify(con, anchor=None, oddities=None):
         a.verdict, a.what = "rewritten", "record %d is not the anchor's" % anchor[0]
     else:
         a.verdict = "intact to the anchor" if a.records == anchor[0] else "newer than the anchor"
+    # The key: graver than a log that ends too early, not graver than another history.
+    if a.verdict not in ("rewritten", "empty"):
+        if a.keys.misfit:
+            a.verdict, a.what = a.keys.misfit[1], "record %d: %s" % (a.keys.misfit[0], a.keys.misfit[2])
+        elif pin and pin not in a.keys.seen and a.verdict != "truncated":
+            a.verdict, a.what = "wrong key", "not the key that was asked for"
     return a
 
 
@@ -495,6 +587,74 @@ def table_of_damage():
     return rows
 
 
+# Two keys; a secret is any 32 bytes.
+KEEPER, STRANGER = bytes(range(32)), bytes(range(32, 64))
+
+
+def first_with_key(secret):
+    return FIRST.replace('"key":null', '"key":"%s"' % verify_ed25519.public(secret).hex())
+
+
+def checkpoint(b, secret, n, of, sealed=None, identity="000102030405060708090a0b0c0d0e0f"):
+    sealed = sealed or b.hashes[of]
+    message = b"tally-checkpoint-1\n%s\n%d\n" % (identity.encode(), of) + sealed
+    return head(n, "checkpoint") + ',"of":%d,"hash":"%s","signature":"%s"}' % (
+        of, sealed.hex(), verify_ed25519.sign(secret, message).hex())
+
+
+def key_record(b, old, new, n, at=None):
+    key = verify_ed25519.public(new)
+    message = b"tally-key-1\n000102030405060708090a0b0c0d0e0f\n%d\n" % (at or n) + b.hashes[n - 1] + key
+    return head(n, "key") + ',"key":"%s","signature":"%s","proof":"%s"}' % (
+        key.hex(), verify_ed25519.sign(old, message).hex(), verify_ed25519.sign(new, message).hex())
+
+
+def table_of_keys():
+    """Legend, what follows the first three records, whose fingerprint is asked for, the
+    answer due, the record that does not fit, up to where it is signed."""
+    K, S = KEEPER, STRANGER
+
+    def then(*makers):
+        def add(b):
+            for make in makers:
+                b.add(make(b, len(b.hashes)))
+        return add
+
+    def good(b, n):
+        return checkpoint(b, K, n, n - 1)
+
+    def renewed(b, n):
+        return key_record(b, K, S, n)
+
+    def stranger(b, n):
+        return checkpoint(b, S, n, n - 1)
+
+    return [
+        ("no checkpoint", then(), None, "intact, no anchor", 0, 0),
+        ("one", then(good), K, "intact, no anchor", 0, 3),
+        ("one, of an earlier record", then(lambda b, n: checkpoint(b, K, n, 1)), K, "intact, no anchor", 0, 1),
+        ("two", then(good, lambda b, n: note(n), good), K, "intact, no anchor", 0, 5),
+        ("of itself", then(lambda b, n: checkpoint(b, K, n, n, bytes(32))), None, "wrong key", 4, 0),
+        ("of record 0", then(lambda b, n: checkpoint(b, K, n, 0)), None, "wrong key", 4, 0),
+        ("of another hash", then(lambda b, n: checkpoint(b, K, n, 3, bytes(32))), None, "rewritten", 4, 0),
+        ("of another log", then(lambda b, n: checkpoint(b, K, n, 3, None, "0" * 32)), None, "wrong key", 4, 0),
+        ("by a stranger", then(stranger), None, "wrong key", 4, 0),
+        ("good after a bad one", then(stranger, good), None, "wrong key", 4, 4),
+        ("the stranger's fingerprint", then(good), S, "wrong key", 0, 3),
+        ("a new key", then(renewed, stranger), S, "intact, no anchor", 0, 4),
+        ("a new key, asked for the old", then(renewed, stranger), K, "intact, no anchor", 0, 4),
+        ("a new key, signed with the old", then(renewed, good), None, "wrong key", 5, 0),
+        ("a new key by itself", then(lambda b, n: key_record(b, S, S, n)), None, "wrong key", 4, 0),
+        ("a new key for another place", then(lambda b, n: key_record(b, K, S, n, n + 1)), None, "wrong key", 4, 0),
+    ]
+
+
+def build_keyed(folder, name, follow):
+    b = Build(folder, name, [first_with_key(KEEPER), SECOND, note(3)])
+    follow(b)
+    return b
+
+
 def trail(n, **change):
     r = {
         "meter": "red", "function": "ohm", "position": "R1", "digit": 0.1, "at": [0, 2500, 2500],
@@ -567,6 +727,21 @@ def selftest():
             b.con.close()
             a = verify(open_log(b.path), anchor)
             check(legend, (a.verdict, a.records + 1 if a.verdict == "altered" else 0), (verdict, bad))
+        for i, (legend, follow, asked, verdict, misfit, signed) in enumerate(table_of_keys()):
+            b = build_keyed(folder, "key%d" % i, follow)
+            b.con.close()
+            pin = fingerprint(verify_ed25519.public(asked)) if asked else None
+            a = verify(open_log(b.path), None, None, pin)
+            got = (a.verdict, a.keys.misfit[0] if a.keys.misfit else 0, a.keys.signed)
+            check(legend, got, (verdict, misfit, signed))
+        for row in open(os.path.join(os.path.dirname(__file__), "reference/ed25519.tsv")):
+            if not row.startswith("#"):  # RFC 8032, 7.1
+                name, secret, key, message, signature = row.split("\t")[:5]
+                raw = [bytes.fromhex(x.replace("-", "")) for x in (secret, key, message, signature)]
+                check(name + " key", verify_ed25519.public(raw[0]), raw[1])
+                check(name + " signs", verify_ed25519.sign(raw[0], raw[2]), raw[3])
+                check(name + " verifies", verify_ed25519.verify(*raw[1:]), True)
+                check(name + " other", verify_ed25519.verify(raw[1], raw[2] + b"x", raw[3]), False)
         for i, (legend, two, three, odd) in enumerate(table_of_oddities()):
             b = Build(folder, "odd%d" % i, [FIRST, two, three])
             b.con.close()
@@ -620,7 +795,8 @@ def table_of_uses(folder):
         ("no file", [os.path.join(folder, "none")], 2),
         ("a folder", [folder], 2),
         ("no argument", [], 2),
-        ("too many", [good.path, pin, pin], 2),
+        ("too many", [good.path, pin, "0" * 32, pin], 2),
+        ("with a key, where it has none", [good.path, "0" * 32], 1),
         ("an unknown option", ["--help-me", good.path], 2),
     ]
 
@@ -637,18 +813,22 @@ def main(arguments, quiet=False):
     rest = [x for x in arguments if x != "--odd"]
     if arguments == ["--selftest"]:
         return selftest()
-    if not 1 <= len(rest) <= 2 or rest[0].startswith("-"):
+    if not 1 <= len(rest) <= 3 or rest[0].startswith("-"):
         say(__doc__.strip(), sys.stderr)
         return 2
-    anchor = None
-    if len(rest) == 2:
-        m = ANCHOR.fullmatch(rest[1])
-        if not m:
-            say("an anchor is SEQ:HASH, a number from 1 and 64 hexadecimal digits", sys.stderr)
+    anchor = pin = None
+    for word in rest[1:]:
+        m, key = ANCHOR.fullmatch(word), unhex(re.sub("[- :]", "", word), 16)
+        if m:
+            anchor = (int(m[1]), bytes.fromhex(m[2]))
+        elif key:
+            pin = key
+        else:
+            say("an anchor is SEQ:HASH, a number from 1 and 64 hexadecimal digits; a fingerprint "
+                "is 32 hexadecimal digits", sys.stderr)
             return 2
-        anchor = (int(m[1]), bytes.fromhex(m[2]))
     try:
-        a = verify(open_log(rest[0]), anchor, Oddities() if odd else None)
+        a = verify(open_log(rest[0]), anchor, Oddities() if odd else None, pin)
     except (NotALog, sqlite3.Error, OSError) as e:
         say("%s: %s" % (rest[0], e), sys.stderr)
         return 2
@@ -657,6 +837,9 @@ def main(arguments, quiet=False):
     if a.records:
         say("head     %d:%s" % (a.records, a.head.hex()))
         say("identity %s" % a.identity)
+        if a.keys.key:
+            say("key      %s" % fingerprint(a.keys.key).hex("-", 2))
+            say("signed   %d" % a.keys.signed)
     for o in a.odd:
         say("odd: " + o)
     return 0 if a.good() and not a.odd else 1

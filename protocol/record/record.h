@@ -189,7 +189,9 @@ bool sheet_body_read(const char *text, size_t len, struct sheet_body *b);
 #define POSITION_CHANGE_LIST(X)                          \
 	X(LOADED, "loaded") /* from a file */                \
 	X(SET, "set")       /* a field was set by hand */    \
-	X(NAMED, "named")   /* as it was touched, no sheet */
+	X(NAMED, "named")   /* as it was touched, no sheet */ \
+	X(ADDED, "added")   /* a line was typed */           \
+	X(MIRRORED, "mirrored") /* from the other channel */
 
 enum position_change {
 #define X(id, name) POSITION_##id,

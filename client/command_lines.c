@@ -1,0 +1,192 @@
+/* SPDX-License-Identifier: MIT */
+/*
+ * The sheet as it is typed: lines, the other channel, a sheet like that of another job.
+ * The daemon understands the lines; this side only finds out what is a line.
+ */
+#include "client/command_calls.h"
+
+#include "protocol/record/sheet_entry.h"
+#include "protocol/record/wire.h"
+
+#include <stdlib.h>
+#include <string.h>
+
+/* ---- lines ---- */
+
+/* The shell took the quotes of note="a b". */
+static bool is_pair(const char *word)
+{
+	const char *equals = strchr(word, '=');
+	size_t key = equals ? (size_t)(equals - word) : 0;
+	return key > 0 && strcspn(word, " \t") > key && word[0] != '>' && word[0] != '<';
+}
+
+static bool has_blank(const char *word)
+{
+	return word[strcspn(word, " \t\n")] != '\0';
+}
+
+/* R1 or R1-R6,R9: letters first, and a number. */
+static bool is_position(const char *word)
+{
+	bool letter = (word[0] >= 'A' && word[0] <= 'Z') || (word[0] >= 'a' && word[0] <= 'z');
+	return letter && !strchr(word, '=') && strpbrk(word, "0123456789");
+}
+
+/* `sheet add "R1 1k" "R2 2k"` gives lines; `sheet add R1 1k cc` is one, in words;
+ * `sheet add R1 R2 R3` is three again. */
+static bool words_are_lines(const struct client *c)
+{
+	bool all_positions = true;
+	for (int i = 0; i < c->args.count; i++) {
+		const char *word = client_word(c, i);
+		if (has_blank(word) && !is_pair(word))
+			return true;
+		all_positions = all_positions && is_position(word);
+	}
+	return all_positions;
+}
+
+static char *join_words(const struct client *c)
+{
+	bool lines = words_are_lines(c);
+	size_t size = 1, len = 0;
+	for (int i = 0; i < c->args.count; i++)
+		size += strlen(client_word(c, i)) + 3;
+	char *text = malloc(size);
+	for (int i = 0; text && i < c->args.count; i++) {
+		const char *word = client_word(c, i), *equals = strchr(word, '=');
+		if (i)
+			text[len++] = lines ? '\n' : ' ';
+		int n = !lines && has_blank(word) && equals
+		            ? snprintf(text + len, size - len, "%.*s=\"%s\"", (int)(equals - word), word,
+		                       equals + 1)
+		            : snprintf(text + len, size - len, "%s", word);
+		len += n > 0 ? (size_t)n : 0;
+	}
+	if (text)
+		text[len] = '\0';
+	return text;
+}
+
+enum outcome call_sheet_add(struct client *c)
+{
+	struct fault why;
+	size_t len = 0;
+	bool standard = c->args.count == 1 && strcmp(client_word(c, 0), "-") == 0;
+	char *text = standard ? sheet_text_read("-", &len, &why) : join_words(c);
+	if (!text) {
+		if (!standard)
+			fault_set(&why, "out of memory");
+		return client_fault(c, OUTCOME_WRONG, &why);
+	}
+	json_t *params = client_params("text", text, NULL);
+	free(text);
+	return client_change(c, "sheet.add", params, "added to the sheet");
+}
+
+/* ---- the other channel ---- */
+
+enum outcome call_sheet_mirror(struct client *c)
+{
+	const char *by = client_word(c, 1);
+	int64_t n = 0;
+	if (!client_seq(c, by[0] == '+' ? by + 1 : by, "+N, by which the numbers are raised,", &n))
+		return OUTCOME_WRONG;
+	json_t *params = client_params("range", client_word(c, 0), NULL);
+	json_object_set_new(params, "by", json_integer(n));
+	return client_change(c, "sheet.mirror", params, "mirrored");
+}
+
+/* ---- the sheet of another job ---- */
+
+struct copying {
+	json_t *rows; /* an array of {column: cell} */
+	json_t *columns; /* {column: true} */
+	bool failed;
+};
+
+static void take_cells(struct copying *k, json_t *row, const json_t *from)
+{
+	const char *name;
+	json_t *cell;
+	json_object_foreach ((json_t *)from, name, cell) {
+		k->failed |= json_object_set(row, name, cell) != 0;
+		k->failed |= json_object_set_new(k->columns, name, json_true()) != 0;
+	}
+}
+
+static void each_copied(struct client *c, struct slice row, struct slice result, void *arg)
+{
+	struct copying *k = arg;
+	(void)c;
+	(void)result;
+	if (!row.at)
+		return;
+	json_t *whole = json_loadb(row.at, row.len, 0, NULL), *cells = json_object();
+	take_cells(k, cells, json_object_get(whole, "written"));
+	take_cells(k, cells, json_object_get(whole, "extra"));
+	k->failed |= json_array_append_new(k->rows, cells) != 0;
+	json_decref(whole);
+}
+
+static void put_cell(struct lines *out, const char *cell)
+{
+	bool quoted = cell[strcspn(cell, ",\"\r\n")] != '\0' || cell[0] == ' ';
+	if (!quoted) {
+		lines_puts(out, cell);
+		return;
+	}
+	lines_puts(out, "\"");
+	for (; *cell; cell++)
+		lines_printf(out, *cell == '"' ? "\"\"" : "%c", *cell);
+	lines_puts(out, "\"");
+}
+
+/* CSV, as a sheet that somebody saved. */
+static void write_csv(const struct copying *k, struct lines *out)
+{
+	const char *name, *between = "";
+	json_t *row, *any;
+	size_t i;
+	json_object_foreach (k->columns, name, any) {
+		lines_puts(out, between);
+		put_cell(out, name);
+		between = ",";
+	}
+	lines_puts(out, "\n");
+	json_array_foreach (k->rows, i, row) {
+		between = "";
+		json_object_foreach (k->columns, name, any) {
+			const char *cell = json_string_value(json_object_get(row, name));
+			lines_puts(out, between);
+			put_cell(out, cell ? cell : "");
+			between = ",";
+		}
+		lines_puts(out, "\n");
+	}
+}
+
+/* The job is begun only when its sheet was found and read. */
+enum outcome job_start_like(struct client *c, const char *name, const char *like)
+{
+	struct copying k = {.rows = json_array(), .columns = json_object()};
+	struct lines csv = {0};
+	char file[WORDS_SIZE];
+	enum outcome outcome = client_pages(c, "sheet.show", client_params("job", like, NULL), "rows",
+	                                    each_copied, &k);
+	if (outcome == OUTCOME_DONE && json_array_size(k.rows) == 0)
+		outcome = client_wrong(c, "job %s has no sheet that could be taken over", like);
+	if (outcome == OUTCOME_DONE) {
+		write_csv(&k, &csv);
+		snprintf(file, sizeof file, "like job %s", like);
+		json_t *params = client_params("name", file, "job", name, NULL);
+		json_object_set_new(params, "text", json_string(lines_text(&csv)));
+		snprintf(file, sizeof file, "started job %s with the sheet of %s", name, like);
+		outcome = client_change(c, "sheet.load", params, file);
+	}
+	lines_free(&csv);
+	json_decref(k.rows);
+	json_decref(k.columns);
+	return outcome;
+}
