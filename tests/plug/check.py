@@ -236,7 +236,10 @@ def check_rules(s):
           re.search(r"^DEVLINKS=.*/dev/tally/red\b", says, re.M), node)
     stat = s.m.must("stat -c '%a %U:%G' /dev/" + node).strip()
     check("owner, group and mode of the node", stat == "660 root:dialout", stat)
-    check("the modem manager is kept off", "ID_MM_DEVICE_IGNORE=1" in says.split())
+    place = s.m.must("readlink -f /dev/tally/place-1-1:1.0").strip()
+    check("... and so does the name of its place", place == "/dev/" + node, "/dev/tally/place-1-1:1.0")
+    check("the modem manager is kept off", "ID_MM_DEVICE_IGNORE=1" in says.split() and
+          "ID_MM_PORT_IGNORE=1" in says.split())
     latency = s.m.run("cat /sys/bus/usb-serial/devices/%s/latency_timer" % node)[1].strip()
     check("latency timer", latency == "1", latency + " ms")
     stty = s.m.must("stty -F /dev/%s -a" % node)
@@ -274,6 +277,14 @@ def check_start(s):
     gone, _ = s.m.see("node", "^%s -" % a, since)
     t, _ = s.m.see("said", "^twin: line open at /dev/" + b, since)
     check("when one of them is pulled the other is taken", t - gone < TWO_SECONDS, ms(t - gone))
+    since = s.m.mark()
+    c, _ = s.plug("same", 5, "SAME")
+    s.m.see("said", "^twin: line gone: ambiguous", since)
+    _, said = s.m.see("said", "^twin: 2 adapters fit .*", since)
+    check("when it comes back both are refused again", c in said[0] and b in said[0], said[0])
+    since = s.m.mark()
+    s.m.unplug("same")
+    s.m.see("said", "^twin: line open at /dev/" + b, since)
     s.unplug("again", "twin", b)
 
 
