@@ -5,6 +5,7 @@
 #   make demo     the demo: three meters, 24 positions, under a minute
 #   make check    every test; ends with the counts
 #   make bench    ratios, ours against a plain loop over the same library
+#   make check-plug   adapters plugged in and out of a virtual machine (minutes; QEMU, Debian)
 #   make fuzz     every fuzz entry point for FUZZ_SECONDS (10) each
 #   make install  into $(DESTDIR)$(PREFIX)
 #
@@ -125,6 +126,15 @@ check: deps
 
 check-run: tests
 	@sh tests/run.sh $(B) $(sort $(test_progs)) $(sort $(corpus_progs)) $(wildcard tests/check_*.py tests/check_*.sh)
+
+# Emulated USB-serial adapters, the real kernel driver and udev: see tests/plug/check.py.
+.PHONY: check-plug
+check-plug: all $(B)/tests/plug/witness
+	@TALLY_BUILD=$(B) python3 tests/plug/check.py
+$(B)/tests/plug/witness: tests/plug/witness.c
+	@mkdir -p $(@D)
+	$(call said,cc $@)
+	$(Q)$(CC) $(ALL_CFLAGS) -MMD -MP -o $@ $<
 
 bench: deps
 	@$(MAKE) --no-print-directory bench-run

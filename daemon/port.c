@@ -360,6 +360,11 @@ static void still_there(struct port *p)
 		line_gone(p, p->doomed_text);
 		return;
 	}
+	/* It hung up, and this look came before the loop said so. */
+	if (sp_input_waiting(p->line.serial) < 0) {
+		line_gone(p, cause_of(errno));
+		return;
+	}
 	/* A node that was taken away without a hang-up (a link to a pseudo-terminal,
 	 * say) is an unplugged adapter too. */
 	if (stat(p->node, &st) < 0 || st.st_rdev != p->line.rdev) {
