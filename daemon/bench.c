@@ -40,7 +40,7 @@ static void settle_said(struct bench *b, struct bench_meter *m, int64_t t, unsig
 	}
 	if (events & SETTLE_TOUCHED) {
 		m->touch_made = -1;
-		m->early = m->bound.place < 0 && !speech_said(b);
+		m->early = m->bound.place < 0 && !name_was_said(b);
 	}
 	/* A held value outlives its lift (the hands are busy); a new touch ends it. */
 	if (events & SETTLE_TOUCHED)
@@ -253,8 +253,8 @@ void bench_timers(struct bench_meter *m)
 int64_t bench_deadline(const struct bench *b)
 {
 	int64_t next = b->next_save < b->next_checkpoint ? b->next_save : b->next_checkpoint;
-	if (speech_deadline(b) < next)
-		next = speech_deadline(b);
+	if (name_deadline(b) < next)
+		next = name_deadline(b);
 	for (int i = 0; i < b->meters; i++)
 		if (b->meter[i].next < next)
 			next = b->meter[i].next;
@@ -294,8 +294,8 @@ void bench_run_until(struct bench *b, int64_t t)
 		for (int i = 0; i < b->meters; i++)
 			if (b->meter[i].next <= next)
 				fire_meter(b, &b->meter[i], b->now);
-		if (speech_deadline(b) <= next)
-			speech_late(b);
+		if (name_deadline(b) <= next)
+			name_is_late(b);
 		if (b->next_save <= next) {
 			bench_save_open_runs(b);
 			b->next_save = INT64_MAX; /* until the next reading: silence costs nothing */

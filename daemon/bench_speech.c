@@ -23,7 +23,7 @@
 /* A name, its place and its nominal are said in 3 s; one that takes longer hangs. */
 #define SPEECH_SECONDS 5
 
-void speech_begin(struct bench *b)
+void name_to_say(struct bench *b)
 {
 	b->say_until = INT64_MAX;
 	if (b->speaks)
@@ -32,12 +32,12 @@ void speech_begin(struct bench *b)
 		b->said = b->choice;
 }
 
-bool speech_said(const struct bench *b)
+bool name_was_said(const struct bench *b)
 {
 	return b->chosen < 0 || b->said == b->choice;
 }
 
-int64_t speech_deadline(const struct bench *b)
+int64_t name_deadline(const struct bench *b)
 {
 	return b->say_until;
 }
@@ -45,14 +45,14 @@ int64_t speech_deadline(const struct bench *b)
 static void said(struct bench *b)
 {
 	b->say_until = INT64_MAX;
-	if (speech_said(b))
+	if (name_was_said(b))
 		return;
 	b->said = b->choice;
 	bench_event(b, "armed", "position", b->position[b->chosen].row.position.name, "armed",
 	            walk_armed(b) ? "yes" : "no", NULL);
 }
 
-void speech_late(struct bench *b)
+void name_is_late(struct bench *b)
 {
 	b->speaks = false;
 	bench_event(b, "mute", "text", "the client that says names did not say this one in time: "

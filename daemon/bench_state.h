@@ -319,10 +319,10 @@ void way_forget(struct bench *b); /* another job: nothing skipped, nowhere to go
 void way_dial(struct bench *b, struct bench_meter *m, const struct reading *r);
 
 /* bench_speech.c */
-void speech_begin(struct bench *b); /* another position is up */
-bool speech_said(const struct bench *b);
-int64_t speech_deadline(const struct bench *b);
-void speech_late(struct bench *b); /* the deadline has passed */
+void name_to_say(struct bench *b); /* another position is up */
+bool name_was_said(const struct bench *b);
+int64_t name_deadline(const struct bench *b);
+void name_is_late(struct bench *b); /* the deadline has passed */
 
 /* bench_errand.c */
 /* The touch that settled is for an errand of this meter: true where that took it. */

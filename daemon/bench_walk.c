@@ -84,7 +84,7 @@ bool walk_armed(const struct bench *b)
 		if (m->spent && !m->gone && m->bound.place < 0)
 			return false;
 	}
-	return speech_said(b);
+	return name_was_said(b);
 }
 
 /* The position that is up: from here on it may be touched, once its name was said. */
@@ -121,7 +121,7 @@ static void choose(struct bench *b, int place, enum quantity q)
 	b->position[place].skipped = false;
 	b->announced_all = false;
 	walk_expect(b);
-	speech_begin(b);
+	name_to_say(b);
 	announce(b);
 }
 

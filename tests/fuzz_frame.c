@@ -69,8 +69,9 @@ static void on_frame(void *arg, const struct frame *f)
 	h->bytes += f->len;
 	for (size_t i = 0; i < f->len; i++)
 		sum = (sum ^ (uint8_t)f->bytes[i]) * 16777619u;
-	if (h->end == FRAME_LINE && !h->sync->blocks)
-		must(!f->len || !memchr(f->bytes, h->sync->tails == 1 ? h->sync->tail[0] : '\n', f->len));
+	if (h->end == FRAME_LINE)
+		must(!f->len || h->sync->blocks || /* whose data may be line ends */
+		     !memchr(f->bytes, h->sync->tails == 1 ? h->sync->tail[0] : '\n', f->len));
 	else if (f->fault == FRAME_GOOD)
 		good_fixed(h, f);
 	if (h->frames < FRAMES_MAX) {
