@@ -5,6 +5,7 @@
 #   make demo     the demo: three meters, 24 positions, under a minute
 #   make check    every test; ends with the counts
 #   make bench    ratios, ours against a plain loop over the same library
+#   make check-plug   adapters plugged in and out of a virtual machine (minutes; QEMU, Debian)
 #   make fuzz     every fuzz entry point for FUZZ_SECONDS (10) each
 #   make install  into $(DESTDIR)$(PREFIX)
 #
@@ -22,13 +23,16 @@ B        ?= build
 SANFLAGS :=
 endif
 PKGS   := libuv libserialport sqlite3 jansson libcrypto libpcre2-8
+# Hot plug is quicker with it, and works without.
+UDEV   := $(shell pkg-config --exists libudev 2>/dev/null && echo libudev)
+PKGS   += $(UDEV)
 # What tally does without where it is missing, and says so: the foot switch, sound.
 HAVE   := $(foreach p,libevdev alsa,$(shell pkg-config --exists $(p) 2>/dev/null && echo $(p)))
 # What a fresh Debian 12 with git and make lacks.  python3 is for the independent
-# check of the seal, gsl, cmocka and tmux for the tests alone.
+# check of the seal, gsl, cmocka and tmux for the tests alone, umockdev and udev for the rules.
 DEBIAN := gcc libc6-dev pkg-config libuv1-dev libserialport-dev libsqlite3-dev libjansson-dev \
-          libssl-dev libcsv-dev libpcre2-dev libevdev-dev libasound2-dev libncurses-dev \
-          libcmocka-dev libgsl-dev python3 tmux
+          libssl-dev libcsv-dev libpcre2-dev libudev-dev libevdev-dev libasound2-dev \
+          libncurses-dev libcmocka-dev libgsl-dev umockdev udev python3 tmux
 FUZZ_DEBIAN := clang libclang-rt-14-dev
 
 CFLAGS ?= -O2 -g
@@ -36,6 +40,7 @@ WARN   := -Wall -Wextra -Wconversion -Wshadow -Wstrict-prototypes -Wmissing-prot
           -Wvla -Wwrite-strings -Werror
 # No fused multiply-add: a verdict may not depend on the compiler's taste.
 ALL_CFLAGS = -std=c11 -D_GNU_SOURCE -I. -ffp-contract=off $(WARN) $(SANFLAGS) $(CFLAGS) \
+             $(if $(UDEV),-DTALLY_UDEV) \
              $(if $(filter libevdev,$(HAVE)),-DHAVE_LIBEVDEV) $(if $(filter alsa,$(HAVE)),-DHAVE_ALSA) \
              $(shell pkg-config --cflags $(PKGS) $(HAVE) 2>/dev/null)
 LIBS       = $(shell pkg-config --libs $(PKGS) 2>/dev/null) -lcsv -lpthread -lm
@@ -100,8 +105,8 @@ $(B)/tests/%: $(B)/tests/%.o $(B)/libdaemon.a $(B)/libclient.a $(B)/libprotocol.
 $(B)/tests/corpus_%: $(B)/tests/corpus_main.o $(B)/tests/fuzz_%.o $(B)/libdaemon.a $(B)/libprotocol.a
 	$(call said,ld $@)
 	$(Q)$(CC) $(ALL_CFLAGS) $(LDFLAGS) -o $@ $^ $(LIBS)
-# The port's test stands on pseudo-terminals: the shim is linked in.
-$(B)/tests/test_port: $(B)/demo/adapters_shim.o
+# The port's tests stand on pseudo-terminals: the shim is linked in.
+$(B)/tests/test_port $(B)/tests/test_port_plug: $(B)/demo/adapters_shim.o
 .SECONDARY:
 tests: all $(test_progs) $(corpus_progs)
 
@@ -121,6 +126,15 @@ check: deps
 
 check-run: tests
 	@sh tests/run.sh $(B) $(sort $(test_progs)) $(sort $(corpus_progs)) $(wildcard tests/check_*.py tests/check_*.sh)
+
+# Emulated USB-serial adapters, the real kernel driver and udev: see tests/plug/check.py.
+.PHONY: check-plug
+check-plug: all $(B)/tests/plug/witness
+	@TALLY_BUILD=$(B) python3 tests/plug/check.py
+$(B)/tests/plug/witness: tests/plug/witness.c
+	@mkdir -p $(@D)
+	$(call said,cc $@)
+	$(Q)$(CC) $(ALL_CFLAGS) -MMD -MP -o $@ $<
 
 bench: deps
 	@$(MAKE) --no-print-directory bench-run

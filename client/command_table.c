@@ -43,6 +43,26 @@ const struct command command_table[] = {
 	 "frame is printed with what was understood of it, at the end the counts. --meter takes the "
 	 "frames of one meter alone. Exit status 1 where a frame was not understood.",
 	 OPTION_BIT(METER), 0, NEED_NOTHING, false, call_meters_try},
+	{METERS, "doctor", "[METER]", "why a meter is not there, or says nothing, and the narrow cure",
+	 "Looks at the configuration, the adapters that are plugged in, who holds a line, rights, rules, "
+	 "and at what came over each line, and says what stands in the way and what to do about it. "
+	 "Works without a running daemon, too, but only that one reads the lines. Nothing is opened, "
+	 "sent or changed. METER: that one alone. --config names the configuration where no daemon "
+	 "runs. Exit status 1 where something stands in the way.",
+	 OPTION_BIT(CONFIG), 0, NEED_NOTHING, false, call_doctor},
+
+	{METERS, "meters check", "NAME POSITION", "compare a meter with a reference part of known value",
+	 "POSITION is of kind reference in the sheet, with its nominal and a tolerance that says how "
+	 "well it is known. What the meter stands at now counts, else its next touch within 30 s. The "
+	 "two agree where E_n is at most 1; entries name the newest check of their meter and function, "
+	 "and while that one failed every verdict is unsure. Exit status 1 where they do not agree.",
+	 0, 0, NEED_BENCH, true, call_meters_check},
+	{METERS, "offset", "short|open", "take the lead offset: shorted leads (ohm), open ones (farad)",
+	 "short: hold the tips together, with the meter on ohm; open: hold them apart, on farad. What "
+	 "the meter stands at now counts, else what it settles on within 30 s. It is taken off every "
+	 "value of that meter for 12 hours, and the entry says so (offset, raw). Refused: more than 2 "
+	 "ohm, below -0.5 ohm, more than 500 pF. A wrong one is struck: tally strike SEQ.",
+	 OPTION_BIT(METER), 0, NEED_BENCH, true, call_offset},
 
 	{JOB, "job start", "NAME", "begin a job: one unit on the bench",
 	 "From here on entries belong to this job. The job that was open is closed. --like JOB takes "
@@ -114,16 +134,35 @@ const struct command command_table[] = {
 	{BENCH, "condition", "[found|new|done]", "found, new or done; say which",
 	 "found: as it came in; new: a replacement before fitting; done: as it is handed back.",
 	 0, 0, NEED_BENCH, true, call_condition},
-	{BENCH, "walk", "[on|off]", "go on by itself through the sheet; say whether it does",
-	 "With walk on the next position that lacks something is up when the probes have lifted."
-	 CAUTION,
-	 0, 0, NEED_BENCH, false, call_walk},
+	{BENCH, "walk", "[on|off|lift]", "go on by itself through the sheet; say whether it does",
+	 "With walk on the next position that lacks something is up when the probes have lifted. lift: "
+	 "only what needs a leg up, which is every capacitor, and resistors whose value in circuit "
+	 "could not decide and does not agree with the twin's; the reach is lifted meanwhile. --order "
+	 "says which comes next; --meters 2 stays at each position until two meters have measured it. "
+	 "Turning the dial to farad goes on with capacitors, back to ohm with resistors." CAUTION,
+	 OPTION_BIT(ORDER) | OPTION_BIT(METERS), 0, NEED_BENCH, false, call_walk},
+	{BENCH, "next", "", "skip what is up: the next position",
+	 "In a walk what was skipped comes up again at the end. A touch that still lasts makes "
+	 "nothing, here or there." CAUTION,
+	 0, 0, NEED_BENCH, false, call_next},
+	{BENCH, "back", "", "back to the position that was up before",
+	 "Again and again, up to 32 positions." CAUTION,
+	 0, 0, NEED_BENCH, false, call_back},
+	{BENCH, "again", "", "measure the position that is up again",
+	 "Its next touch makes another entry; the old one stays. A value that was held, or in doubt, is "
+	 "dropped." CAUTION,
+	 0, 0, NEED_BENCH, false, call_again},
 	{BENCH, "take", "", "log the reading as it stands now, overload included",
 	 "For a part that reads open, a value that keeps moving, a voltage in doubt. --meter says "
 	 "which meter where several are live.",
 	 OPTION_BIT(METER), 0, NEED_BENCH, true, call_take},
-	{BENCH, "undo", "", "strike the last entry",
-	 "Nothing is deleted: a record says that the entry does not count.",
+	{BENCH, "there", "", "a held value goes to the part that it looks like",
+	 "A value that is far from the nominal of what is up, and fits the last, the next or the twin "
+	 "position, is held: `take` logs it here, `there` logs it to the other, `again` drops it. What "
+	 "is up stays up.",
+	 0, 0, NEED_BENCH, true, call_there},
+	{BENCH, "undo", "", "strike the last entry, or take the last move back",
+	 "Nothing is deleted: a record says that the entry does not count, or where it belongs again.",
 	 0, 0, NEED_BENCH, true, call_undo},
 	{BENCH, "sound check", "", "every sound once, with its name printed and spoken",
 	 "To hear before the work begins whether it can be heard, and which is which. Volume, mute, "
@@ -169,6 +208,11 @@ const struct command command_table[] = {
 	{ENTRIES, "strike", "SEQ", "say that an entry does not count, and why",
 	 "SEQ is the number of the entry's record. Nothing is deleted: the entry stays, marked.",
 	 OPTION_BIT(BECAUSE), OPTION_BIT(BECAUSE), NEED_BENCH, true, call_strike},
+	{ENTRIES, "move", "SEQ... POSITION", "entries belong to another position",
+	 "SEQ is the number of an entry's record, a run of them (45-48: all entries in it), or last. "
+	 "Nothing is changed in the entry: a record says where it belongs, and it is judged anew by "
+	 "the limits there. All are moved or none. `undo`, or another move, takes it back.",
+	 OPTION_BIT(BECAUSE), 0, NEED_BENCH, true, call_move},
 	{ENTRIES, "note", "POSITION TEXT", "a note on a position",
 	 "All that follows the position is the text.",
 	 0, 0, NEED_BENCH, true, call_note},

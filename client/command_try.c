@@ -8,6 +8,7 @@
 #include "client/command_calls.h"
 
 #include "protocol/meter/dialect_file.h"
+#include "protocol/meter/look.h"
 #include "protocol/record/recording.h"
 
 #include <errno.h>
@@ -23,6 +24,7 @@ struct tried {
 	char name[33];
 	struct frame_splitter splitter;
 	struct dialect_memory memory;
+	struct look look; /* at its bytes, for where they are not understood */
 };
 
 struct attempt {
@@ -183,6 +185,16 @@ static void meter_act(struct attempt *a, const char *rest)
 		}
 }
 
+/* A byte that came with an error stands on a tape as FF. */
+static void look_recorded(struct look *l, const char *bytes, size_t len)
+{
+	for (size_t i = 0; i < len; i++)
+		if (bytes[i] == '\xff')
+			look_bad(l);
+		else
+			look_bytes(l, bytes + i, 1);
+}
+
 static enum outcome one_line(struct attempt *a, const char *text, size_t len)
 {
 	const char *only = client_option(a->c, OPTION_METER);
@@ -197,6 +209,7 @@ static enum outcome one_line(struct attempt *a, const char *text, size_t len)
 	if (!(a->now = meter_of(a, l->meter)))
 		return client_wrong(a->c, "more than %d meters in one recording: name one with --meter",
 		                    TRIED_METERS_MAX);
+	look_recorded(&a->now->look, l->bytes, l->len);
 	frame_feed(&a->now->splitter, l->t, l->bytes, l->len, on_frame, a);
 	return OUTCOME_DONE;
 }
@@ -272,6 +285,25 @@ static enum outcome run_meter(struct attempt *a, const char *name)
 
 /* ---- the verb ---- */
 
+/* Frames were not understood: is it the line, or another dialect? */
+static void tell_look(struct attempt *a)
+{
+	for (int i = 0; i < a->meters; i++) {
+		const struct tried *m = &a->meter[i];
+		const struct dialect *other = look_dialect(&m->look);
+		struct look_said said;
+		char text[500];
+		look_judge(&m->look, &a->dialect->line, -1, -1, &said);
+		look_text(&said, text, sizeof text);
+		if (look_fits(&m->look, a->dialect))
+			continue;
+		if (other)
+			fprintf(a->c->err, "%s: the shipped dialect %s understands it\n", m->name, other->name);
+		else if (text[0])
+			fprintf(a->c->err, "%s: %s\n", m->name, text);
+	}
+}
+
 static enum outcome finish(struct attempt *a, enum outcome outcome)
 {
 	struct lines out = {0};
@@ -297,6 +329,8 @@ static enum outcome finish(struct attempt *a, enum outcome outcome)
 		             a->dialect->name, a->good, a->readings, a->bad);
 		client_lines(a->c, &out);
 	}
+	if (a->bad)
+		tell_look(a);
 	if (!a->good && !a->bad)
 		fprintf(a->c->err, "tally meters try: no frame came%s\n",
 		        client_option(a->c, OPTION_METER) ? " from that meter" : "");

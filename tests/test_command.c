@@ -202,6 +202,12 @@ static const struct row {
 	{{"--plain"}, "bench", "", NULL}, /* alone it is the plain screen */
 	{{"--plain", "--socket", "/s"}, "bench", "", NULL},
 	{{"--plain", "bench"}, "bench", "", NULL},
+	{{"walk", "lift", "--order", "kind", "--meters=2"}, "walk", "lift", NULL},
+	{{"move", "45-48", "last", "R13"}, "move", "45-48|last|R13", NULL},
+	{{"offset", "short"}, "offset", "short", NULL},
+	{{"offset", "crossed"}, "offset", NULL, "short|open is expected"},
+	{{"move", "R13"}, "move", NULL, "SEQ... POSITION is expected"},
+	{{"meters", "check", "red", "REF1"}, "meters check", "red|REF1", NULL},
 	{{"reach", "lifted"}, "reach", "lifted", NULL},
 	/* --help wins over everything that is missing or too much */
 	{{"enter", "--help"}, "enter", NULL, NULL},
@@ -213,8 +219,8 @@ static const struct row {
 	{{NULL}, NULL, NULL, "which verb?"},
 	{{"job"}, NULL, NULL, "job start, job list, job show, job close"},
 	{{"meters", "rwa"}, NULL, NULL, "there is no verb \"meters rwa\"; there are meters, meters raw"},
-	{{"walk", "lift"}, "walk", NULL, "[on|off] is expected, not lift"},
-	{{"walk", "on", "off"}, "walk", NULL, "[on|off] is expected, and here are 2 words"},
+	{{"walk", "uphill"}, "walk", NULL, "[on|off|lift] is expected, not uphill"},
+	{{"walk", "on", "off"}, "walk", NULL, "[on|off|lift] is expected, and here are 2 words"},
 	{{"job", "start"}, "job start", NULL, "NAME is expected, and here are 0 words"},
 	{{"undo", "5"}, "undo", NULL, "no word is expected, and here is 5"},
 	{{"judge", "100k", "5%"}, "judge", NULL, "here are 2 words"},

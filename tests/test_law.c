@@ -72,7 +72,8 @@ static const struct ban {
 
 /* Pure files, and what they must not include. */
 static const char *const pure[] = {"protocol/", "daemon/settle", "daemon/trail", "daemon/spoilt", "daemon/marks",
-                                   "daemon/meter", "daemon/bench", "client/pedal_press", "client/pedal_button",
+                                   "daemon/meter", "daemon/bench", "daemon/doctor", 
+                                   "client/pedal_press", "client/pedal_button",
                                    "client/pedal_identity", "client/settings_edit", "client/tones",
                                    "client/turn", "client/speech_words", "client/speech_en",
                                    "client/speech_de", "client/view", "client/scene", "client/block",
