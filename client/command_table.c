@@ -36,10 +36,11 @@ const struct command command_table[] = {
 	 "so, with exit status 1.",
 	 0, 0, NEED_BENCH, false, call_meters_tape},
 
-	{METERS, "meters try", "DIALECT FILE", "hold a dialect against a recording or a meter",
+	{METERS, "meters try", "DIALECT PORT-or-FILE", "hold a dialect against a recording or a line",
 	 "DIALECT is a shipped one (ascii-unit, ascii-number, ask-comma, columns-14, scpi) or the path "
-	 "of a dialect file, whose samples are checked first; FILE is a recording (no daemon is needed "
-	 "then), or the name of a meter of the running daemon, which is listened to for 10 s. Every "
+	 "of a dialect file, whose samples are checked first. A FILE is a recording (no daemon is needed "
+	 "then); a PORT is a meter of the running daemon, by its name, or a line that no daemon has "
+	 "(/dev/ttyUSB0, usb:VID:PID). A line is listened to for 10 s, nothing is sent. Every "
 	 "frame is printed with what was understood of it, at the end the counts. --meter takes the "
 	 "frames of one meter alone. Exit status 1 where a frame was not understood.",
 	 OPTION_BIT(METER), 0, NEED_NOTHING, false, call_meters_try},

@@ -8,6 +8,7 @@
  *     tallyd --serve FILE
  *     tallyd --doctor [--config FILE] [--log FILE] [--socket PATH]
  *     tallyd --new-key [--config FILE] [--log FILE]
+ *     tallyd --listen PORT [--line "9600 8N1"]
  *
  * Live, everything starts in this order, each step for a reason:
  *   1. the configuration, whole or not at all;
@@ -22,6 +23,7 @@
 #include "daemon/bus.h"
 #include "daemon/config.h"
 #include "daemon/hotplug.h"
+#include "daemon/listen.h"
 #include "daemon/log.h"
 #include "daemon/main_calls.h"
 #include "daemon/main_doctor.h"
@@ -686,11 +688,13 @@ static const char usage[] =
     "  tallyd --serve FILE\n"
     "  tallyd --doctor [--config FILE] [--log FILE] [--socket PATH]\n"
     "  tallyd --new-key [--config FILE] [--log FILE]\n"
+    "  tallyd --listen PORT [--line \"9600 8N1\"]\n"
     "\n"
     "It stays in the foreground and ends on SIGTERM or SIGINT with everything logged.\n"
     "The configuration is " CONFIG_FILE " where --config names no other.\n"
     "--replay runs a recording and prints every record; --log keeps them too.\n"
     "--serve answers queries over a log file on standard input and output.\n"
+    "--listen makes a recording of a line that no daemon has, for 10 s; nothing is sent.\n"
     "--new-key gives the log a new key, which the old one signs; no daemon may run on it.\n"
     "--doctor prints what stands in the way of a daemon and its meters, as JSON, and opens\n"
     "no line; `tally doctor` shows it for people.\n"
@@ -701,7 +705,7 @@ static const char usage[] =
     "touching, one hand, never alone; local codes and licensed practice come first.\n";
 
 struct command_line {
-	const char *config, *log, *socket, *replay, *sheet, *serve;
+	const char *config, *log, *socket, *replay, *sheet, *serve, *listen, *line;
 	bool check, doctor, new_key;
 };
 
@@ -712,7 +716,8 @@ static int read_command_line(int argc, char **argv, struct command_line *c)
 	    {"socket", required_argument, NULL, 's'}, {"replay", required_argument, NULL, 'r'},
 	    {"sheet", required_argument, NULL, 'S'},  {"serve", required_argument, NULL, 'f'},
 	    {"check-config", no_argument, NULL, 'k'}, {"doctor", no_argument, NULL, 'd'},
-	    {"new-key", no_argument, NULL, 'n'},
+	    {"new-key", no_argument, NULL, 'n'},      {"listen", required_argument, NULL, 'p'},
+	    {"line", required_argument, NULL, 'L'},
 	    {"help", no_argument, NULL, 'h'},
 	    {"version", no_argument, NULL, 'v'},      {NULL, 0, NULL, 0}};
 	for (int o; (o = getopt_long(argc, argv, "", options, NULL)) != -1;) {
@@ -726,6 +731,8 @@ static int read_command_line(int argc, char **argv, struct command_line *c)
 		case 'k': c->check = true; break;
 		case 'd': c->doctor = true; break;
 		case 'n': c->new_key = true; break;
+		case 'p': c->listen = optarg; break;
+		case 'L': c->line = optarg; break;
 		case 'h': fputs(usage, stdout); return 0;
 		case 'v': puts("tallyd " TALLY_VERSION); return 0;
 		default: fputs(usage, stderr); return 2;
@@ -774,6 +781,8 @@ int main(int argc, char **argv)
 		return status;
 	if (c.doctor)
 		return doctor_alone(c.config, c.log, c.socket);
+	if (c.listen)
+		return listen_run(c.listen, c.line);
 	if (c.serve)
 		return server_serve(c.serve, TALLY_VERSION);
 	struct config *config = calloc(1, sizeof *config);

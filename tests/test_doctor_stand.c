@@ -334,9 +334,43 @@ static void missing_right(void **state)
 	answer_free(&a);
 }
 
+/* A line that no daemon has: taped until it goes, and tried.  Nothing is sent, and one
+ * that is not there is an error at once. */
+static void test_listen(void **state)
+{
+	struct stand *s = *state;
+	int red = meter_new(s, "red", 20, NULL);
+	char *err;
+	meter_says(s, red, "+0.4812 kOhm");
+	assert_int_equal(daemon_run(s, (const char *[]){ "--listen", "/dev/ttyTEST0", NULL }, &err), 2);
+	assert_non_null(strstr(err, "/dev/ttyTEST0 is not there"));
+	free(err);
+	assert_int_equal(daemon_run(s, (const char *[]){ "--listen", "/dev/ttyTEST0", "--line",
+	                                                "9600 8N1 up", NULL }, &err), 2);
+	assert_non_null(strstr(err, "what is \"up\"?"));
+	free(err);
+	meter_plug(s, red);
+	const char *out = in_dir(s, "out");
+	unlink(out);
+	pid_t pid = daemon_launch(s, (const char *[]){ "--listen", "/dev/ttyTEST0", "--line",
+	                                              "2400 7E1 dtr=on rts=off", NULL }, s->said);
+	wait_until(s, file_has(out, "4812 kOhm\\r\\n\"\n0.5"));
+	meter_unplug(s, red);
+	assert_int_equal(child_wait(s, pid), 0);
+	assert_true(file_has(s->said, "the line went away"));
+	assert_int_equal(meter_got(s, red), 0);
+	const char *tape = in_dir(s, "x.rec");
+	assert_int_equal(rename(out, tape), 0);
+	struct answer a = tally(s, "meters", "try", "ascii-unit", tape);
+	assert_int_equal(a.status, 0);
+	assert_non_null(strstr(a.out, "0.4812 kohm ohm"));
+	answer_free(&a);
+}
+
 int main(void)
 {
 	const struct CMUnitTest tests[] = {
+		on_stand(test_listen),
 	    on_stand(a_bench_full_of_troubles),
 	    on_stand(all_is_well),
 	    on_stand(without_a_daemon),
