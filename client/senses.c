@@ -25,7 +25,9 @@ static void heard(struct senses *e)
 {
 	char position[40];
 	int64_t seq;
-	bool speaks = voice_speaks(e->voice);
+	/* A touch before its name makes no entry: so names are waited for only once it is
+	 * shown that they are heard. */
+	bool speaks = voice_speaks(e->voice) && voice_heard(e->voice);
 	if (speaks != e->speaks) {
 		e->speaks = speaks;
 		sitting_speaks(e->sitting, speaks);

@@ -158,6 +158,11 @@ bool voice_speaks(struct voice *v)
 	return v && speech_speaks(v->speech);
 }
 
+bool voice_heard(struct voice *v)
+{
+	return v && speech_said(v->speech) > 0;
+}
+
 bool voice_announced(struct voice *v, char position[40], int64_t *seq)
 {
 	return v && speech_announced(v->speech, position, seq);

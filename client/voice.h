@@ -58,6 +58,9 @@ void voice_volume(struct voice *v, int volume);
  */
 int voice_fd(const struct voice *v);
 bool voice_speaks(struct voice *v);
+/* Was anything said to its end?  A machine without a loudspeaker may have all the
+ * programs: before that nobody should wait for names. */
+bool voice_heard(struct voice *v);
 bool voice_announced(struct voice *v, char position[40], int64_t *seq);
 
 /* What a person should know about device or speaker, one sentence, once each.  A note about
