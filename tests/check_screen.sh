@@ -152,6 +152,14 @@ sees "the daemon is back" "the daemon is back"
 sees "bench overload" "values come again"
 sees "sheet  2 of 24" "the sheet is there again"
 
+# Further and back.
+keys R3 Enter
+sees "nominal 100 k" "R3"
+keys n
+sees "nominal 470 k" "n"
+keys b
+sees "nominal 100 k" "b"
+
 # Left: the terminal as it was.
 same() {
 	n=0
