@@ -6,6 +6,7 @@
 #   make check    every test; ends with the counts
 #   make bench    ratios, ours against a plain loop over the same library
 #   make check-plug   adapters plugged in and out of a virtual machine (minutes; QEMU, Debian)
+#   make check-demo   the demo with ten other seeds, each part once and right (ten minutes)
 #   make fuzz     every fuzz entry point for FUZZ_SECONDS (10) each
 #   make install  into $(DESTDIR)$(PREFIX)
 #
@@ -128,6 +129,10 @@ check-run: tests
 	@sh tests/run.sh $(B) $(sort $(test_progs)) $(sort $(corpus_progs)) $(wildcard tests/check_*.py tests/check_*.sh)
 
 # Emulated USB-serial adapters, the real kernel driver and udev: see tests/plug/check.py.
+.PHONY: check-demo
+check-demo: all
+	@TALLY_BUILD=$(B) python3 tests/check_demo.py 10
+
 .PHONY: check-plug
 check-plug: all $(B)/tests/plug/witness
 	@TALLY_BUILD=$(B) python3 tests/plug/check.py
