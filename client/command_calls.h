@@ -70,6 +70,7 @@ enum outcome call_watch(struct client *c);
 enum outcome call_sound_check(struct client *c);
 /* command_verify.c */
 enum outcome call_verify(struct client *c);
+enum outcome call_backup(struct client *c);
 /* command_judge.c */
 enum outcome call_judge(struct client *c);
 /* command_hand.c */
