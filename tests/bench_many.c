@@ -38,7 +38,7 @@
 
 static int meters = 64, rate = 1000, seconds = 3;
 
-static void die(const char *what)
+static _Noreturn void die(const char *what)
 {
 	fprintf(stderr, "bench_many: %s\n", what);
 	exit(1);
