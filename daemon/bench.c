@@ -330,6 +330,17 @@ void bench_clock(struct bench *b, int64_t t, int64_t utc)
 	say_clock(b, t, "step", step);
 }
 
+void bench_by(struct bench *b, int64_t t, unsigned uid)
+{
+	bench_run_until(b, t);
+	b->by = (struct asked_by){.known = true, .uid = uid};
+}
+
+void bench_by_nobody(struct bench *b)
+{
+	b->by = (struct asked_by){0};
+}
+
 /* ---- beginning and end ---- */
 
 static void fill_meter_config(const struct config_meter *c, struct meter_config *mc)

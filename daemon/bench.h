@@ -97,6 +97,10 @@ void bench_line_gone(struct bench *b, int64_t t, int meter, const char *cause);
 void bench_line_trouble(struct bench *b, int64_t t, int meter, bool refused, const char *why);
 
 /* ---- the person ---- */
+/* Whose process asks: the records that calls make say so, until bench_by_nobody.  What
+ * is due at `t` is done before, for nobody asked for that. */
+void bench_by(struct bench *b, int64_t t, unsigned uid);
+void bench_by_nobody(struct bench *b);
 /* All return false with *why where the call is refused; nothing changed then. */
 bool bench_job_start(struct bench *b, int64_t t, const char *name, struct bench_wait w,
                      struct fault *why);

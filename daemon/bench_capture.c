@@ -264,7 +264,7 @@ bool capture_entry(struct bench *b, struct bench_meter *m, int64_t t, const stru
 	struct entry e;
 	struct limits_of_use use;
 	use_of(&m->config->use, c->r->function, &use);
-	struct entry_beside beside = {.job = b->job, .use = &use};
+	struct entry_beside beside = {.job = b->job, .use = &use, .by = b->by};
 	char shown[80], frames[METER_FRAMES][METER_FRAME_TEXT];
 	capture_fill(b, m, t, c->r, &e);
 	snprintf(e.position, sizeof e.position, "%s", name_of(b, c->aim.place));

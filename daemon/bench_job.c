@@ -57,7 +57,7 @@ void job_clear(struct bench *b)
 bool job_put(struct bench *b, int64_t t, enum job_change change, struct bench_wait w,
              struct fault *why)
 {
-	struct job_body job = {.change = change, .open = change != JOB_CLOSED, .live = b->live,
+	struct job_body job = {.by = b->by, .change = change, .open = change != JOB_CLOSED, .live = b->live,
 	                       .condition = b->condition, .reach = b->reach};
 	struct text body;
 	snprintf(job.job, sizeof job.job, "%s", b->job);
@@ -169,7 +169,7 @@ bool bench_note(struct bench *b, int64_t t, const char *position, const char *te
 	}
 	if (job_place(b, t, position, why) < 0)
 		return false;
-	struct note_body note = {0};
+	struct note_body note = {.by = b->by};
 	snprintf(note.job, sizeof note.job, "%s", b->job);
 	snprintf(note.position, sizeof note.position, "%s", position);
 	if (strlen(text) >= sizeof note.note) {
@@ -189,7 +189,7 @@ static bool strike(struct bench *b, int64_t t, int made, const char *because,
                    struct bench_wait w, struct fault *why)
 {
 	struct entry *e = &b->made[made].entry;
-	struct strike_body sb = {.of = e->seq};
+	struct strike_body sb = {.of = e->seq, .by = b->by};
 	struct text body;
 	if (!e->seq) {
 		fault_set(why, "the entry at %s is still on its way to the disk: try again", e->position);
@@ -349,7 +349,7 @@ bool bench_enter(struct bench *b, int64_t t, const struct bench_typed *typed, st
 	entry_judge(&b->position[place].row.position, &e);
 	char shown[80];
 	entry_shown(&e, shown, sizeof shown);
-	struct entry_beside beside = {.job = b->job, .shown = shown, .accuracy_assumed = !typed->u,
+	struct entry_beside beside = {.by = b->by, .job = b->job, .shown = shown, .accuracy_assumed = !typed->u,
 	                              .because = typed->because};
 	struct text body;
 	text_begin(&body, b->body, BENCH_BODY_SIZE);

@@ -207,7 +207,7 @@ static void draft_move(struct bench *b, struct drafts *d, int64_t t, int made,
                        const char *position, const char *because)
 {
 	struct entry *e = &b->made[made].entry;
-	struct move_body move = {.of = e->seq};
+	struct move_body move = {.of = e->seq, .by = b->by};
 	struct entry before = *e;
 	struct text body;
 	char why[80];

@@ -130,7 +130,7 @@ bool backing_strike(struct bench *b, int64_t t, int backing, const char *because
                     struct bench_wait w, struct fault *why)
 {
 	struct backing *k = &b->backing[backing];
-	struct strike_body strike = {.of = k->seq};
+	struct strike_body strike = {.of = k->seq, .by = b->by};
 	struct text body;
 	if (k->struck) {
 		fault_set(why, "record %lld is struck already", (long long)k->seq);

@@ -13,7 +13,7 @@
 static void write_position(struct bench *b, const struct sheet_row *row,
                            enum position_change change, struct text *body)
 {
-	struct position_body position = {.change = change, .row = row};
+	struct position_body position = {.change = change, .row = row, .by = b->by};
 	snprintf(position.job, sizeof position.job, "%s", b->job);
 	position_body_write(body, &position);
 }
@@ -57,7 +57,7 @@ static bool put_records(struct sheet_batch *l, int64_t t, const char *file, stru
 		if (i < rows) {
 			write_position(b, &l->row[i], l->change[i], &body);
 		} else {
-			struct sheet_body sheet = {.count = l->rows};
+			struct sheet_body sheet = {.count = l->rows, .by = b->by};
 			snprintf(sheet.job, sizeof sheet.job, "%s", b->job);
 			snprintf(sheet.file, sizeof sheet.file, "%s", file);
 			sheet_body_write(&body, &sheet);

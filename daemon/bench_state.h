@@ -220,6 +220,7 @@ struct bench {
 	struct backing *backing; /* offsets and checks, oldest first */
 	int backings, backings_size;
 
+	struct asked_by by; /* whose call this is; nobody's outside of one */
 	int64_t next_save; /* of the open runs; INT64_MAX while there is nothing new */
 	int64_t next_checkpoint;
 	char *body;        /* scratch for one record body */

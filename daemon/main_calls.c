@@ -553,7 +553,6 @@ bool calls_call(void *arg, struct server_call *call, const char *method, json_t 
 {
 	const struct method *m = NULL;
 	struct fault why;
-	(void)uid;
 	for (size_t i = 0; i < sizeof methods / sizeof *methods; i++)
 		if (strcmp(methods[i].name, method) == 0)
 			m = &methods[i];
@@ -568,12 +567,14 @@ bool calls_call(void *arg, struct server_call *call, const char *method, json_t 
 		return true;
 	}
 	text_begin(&a.out, buffer, ANSWER_SIZE);
+	bench_by(a.calls->bench, a.t, uid);
 	if (!read_asked(m, params, &a.asked, &why))
 		server_refuse(call, WIRE_BAD_PARAMS, &why);
 	else if (!m->call(&a, &why))
 		server_refuse(call, WIRE_BAD_INPUT, &why);
 	else if (m->at_once)
 		server_answer(call, buffer);
+	bench_by_nobody(a.calls->bench);
 	free(buffer);
 	return true;
 }

@@ -128,7 +128,7 @@ static double seconds_of(json_t *record, const char *key)
  * from the clock record, so they are compared as such. */
 static json_t *comparable(const char *text, double *began)
 {
-	static const char *const differs[] = {"t", "boot", "version", "identity", "key", "by",
+	static const char *const differs[] = {"t", "boot", "version", "identity", "key", "uid",
 	                                      "hash", "signature"};
 	json_t *r = json_loads(text, 0, NULL);
 	if (!r)
