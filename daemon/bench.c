@@ -35,15 +35,20 @@ static void settle_said(struct bench *b, struct bench_meter *m, int64_t t, unsig
 {
 	m->lifted = !settle_touching(&m->settle);
 	if (events & (SETTLE_LIFTED | SETTLE_TOUCHED)) {
-		m->nowhere = false;
+		m->nowhere = m->passed = false;
 		walk_lifted(b, m);
+	}
+	if (events & SETTLE_TOUCHED) {
+		m->touch_made = -1;
+		m->early = m->bound.place < 0 && !name_was_said(b);
 	}
 	/* A held value outlives its lift (the hands are busy); a new touch ends it. */
 	if (events & SETTLE_TOUCHED)
 		m->held.waits = false;
-	if (events & SETTLE_SETTLED)
+	bool errand = m->errand.what != ERRAND_NONE;
+	if ((events & SETTLE_SETTLED) && !errand_settled(b, m, t))
 		capture_settled(b, m, t);
-	if (events & SETTLE_DOUBT)
+	if ((events & SETTLE_DOUBT) && !errand)
 		capture_doubt(b, m, t);
 	if ((events & SETTLE_MOVING) && !m->spent)
 		bench_event(b, "moving", "meter", m->config->name, "position", aim_name(b, m), "text",
@@ -61,6 +66,8 @@ static void on_reading(void *arg, const struct reading *r)
 	trail_add(&m->trail, r, position);
 	if (b->next_save == INT64_MAX)
 		b->next_save = b->now + SAVE_EVERY_US;
+	way_dial(b, m, r);
+	capture_mode(b, m, r);
 	m->last = *r;
 	m->has_last = true;
 	m->unheard = false;
@@ -68,6 +75,7 @@ static void on_reading(void *arg, const struct reading *r)
 	if (stale_reading(&m->stale, r, settle_period(&m->settle), settle_speaks(&m->settle)))
 		bench_event(b, "fresh", "meter", m->config->name, NULL);
 	settle_said(b, m, r->t > b->now ? r->t : b->now, events);
+	errand_reading(b, m, b->now);
 }
 
 /* Open, and silent for too long: what it read last says nothing about now. */
@@ -215,11 +223,14 @@ void bench_line_gone(struct bench *b, int64_t t, int meter, const char *cause)
 	bench_timers(m);
 }
 
-void bench_line_trouble(struct bench *b, int64_t t, int meter, const char *why)
+void bench_line_trouble(struct bench *b, int64_t t, int meter, bool refused, const char *why)
 {
 	bench_run_until(b, t);
 	struct bench_meter *m = &b->meter[meter];
 	snprintf(m->trouble, sizeof m->trouble, "%s", why);
+	m->refused = refused;
+	if (refused)
+		bench_event(b, "trouble", "meter", m->config->name, "why", why, NULL);
 }
 
 /* ---- time ---- */
@@ -231,7 +242,8 @@ void bench_timers(struct bench_meter *m)
 {
 	int64_t next = meter_deadline(&m->machine);
 	int64_t other[] = {settle_deadline(&m->settle), trail_deadline(&m->trail),
-	                   walk_deadline(m), spoilt_deadline(&m->spoilt), stale_deadline(&m->stale)};
+	                   walk_deadline(m), spoilt_deadline(&m->spoilt), stale_deadline(&m->stale),
+	                   errand_deadline(m)};
 	for (size_t i = 0; i < sizeof other / sizeof *other; i++)
 		if (other[i] < next)
 			next = other[i];
@@ -241,6 +253,8 @@ void bench_timers(struct bench_meter *m)
 int64_t bench_deadline(const struct bench *b)
 {
 	int64_t next = b->next_save < b->next_checkpoint ? b->next_save : b->next_checkpoint;
+	if (name_deadline(b) < next)
+		next = name_deadline(b);
 	for (int i = 0; i < b->meters; i++)
 		if (b->meter[i].next < next)
 			next = b->meter[i].next;
@@ -261,6 +275,8 @@ static void fire_meter(struct bench *b, struct bench_meter *m, int64_t t)
 		walk_on_meter(b, m, t);
 	if (spoilt_deadline(&m->spoilt) <= t)
 		bench_seal_spoilt(b, m);
+	if (errand_deadline(m) <= t)
+		errand_late(b, m, t);
 	bench_timers(m);
 	if (m->next <= t)
 		m->next = t + 1; /* a timer that does not move may not stop the world */
@@ -278,6 +294,8 @@ void bench_run_until(struct bench *b, int64_t t)
 		for (int i = 0; i < b->meters; i++)
 			if (b->meter[i].next <= next)
 				fire_meter(b, &b->meter[i], b->now);
+		if (name_deadline(b) <= next)
+			name_is_late(b);
 		if (b->next_save <= next) {
 			bench_save_open_runs(b);
 			b->next_save = INT64_MAX; /* until the next reading: silence costs nothing */
@@ -312,6 +330,17 @@ void bench_clock(struct bench *b, int64_t t, int64_t utc)
 	say_clock(b, t, "step", step);
 }
 
+void bench_by(struct bench *b, int64_t t, unsigned uid)
+{
+	bench_run_until(b, t);
+	b->by = (struct asked_by){.known = true, .uid = uid};
+}
+
+void bench_by_nobody(struct bench *b)
+{
+	b->by = (struct asked_by){0};
+}
+
 /* ---- beginning and end ---- */
 
 static void fill_meter_config(const struct config_meter *c, struct meter_config *mc)
@@ -340,6 +369,8 @@ static bool begin_meter(struct bench *b, int i)
 	m->index = i;
 	m->config = &b->config->meter[i];
 	m->bound.place = m->before.place = -1;
+	m->touch_made = -1;
+	m->turned_at = -1;
 	m->lifted = true;
 	struct meter_config mc;
 	fill_meter_config(m->config, &mc);
@@ -375,9 +406,10 @@ struct bench *bench_open(const struct bench_options *options, struct fault *why)
 	b->hooks = options->hooks;
 	b->replay = options->replay;
 	b->utc = options->utc;
-	b->chosen = b->last = -1;
-	b->next_save = INT64_MAX;
+	b->chosen = b->last = b->dial_left = -1;
+	b->next_save = b->say_until = INT64_MAX;
 	b->next_checkpoint = CHECKPOINT_EVERY_US;
+	b->way.meters = 1;
 	snprintf(b->boot, sizeof b->boot, "%s", options->boot ? options->boot : "");
 	snprintf(b->version, sizeof b->version, "%s", options->version ? options->version : "");
 	say_clock(b, 0, "start", 0);
@@ -391,6 +423,7 @@ void bench_finish(struct bench *b, int64_t t)
 {
 	bench_run_until(b, t);
 	for (int i = 0; i < b->meters; i++) {
+		errand_drop(b, &b->meter[i], "the bench was closed");
 		bench_end_run(b, &b->meter[i]);
 		bench_seal_spoilt(b, &b->meter[i]);
 	}
@@ -405,6 +438,7 @@ void bench_free(struct bench *b)
 	free(b->by_name);
 	free(b->made);
 	free(b->pending);
+	free(b->backing);
 	free(b->body);
 	free(b->body2);
 	free(b);

@@ -49,6 +49,28 @@ static int places_done(const struct bench *b)
 	return done;
 }
 
+/* What waits for a word. */
+static void write_held(const struct bench *b, struct text *out)
+{
+	int count = 0;
+	text_member(out, "held");
+	text_puts(out, "[");
+	for (int i = 0; i < b->meters; i++) {
+		const struct held *h = &b->meter[i].held;
+		char shown[64];
+		if (!h->waits)
+			continue;
+		quantity_shown(h->value.value, h->value.function, h->value.prefix, shown, sizeof shown);
+		text_puts(out, count++ ? ",{\"meter\":" : "{\"meter\":");
+		text_string(out, b->meter[i].config->name, strlen(b->meter[i].config->name));
+		text_member_string(out, "position", b->position[h->aim.place].row.position.name);
+		member_name(out, "looks", h->looks >= 0 ? b->position[h->looks].row.position.name : NULL);
+		text_member_string(out, "shown", shown);
+		text_puts(out, "}");
+	}
+	text_puts(out, "]");
+}
+
 void bench_status(const struct bench *b, struct text *out)
 {
 	text_puts(out, "{\"bench\":");
@@ -57,7 +79,7 @@ void bench_status(const struct bench *b, struct text *out)
 	text_member_string(out, "state", b->live ? "live" : "cold");
 	text_member_string(out, "condition", condition_name(b->condition));
 	text_member_string(out, "reach", reach_name(b->reach));
-	text_member_string(out, "walk", b->walk ? "on" : "off");
+	text_member_string(out, "walk", walk_mode_name(b->way.mode));
 	text_member(out, "chosen");
 	bench_chosen(b, out);
 	text_member(out, "bound");
@@ -76,6 +98,10 @@ void bench_status(const struct bench *b, struct text *out)
 		first = false;
 	}
 	text_puts(out, "]");
+	write_held(b, out);
+	text_member_string(out, "order", walk_order_name(b->way.order));
+	text_member_int(out, "meters", b->way.meters);
+	text_member_bool(out, "speaks", b->speaks);
 	text_member_string(out, "health", log_health_word(log_health(b->log)));
 	text_member_int(out, "last", log_last_seq(b->log));
 	text_member_int(out, "done", places_done(b));
@@ -118,6 +144,8 @@ void accuracy_text(const struct accuracy *a, char *out, size_t size)
 
 static const char *line_word(const struct bench_meter *m)
 {
+	if (m->trouble[0] && m->refused)
+		return "refused";
 	if (m->gone || m->trouble[0])
 		return "absent";
 	return m->stale.said ? "stale" : meter_state_word(&m->machine);
@@ -131,12 +159,44 @@ static double stamp_of(const struct bench_meter *m)
 	                    (double)meter_answer_us(&m->machine) / 1e6);
 }
 
+/* The lead offsets that count now, and the newest checks. */
+static void write_backings(const struct bench *b, const struct bench_meter *m, int64_t t,
+                           struct text *out)
+{
+	const char *name = m->config->name;
+	int count = 0;
+	text_member(out, "offsets");
+	text_puts(out, "[");
+	for (enum function f = FUNCTION_NONE; f < FUNCTION_COUNT; f++) {
+		const struct backing *k = backing_offset(f) == ERRAND_NONE ? NULL
+		                          : backing_for(b, backing_offset(f), name, f, b->utc + t);
+		char shown[64];
+		if (!k)
+			continue;
+		quantity_shown(k->value, f, quantity_prefix(k->value, f), shown, sizeof shown);
+		text_printf(out, "%s{\"seq\":%lld,\"function\":\"%s\",\"shown\":\"%s\"}", count++ ? "," : "",
+		            (long long)k->seq, function_name(f), shown);
+	}
+	text_puts(out, "]");
+	text_member(out, "checks");
+	text_puts(out, "[");
+	count = 0;
+	for (enum function f = FUNCTION_NONE; f < FUNCTION_COUNT; f++) {
+		const struct backing *k = backing_for(b, ERRAND_CHECK, name, f, b->utc + t);
+		if (!k)
+			continue;
+		text_printf(out, "%s{\"seq\":%lld,\"function\":\"%s\",\"position\":\"%s\",\"passed\":%s}",
+		            count++ ? "," : "", (long long)k->seq, function_name(f), k->position,
+		            k->failed ? "false" : "true");
+	}
+	text_puts(out, "]");
+}
+
 static void write_meter(const struct bench *b, const struct bench_meter *m, int64_t t,
                         struct text *out)
 {
 	const struct meter_counters *c = meter_counters(&m->machine);
 	char accuracy[1024];
-	(void)b;
 	accuracy_text(&m->config->accuracy, accuracy, sizeof accuracy);
 	text_puts(out, "{\"name\":");
 	text_string(out, m->config->name, strlen(m->config->name));
@@ -163,6 +223,7 @@ static void write_meter(const struct bench *b, const struct bench_meter *m, int6
 	member_name(out, "accuracy", accuracy);
 	text_member_real(out, "stamp_u", stamp_of(m));
 	use_write(out, &m->config->use);
+	write_backings(b, m, t, out);
 	member_name(out, "why", m->trouble[0] ? m->trouble : meter_why(&m->machine));
 	text_puts(out, "}");
 }

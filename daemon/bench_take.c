@@ -103,3 +103,34 @@ bool bench_take(struct bench *b, int64_t t, const char *meter, struct bench_wait
 	bench_timers(m);
 	return true;
 }
+
+bool bench_there(struct bench *b, int64_t t, struct bench_wait w, struct fault *why)
+{
+	bench_run_until(b, t);
+	struct bench_meter *m = NULL;
+	for (int i = 0; i < b->meters; i++) {
+		const struct held *h = &b->meter[i].held;
+		if (!h->waits || h->doubt)
+			continue;
+		if (m) {
+			fault_set(why, "both %s and %s hold a value: choose the position of each (at POSITION)",
+			          m->config->name, b->meter[i].config->name);
+			return false;
+		}
+		m = &b->meter[i];
+	}
+	if (!m) {
+		fault_set(why, "nothing is held that looks like another part");
+		return false;
+	}
+	struct settle_result r = m->held.value;
+	struct meter_frames frames = m->held.frames;
+	struct capture c = {.aim = {m->held.looks, QUANTITY_VALUE}, .r = &r, .frames = &frames};
+	c.aim.quantity = position_first_quantity(&b->position[c.aim.place].row.position);
+	if (!capture_suits(b, m, c.aim, r.function, why) || !capture_entry(b, m, t, &c, w, why))
+		return false;
+	bench_taped(b, t, "there", "%s", "");
+	walk_on_meter(b, m, t);
+	bench_timers(m);
+	return true;
+}

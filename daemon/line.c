@@ -238,7 +238,18 @@ enum trouble line_open(struct line *l, const char *node, const struct line_setti
 	l->counts = ioctl(l->fd, TIOCGICOUNT, &l->counted) == 0;
 	if (fstat(l->fd, &st) == 0)
 		l->rdev = st.st_rdev;
+	(void)tcgetattr(l->serial_fd, &l->set);
 	return TROUBLE_NONE;
+}
+
+bool line_as_set(const struct line *l)
+{
+	struct termios t;
+	if (tcgetattr(l->serial_fd, &t) < 0)
+		return true;
+	return t.c_iflag == l->set.c_iflag && t.c_oflag == l->set.c_oflag &&
+	       t.c_cflag == l->set.c_cflag && t.c_lflag == l->set.c_lflag &&
+	       t.c_ispeed == l->set.c_ispeed && t.c_ospeed == l->set.c_ospeed;
 }
 
 void line_close(struct line *l)

@@ -10,6 +10,7 @@
 
 #include <linux/serial.h>
 #include <sys/types.h>
+#include <termios.h>
 
 struct sp_port;
 
@@ -18,6 +19,7 @@ struct line {
 	struct sp_port *serial; /* libserialport's */
 	int serial_fd;          /* its descriptor, to wait on; -1 while closed */
 	dev_t rdev;
+	struct termios set; /* as it was when it had been opened */
 	bool counts; /* the driver counts errors; `counted` is how many at opening */
 	struct serial_icounter_struct counted;
 };
@@ -37,6 +39,11 @@ enum trouble {
  * is cheap; why->text is then "" where it is not. */
 enum trouble line_open(struct line *l, const char *node, const struct line_settings *settings,
                        bool name_holder, struct fault *why);
+
+/* Are the settings still those of the opening?  A helper that runs at plug time, or a
+ * person with a terminal program, may have changed them since; bytes would be wrong.
+ * A line that is gone counts as unchanged: its hang-up says it. */
+bool line_as_set(const struct line *l);
 
 /* Unsent bytes are thrown away.  The line may be closed already. */
 void line_close(struct line *l);

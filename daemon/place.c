@@ -1,19 +1,14 @@
 /* SPDX-License-Identifier: MIT */
-/*
- * See place.h.  What is on the bus is asked of libserialport; the place is read
- * from the link /sys/class/tty/NODE, whose way through the tree names it:
- * ../../devices/pci0000:00/.../usb1/1-1/1-1.4/1-1.4:1.0/ttyUSB0/tty/ttyUSB0
- */
+/* See place.h. */
 #include "daemon/place.h"
+#include "daemon/bus.h"
 
 #include <ctype.h>
 #include <errno.h>
-#include <libserialport.h>
 #include <limits.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
-#include <unistd.h>
 
 /* ---- what is written ---- */
 
@@ -65,38 +60,6 @@ static bool parse_usb(const char *s, size_t len, struct place *out, struct fault
 	return true;
 }
 
-static size_t digits(const char *s, size_t len, size_t at)
-{
-	size_t n = 0;
-	while (at + n < len && isdigit((unsigned char)s[at + n]))
-		n++;
-	return n;
-}
-
-/* 1-1.4:1.0: bus, ports through the hubs, configuration, interface.  Returns how
- * many bytes of it are right; all of them where it is whole. */
-static bool bus_right(const char *s, size_t len, size_t *right)
-{
-	size_t at = 0, n;
-	*right = 0;
-	for (const char *after = "-:."; *after; after++) {
-		if ((n = digits(s, len, at)) == 0)
-			return false;
-		*right = at += n;
-		while (*after == ':' && at < len && s[at] == '.') {
-			if ((n = digits(s, len, at + 1)) == 0)
-				return false;
-			*right = at += n + 1;
-		}
-		if (at == len || s[at] != *after)
-			return false;
-		*right = ++at;
-	}
-	n = digits(s, len, at);
-	*right = at + n;
-	return n > 0 && at + n == len;
-}
-
 bool place_parse(const char *text, size_t len, struct place *out, struct fault *why)
 {
 	const size_t bus = strlen("usb-place:");
@@ -108,7 +71,7 @@ bool place_parse(const char *text, size_t len, struct place *out, struct fault *
 	} else if (len >= bus && memcmp(text, "usb-place:", bus) == 0) {
 		size_t right = 0;
 		p.form = PLACE_BUS;
-		if (!bus_right(text + bus, len - bus, &right) || len - bus >= sizeof p.bus) {
+		if (!bus_place_right(text + bus, len - bus, &right) || len - bus >= sizeof p.bus) {
 			fault_at(why, NULL, 0, (int)(bus + right) + 1,
 			         "expected a place on the bus such as usb-place:1-1.4:1.0");
 			return false;
@@ -133,33 +96,12 @@ bool place_parse(const char *text, size_t len, struct place *out, struct fault *
 
 /* ---- what is there ---- */
 
-/* The place on the bus of /dev/NAME, "" where it is not on one. */
-static void bus_of(const char *node, char *out, size_t size)
+static bool fits(const struct place *place, const struct bus_adapter *a)
 {
-	char path[PATH_MAX], link[PATH_MAX];
-	out[0] = '\0';
-	snprintf(path, sizeof path, "/sys/class/tty/%s", node + strlen("/dev/"));
-	ssize_t n = readlink(path, link, sizeof link - 1);
-	if (n <= 0)
-		return;
-	link[n] = '\0';
-	char *rest = link, *part;
-	size_t right;
-	while ((part = strsep(&rest, "/")))
-		if (bus_right(part, strlen(part), &right))
-			snprintf(out, size, "%s", part);
-}
-
-static bool fits(const struct place *place, struct sp_port *port, const char *bus)
-{
-	int vid, pid;
 	if (place->form == PLACE_BUS)
-		return strcmp(place->bus, bus) == 0;
-	if (sp_get_port_usb_vid_pid(port, &vid, &pid) != SP_OK || vid != place->vid ||
-	    pid != place->pid)
-		return false;
-	const char *serial = sp_get_port_usb_serial(port);
-	return !place->serial[0] || (serial && strcmp(serial, place->serial) == 0);
+		return strcmp(place->bus, a->place) == 0;
+	return a->vid == place->vid && a->pid == place->pid &&
+	       (!place->serial[0] || strcmp(a->serial, place->serial) == 0);
 }
 
 /* As it stands in the configuration. */
@@ -174,51 +116,59 @@ static void place_text(const struct place *place, char *out, size_t size)
 		snprintf(out, size, "%s", place->path);
 }
 
-static enum place_found find_on_bus(const struct place *place, char *node, size_t size,
-                                    struct fault *why)
+/* Several fit: which, and what to write instead.  The first two are named; with
+ * them the cure can be written down word for word. */
+static void say_ambiguous(const struct place *place, const struct bus_adapter *a,
+                          const struct bus_adapter *b, int found, struct fault *why)
 {
-	struct sp_port **list;
-	char wanted[320], names[200] = "";
-	int found = 0;
+	char wanted[320], cure[200], more[32] = "";
 	place_text(place, wanted, sizeof wanted);
-	if (sp_list_ports(&list) != SP_OK) {
-		/* So it is too where the last serial line of the machine went away. */
-		fault_set(why, "no serial line is there: %s is waited for", wanted);
-		return PLACE_ABSENT;
-	}
-	for (int i = 0; list[i]; i++) {
-		const char *name = sp_get_port_name(list[i]);
-		char bus[64];
-		if (strncmp(name, "/dev/", 5) != 0)
-			continue;
-		bus_of(name, bus, sizeof bus);
-		if (!fits(place, list[i], bus))
-			continue;
-		if (found++ == 0)
-			snprintf(node, size, "%s", name);
-		size_t len = strlen(names);
-		snprintf(names + len, sizeof names - len, "%s%s%s%s", len ? ", " : "", name,
-		         bus[0] ? " in place " : "", bus);
-	}
-	sp_free_port_list(list);
-	if (found == 1)
-		return PLACE_THERE;
-	if (found == 0) {
-		fault_set(why, "no adapter %s is there: it is waited for", wanted);
-		return PLACE_ABSENT;
-	}
-	fault_set(why, "%d adapters fit %s (%s), so none is taken: %s", found, wanted, names,
-	          place->form == PLACE_USB && !place->serial[0]
-	              ? "add the serial number, or use usb-place:PLACE"
-	              : "use usb-place:PLACE");
-	return PLACE_AMBIGUOUS;
+	bool told_apart = a->serial[0] && b->serial[0] && strcmp(a->serial, b->serial) != 0;
+	if (place->form == PLACE_USB && !place->serial[0] && told_apart)
+		snprintf(cure, sizeof cure, "add the serial number, :%.40s or :%.40s", a->serial,
+		         b->serial);
+	else if (strcmp(a->place, b->place) != 0)
+		snprintf(cure, sizeof cure, "write port = usb-place:%s or usb-place:%s", a->place,
+		         b->place);
+	else
+		snprintf(cure, sizeof cure,
+		         "they are lines of one adapter: write a path of /dev/serial/by-path");
+	if (found > 2)
+		snprintf(more, sizeof more, " and %d more", found - 2);
+	fault_set(why, "%d adapters fit %.80s (%s in place %s, %s in place %s%s), so none is taken: %s",
+	          found, wanted, a->node, a->place, b->node, b->place, more, cure);
 }
 
-enum place_found place_find(const struct place *place, char *node, size_t size, struct fault *why)
+static enum place_found find_on_bus(const struct place *place, const struct bus *bus, char *node,
+                                    size_t size, struct fault *why)
+{
+	const struct bus_adapter *fit[2];
+	char wanted[320];
+	int found = 0;
+	for (int i = 0; i < bus->count; i++)
+		if (fits(place, &bus->adapter[i]) && found++ < 2)
+			fit[found - 1] = &bus->adapter[i];
+	if (found == 1) {
+		snprintf(node, size, "%s", fit[0]->node);
+		return PLACE_THERE;
+	}
+	if (found > 1) {
+		/* In the order of the places, whatever that of the folder is. */
+		bool turned = strcmp(fit[0]->place, fit[1]->place) > 0;
+		say_ambiguous(place, fit[turned], fit[!turned], found, why);
+		return PLACE_AMBIGUOUS;
+	}
+	place_text(place, wanted, sizeof wanted);
+	fault_set(why, "no adapter %s is there: it is waited for", wanted);
+	return PLACE_ABSENT;
+}
+
+enum place_found place_find_on(const struct place *place, const struct bus *bus, char *node,
+                               size_t size, struct fault *why)
 {
 	char real[PATH_MAX];
 	if (place->form != PLACE_PATH)
-		return find_on_bus(place, node, size, why);
+		return find_on_bus(place, bus, node, size, why);
 	if (realpath(place->path, real)) {
 		if ((size_t)snprintf(node, size, "%s", real) < size)
 			return PLACE_THERE;
@@ -230,4 +180,13 @@ enum place_found place_find(const struct place *place, char *node, size_t size, 
 	}
 	fault_set(why, "%s: %s", place->path, strerror(errno));
 	return PLACE_UNCLEAR;
+}
+
+enum place_found place_find(const struct place *place, char *node, size_t size, struct fault *why)
+{
+	struct bus bus;
+	bus.known = false;
+	if (place->form != PLACE_PATH)
+		bus_look(&bus, 0);
+	return place_find_on(place, &bus, node, size, why);
 }

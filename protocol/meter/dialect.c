@@ -2,6 +2,7 @@
 /* The table of dialects, and the text of line settings.  See dialect.h. */
 #include "protocol/meter/dialect.h"
 
+#include <stdio.h>
 #include <string.h>
 
 #include "protocol/meter/columns.h"
@@ -172,4 +173,9 @@ bool line_settings_parse(const char *text, size_t len, struct line_settings *out
 		return wrong(why, at, "nothing more");
 	*out = got;
 	return true;
+}
+
+void line_settings_text(const struct line_settings *s, char *out, size_t size)
+{
+	snprintf(out, size, "%d %d%c%d", s->baud, s->bits, "NEO"[s->parity], s->stop);
 }

@@ -119,6 +119,8 @@ extern const struct dialect *const dialects[];
  * untouched and the column counts from the start of `text`, 1 the first byte. */
 bool line_settings_parse(const char *text, size_t len, struct line_settings *out,
                          struct fault *why);
+/* The same as text: "9600 8N1". */
+void line_settings_text(const struct line_settings *s, char *out, size_t size);
 
 /* The function that a SCPI header sets up or asks for: `MEAS:RES?`,
  * `CONF:VOLT:AC`, `SENS:FUNC "RES"`, short and long form, any case;

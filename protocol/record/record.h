@@ -94,6 +94,35 @@ bool entry_read(const char *text, size_t len, struct entry *e);
 /* The member `job` of any record that has one; "" where it has none. */
 void record_job(const char *text, size_t len, char out[JOB_SIZE]);
 
+/* ---- offset, check: what entries refer to ---- */
+
+/* Of `e` the meter, function, value, digit, prefix, u, n; leads: "short" or "open". */
+void offset_body_write(struct text *out, const char *leads, const struct entry *e,
+                       const struct entry_beside *beside);
+
+/* A meter against a reference part: E_n = |value - nominal| / sqrt(U^2 + U_nominal^2). */
+struct check_result {
+	struct decimal nominal;
+	double u; /* standard, of the nominal */
+	double en;
+	bool agree;
+};
+void check_body_write(struct text *out, const struct entry *e, const struct entry_beside *beside,
+                      const struct check_result *r);
+
+struct backing_body {
+	bool check; /* else an offset */
+	int64_t seq, t;
+	char meter[NAME_SIZE], position[NAME_SIZE]; /* position: of a check */
+	enum function function;
+	struct decimal value;
+	double u;
+	double en; /* of a check, and whether the two agree */
+	bool agree;
+};
+/* kind: "offset" or "check"; false where the text is none. */
+bool backing_body_read(const char *text, size_t len, const char *kind, struct backing_body *b);
+
 /* ---- trail: one run of readings of one meter, function, digit and position ---- */
 
 #define TRAIL_READINGS_MAX 1000
