@@ -95,7 +95,7 @@ try "$rules" add "$usb/1-1/1-1.4/1-1.4:1.0/ttyUSB0/tty/ttyUSB0"
 common
 must "LINK 'tally/place-1-1.4:1.0'"
 must "device/latency_timer' writing '1'"
-must 'run /bin/stty -F /dev/ttyUSB0 -hupcl'
+must 'run /bin/stty -F /dev/ttyUSB0 -hupcl -echo'
 mustnot 'tally/red'
 
 what='named by its serial number'
@@ -127,7 +127,7 @@ what='modem class'
 try "$rules" add "$usb/1-3/1-3:1.0/tty/ttyACM0"
 common
 must "LINK 'tally/place-1-3:1.0'"
-must 'run /bin/stty -F /dev/ttyACM0 -hupcl'
+must 'run /bin/stty -F /dev/ttyACM0 -hupcl -echo'
 mustnot 'latency_timer'
 
 what='line of the mainboard'

@@ -1,7 +1,8 @@
 # SPDX-License-Identifier: MIT
 """The virtual machine of `make check-plug`, and the meters on its USB sockets.
 
-A Machine runs QEMU without hardware help (TCG), so it works in a container too.  Its
+A Machine runs QEMU without hardware help (TCG), so it works in a container too, and on a
+clock that counts its instructions, so times in it do not depend on the host.  Its
 adapters are QEMU's `usb-serial`, which the guest's own ftdi_sio drives; what a meter
 sends goes in through a socket each.  QEMU writes to these sockets and waits: a meter
 that does not read stops the whole machine, so one thread reads always.
@@ -191,12 +192,6 @@ class Machine:
         """Wait for it: (time in the guest, the match)."""
         return self.wait(lambda: self.first(kind, pattern, since), seconds,
                          "%s /%s/" % (kind, pattern))
-
-    def still(self, start, end):
-        """Seconds between these times in which the witness could not look."""
-        with self.lock:
-            late = [(t - float(text), t) for t, kind, text in self.seen if kind == "late"]
-        return sum(max(0.0, min(end, b) - max(start, a)) for a, b in late)
 
     def answer(self, seconds):
         def whole():
