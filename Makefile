@@ -6,6 +6,7 @@
 #   make check    every test; ends with the counts
 #   make bench    ratios, ours against a plain loop over the same library
 #   make check-plug   adapters plugged in and out of a virtual machine (minutes; QEMU, Debian)
+#   make check-demo   the demo with ten other seeds, each part once and right (ten minutes)
 #   make fuzz     every fuzz entry point for FUZZ_SECONDS (10) each
 #   make install  into $(DESTDIR)$(PREFIX)
 #
@@ -26,11 +27,13 @@ PKGS   := libuv libserialport sqlite3 jansson libcrypto libpcre2-8
 # Hot plug is quicker with it, and works without.
 UDEV   := $(shell pkg-config --exists libudev 2>/dev/null && echo libudev)
 PKGS   += $(UDEV)
+# What tally does without where it is missing, and says so: the foot switch, sound.
+HAVE   := $(foreach p,libevdev alsa,$(shell pkg-config --exists $(p) 2>/dev/null && echo $(p)))
 # What a fresh Debian 12 with git and make lacks.  python3 is for the independent
-# check of the seal, gsl and cmocka for the tests alone, umockdev and udev for the rules.
+# check of the seal, gsl, cmocka and tmux for the tests alone, umockdev and udev for the rules.
 DEBIAN := gcc libc6-dev pkg-config libuv1-dev libserialport-dev libsqlite3-dev libjansson-dev \
-          libssl-dev libcsv-dev libpcre2-dev libudev-dev libcmocka-dev libgsl-dev \
-          umockdev udev python3
+          libssl-dev libcsv-dev libpcre2-dev libudev-dev libevdev-dev libasound2-dev \
+          libncurses-dev libcmocka-dev libgsl-dev umockdev udev python3 tmux
 FUZZ_DEBIAN := clang libclang-rt-14-dev
 
 CFLAGS ?= -O2 -g
@@ -38,8 +41,12 @@ WARN   := -Wall -Wextra -Wconversion -Wshadow -Wstrict-prototypes -Wmissing-prot
           -Wvla -Wwrite-strings -Werror
 # No fused multiply-add: a verdict may not depend on the compiler's taste.
 ALL_CFLAGS = -std=c11 -D_GNU_SOURCE -I. -ffp-contract=off $(WARN) $(SANFLAGS) $(CFLAGS) \
-             $(if $(UDEV),-DTALLY_UDEV) $(shell pkg-config --cflags $(PKGS) 2>/dev/null)
+             $(if $(UDEV),-DTALLY_UDEV) \
+             $(if $(filter libevdev,$(HAVE)),-DHAVE_LIBEVDEV) $(if $(filter alsa,$(HAVE)),-DHAVE_ALSA) \
+             $(shell pkg-config --cflags $(PKGS) $(HAVE) 2>/dev/null)
 LIBS       = $(shell pkg-config --libs $(PKGS) 2>/dev/null) -lcsv -lpthread -lm
+# What the client alone is linked to: the daemon stays small.
+CLIENT_LIBS = $(shell pkg-config --libs ncursesw $(HAVE))
 
 protocol_objs := $(patsubst %.c,$(B)/%.o,$(wildcard protocol/*/*.c))
 daemon_objs   := $(patsubst %.c,$(B)/%.o,$(filter-out daemon/main.c,$(wildcard daemon/*.c)))
@@ -77,7 +84,7 @@ $(B)/tallyd: $(B)/daemon/main.o $(B)/libdaemon.a $(B)/libprotocol.a
 	$(Q)$(CC) $(ALL_CFLAGS) $(LDFLAGS) -o $@ $^ $(LIBS)
 $(B)/tally: $(B)/client/main.o $(B)/libclient.a $(B)/libprotocol.a
 	$(call said,ld $@)
-	$(Q)$(CC) $(ALL_CFLAGS) $(LDFLAGS) -o $@ $^ $(LIBS)
+	$(Q)$(CC) $(ALL_CFLAGS) $(LDFLAGS) -o $@ $^ $(CLIENT_LIBS) $(LIBS)
 
 # The demo shares nothing with the daemon but the bytes on the line.
 $(B)/demo/meters: demo/meters.c
@@ -94,7 +101,7 @@ $(B)/demo/libadapters.so: demo/adapters_shim.c
 # one table of `make bench`.
 $(B)/tests/%: $(B)/tests/%.o $(B)/libdaemon.a $(B)/libclient.a $(B)/libprotocol.a
 	$(call said,ld $@)
-	$(Q)$(CC) $(ALL_CFLAGS) $(LDFLAGS) -o $@ $^ -lcmocka -lgsl -lgslcblas $(LIBS)
+	$(Q)$(CC) $(ALL_CFLAGS) $(LDFLAGS) -o $@ $^ -lcmocka -lgsl -lgslcblas $(CLIENT_LIBS) $(LIBS)
 # The kept corpus of each fuzz entry point, under the normal compiler.
 $(B)/tests/corpus_%: $(B)/tests/corpus_main.o $(B)/tests/fuzz_%.o $(B)/libdaemon.a $(B)/libprotocol.a
 	$(call said,ld $@)
@@ -122,6 +129,10 @@ check-run: tests
 	@sh tests/run.sh $(B) $(sort $(test_progs)) $(sort $(corpus_progs)) $(wildcard tests/check_*.py tests/check_*.sh)
 
 # Emulated USB-serial adapters, the real kernel driver and udev: see tests/plug/check.py.
+.PHONY: check-demo
+check-demo: all
+	@TALLY_BUILD=$(B) python3 tests/check_demo.py 10
+
 .PHONY: check-plug
 check-plug: all $(B)/tests/plug/witness
 	@TALLY_BUILD=$(B) python3 tests/plug/check.py
@@ -157,6 +168,7 @@ install: all
 	install -D -m 755 $(B)/tallyd $(DESTDIR)$(PREFIX)/bin/tallyd
 	install -D -m 755 $(B)/tally $(DESTDIR)$(PREFIX)/bin/tally
 	install -D -m 644 udev/60-tally.rules $(DESTDIR)$(PREFIX)/lib/udev/rules.d/60-tally.rules
+	install -D -m 644 udev/70-tally-pedal.rules $(DESTDIR)$(PREFIX)/share/doc/splittally/70-tally-pedal.rules
 	install -D -m 644 README.md $(DESTDIR)$(PREFIX)/share/doc/splittally/README.md
 	install -D -m 644 protocol/SEAL.md $(DESTDIR)$(PREFIX)/share/doc/splittally/SEAL.md
 	install -D -m 644 protocol/WIRE.md $(DESTDIR)$(PREFIX)/share/doc/splittally/WIRE.md

@@ -246,6 +246,9 @@ bool args_parse(struct args *a, int argc, const char *const *argv, struct fault 
 		return false;
 	if (a->option[OPTION_HELP] || a->option[OPTION_VERSION])
 		return true;
+	/* `tally --plain` alone is the plain screen. */
+	if (!a->command && !a->count && a->option[OPTION_PLAIN])
+		a->command = command_find((const char *const[]){"bench"}, 1, &used), used = 0;
 	if (!a->command) {
 		struct lines said = {0};
 		command_unknown(a->words, a->count, &said);

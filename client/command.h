@@ -34,8 +34,11 @@ struct client;
 	X(BECAUSE, "because", "TEXT", "the reason, kept in the log")                              \
 	X(AFTER, "after", "SEQ", "begin after this record")                                       \
 	X(ANCHOR, "anchor", "SEQ:HASH", "a record that was written down elsewhere")               \
+	X(CONFIG, "config", "FILE", "the daemon's configuration, where none runs")               \
 	X(KEY, "key", "FINGERPRINT", "the key that was written down elsewhere, by its fingerprint")   \
 	X(ACCURACY, "accuracy", "SPEC", "the meter's accuracy: \"0.5% + 2\" (percent, counts)")   \
+	X(ORDER, "order", "ORDER", "sheet (as its rows stand), kind (few turns of the dial) or channel") \
+	X(METERS, "meters", "N", "so many meters, one after the other, at each position (1 to 8)") \
 	X(DIGIT, "digit", "D", "weight of the meter's last digit (else that of VALUE as written)")
 
 enum option_id {

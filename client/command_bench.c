@@ -84,5 +84,62 @@ enum outcome call_condition(struct client *c)
 
 enum outcome call_walk(struct client *c)
 {
-	return set_word(c, "walk");
+	struct message m;
+	struct lines out = {0};
+	char text[WORDS_SIZE];
+	const char *word = client_word(c, 0), *meters = client_option(c, OPTION_METERS);
+	int64_t n = 0;
+	if (!word && (meters || client_option(c, OPTION_ORDER)))
+		return client_wrong(c, "say on or lift with --order and --meters");
+	if (!word)
+		return set_word(c, "walk");
+	if (meters && !client_seq(c, meters, "--meters", &n))
+		return OUTCOME_WRONG;
+	json_t *params = client_params("walk", word, "order", client_option(c, OPTION_ORDER), NULL);
+	if (meters)
+		json_object_set_new(params, "meters", json_integer(n));
+	enum outcome outcome = client_ask(c, "walk", params, &m);
+	if (outcome == OUTCOME_DONE && client_has(c, OPTION_JSON)) {
+		client_json(c, m.result);
+	} else if (outcome == OUTCOME_DONE) {
+		words_member(m.result, "walk", text, sizeof text);
+		fact(&out, &c->style, "walk", text[0] ? text : word);
+		struct slice chosen = json_member(m.result.at, m.result.len, "chosen");
+		if (chosen.at && *chosen.at == '{')
+			view_chosen(&c->style, chosen, &out);
+		client_lines(c, &out);
+	}
+	message_free(&m);
+	return outcome;
+}
+
+/* A call that answers with what is up then. */
+static enum outcome ask_chosen(struct client *c, const char *method)
+{
+	struct message m;
+	struct lines out = {0};
+	enum outcome outcome = client_ask(c, method, NULL, &m);
+	if (outcome == OUTCOME_DONE && client_has(c, OPTION_JSON)) {
+		client_json(c, m.result);
+	} else if (outcome == OUTCOME_DONE) {
+		view_chosen(&c->style, m.result, &out);
+		client_lines(c, &out);
+	}
+	message_free(&m);
+	return outcome;
+}
+
+enum outcome call_next(struct client *c)
+{
+	return ask_chosen(c, "next");
+}
+
+enum outcome call_back(struct client *c)
+{
+	return ask_chosen(c, "back");
+}
+
+enum outcome call_again(struct client *c)
+{
+	return ask_chosen(c, "again");
 }

@@ -11,6 +11,9 @@
 enum outcome call_meters(struct client *c);
 enum outcome call_meters_raw(struct client *c);
 enum outcome call_meters_tape(struct client *c);
+/* command_refer.c */
+enum outcome call_meters_check(struct client *c);
+enum outcome call_offset(struct client *c);
 /* command_job.c */
 enum outcome call_job_start(struct client *c);
 enum outcome call_job_list(struct client *c);
@@ -20,10 +23,14 @@ enum outcome call_job_live(struct client *c);
 enum outcome call_job_cold(struct client *c);
 /* command_try.c */
 enum outcome call_meters_try(struct client *c);
+/* command_doctor.c */
+enum outcome call_doctor(struct client *c);
 /* command_sheet.c */
 enum outcome call_sheet_load(struct client *c);
 enum outcome call_sheet_set(struct client *c);
 enum outcome call_sheet_show(struct client *c);
+/* command_screen.c */
+enum outcome call_bench(struct client *c);
 /* Read all of a file, "-" for standard input; at most what one line of the wire
  * takes.  NULL with the fault. */
 char *sheet_text_read(const char *name, size_t *len, struct fault *why);
@@ -39,8 +46,18 @@ enum outcome call_at(struct client *c);
 enum outcome call_reach(struct client *c);
 enum outcome call_condition(struct client *c);
 enum outcome call_walk(struct client *c);
+enum outcome call_next(struct client *c);
+enum outcome call_back(struct client *c);
+enum outcome call_again(struct client *c);
+/* command_pedal.c, command_choose.c */
+enum outcome call_pedal(struct client *c);
+enum outcome call_pedal_choose(struct client *c);
+enum outcome call_pedal_forget(struct client *c);
+enum outcome call_pedal_test(struct client *c);
 /* command_entry.c */
 enum outcome call_take(struct client *c);
+enum outcome call_there(struct client *c);
+enum outcome call_move(struct client *c);
 enum outcome call_undo(struct client *c);
 enum outcome call_enter(struct client *c);
 enum outcome call_entries(struct client *c);
@@ -49,8 +66,11 @@ enum outcome call_note(struct client *c);
 enum outcome call_compare(struct client *c);
 /* command_watch.c */
 enum outcome call_watch(struct client *c);
+/* command_sound.c */
+enum outcome call_sound_check(struct client *c);
 /* command_verify.c */
 enum outcome call_verify(struct client *c);
+enum outcome call_backup(struct client *c);
 /* command_judge.c */
 enum outcome call_judge(struct client *c);
 /* command_hand.c */

@@ -32,6 +32,30 @@ enum outcome call_take(struct client *c)
 	return outcome;
 }
 
+enum outcome call_there(struct client *c)
+{
+	struct message m;
+	enum outcome outcome = client_ask(c, "there", NULL, &m);
+	if (outcome == OUTCOME_DONE)
+		show_record(c, m.result);
+	message_free(&m);
+	return outcome;
+}
+
+enum outcome call_move(struct client *c)
+{
+	int last = c->args.count - 1;
+	json_t *seqs = json_array();
+	char done[WORDS_SIZE];
+	for (int i = 0; i < last; i++)
+		json_array_append_new(seqs, json_string_nocheck(client_word(c, i)));
+	json_t *params = client_params("position", client_word(c, last), "because",
+	                               client_option(c, OPTION_BECAUSE), NULL);
+	json_object_set_new(params, "seqs", seqs);
+	snprintf(done, sizeof done, "moved to %s", client_word(c, last));
+	return client_change(c, "move", params, done);
+}
+
 enum outcome call_enter(struct client *c)
 {
 	struct message m;
@@ -49,7 +73,21 @@ enum outcome call_enter(struct client *c)
 
 enum outcome call_undo(struct client *c)
 {
-	return client_change(c, "undo", NULL, "struck entry");
+	struct message m;
+	int64_t seq = 0, of = 0;
+	enum outcome outcome = client_ask(c, "undo", NULL, &m);
+	if (outcome == OUTCOME_DONE && client_has(c, OPTION_JSON)) {
+		client_json(c, m.result);
+	} else if (outcome == OUTCOME_DONE) {
+		bool moved = json_int(json_member(m.result.at, m.result.len, "moved"), &of);
+		if (!moved)
+			json_int(json_member(m.result.at, m.result.len, "struck"), &of);
+		json_int(json_member(m.result.at, m.result.len, "seq"), &seq);
+		fprintf(c->out, "%s entry %lld: record %lld\n", moved ? "moved back" : "struck",
+		        (long long)of, (long long)seq);
+	}
+	message_free(&m);
+	return outcome;
 }
 
 enum outcome call_strike(struct client *c)

@@ -36,13 +36,34 @@ const struct command command_table[] = {
 	 "so, with exit status 1.",
 	 0, 0, NEED_BENCH, false, call_meters_tape},
 
-	{METERS, "meters try", "DIALECT FILE", "hold a dialect against a recording or a meter",
+	{METERS, "meters try", "DIALECT PORT-or-FILE", "hold a dialect against a recording or a line",
 	 "DIALECT is a shipped one (ascii-unit, ascii-number, ask-comma, columns-14, scpi) or the path "
-	 "of a dialect file, whose samples are checked first; FILE is a recording (no daemon is needed "
-	 "then), or the name of a meter of the running daemon, which is listened to for 10 s. Every "
+	 "of a dialect file, whose samples are checked first. A FILE is a recording (no daemon is needed "
+	 "then); a PORT is a meter of the running daemon, by its name, or a line that no daemon has "
+	 "(/dev/ttyUSB0, usb:VID:PID). A line is listened to for 10 s, nothing is sent. Every "
 	 "frame is printed with what was understood of it, at the end the counts. --meter takes the "
 	 "frames of one meter alone. Exit status 1 where a frame was not understood.",
 	 OPTION_BIT(METER), 0, NEED_NOTHING, false, call_meters_try},
+	{METERS, "doctor", "[METER]", "why a meter is not there, or says nothing, and the narrow cure",
+	 "Looks at the configuration, the adapters that are plugged in, who holds a line, rights, rules, "
+	 "and at what came over each line, and says what stands in the way and what to do about it. "
+	 "Works without a running daemon, too, but only that one reads the lines. Nothing is opened, "
+	 "sent or changed. METER: that one alone. --config names the configuration where no daemon "
+	 "runs. Exit status 1 where something stands in the way.",
+	 OPTION_BIT(CONFIG), 0, NEED_NOTHING, false, call_doctor},
+
+	{METERS, "meters check", "NAME POSITION", "compare a meter with a reference part of known value",
+	 "POSITION is of kind reference in the sheet, with its nominal and a tolerance that says how "
+	 "well it is known. What the meter stands at now counts, else its next touch within 30 s. The "
+	 "two agree where E_n is at most 1; entries name the newest check of their meter and function, "
+	 "and while that one failed every verdict is unsure. Exit status 1 where they do not agree.",
+	 0, 0, NEED_BENCH, true, call_meters_check},
+	{METERS, "offset", "short|open", "take the lead offset: shorted leads (ohm), open ones (farad)",
+	 "short: hold the tips together, with the meter on ohm; open: hold them apart, on farad. What "
+	 "the meter stands at now counts, else what it settles on within 30 s. It is taken off every "
+	 "value of that meter for 12 hours, and the entry says so (offset, raw). Refused: more than 2 "
+	 "ohm, below -0.5 ohm, more than 500 pF. A wrong one is struck: tally strike SEQ.",
+	 OPTION_BIT(METER), 0, NEED_BENCH, true, call_offset},
 
 	{JOB, "job start", "NAME", "begin a job: one unit on the bench",
 	 "From here on entries belong to this job. The job that was open is closed. --like JOB takes "
@@ -92,6 +113,13 @@ const struct command command_table[] = {
 	 "One line a position; at the end how many were measured and the first that was not.",
 	 OPTION_BIT(JOB), 0, NEED_LOG, false, call_sheet_show},
 
+	{BENCH, "bench", "", "the full screen: what is up, what is read, what was logged",
+	 "Read from two metres, while both hands hold probes: value and position in block letters, "
+	 "how far settling has come, the verdict, the sheet, COLD or LIVE. ? shows all keys; a name "
+	 "that is typed (C8, Enter) is chosen. With --plain, and where TERM is dumb: one line an event "
+	 "for screen readers, and words (take, undo, next, help ...) are read from standard input; "
+	 "`tally --plain` alone is the same. Without a terminal only --plain works." CAUTION,
+	 0, 0, NEED_BENCH, false, call_bench},
 	{BENCH, "status", "", "what is chosen and how things stand",
 	 "Job, condition, reach, walk, the chosen position, meters bound elsewhere, and the health of "
 	 "the log.",
@@ -107,17 +135,66 @@ const struct command command_table[] = {
 	{BENCH, "condition", "[found|new|done]", "found, new or done; say which",
 	 "found: as it came in; new: a replacement before fitting; done: as it is handed back.",
 	 0, 0, NEED_BENCH, true, call_condition},
-	{BENCH, "walk", "[on|off]", "go on by itself through the sheet; say whether it does",
-	 "With walk on the next position that lacks something is up when the probes have lifted."
-	 CAUTION,
-	 0, 0, NEED_BENCH, false, call_walk},
+	{BENCH, "walk", "[on|off|lift]", "go on by itself through the sheet; say whether it does",
+	 "With walk on the next position that lacks something is up when the probes have lifted. lift: "
+	 "only what needs a leg up, which is every capacitor, and resistors whose value in circuit "
+	 "could not decide and does not agree with the twin's; the reach is lifted meanwhile. --order "
+	 "says which comes next; --meters 2 stays at each position until two meters have measured it. "
+	 "Turning the dial to farad goes on with capacitors, back to ohm with resistors." CAUTION,
+	 OPTION_BIT(ORDER) | OPTION_BIT(METERS), 0, NEED_BENCH, false, call_walk},
+	{BENCH, "next", "", "skip what is up: the next position",
+	 "In a walk what was skipped comes up again at the end. A touch that still lasts makes "
+	 "nothing, here or there." CAUTION,
+	 0, 0, NEED_BENCH, false, call_next},
+	{BENCH, "back", "", "back to the position that was up before",
+	 "Again and again, up to 32 positions." CAUTION,
+	 0, 0, NEED_BENCH, false, call_back},
+	{BENCH, "again", "", "measure the position that is up again",
+	 "Its next touch makes another entry; the old one stays. A value that was held, or in doubt, is "
+	 "dropped." CAUTION,
+	 0, 0, NEED_BENCH, false, call_again},
 	{BENCH, "take", "", "log the reading as it stands now, overload included",
 	 "For a part that reads open, a value that keeps moving, a voltage in doubt. --meter says "
 	 "which meter where several are live.",
 	 OPTION_BIT(METER), 0, NEED_BENCH, true, call_take},
-	{BENCH, "undo", "", "strike the last entry",
-	 "Nothing is deleted: a record says that the entry does not count.",
+	{BENCH, "there", "", "a held value goes to the part that it looks like",
+	 "A value that is far from the nominal of what is up, and fits the last, the next or the twin "
+	 "position, is held: `take` logs it here, `there` logs it to the other, `again` drops it. What "
+	 "is up stays up.",
+	 0, 0, NEED_BENCH, true, call_there},
+	{BENCH, "undo", "", "strike the last entry, or take the last move back",
+	 "Nothing is deleted: a record says that the entry does not count, or where it belongs again.",
 	 0, 0, NEED_BENCH, true, call_undo},
+	{BENCH, "sound check", "", "every sound once, with its name printed and spoken",
+	 "To hear before the work begins whether it can be heard, and which is which. Volume, mute, "
+	 "language and who speaks stand in the person's settings (~/.config/tally/tally.ini, sections "
+	 "[sound] and [speech]). No audio device and no speaker are notes, not failures. With --json "
+	 "one text a sound: sound, pattern, name, played, spoken.",
+	 0, 0, NEED_NOTHING, false, call_sound_check},
+	{BENCH, "pedal", "", "the foot switch: which is chosen, and whether it is there",
+	 "Exit status 1 where none is chosen, or it cannot be used now. What is chosen stands in the "
+	 "person's own settings (tally.ini), in [pedal]: device, buttons, and in milliseconds "
+	 "debounce, long and double.",
+	 0, 0, NEED_NOTHING, false, call_pedal},
+	{BENCH, "pedal choose", "", "choose the foot switch by pressing it",
+	 "Shows everything with keys, waits for a press on any of it, and asks what each button shall "
+	 "do: take, next, back, again (measure again), say (say again), undo or none. A lone button "
+	 "may have a second action, held long or pressed twice. It is known again by what it is, "
+	 "never by its number; where it has no serial number, by its place: plug it in there.\n"
+	 "Some switches send down and up at once, however long the foot stays: they know no long "
+	 "press, but two presses.\n"
+	 "In `tally bench` and `tally pedal test` it is had alone, so that it types no letter. It "
+	 "belongs to the machine on which tally runs.\n"
+	 "Where the right to it is missing, a udev rule for this one switch is shown. Not the group "
+	 "input: who is in it can read every keyboard.",
+	 0, 0, NEED_NOTHING, false, call_pedal_choose},
+	{BENCH, "pedal forget", "", "let the foot switch be what it was",
+	 "Takes device and buttons out of the person's settings; nothing is had alone any more.",
+	 0, 0, NEED_NOTHING, false, call_pedal_forget},
+	{BENCH, "pedal test", "", "show each press of the foot switch, and its action",
+	 "Nothing is done at the bench. Ends with Ctrl-C. With --json one text a line: key and is "
+	 "(down, up, repeats), action and words, state and words.",
+	 0, 0, NEED_NOTHING, false, call_pedal_test},
 
 	{ENTRIES, "enter", "POSITION VALUE", "an entry from an instrument without a data line",
 	 "The value as people write it: 470k, 4k7, 0.47 uF, -35 V, overload. It is marked as typed "
@@ -132,6 +209,11 @@ const struct command command_table[] = {
 	{ENTRIES, "strike", "SEQ", "say that an entry does not count, and why",
 	 "SEQ is the number of the entry's record. Nothing is deleted: the entry stays, marked.",
 	 OPTION_BIT(BECAUSE), OPTION_BIT(BECAUSE), NEED_BENCH, true, call_strike},
+	{ENTRIES, "move", "SEQ... POSITION", "entries belong to another position",
+	 "SEQ is the number of an entry's record, a run of them (45-48: all entries in it), or last. "
+	 "Nothing is changed in the entry: a record says where it belongs, and it is judged anew by "
+	 "the limits there. All are moved or none. `undo`, or another move, takes it back.",
+	 OPTION_BIT(BECAUSE), 0, NEED_BENCH, true, call_move},
 	{ENTRIES, "note", "POSITION TEXT", "a note on a position",
 	 "All that follows the position is the text.",
 	 0, 0, NEED_BENCH, true, call_note},
@@ -146,6 +228,12 @@ const struct command command_table[] = {
 	 "record, byte for byte, one a line. --after SEQ begins after that record (0: with the first), "
 	 "else only new ones are shown. Ends with Ctrl-C.",
 	 OPTION_BIT(AFTER), 0, NEED_BENCH, false, call_watch},
+	{LOG, "backup", "FILE", "a copy of the log that is whole and verified, while the bench works",
+	 "FILE may not be there yet. The copy is made with the right of the daemon, of the records of one "
+	 "moment; it is read through before it gets its name, and needs nothing beside it: `tally --file "
+	 "FILE ...` and `tally verify FILE` read it. To go on with it after a loss, put it in the log's "
+	 "place, with its LOG.key, while no daemon runs. The key is not in it.",
+	 0, 0, NEED_LOG, true, call_backup},
 	{LOG, "verify", "[FILE]", "check the seal of the running log, or of a file",
 	 "Every record's place, text and hash, and every signature. --anchor is a head that was written "
 	 "down earlier: only that shows a log that was cut off or written anew by whoever has its key. "

@@ -2,19 +2,25 @@
 /*
  * tally meters try DIALECT FILE.rec: hold a dialect against a recording, without a
  * daemon; tally meters try DIALECT NAME: against a meter of the running daemon, for
- * some seconds.  DIALECT is a shipped one by name, or a dialect file by its path.  The
+ * some seconds; tally meters try DIALECT PORT: against a line that no daemon has, which a
+ * tallyd of our own listens to (`tallyd --listen`).  DIALECT is a shipped one by name, or a dialect file by its path.  The
  * bytes are split and read by it exactly as the daemon would.
  */
 #include "client/command_calls.h"
 
+#include "client/spawn.h"
 #include "protocol/meter/dialect_file.h"
+#include "protocol/meter/look.h"
 #include "protocol/record/recording.h"
 
 #include <errno.h>
+#include <poll.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <sys/stat.h>
 #include <time.h>
+#include <unistd.h>
 
 #define TRIED_METERS_MAX 64
 #define FOLLOW_MS 10000
@@ -23,6 +29,7 @@ struct tried {
 	char name[33];
 	struct frame_splitter splitter;
 	struct dialect_memory memory;
+	struct look look; /* at its bytes, for where they are not understood */
 };
 
 struct attempt {
@@ -183,6 +190,16 @@ static void meter_act(struct attempt *a, const char *rest)
 		}
 }
 
+/* A byte that came with an error stands on a tape as FF. */
+static void look_recorded(struct look *l, const char *bytes, size_t len)
+{
+	for (size_t i = 0; i < len; i++)
+		if (bytes[i] == '\xff')
+			look_bad(l);
+		else
+			look_bytes(l, bytes + i, 1);
+}
+
 static enum outcome one_line(struct attempt *a, const char *text, size_t len)
 {
 	const char *only = client_option(a->c, OPTION_METER);
@@ -197,6 +214,7 @@ static enum outcome one_line(struct attempt *a, const char *text, size_t len)
 	if (!(a->now = meter_of(a, l->meter)))
 		return client_wrong(a->c, "more than %d meters in one recording: name one with --meter",
 		                    TRIED_METERS_MAX);
+	look_recorded(&a->now->look, l->bytes, l->len);
 	frame_feed(&a->now->splitter, l->t, l->bytes, l->len, on_frame, a);
 	return OUTCOME_DONE;
 }
@@ -270,7 +288,107 @@ static enum outcome run_meter(struct attempt *a, const char *name)
 	return outcome;
 }
 
+/* ---- a line that no daemon has ---- */
+
+/* As the daemon would open it for this dialect. */
+static void settings_text(const struct line_settings *l, char *out, size_t size)
+{
+	static const char parity[] = "NEO";
+	static const char *const flow[] = {"", " hardware", " software"};
+	static const char *const dtr[] = {"", " dtr=on", " dtr=off"}, *const rts[] = {"", " rts=on",
+	                                                                              " rts=off"};
+	snprintf(out, size, "%d %d%c%d%s%s%s", l->baud, l->bits, parity[l->parity], l->stop,
+	         flow[l->flow], dtr[l->dtr], rts[l->rts]);
+}
+
+/* Whole lines of what came; the rest stays at the beginning of the buffer. */
+static enum outcome each_listened(struct attempt *a, char *buffer, size_t *len)
+{
+	enum outcome outcome = OUTCOME_DONE;
+	size_t at = 0;
+	for (char *end; outcome == OUTCOME_DONE && (end = memchr(buffer + at, '\n', *len - at));) {
+		outcome = one_line(a, buffer + at, (size_t)(end - (buffer + at)));
+		at = (size_t)(end - buffer) + 1;
+	}
+	memmove(buffer, buffer + at, *len - at);
+	*len -= at;
+	return outcome;
+}
+
+static enum outcome run_port(struct attempt *a, const char *port)
+{
+	struct client *c = a->c;
+	struct spawn s;
+	struct fault why;
+	char settings[80], *buffer = malloc(2 * RECORDING_LINE_MAX);
+	size_t len = 0;
+	ssize_t n = 1;
+	bool gone;
+	settings_text(&a->dialect->line, settings, sizeof settings);
+	const char *const arguments[] = {"--listen", port, "--line", settings, NULL};
+	if (a->dialect->asked)
+		fprintf(c->err, "tally meters try: %s asks, and nothing is sent to a line that is only "
+		        "tried: put it into the configuration, then try it by its name\n", a->dialect->name);
+	if (!buffer || !spawn_run(c->program, arguments, &s, &why)) {
+		if (!buffer)
+			fault_set(&why, "out of memory");
+		free(buffer);
+		return client_fault(c, OUTCOME_WRONG, &why);
+	}
+	if (c->err_terminal)
+		fprintf(c->err, "listening to %s for %d s; Ctrl-C ends it\n", port, FOLLOW_MS / 1000);
+	enum outcome outcome = OUTCOME_DONE;
+	recording_begin(&a->reader, port);
+	while (outcome == OUTCOME_DONE && len < 2 * RECORDING_LINE_MAX) {
+		struct pollfd one = {.fd = s.fd, .events = POLLIN};
+		int ready = poll(&one, 1, 500);
+		if ((ready < 0 && errno != EINTR) || (c->stop && *c->stop) || !client_flush(c, &gone))
+			break;
+		if (ready <= 0)
+			continue;
+		n = read(s.fd, buffer + len, 2 * RECORDING_LINE_MAX - len);
+		if (n <= 0)
+			break;
+		len += (size_t)n;
+		outcome = each_listened(a, buffer, &len);
+	}
+	free(buffer);
+	/* What stood in its way it said itself. */
+	int status = spawn_close(&s);
+	return outcome == OUTCOME_DONE && status == 2 ? OUTCOME_WRONG : outcome;
+}
+
 /* ---- the verb ---- */
+
+/* A device, or an adapter by its number or place. */
+static bool is_port(const char *word)
+{
+	struct stat st;
+	if (strncmp(word, "usb:", 4) == 0 || strncmp(word, "usb-place:", 10) == 0)
+		return true;
+	if (stat(word, &st) == 0)
+		return S_ISCHR(st.st_mode);
+	return strncmp(word, "/dev/", 5) == 0;
+}
+
+/* Frames were not understood: is it the line, or another dialect? */
+static void tell_look(struct attempt *a)
+{
+	for (int i = 0; i < a->meters; i++) {
+		const struct tried *m = &a->meter[i];
+		const struct dialect *other = look_dialect(&m->look);
+		struct look_said said;
+		char text[500];
+		look_judge(&m->look, &a->dialect->line, -1, -1, &said);
+		look_text(&said, text, sizeof text);
+		if (look_fits(&m->look, a->dialect))
+			continue;
+		if (other)
+			fprintf(a->c->err, "%s: the shipped dialect %s understands it\n", m->name, other->name);
+		else if (text[0])
+			fprintf(a->c->err, "%s: %s\n", m->name, text);
+	}
+}
 
 static enum outcome finish(struct attempt *a, enum outcome outcome)
 {
@@ -297,6 +415,8 @@ static enum outcome finish(struct attempt *a, enum outcome outcome)
 		             a->dialect->name, a->good, a->readings, a->bad);
 		client_lines(a->c, &out);
 	}
+	if (a->bad)
+		tell_look(a);
 	if (!a->good && !a->bad)
 		fprintf(a->c->err, "tally meters try: no frame came%s\n",
 		        client_option(a->c, OPTION_METER) ? " from that meter" : "");
@@ -318,6 +438,8 @@ static enum outcome try_it(struct attempt *a)
 	enum outcome outcome = OUTCOME_DONE;
 	size_t len;
 	a->setting.rules = a->dialect->rules;
+	if (is_port(word))
+		return finish(a, run_port(a, word));
 	if (is_meter(word))
 		return finish(a, run_meter(a, word));
 	char *text = slurp(a->c, word, &len, &outcome);

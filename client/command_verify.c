@@ -6,7 +6,11 @@
 
 #include "protocol/record/checkpoint.h"
 
+#include <limits.h>
+#include <stdio.h>
+#include <stdlib.h>
 #include <string.h>
+#include <unistd.h>
 
 /* "the log of bench north at /run/..." or the file. */
 static void name_log(const struct client *c, const char *file, char *out, size_t size)
@@ -55,5 +59,40 @@ enum outcome call_verify(struct client *c)
 		outcome = ok ? OUTCOME_DONE : OUTCOME_NO;
 	}
 	message_free(&m);
+	return outcome;
+}
+
+/* The daemon writes it, so it needs the whole path. */
+static char *whole_path(const char *file)
+{
+	char here[PATH_MAX];
+	char *path = NULL;
+	if (file[0] == '/')
+		return strdup(file);
+	if (!getcwd(here, sizeof here) || asprintf(&path, "%s/%s", here, file) < 0)
+		return NULL;
+	return path;
+}
+
+enum outcome call_backup(struct client *c)
+{
+	struct message m;
+	int64_t records = 0;
+	char head[WORDS_SIZE];
+	char *path = whole_path(client_word(c, 0));
+	if (!path)
+		return client_wrong(c, "the current folder has no path: name the file from / on");
+	json_t *params = client_params("file", path, NULL);
+	enum outcome outcome = client_ask_for(c, "backup", params, LINK_FOREVER, &m);
+	if (outcome == OUTCOME_DONE && client_has(c, OPTION_JSON)) {
+		client_json(c, m.result);
+	} else if (outcome == OUTCOME_DONE) {
+		json_int(json_member(m.result.at, m.result.len, "records"), &records);
+		words_member(m.result, "head", head, sizeof head);
+		fprintf(c->out, "copied to %s: %lld records, verified; its head is %s\n", path,
+		        (long long)records, head);
+	}
+	message_free(&m);
+	free(path);
 	return outcome;
 }

@@ -53,8 +53,7 @@ static void read_error(struct slice error, struct message *m)
 	m->code = code != 0 && code > INT32_MIN && code < INT32_MAX ? (int)code : WIRE_NOT_REQUEST;
 }
 
-/* Understand a line.  False: it is no message of this protocol. */
-static bool read_message(char *line, struct message *m, struct slice *id)
+bool message_read(char *line, struct message *m, struct slice *id)
 {
 	size_t where, len = strlen(line);
 	*m = (struct message){.line = line};
@@ -109,7 +108,7 @@ enum link_next link_next(struct link *l, int timeout_ms, const volatile sig_atom
 	*m = (struct message){0};
 	if (l->kept_count) {
 		struct slice id;
-		read_message(l->kept[l->kept_first], m, &id);
+		message_read(l->kept[l->kept_first], m, &id);
 		l->kept_first = (l->kept_first + 1) % LINK_KEPT_MAX;
 		l->kept_count--;
 		return LINK_MESSAGE;
@@ -124,7 +123,7 @@ enum link_next link_next(struct link *l, int timeout_ms, const volatile sig_atom
 			m->why = why;
 		if (got != GOT_LINE)
 			return got == GOT_LOST ? LINK_LOST : LINK_NOTHING;
-		if (!read_message(line, m, &id)) {
+		if (!message_read(line, m, &id)) {
 			no_message(l, line, &why);
 			message_free(m);
 			m->why = why;
@@ -187,7 +186,7 @@ static enum outcome await(struct link *l, const char *method, int64_t deadline,
 			fault_set(&why, "%s did not answer `%s` in time", l->name, method);
 		if (got != GOT_LINE)
 			break;
-		if (!read_message(line, m, &id)) {
+		if (!message_read(line, m, &id)) {
 			no_message(l, line, &why);
 			message_free(m);
 			break;

@@ -51,6 +51,11 @@ struct message {
 	struct fault why;     /* ... and what it says */
 };
 void message_free(struct message *m);
+/* Understand a line, which *m then owns: a notification, or an answer with its id.
+ * False: it is no message of this protocol (*m owns the line all the same). */
+bool message_read(char *line, struct message *m, struct slice *id);
+/* Why a socket could not be connected to, and what to do. */
+void link_connect_fault(const char *path, int error, struct fault *why);
 
 /* What `hello` said. */
 struct link_hello {

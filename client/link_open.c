@@ -15,7 +15,7 @@
 #include <time.h>
 #include <unistd.h>
 
-static void connect_fault(const char *path, int error, struct fault *why)
+void link_connect_fault(const char *path, int error, struct fault *why)
 {
 	if (error == ENOENT)
 		fault_set(why, "no daemon at %s: there is no such socket. Start tallyd, or name its "
@@ -56,7 +56,7 @@ static int connect_socket(const char *path, enum outcome *outcome, struct fault 
 		if (error == EINTR)
 			continue;
 		if (error != EAGAIN || left_ms(deadline) == 0) {
-			connect_fault(path, error == EAGAIN ? ETIMEDOUT : error, why);
+			link_connect_fault(path, error == EAGAIN ? ETIMEDOUT : error, why);
 			close(fd);
 			return -1;
 		}

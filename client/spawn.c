@@ -7,6 +7,7 @@
 #include <limits.h>
 #include <signal.h>
 #include <spawn.h>
+#include <stdint.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -37,24 +38,30 @@ static bool find_beside(char out[PATH_MAX])
 	return snprintf(out, PATH_MAX, "%s/tallyd", self) < PATH_MAX && runs(out);
 }
 
-static bool find_on_path(char out[PATH_MAX])
+bool spawn_find(const char *program, char out[PATH_MAX])
 {
 	const char *path = getenv("PATH");
 	while (path && *path) {
 		int n = (int)strcspn(path, ":");
 		/* An empty part of PATH is the working directory: not taken, what lies
 		 * there is not ours to run. */
-		if (n > 0 && snprintf(out, PATH_MAX, "%.*s/tallyd", n, path) < PATH_MAX && runs(out))
+		if (n > 0 && snprintf(out, PATH_MAX, "%.*s/%s", n, path, program) < PATH_MAX &&
+		    runs(out))
 			return true;
 		path += n + (path[n] == ':');
 	}
 	return false;
 }
 
-static bool start(struct spawn *s, int theirs, char *program, char *file, struct fault *why)
+#define ARGUMENTS_MAX 8
+
+static bool start(struct spawn *s, int theirs, char *program, const char *const *arguments,
+                  struct fault *why)
 {
-	char serve[] = "--serve";
-	char *args[] = {program, serve, file, NULL};
+	char *args[ARGUMENTS_MAX + 2] = {program};
+	/* posix_spawn changes none of them; its type is older than const. */
+	for (int i = 0; arguments[i] && i < ARGUMENTS_MAX; i++)
+		args[i + 1] = (char *)(uintptr_t)arguments[i];
 	posix_spawn_file_actions_t actions;
 	posix_spawnattr_t attributes;
 	sigset_t standard;
@@ -84,18 +91,17 @@ static int above_standard(int fd)
 	return higher;
 }
 
-bool spawn_open(const char *program, const char *file, struct spawn *out, struct fault *why)
+bool spawn_run(const char *program, const char *const *arguments, struct spawn *out,
+               struct fault *why)
 {
-	char found[PATH_MAX], name[PATH_MAX];
+	char found[PATH_MAX];
 	int pair[2];
 	if (program)
 		snprintf(found, sizeof found, "%s", program);
-	else if (!find_beside(found) && !find_on_path(found)) {
-		fault_set(why, "tallyd, which reads the log, is neither beside tally nor on PATH");
+	else if (!find_beside(found) && !spawn_find("tallyd", found)) {
+		fault_set(why, "tallyd, which answers this, is neither beside tally nor on PATH");
 		return false;
 	}
-	/* A file that begins with '-' must not be taken for an option. */
-	snprintf(name, sizeof name, "%s%s", file[0] == '-' ? "./" : "", file);
 	if (socketpair(AF_UNIX, SOCK_STREAM | SOCK_CLOEXEC, 0, pair) != 0) {
 		fault_set(why, "no line to a daemon of our own: %s", strerror(errno));
 		return false;
@@ -104,13 +110,22 @@ bool spawn_open(const char *program, const char *file, struct spawn *out, struct
 	bool ok = ours >= 0 && theirs >= 0;
 	if (!ok)
 		fault_set(why, "no line to a daemon of our own: %s", strerror(errno));
-	ok = ok && start(out, theirs, found, name, why);
+	ok = ok && start(out, theirs, found, arguments, why);
 	if (theirs >= 0)
 		close(theirs);
 	if (!ok && ours >= 0)
 		close(ours);
 	out->fd = ours;
 	return ok;
+}
+
+bool spawn_open(const char *program, const char *file, struct spawn *out, struct fault *why)
+{
+	char name[PATH_MAX];
+	/* A file that begins with '-' must not be taken for an option. */
+	snprintf(name, sizeof name, "%s%s", file[0] == '-' ? "./" : "", file);
+	const char *const serve[] = {"--serve", name, NULL};
+	return spawn_run(program, serve, out, why);
 }
 
 /* Up to `ms` for the end of the child; true where it came. */

@@ -58,6 +58,10 @@ void view_list_end(struct view_list *v);
 /* ---- the others: the result of the method of that name ---- */
 
 void view_meters(const struct style *style, struct slice result, struct lines *out);
+/* `meter`: that one alone, NULL for all.  `socket_why`: why no daemon was asked, "" where
+ * one was. */
+void view_doctor(const struct style *style, struct slice result, const char *meter,
+                 const char *socket_why, struct lines *out);
 void view_job(const struct style *style, struct slice result, struct lines *out);
 void view_chosen(const struct style *style, struct slice chosen, struct lines *out);
 void view_status(const struct style *style, struct slice result, struct lines *out);

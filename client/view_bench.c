@@ -10,36 +10,44 @@
 /* ---- meters ---- */
 
 static const struct table_column meter_columns[] = {
-	{"meter", false, true},    {"state", false, true},     {"reads", true, false},
-	{"function", false, true}, {"dialect", false, false},  {"line", false, true},
-	{"port", false, false},
+	{"meter", false, true},     {"state", false, true},   {"reads", true, false},
+	{"function", false, true},  {"dialect", false, false}, {"line", false, true},
+	{"port", false, false},     {"good", true, false},    {"bad", true, false},
+	{"resync", true, false},    {"parity", true, false},  {"stale", true, false},
+	{"late", true, false},      {"reconnects", true, false},
 };
 
-/* "asked, frames 120, bad 2, time-outs 1": nothing is said of what is zero. */
-static void line_state(struct slice meter, char *out, size_t size)
+/* In the order of the columns.  A counter of which nothing has come leaves its cell
+ * empty, and a column of empty cells is left out; frames are always counted. */
+static const struct meter_counter {
+	const char *path, *more; /* `more` is added to it */
+	bool always;
+} meter_counters_shown[] = {
+	{"counters.good", NULL, true},     {"counters.bad", NULL, true},
+	{"counters.resync", NULL, false},  {"counters.parity", NULL, false},
+	{"counters.stale", NULL, false},   {"counters.late", "counters.timeouts", false},
+	{"counters.reconnects", NULL, false},
+};
+
+static void counter_cells(struct table *t, struct slice meter)
 {
-	static const struct { const char *name, *word; } counters[] = {
-		{"counters.good", "frames"}, {"counters.bad", "bad"},
-		{"counters.timeouts", "time-outs"}, {"counters.late", "late"},
-		{"counters.reconnects", "reconnects"},
-	};
-	struct slice asked = json_member(meter.at, meter.len, "asked");
-	int at = snprintf(out, size, "%s",
-	                  json_absent(asked) ? "" : json_bool(asked, false) ? "asked" : "listened to");
-	for (size_t i = 0; i < sizeof counters / sizeof counters[0]; i++) {
-		int64_t n;
-		struct slice s = json_member(meter.at, meter.len, counters[i].name);
-		if (at < 0 || (size_t)at >= size)
-			return;
-		if (json_int(s, &n) && (n || i == 0))
-			at += snprintf(out + at, size - (size_t)at, "%s%s %lld", at ? ", " : "",
-			               counters[i].word, (long long)n);
+	for (size_t i = 0; i < sizeof meter_counters_shown / sizeof meter_counters_shown[0]; i++) {
+		const struct meter_counter *c = &meter_counters_shown[i];
+		int64_t n = 0, more = 0;
+		bool there = json_int(json_member(meter.at, meter.len, c->path), &n);
+		if (c->more && json_int(json_member(meter.at, meter.len, c->more), &more))
+			there = true;
+		if (there && (n + more || c->always))
+			table_printf(t, "%lld", (long long)(n + more));
+		else
+			table_cell(t, "");
 	}
 }
 
 static void meter_row(struct table *t, const struct style *style, struct slice meter)
 {
 	char text[WORDS_SIZE], value[WORDS_SIZE];
+	struct slice asked = json_member(meter.at, meter.len, "asked");
 	words_member(meter, "state", text, sizeof text);
 	bool why = !json_absent(json_member(meter.at, meter.len, "why")) &&
 	           !words_member_is(meter, "why", "");
@@ -54,10 +62,27 @@ static void meter_row(struct table *t, const struct style *style, struct slice m
 	table_cell(t, strcmp(text, "none") == 0 ? "" : text);
 	words_member(meter, "dialect", text, sizeof text);
 	table_cell(t, text);
-	line_state(meter, text, sizeof text);
-	table_cell(t, text);
+	table_cell(t, json_absent(asked) ? "" : json_bool(asked, false) ? "asked" : "listened to");
 	words_member(meter, "port", text, sizeof text);
 	table_cell(t, text);
+	counter_cells(t, meter);
+}
+
+/* "maker Lantern Works, model LW1, serial 0001, firmware 1.0"; the text as it stands
+ * where it is not in four fields. */
+static void identity_words(struct slice meter, char *out, size_t size)
+{
+	static const char *const fields[] = {"maker", "model", "serial", "firmware"};
+	char text[WORDS_SIZE];
+	size_t at = 0;
+	out[0] = '\0';
+	for (size_t i = 0; i < sizeof fields / sizeof *fields && at < size; i++) {
+		words_member(meter, fields[i], text, sizeof text);
+		if (text[0])
+			at += (size_t)snprintf(out + at, size - at, "%s%s %s", at ? ", " : "", fields[i], text);
+	}
+	if (!out[0])
+		words_member(meter, "identity", out, size);
 }
 
 /* What does not fit a column: said below the table, a line each. */
@@ -70,6 +95,8 @@ static void meter_beside(const struct style *style, struct slice meter, struct l
 	words_member(meter, "name", name, sizeof name);
 	for (size_t i = 0; i < sizeof beside / sizeof beside[0]; i++) {
 		words_member(meter, beside[i].path, text, sizeof text);
+		if (i == 0)
+			identity_words(meter, text, sizeof text);
 		if (text[0])
 			fact_printf(out, style, name, "%s %s", beside[i].says, text);
 		else if (strcmp(beside[i].path, "accuracy") == 0 &&
@@ -78,6 +105,32 @@ static void meter_beside(const struct style *style, struct slice meter, struct l
 		else if (strcmp(beside[i].path, "accuracy") == 0)
 			fact_printf(out, style, name, "accuracy not given: a pessimistic class is assumed; "
 			            "write `accuracy ohm = 0.5%% + 2` under [meter %s]", name);
+	}
+}
+
+/* Its lead offsets and checks, a line each. */
+static void meter_backings(const struct style *style, struct slice meter, struct lines *out)
+{
+	char name[WORDS_SIZE], text[WORDS_SIZE], value[WORDS_SIZE];
+	struct slice one, list = json_member(meter.at, meter.len, "offsets");
+	size_t cursor = 0;
+	int64_t seq = 0;
+	words_member(meter, "name", name, sizeof name);
+	while (json_next(list, &cursor, &one)) {
+		words_member(one, "shown", text, sizeof text);
+		words_value(style, text, value, sizeof value);
+		json_int(json_member(one.at, one.len, "seq"), &seq);
+		fact_printf(out, style, name, "lead offset %.60s (record %lld)", value, (long long)seq);
+	}
+	list = json_member(meter.at, meter.len, "checks");
+	cursor = 0;
+	while (json_next(list, &cursor, &one)) {
+		words_member(one, "function", text, sizeof text);
+		words_member(one, "position", value, sizeof value);
+		json_int(json_member(one.at, one.len, "seq"), &seq);
+		bool passed = json_bool(json_member(one.at, one.len, "passed"), false);
+		fact_printf(out, style, name, "%s its check on %.20s against %.40s (record %lld)",
+		            passed ? "passed" : "FAILED", text, value, (long long)seq);
 	}
 }
 
@@ -95,8 +148,10 @@ void view_meters(const struct style *style, struct slice result, struct lines *o
 	table_print(&t, style, out);
 	table_end(&t);
 	cursor = 0;
-	while (json_next(meters, &cursor, &meter))
+	while (json_next(meters, &cursor, &meter)) {
 		meter_beside(style, meter, out);
+		meter_backings(style, meter, out);
+	}
 }
 
 /* ---- what is chosen ---- */

@@ -4,6 +4,8 @@
  */
 #include "client/view.h"
 
+#include "protocol/trade/quantity.h"
+
 #include <stdio.h>
 #include <string.h>
 
@@ -62,6 +64,29 @@ static void reason_part(const struct style *style, struct slice entry, size_t st
 	part(out, start, text);
 }
 
+/* What is judged where the leads were taken off; `shown` is what the meter gave. */
+static void offset_part(const struct style *style, struct slice entry, size_t start,
+                        struct lines *out)
+{
+	struct decimal value, digit;
+	enum function f;
+	int64_t prefix = 0;
+	char word[32], shown[WORDS_SIZE], text[WORDS_SIZE + 16], number[WORDS_SIZE];
+	if (!json_member(entry.at, entry.len, "raw").at ||
+	    !json_decimal(json_member(entry.at, entry.len, "value"), &value) ||
+	    !json_decimal(json_member(entry.at, entry.len, "digit"), &digit) ||
+	    !decimal_rescale(value, decimal_strip(digit).e, &value))
+		return;
+	words_member(entry, "function", word, sizeof word);
+	json_int(json_member(entry.at, entry.len, "prefix"), &prefix);
+	if (!function_from_name(word, strlen(word), &f) || prefix < -15 || prefix > 12)
+		return;
+	quantity_shown(value, f, (int)prefix, shown, sizeof shown);
+	words_value(style, shown, number, sizeof number);
+	snprintf(text, sizeof text, "%.100s without the leads", number);
+	part(out, start, text);
+}
+
 void view_remark(const struct style *style, struct slice entry, struct slice struck,
                  struct lines *out)
 {
@@ -69,6 +94,7 @@ void view_remark(const struct style *style, struct slice entry, struct slice str
 	char because[WORDS_SIZE], text[WORDS_SIZE + 16];
 	struck_part(struck, start, out);
 	reason_part(style, entry, start, out);
+	offset_part(style, entry, start, out);
 	if (!json_bool(json_member(entry.at, entry.len, "settled"), true) &&
 	    !words_member_is(entry, "reason", "moving"))
 		part(out, start, "taken while it still moved");

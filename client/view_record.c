@@ -119,6 +119,8 @@ static const struct {
 	{"strike", "of=entry position because"},
 	{"move", "of=entry from= position=to because"},
 	{"rejudge", "of=entry position verdict side reason because"},
+	{"offset", "meter leads=leads shown function"},
+	{"check", "meter position=at shown nominal= en=E_n agree="},
 	{"meter", "meter state dialect= identity= cause"},
 	{"gap", "meter cause lost=lost from= to="},
 	{"bad", "meter count=frames"},
@@ -227,10 +229,15 @@ static const struct {
 	{"moving", "keeps moving: `tally take` logs it as it stands"},
 	{"held", "looks like another part: `tally take` logs it all the same"},
 	{"doubt", "may be floating: `tally take` logs it"},
+	{"other", "now the other meter, on the same part"},
+	{"errand", "waits for the probes"},
+	{"mute", "names are not said any more"},
 	{"refused", "refused"},
 	{"not-logged", "NOT LOGGED"},
 	{"gone", "is gone"},
 	{"back", "is back"},
+	{"stale", "is stale"},
+	{"fresh", "reads again"},
 };
 
 /* One member of an event, with what parts it from those before. */
@@ -254,7 +261,7 @@ static void event_members(struct slice event, struct lines *out)
 		char name[64], text[WORDS_SIZE];
 		words_clean(key.at, key.len, name, sizeof name);
 		if (strcmp(name, "event") == 0 || strcmp(name, "t") == 0 ||
-		    strcmp(name, "armed") == 0 || !simple(value, text, sizeof text))
+		    strcmp(name, "armed") == 0 || strcmp(name, "up") == 0 || !simple(value, text, sizeof text))
 			continue;
 		lines_printf(out, "%s%s", gap, text);
 		gap = ", ";
@@ -283,7 +290,8 @@ void view_event(const struct style *style, struct slice event, struct lines *out
 	const char *means = "";
 	words_member(event, "event", name, sizeof name);
 	/* Its record comes anyway. */
-	if (strcmp(name, "logged") == 0)
+	if (strcmp(name, "logged") == 0 || strcmp(name, "offset") == 0 ||
+	    strcmp(name, "check") == 0 || strcmp(name, "moved") == 0)
 		return;
 	for (size_t i = 0; i < sizeof event_table / sizeof event_table[0]; i++)
 		if (strcmp(name, event_table[i].event) == 0)

@@ -14,6 +14,8 @@
  */
 #include "daemon/bench_state.h"
 
+#include "protocol/meter/timing.h"
+
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -33,15 +35,20 @@ static void settle_said(struct bench *b, struct bench_meter *m, int64_t t, unsig
 {
 	m->lifted = !settle_touching(&m->settle);
 	if (events & (SETTLE_LIFTED | SETTLE_TOUCHED)) {
-		m->nowhere = false;
+		m->nowhere = m->passed = false;
 		walk_lifted(b, m);
+	}
+	if (events & SETTLE_TOUCHED) {
+		m->touch_made = -1;
+		m->early = m->bound.place < 0 && !name_was_said(b);
 	}
 	/* A held value outlives its lift (the hands are busy); a new touch ends it. */
 	if (events & SETTLE_TOUCHED)
 		m->held.waits = false;
-	if (events & SETTLE_SETTLED)
+	bool errand = m->errand.what != ERRAND_NONE;
+	if ((events & SETTLE_SETTLED) && !errand_settled(b, m, t))
 		capture_settled(b, m, t);
-	if (events & SETTLE_DOUBT)
+	if ((events & SETTLE_DOUBT) && !errand)
 		capture_doubt(b, m, t);
 	if ((events & SETTLE_MOVING) && !m->spent)
 		bench_event(b, "moving", "meter", m->config->name, "position", aim_name(b, m), "text",
@@ -59,10 +66,27 @@ static void on_reading(void *arg, const struct reading *r)
 	trail_add(&m->trail, r, position);
 	if (b->next_save == INT64_MAX)
 		b->next_save = b->now + SAVE_EVERY_US;
+	way_dial(b, m, r);
+	capture_mode(b, m, r);
 	m->last = *r;
 	m->has_last = true;
 	m->unheard = false;
-	settle_said(b, m, r->t > b->now ? r->t : b->now, settle_reading(&m->settle, r));
+	unsigned events = settle_reading(&m->settle, r);
+	if (stale_reading(&m->stale, r, settle_period(&m->settle), settle_speaks(&m->settle)))
+		bench_event(b, "fresh", "meter", m->config->name, NULL);
+	settle_said(b, m, r->t > b->now ? r->t : b->now, events);
+	errand_reading(b, m, b->now);
+}
+
+/* Open, and silent for too long: what it read last says nothing about now. */
+static void say_stale(struct bench *b, struct bench_meter *m, int64_t t)
+{
+	char why[96];
+	if (!stale_tick(&m->stale, t))
+		return;
+	snprintf(why, sizeof why, "no reading for %.1f s: is it on, and its line whole?",
+	         (double)(t - m->stale.last.t) / 1e6);
+	bench_event(b, "stale", "meter", m->config->name, "why", why, NULL);
 }
 
 static void on_frame(void *arg, const struct frame *f, const struct understood *u)
@@ -88,9 +112,13 @@ static void say_meter(struct bench *b, struct bench_meter *m, const char *state,
 	struct text body;
 	struct fault why;
 	char accuracy[1024];
+	const struct identity *id = meter_identity_fields(&m->machine);
 	accuracy_text(&m->config->accuracy, accuracy, sizeof accuracy);
 	struct meter_body mb = {.meter = m->config->name, .dialect = m->config->dialect->name,
 	                        .state = state, .identity = m->identity[0] ? m->identity : NULL,
+	                        .maker = id->maker, .model = id->model, .serial = id->serial,
+	                        .firmware = id->firmware, .stamp_u = timing_stamp(&m->config->serial,
+	                        timing_frame(m->config->dialect), 0), .use = &m->config->use,
 	                        .accuracy = accuracy[0] ? accuracy : NULL, .cause = cause};
 	text_begin(&body, b->body, BENCH_BODY_SIZE);
 	meter_body_write(&body, &mb);
@@ -118,6 +146,7 @@ static void away(struct bench *b, struct bench_meter *m, int64_t t, const char *
 	bench_end_run(b, m);
 	say_meter(b, m, "gone", cause);
 	bench_event(b, "gone", "meter", m->config->name, "why", cause, NULL);
+	stale_away(&m->stale);
 	settle_said(b, m, t, settle_gone(&m->settle, t));
 }
 
@@ -213,7 +242,8 @@ void bench_timers(struct bench_meter *m)
 {
 	int64_t next = meter_deadline(&m->machine);
 	int64_t other[] = {settle_deadline(&m->settle), trail_deadline(&m->trail),
-	                   walk_deadline(m), spoilt_deadline(&m->spoilt)};
+	                   walk_deadline(m), spoilt_deadline(&m->spoilt), stale_deadline(&m->stale),
+	                   errand_deadline(m)};
 	for (size_t i = 0; i < sizeof other / sizeof *other; i++)
 		if (other[i] < next)
 			next = other[i];
@@ -223,6 +253,8 @@ void bench_timers(struct bench_meter *m)
 int64_t bench_deadline(const struct bench *b)
 {
 	int64_t next = b->next_save < b->next_checkpoint ? b->next_save : b->next_checkpoint;
+	if (name_deadline(b) < next)
+		next = name_deadline(b);
 	for (int i = 0; i < b->meters; i++)
 		if (b->meter[i].next < next)
 			next = b->meter[i].next;
@@ -236,12 +268,15 @@ static void fire_meter(struct bench *b, struct bench_meter *m, int64_t t)
 		meter_tick(&m->machine, t);
 	if (settle_deadline(&m->settle) <= t)
 		settle_said(b, m, t, settle_tick(&m->settle, t));
+	say_stale(b, m, t);
 	if (trail_deadline(&m->trail) <= t)
 		bench_end_run(b, m);
 	if (walk_deadline(m) <= t)
 		walk_on_meter(b, m, t);
 	if (spoilt_deadline(&m->spoilt) <= t)
 		bench_seal_spoilt(b, m);
+	if (errand_deadline(m) <= t)
+		errand_late(b, m, t);
 	bench_timers(m);
 	if (m->next <= t)
 		m->next = t + 1; /* a timer that does not move may not stop the world */
@@ -259,6 +294,8 @@ void bench_run_until(struct bench *b, int64_t t)
 		for (int i = 0; i < b->meters; i++)
 			if (b->meter[i].next <= next)
 				fire_meter(b, &b->meter[i], b->now);
+		if (name_deadline(b) <= next)
+			name_is_late(b);
 		if (b->next_save <= next) {
 			bench_save_open_runs(b);
 			b->next_save = INT64_MAX; /* until the next reading: silence costs nothing */
@@ -272,9 +309,10 @@ void bench_run_until(struct bench *b, int64_t t)
 		b->now = t;
 }
 
-static void say_clock(struct bench *b, int64_t t, const char *cause)
+static void say_clock(struct bench *b, int64_t t, const char *cause, int64_t step)
 {
-	struct clock_body clock = {.boot = b->boot, .cause = cause, .version = b->version};
+	struct clock_body clock = {.boot = b->boot, .cause = cause, .version = b->version,
+	                           .step = step};
 	struct text body;
 	struct fault why;
 	text_begin(&body, b->body, BENCH_BODY_SIZE);
@@ -287,8 +325,20 @@ void bench_clock(struct bench *b, int64_t t, int64_t utc)
 	bench_run_until(b, t);
 	for (int i = 0; i < b->meters; i++)
 		bench_end_run(b, &b->meter[i]); /* their times were told by the old clock */
+	int64_t step = utc - b->utc;
 	b->utc = utc;
-	say_clock(b, t, "step");
+	say_clock(b, t, "step", step);
+}
+
+void bench_by(struct bench *b, int64_t t, unsigned uid)
+{
+	bench_run_until(b, t);
+	b->by = (struct asked_by){.known = true, .uid = uid};
+}
+
+void bench_by_nobody(struct bench *b)
+{
+	b->by = (struct asked_by){0};
 }
 
 /* ---- beginning and end ---- */
@@ -308,7 +358,8 @@ static void fill_meter_config(const struct config_meter *c, struct meter_config 
 	mc->identify = c->identify;
 	mc->pace_us = c->pace_us;
 	mc->timeout_us = c->timeout_us;
-	mc->has_digit = config_digit(c, meter_config_function(mc), &mc->digit);
+	for (int f = 0; f < FUNCTION_COUNT; f++)
+		mc->has_digit[f] = config_digit(c, (enum function)f, &mc->digit[f]);
 }
 
 static bool begin_meter(struct bench *b, int i)
@@ -318,6 +369,8 @@ static bool begin_meter(struct bench *b, int i)
 	m->index = i;
 	m->config = &b->config->meter[i];
 	m->bound.place = m->before.place = -1;
+	m->touch_made = -1;
+	m->turned_at = -1;
 	m->lifted = true;
 	struct meter_config mc;
 	fill_meter_config(m->config, &mc);
@@ -327,6 +380,8 @@ static bool begin_meter(struct bench *b, int i)
 	                            .silence = on_silence, .arg = m};
 	meter_begin(&m->machine, &mc, &hooks);
 	settle_init(&m->settle, &b->config->limits, mc.conversion);
+	stale_begin(&m->stale, m->config->dialect->asked);
+	m->trail.use = &m->config->use;
 	bench_timers(m);
 	say_meter(b, m, "configured", NULL);
 	return true;
@@ -351,12 +406,13 @@ struct bench *bench_open(const struct bench_options *options, struct fault *why)
 	b->hooks = options->hooks;
 	b->replay = options->replay;
 	b->utc = options->utc;
-	b->chosen = b->last = -1;
-	b->next_save = INT64_MAX;
+	b->chosen = b->last = b->dial_left = -1;
+	b->next_save = b->say_until = INT64_MAX;
 	b->next_checkpoint = CHECKPOINT_EVERY_US;
+	b->way.meters = 1;
 	snprintf(b->boot, sizeof b->boot, "%s", options->boot ? options->boot : "");
 	snprintf(b->version, sizeof b->version, "%s", options->version ? options->version : "");
-	say_clock(b, 0, "start");
+	say_clock(b, 0, "start", 0);
 	for (int i = 0; i < b->meters; i++)
 		begin_meter(b, i);
 	walk_expect(b);
@@ -367,6 +423,7 @@ void bench_finish(struct bench *b, int64_t t)
 {
 	bench_run_until(b, t);
 	for (int i = 0; i < b->meters; i++) {
+		errand_drop(b, &b->meter[i], "the bench was closed");
 		bench_end_run(b, &b->meter[i]);
 		bench_seal_spoilt(b, &b->meter[i]);
 	}
@@ -381,6 +438,7 @@ void bench_free(struct bench *b)
 	free(b->by_name);
 	free(b->made);
 	free(b->pending);
+	free(b->backing);
 	free(b->body);
 	free(b->body2);
 	free(b);

@@ -61,6 +61,7 @@ struct bench_outcome {
 	const char *record; /* its text; valid during the call */
 	size_t len;
 	const char *why;    /* not durable: for people */
+	bool refused;       /* by the bench, later: nothing was given to the log */
 };
 struct bench_wait {
 	void (*done)(void *arg, const struct bench_outcome *o); /* NULL: nobody waits */
@@ -96,6 +97,10 @@ void bench_line_gone(struct bench *b, int64_t t, int meter, const char *cause);
 void bench_line_trouble(struct bench *b, int64_t t, int meter, bool refused, const char *why);
 
 /* ---- the person ---- */
+/* Whose process asks: the records that calls make say so, until bench_by_nobody.  What
+ * is due at `t` is done before, for nobody asked for that. */
+void bench_by(struct bench *b, int64_t t, unsigned uid);
+void bench_by_nobody(struct bench *b);
 /* All return false with *why where the call is refused; nothing changed then. */
 bool bench_job_start(struct bench *b, int64_t t, const char *name, struct bench_wait w,
                      struct fault *why);
@@ -124,14 +129,59 @@ bool bench_again(struct bench *b, int64_t t, struct fault *why);
  * called at once, with seq 0. */
 bool bench_reach(struct bench *b, int64_t t, enum reach reach, struct bench_wait w,
                  struct fault *why);
+const char *bench_reach_word(const struct bench *b); /* as it stands */
 bool bench_condition(struct bench *b, int64_t t, enum condition condition, struct bench_wait w,
                      struct fault *why);
-bool bench_walk(struct bench *b, int64_t t, bool on, struct fault *why);
+
+/* How the walk goes from position to position. */
+enum walk_mode {
+	WALK_OFF,
+	WALK_ON,   /* to what lacks its first quantity in this condition */
+	WALK_LIFT, /* to what needs a leg up, and lacks it (bench_way.c) */
+};
+enum walk_order { WALK_SHEET, WALK_KIND, WALK_CHANNEL };
+struct bench_way {
+	enum walk_mode mode;
+	enum walk_order order;
+	int meters; /* so many, one after the other, at each position (cross-check); at least 1 */
+};
+#define WALK_METERS_MAX 8
+const char *walk_mode_name(enum walk_mode m);
+bool walk_mode_from_name(const char *name, enum walk_mode *out);
+const char *walk_order_name(enum walk_order o);
+bool walk_order_from_name(const char *name, enum walk_order *out);
+/* `lift` takes the reach from in-circuit to lifted (a job record); leaving it takes it
+ * back.  Beginning a walk takes back what was skipped. */
+bool bench_walk(struct bench *b, int64_t t, const struct bench_way *way, struct fault *why);
+/* Skip what is up: in a walk it comes up again at the end, and the touch that still
+ * lasts makes nothing.  back: to what was up before. */
+bool bench_next(struct bench *b, int64_t t, struct fault *why);
+bool bench_back(struct bench *b, int64_t t, struct fault *why);
+/* A held value goes to the position that it looks like; the one that was up stays. */
+bool bench_there(struct bench *b, int64_t t, struct bench_wait w, struct fault *why);
+/* A client that says names aloud is there, or no more. */
+bool bench_speaks(struct bench *b, int64_t t, bool speaks, struct fault *why);
+/* The name of the position that is up was said (up: its number in the event `up`, 0:
+ * the one that is up now). */
+bool bench_announced(struct bench *b, int64_t t, int64_t up, struct fault *why);
 bool bench_take(struct bench *b, int64_t t, const char *meter, struct bench_wait w,
                 struct fault *why);
 bool bench_undo(struct bench *b, int64_t t, struct bench_wait w, struct fault *why);
 bool bench_strike(struct bench *b, int64_t t, int64_t seq, const char *because,
                   struct bench_wait w, struct fault *why);
+/* Entries of the open job belong to `position`.  `which`: words parted by spaces, each a
+ * seq, a run of them (45-48: all entries in it that count), or ^N, the N-th last
+ * entry of a meter (^1: the last one).  All of them or none; judged anew. */
+bool bench_move(struct bench *b, int64_t t, const char *which, const char *position,
+                const char *because, struct bench_wait w, struct fault *why);
+/* The lead offset: the settled value of shorted leads (ohm) or open ones (farad), now
+ * where it stands, else of the next touch within BENCH_ERRAND_SECONDS. */
+#define BENCH_ERRAND_SECONDS 30
+bool bench_offset(struct bench *b, int64_t t, bool open, const char *meter, struct bench_wait w,
+                  struct fault *why);
+/* The same against a reference part of the sheet. */
+bool bench_check(struct bench *b, int64_t t, const char *meter, const char *position,
+                 struct bench_wait w, struct fault *why);
 bool bench_note(struct bench *b, int64_t t, const char *position, const char *text,
                 struct bench_wait w, struct fault *why);
 
@@ -149,6 +199,11 @@ bool bench_enter(struct bench *b, int64_t t, const struct bench_typed *typed, st
 bool bench_act(struct bench *b, int64_t t, const char *act, const char *rest, struct fault *why);
 /* Can it be one at all?  For checking a whole recording before it runs. */
 bool bench_act_check(const struct bench *b, const char *act, const char *rest, struct fault *why);
+
+/* A tape begins here: the acts that bring a bench to where this one is (job, condition,
+ * reach, what is up, walk, bindings) go to hooks.act.  The sheet does not, nor do the
+ * entries that are there. */
+void bench_tape_begins(struct bench *b, int64_t t);
 
 /* ---- looking ---- */
 /* JSON object texts as in protocol/WIRE.md (status, meters, live). */

@@ -111,19 +111,39 @@ static bool put_manner(struct bench *b, int64_t t, bool changed, struct bench_wa
 	return true;
 }
 
-bool bench_reach(struct bench *b, int64_t t, enum reach reach, struct bench_wait w,
-                 struct fault *why)
+static bool set_reach(struct bench *b, int64_t t, enum reach reach, struct bench_wait w,
+                      struct fault *why)
 {
-	bench_run_until(b, t);
 	enum reach before = b->reach;
 	b->reach = reach;
 	if (!put_manner(b, t, reach != before, w, why)) {
 		b->reach = before;
 		return false;
 	}
-	bench_taped(b, t, "reach", "%s", reach_name(reach));
 	bench_event(b, "reach", "reach", reach_name(reach), NULL);
 	return true;
+}
+
+/* The walk sets it: on a tape that follows from the walk. */
+bool bench_reach_set(struct bench *b, int64_t t, enum reach reach, struct fault *why)
+{
+	return set_reach(b, t, reach, (struct bench_wait){0}, why);
+}
+
+bool bench_reach(struct bench *b, int64_t t, enum reach reach, struct bench_wait w,
+                 struct fault *why)
+{
+	bench_run_until(b, t);
+	if (!set_reach(b, t, reach, w, why))
+		return false;
+	b->lift_reach = false;
+	bench_taped(b, t, "reach", "%s", reach_name(reach));
+	return true;
+}
+
+const char *bench_reach_word(const struct bench *b)
+{
+	return reach_name(b->reach);
 }
 
 bool bench_condition(struct bench *b, int64_t t, enum condition condition, struct bench_wait w,
@@ -139,21 +159,6 @@ bool bench_condition(struct bench *b, int64_t t, enum condition condition, struc
 	b->announced_all = false;
 	bench_taped(b, t, "condition", "%s", condition_name(condition));
 	bench_event(b, "condition", "condition", condition_name(condition), NULL);
-	return true;
-}
-
-bool bench_walk(struct bench *b, int64_t t, bool on, struct fault *why)
-{
-	(void)why;
-	bench_run_until(b, t);
-	bench_taped(b, t, "walk", "%s", on ? "on" : "off");
-	b->walk = on;
-	b->announced_all = false;
-	bench_event(b, "walk", "walk", on ? "on" : "off", NULL);
-	if (on && b->chosen < 0)
-		walk_first(b);
-	else if (on)
-		walk_made(b); /* what is up may have its entry already */
 	return true;
 }
 
@@ -211,10 +216,18 @@ static bool act_at(struct bench *b, int64_t t, const struct words *w, struct fau
 
 static bool act_walk(struct bench *b, int64_t t, const struct words *w, struct fault *why)
 {
-	bool on = w->count == 1 && strcmp(w->word[0], "on") == 0;
-	if (!on && !(w->count == 1 && strcmp(w->word[0], "off") == 0))
-		return expect(why, w, 0, "on or off");
-	return t < 0 || bench_walk(b, t, on, why);
+	struct bench_way way = {.meters = 1};
+	int at = 1;
+	if (w->count < 1 || !walk_mode_from_name(w->word[0], &way.mode))
+		return expect(why, w, 0, "on, off or lift");
+	if (at < w->count && walk_order_from_name(w->word[at], &way.order))
+		at++;
+	if (at < w->count && strlen(w->word[at]) == 1 && w->word[at][0] >= '1' &&
+	    w->word[at][0] <= '0' + WALK_METERS_MAX)
+		way.meters = w->word[at++][0] - '0';
+	if (at < w->count)
+		return expect(why, w, at, "sheet, kind or channel, and how many meters");
+	return t < 0 || bench_walk(b, t, &way, why);
 }
 
 static bool act_reach(struct bench *b, int64_t t, const struct words *w, struct fault *why)
@@ -260,6 +273,84 @@ static bool act_undo(struct bench *b, int64_t t, const struct words *w, struct f
 	if (w->count)
 		return expect(why, w, 0, "nothing");
 	return t < 0 || bench_undo(b, t, (struct bench_wait){0}, why);
+}
+
+static bool act_next(struct bench *b, int64_t t, const struct words *w, struct fault *why)
+{
+	if (w->count)
+		return expect(why, w, 0, "nothing");
+	return t < 0 || bench_next(b, t, why);
+}
+
+static bool act_back(struct bench *b, int64_t t, const struct words *w, struct fault *why)
+{
+	if (w->count)
+		return expect(why, w, 0, "nothing");
+	return t < 0 || bench_back(b, t, why);
+}
+
+static bool act_there(struct bench *b, int64_t t, const struct words *w, struct fault *why)
+{
+	if (w->count)
+		return expect(why, w, 0, "nothing");
+	return t < 0 || bench_there(b, t, (struct bench_wait){0}, why);
+}
+
+static bool act_speaks(struct bench *b, int64_t t, const struct words *w, struct fault *why)
+{
+	bool on = w->count == 1 && strcmp(w->word[0], "on") == 0;
+	if (!on && !(w->count == 1 && strcmp(w->word[0], "off") == 0))
+		return expect(why, w, 0, "on or off");
+	return t < 0 || bench_speaks(b, t, on, why);
+}
+
+static bool act_announced(struct bench *b, int64_t t, const struct words *w, struct fault *why)
+{
+	if (w->count)
+		return expect(why, w, 0, "nothing");
+	return t < 0 || bench_announced(b, t, 0, why);
+}
+
+/* The position stands last, however many entries are named before it. */
+static bool act_move(struct bench *b, int64_t t, const struct words *w, struct fault *why)
+{
+	char which[512], *last;
+	snprintf(which, sizeof which, "%s", w->count ? w->tail[0] : "");
+	for (size_t n = strlen(which); n && which[n - 1] == ' ';)
+		which[--n] = '\0';
+	last = strrchr(which, ' ');
+	if (!last || !name_valid(last + 1, strlen(last + 1)))
+		return expect(why, w, 0, "entries (^1 is the last one) and the name of a position");
+	*last++ = '\0';
+	for (const char *p = which; *(p += strspn(p, " "));) {
+		char word[32];
+		size_t n = strcspn(p, " ");
+		snprintf(word, sizeof word, "%.*s", (int)n, p);
+		if (n >= sizeof word || !move_word_valid(word))
+			return expect(why, w, 0, "entries (^1 is the last one) and the name of a position");
+		p += n;
+	}
+	return t < 0 || bench_move(b, t, which, last, NULL, (struct bench_wait){0}, why);
+}
+
+static bool act_offset(struct bench *b, int64_t t, const struct words *w, struct fault *why)
+{
+	bool open = w->count && strcmp(w->word[0], "open") == 0;
+	if (!w->count || w->count > 2 || (!open && strcmp(w->word[0], "short") != 0))
+		return expect(why, w, 0, "short or open, and the name of a meter");
+	if (w->count == 2 && bench_meter_index(b, w->word[1]) < 0)
+		return expect(why, w, 1, "the name of a meter that is configured");
+	return t < 0 || bench_offset(b, t, open, w->count == 2 ? w->word[1] : NULL,
+	                             (struct bench_wait){0}, why);
+}
+
+static bool act_check(struct bench *b, int64_t t, const struct words *w, struct fault *why)
+{
+	if (w->count < 1 || bench_meter_index(b, w->word[0]) < 0)
+		return expect(why, w, 0, "the name of a meter that is configured");
+	if (w->count != 2 || !name_valid(w->word[1], strlen(w->word[1])))
+		return expect(why, w, 1, "the position of a reference part");
+	return t < 0 || bench_check(b, t, w->word[0], w->word[1], (struct bench_wait){0}, why);
 }
 
 static bool act_cold(struct bench *b, int64_t t, const struct words *w, struct fault *why)
@@ -319,7 +410,9 @@ static const struct act {
     {"at", act_at},       {"walk", act_walk},   {"reach", act_reach}, {"condition", act_condition},
     {"take", act_take},   {"again", act_again}, {"undo", act_undo},   {"quantity", act_quantity},
     {"cold", act_cold},   {"live", act_live},   {"job", act_job},     {"note", act_note},
-    {"meter", act_meter},
+    {"meter", act_meter}, {"next", act_next},   {"back", act_back},   {"there", act_there},
+    {"move", act_move},   {"offset", act_offset}, {"check", act_check}, {"speaks", act_speaks},
+    {"announced", act_announced},
 };
 
 static bool act_run(struct bench *b, int64_t t, const char *name, const char *rest,
@@ -331,7 +424,8 @@ static bool act_run(struct bench *b, int64_t t, const char *name, const char *re
 		if (strcmp(acts[i].name, name) == 0)
 			return acts[i].call(b, t, &w, why);
 	fault_set(why, "there is no act @%s: at, walk, reach, condition, quantity, take, again, undo, "
-	          "note, cold, live, job, meter", name);
+	          "next, back, there, move, offset, check, speaks, announced, note, cold, live, job, "
+	          "meter", name);
 	return false;
 }
 
@@ -345,4 +439,29 @@ bool bench_act_check(const struct bench *b, const char *act, const char *rest, s
 {
 	/* With t < 0 no act changes anything; the table's functions serve both. */
 	return act_run((struct bench *)(uintptr_t)b, -1, act, rest, why);
+}
+
+void bench_tape_begins(struct bench *b, int64_t t)
+{
+	bench_run_until(b, t);
+	if (b->job[0])
+		bench_taped(b, t, "job", "%s", b->job);
+	if (b->condition != CONDITION_FOUND)
+		bench_taped(b, t, "condition", "%s", condition_name(b->condition));
+	if (b->reach != REACH_IN_CIRCUIT)
+		bench_taped(b, t, "reach", "%s", reach_name(b->reach));
+	if (b->live)
+		bench_taped(b, t, "live", "%s", "");
+	if (b->chosen >= 0)
+		bench_taped(b, t, "at", "%s %s", b->position[b->chosen].row.position.name,
+		            quantity_name(b->quantity));
+	if (b->way.mode != WALK_OFF)
+		way_taped(b, t, &b->way);
+	for (int i = 0; i < b->meters; i++)
+		if (b->meter[i].bound.place >= 0)
+			bench_taped(b, t, "at", "%s %s %s",
+			            b->position[b->meter[i].bound.place].row.position.name,
+			            quantity_name(b->meter[i].bound.quantity), b->meter[i].config->name);
+	if (b->speaks)
+		bench_taped(b, t, "speaks", "%s", "on");
 }

@@ -24,8 +24,8 @@ void entry_shown(const struct entry *e, char *out, size_t size)
 /* ---- uncertainty and verdict ---- */
 
 /* Fills u; says whether the accuracy had to be assumed. */
-static bool entry_uncertainty(const struct bench_meter *m, const struct settle_result *r,
-                              struct entry *e)
+bool entry_uncertainty(const struct bench_meter *m, const struct settle_result *r,
+                       struct entry *e)
 {
 	if (!e->has_value)
 		return false;
@@ -57,11 +57,38 @@ static struct limits limits_of(const struct position *p, const struct tolerance 
 	return limits;
 }
 
+bool position_limits(const struct position *p, struct limits *out)
+{
+	struct tolerance practice;
+	bool assumed, known = tolerance_default(p->kind, p->function, &practice);
+	*out = limits_of(p, &p->tolerance, known ? &practice : NULL, &assumed);
+	return out->has_low || out->has_high;
+}
+
+/* A meter that disagrees with its reference decides nothing. */
+static void doubt_meter(const struct entry *e, struct verdict *v)
+{
+	char before[sizeof v->why];
+	if (!e->check_failed || v->word == VERDICT_NONE)
+		return;
+	if (v->word != VERDICT_UNSURE && e->has_value) {
+		v->word = VERDICT_UNSURE;
+		v->reason = REASON_METER;
+		v->has_probability = false;
+		v->has_other = false;
+		v->why[0] = '\0';
+	}
+	memcpy(before, v->why, sizeof before);
+	snprintf(v->why, sizeof v->why, "its meter failed check %lld%s%.60s", (long long)e->check,
+	         before[0] ? "; " : "", before);
+}
+
 void entry_judge(const struct position *p, struct entry *e)
 {
 	struct judgement j = {.has_value = e->has_value, .value = e->value, .has_above = e->has_above,
 	                      .above = e->above, .u = e->u, .kind = p->kind, .function = e->function,
-	                      .in_circuit = e->reach == REACH_IN_CIRCUIT, .settled = e->settled};
+	                      .in_circuit = e->reach == REACH_IN_CIRCUIT, .settled = e->settled,
+	                      .offset_missing = e->offset_missing};
 	struct tolerance practice;
 	bool first = e->quantity == position_first_quantity(p);
 	memset(&e->verdict, 0, sizeof e->verdict);
@@ -73,9 +100,11 @@ void entry_judge(const struct position *p, struct entry *e)
 	bool known = tolerance_default(p->kind, p->function, &practice);
 	j.limits = limits_of(p, &p->tolerance, known ? &practice : NULL, &j.assumed);
 	e->verdict = judge(&j);
+	doubt_meter(e, &e->verdict);
 	known = service_default(p->kind, p->role, &practice);
 	j.limits = limits_of(p, &p->service, known ? &practice : NULL, &j.assumed);
 	e->service = judge(&j);
+	doubt_meter(e, &e->service);
 }
 
 /* ---- does it belong here ---- */
@@ -93,13 +122,9 @@ static bool fits_place(const struct bench *b, int place, enum function f, double
 	if (place < 0)
 		return false;
 	const struct position *p = &b->position[place].row.position;
-	struct tolerance practice;
-	bool assumed;
-	if (!p->has_nominal || position_function(p, position_first_quantity(p)) != f)
-		return false;
-	bool known = tolerance_default(p->kind, p->function, &practice);
-	struct limits l = limits_of(p, &p->tolerance, known ? &practice : NULL, &assumed);
-	if (!l.has_low && !l.has_high)
+	struct limits l;
+	if (!p->has_nominal || position_function(p, position_first_quantity(p)) != f ||
+	    !position_limits(p, &l))
 		return false;
 	return (!l.has_low || value >= decimal_double(l.low) - U) &&
 	       (!l.has_high || value <= decimal_double(l.high) + U);
@@ -151,7 +176,7 @@ static const char *name_of(const struct bench *b, int place)
 	return place >= 0 ? b->position[place].row.position.name : NULL;
 }
 
-static void refuse(struct bench *b, const struct bench_meter *m, int place, const char *why)
+void capture_refuse(struct bench *b, const struct bench_meter *m, int place, const char *why)
 {
 	bench_event(b, "refused", "meter", m->config->name, "position", name_of(b, place), "why", why,
 	            NULL);
@@ -179,15 +204,12 @@ bool capture_suits(const struct bench *b, const struct bench_meter *m, struct ai
 
 /* ---- the entry ---- */
 
-static void fill_entry(const struct bench *b, const struct bench_meter *m, int64_t t,
-                       const struct capture *c, struct entry *e)
+void capture_fill(const struct bench *b, const struct bench_meter *m, int64_t t,
+                  const struct settle_result *r, struct entry *e)
 {
-	const struct settle_result *r = c->r;
 	memset(e, 0, sizeof *e);
 	e->t = t;
-	snprintf(e->position, sizeof e->position, "%s", name_of(b, c->aim.place));
 	snprintf(e->meter, sizeof e->meter, "%s", m->config->name);
-	e->quantity = c->aim.quantity;
 	e->condition = b->condition;
 	e->reach = b->reach;
 	e->source = SOURCE_METER;
@@ -201,30 +223,31 @@ static void fill_entry(const struct bench *b, const struct bench_meter *m, int64
 	e->settled = r->settled || r->overload;
 }
 
-/* Entry and run go to the log as one transaction.  Returns the entry's ticket. */
-static uint64_t put_entry(struct bench *b, struct bench_meter *m, int64_t t,
-                          const struct settle_result *r, const struct entry *e,
-                          struct entry_beside *beside, struct fault *why)
+void capture_trail(struct bench *b, const struct bench_meter *m, const struct settle_result *r,
+                   struct entry_beside *beside)
+{
+	beside->trail_count = trail_parts(&m->trail, r->from, r->to, log_next_ticket(b->log),
+	                                  beside->trail, ENTRY_TRAIL_MAX);
+}
+
+uint64_t capture_put(struct bench *b, struct bench_meter *m, int64_t t, const char *kind,
+                     const struct text *body, struct fault *why)
 {
 	uint64_t ticket = log_next_ticket(b->log);
 	bool run = m->trail.n > 0;
-	struct text trail, body;
-	beside->trail_count = trail_parts(&m->trail, r->from, r->to, ticket, beside->trail,
-	                                  ENTRY_TRAIL_MAX);
+	struct text trail;
 	text_begin(&trail, b->body2, BENCH_BODY_SIZE);
-	text_begin(&body, b->body, BENCH_BODY_SIZE);
 	if (run)
-		trail_write(&m->trail, b->job, m->config->name, &trail);
-	entry_write(&body, e, beside);
-	if (trail.failed || body.failed) {
-		fault_set(why, "the entry does not fit its buffer");
+		trail_write(&m->trail, b->job[0] ? b->job : NULL, m->config->name, &trail);
+	if (trail.failed || body->failed) {
+		fault_set(why, "the %s record does not fit its buffer", kind);
 		return 0;
 	}
 	struct log_draft draft[2];
 	size_t n = 0;
 	if (run)
 		draft[n++] = (struct log_draft){b->utc + m->trail.t, "trail", trail.bytes, trail.len};
-	draft[n++] = (struct log_draft){b->utc + t, "entry", body.bytes, body.len};
+	draft[n++] = (struct log_draft){b->utc + t, kind, body->bytes, body->len};
 	b->log_refused = !log_append(b->log, draft, n, run ? m->config->name : NULL, why);
 	if (b->log_refused)
 		return 0;
@@ -239,22 +262,32 @@ bool capture_entry(struct bench *b, struct bench_meter *m, int64_t t, const stru
 	if (!job_need(b, t, why) || !made_room(b))
 		return false;
 	struct entry e;
-	struct entry_beside beside = {.job = b->job};
+	struct limits_of_use use;
+	use_of(&m->config->use, c->r->function, &use);
+	struct entry_beside beside = {.job = b->job, .use = &use, .by = b->by};
 	char shown[80], frames[METER_FRAMES][METER_FRAME_TEXT];
-	fill_entry(b, m, t, c, &e);
+	capture_fill(b, m, t, c->r, &e);
+	snprintf(e.position, sizeof e.position, "%s", name_of(b, c->aim.place));
+	e.quantity = c->aim.quantity;
 	beside.accuracy_assumed = entry_uncertainty(m, c->r, &e);
+	entry_shown(&e, shown, sizeof shown); /* as the meter gave it */
+	entry_refer(b, &e);
 	entry_judge(&b->position[c->aim.place].row.position, &e);
-	entry_shown(&e, shown, sizeof shown);
 	beside.shown = shown;
 	beside.frame_count = meter_frames_write(c->frames, ENTRY_FRAMES_MAX, frames);
 	for (int i = 0; i < beside.frame_count; i++)
 		beside.frames[i] = frames[i];
-	uint64_t ticket = put_entry(b, m, t, c->r, &e, &beside, why);
+	struct text body;
+	text_begin(&body, b->body, BENCH_BODY_SIZE);
+	capture_trail(b, m, c->r, &beside);
+	entry_write(&body, &e, &beside);
+	uint64_t ticket = capture_put(b, m, t, "entry", &body, why);
 	if (!ticket)
 		return false;
 	struct pending p = bench_pending(ticket, w);
 	p.made = made_add(b, &e, ticket, b->choice);
 	bench_pend(b, p);
+	m->touch_made = c->open ? -1 : p.made;
 	m->held.waits = false;
 	m->nowhere = false;
 	m->spent = true;
@@ -270,7 +303,7 @@ void capture_failed(struct bench *b, struct made *made, const char *why)
 	bench_event(b, "not-logged", "position", made->entry.position, "meter", made->entry.meter,
 	            "why", why, NULL);
 	/* The walk may have gone on meanwhile: back to the part that has nothing. */
-	if (b->walk && b->chosen != position_find(b, made->entry.position))
+	if (b->way.mode != WALK_OFF && b->chosen != position_find(b, made->entry.position))
 		walk_back(b, &made->entry);
 }
 
@@ -287,8 +320,7 @@ static void hold(struct bench *b, struct bench_meter *m, struct aim aim, int loo
 	bench_event(b, looks < 0 ? "doubt" : "held", "meter", m->config->name, "position",
 	            name_of(b, aim.place), "shown", shown, "looks", name_of(b, looks), "text",
 	            looks < 0 ? "a voltage that could be floating leads: take it, or touch again"
-	                      : "far from this nominal: take it here, or choose the position it "
-	                        "looks like", NULL);
+	                      : "far from this nominal: take it here, or there, or measure it again", NULL);
 }
 
 /* May a settled value of this meter become an entry there?  If not, that is said. */
@@ -296,22 +328,26 @@ static bool is_for(struct bench *b, struct bench_meter *m, struct aim aim, enum 
 {
 	struct fault why;
 	if (m->spent) { /* the old part again */
-		if (aim.place != m->spent_place)
-			refuse(b, m, aim.place, "touched before the leads were open long enough: taken for the "
+		if (aim.place != m->spent_place && !m->passed)
+			capture_refuse(b, m, aim.place, "touched before the leads were open long enough: taken for the "
 			       "part before; lift, and touch it again");
 		return false;
 	}
 	if (aim.place < 0) {
 		m->nowhere = true;
-		refuse(b, m, aim.place, "no position is chosen: choose the one that is touched");
+		capture_refuse(b, m, aim.place, "no position is chosen: choose the one that is touched");
 		return false;
 	}
 	if (!capture_suits(b, m, aim, f, &why)) {
-		refuse(b, m, aim.place, why.text);
+		capture_refuse(b, m, aim.place, why.text);
+		return false;
+	}
+	if (m->early && m->bound.place < 0 && m->before.place < 0) {
+		capture_refuse(b, m, aim.place, "touched before its name was said: lift, and touch it again");
 		return false;
 	}
 	if (already_made(b, m, aim)) {
-		refuse(b, m, aim.place, "it has its entry: choose it again to measure it again");
+		capture_refuse(b, m, aim.place, "it has its entry: choose it again to measure it again");
 		return false;
 	}
 	return true;
@@ -344,10 +380,37 @@ void capture_doubt(struct bench *b, struct bench_meter *m, int64_t t)
 	struct settle_result r;
 	struct fault why;
 	struct aim aim = walk_aim(b, m);
-	if (aim.place < 0 || m->spent || !settle_take(&m->settle, t, &r, &why) ||
-	    !capture_suits(b, m, aim, r.function, &why) || already_made(b, m, aim))
+	if (aim.place < 0 || m->spent || m->early || !settle_take(&m->settle, t, &r, &why) ||
+	    already_made(b, m, aim))
 		return;
-	hold(b, m, aim, -1, &r);
+	if (capture_suits(b, m, aim, r.function, &why)) {
+		hold(b, m, aim, -1, &r);
+		return;
+	}
+	/* Floating leads touch again and again: at one position it is said once. */
+	if (m->unsuited_said != b->choice)
+		capture_refuse(b, m, aim.place, why.text);
+	m->unsuited_said = b->choice;
+}
+
+#define MODES (READING_HOLD | READING_RELATIVE | READING_MINMAX)
+
+void capture_mode(struct bench *b, struct bench_meter *m, const struct reading *r)
+{
+	struct fault why;
+	unsigned mode = r->state & MODES;
+	int place = walk_aim(b, m).place;
+	bool news = (mode & ~m->mode_said) != 0;
+	if (!mode || place < 0) {
+		m->mode_said = mode ? m->mode_said : 0;
+		return;
+	}
+	m->mode_said = mode;
+	if (!news)
+		return;
+	fault_set(&why, "%s is in its mode %s and does not show what it measures: turn that off",
+	          m->config->name, reading_state_word(mode));
+	capture_refuse(b, m, place, why.text);
 }
 
 /* Is that where a held value belongs, now that the person has chosen it? */
@@ -375,7 +438,7 @@ void capture_chosen(struct bench *b, int64_t t, int place, enum quantity q)
 		if (waited[i] && held_fits(b, m, aim))
 			capture_or_say(b, m, t, &c);
 		else if (waited[i] && !m->held.doubt && m->held.aim.place != place)
-			refuse(b, m, place, "what waited does not fit this position: it was not logged");
+			capture_refuse(b, m, place, "what waited does not fit this position: it was not logged");
 		else if (m->nowhere && m->bound.place < 0)
 			capture_settled(b, m, t);
 	}

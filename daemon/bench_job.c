@@ -19,7 +19,7 @@ void job_leave(struct bench *b)
 	if (b->chosen >= 0)
 		memcpy(b->left, b->position[b->chosen].row.position.name, sizeof b->left);
 	b->left_quantity = b->quantity;
-	b->left_walk = b->walk;
+	b->left_way = b->way;
 }
 
 void job_clear(struct bench *b)
@@ -32,15 +32,24 @@ void job_clear(struct bench *b)
 	positions_clear(b);
 	b->chosen = b->last = -1;
 	b->announced_all = false;
+	/* Lifting goes with the reach, which begins anew. */
+	if (b->way.mode == WALK_LIFT)
+		b->way.mode = WALK_ON;
+	b->lift_reach = false;
+	way_forget(b);
 	for (int i = 0; i < b->meters; i++) {
 		b->meter[i].bound.place = b->meter[i].before.place = -1;
 		b->meter[i].held.waits = false;
 		b->meter[i].nowhere = false;
+		b->meter[i].touch_made = -1;
+		if (b->meter[i].errand.what == ERRAND_CHECK)
+			errand_drop(b, &b->meter[i], "the job with the reference part was left");
 		b->meter[i].spent = false;
 	}
 	/* What is still on its way to the disk belongs to the job before. */
 	for (int i = b->heard; i < b->pendings; i++)
-		b->pending[i].made = b->pending[i].strikes = b->pending[i].rejudges = -1;
+		b->pending[i].made = b->pending[i].strikes = b->pending[i].rejudges =
+		    b->pending[i].moves = -1;
 }
 
 /* ---- jobs ---- */
@@ -48,7 +57,7 @@ void job_clear(struct bench *b)
 bool job_put(struct bench *b, int64_t t, enum job_change change, struct bench_wait w,
              struct fault *why)
 {
-	struct job_body job = {.change = change, .open = change != JOB_CLOSED, .live = b->live,
+	struct job_body job = {.by = b->by, .change = change, .open = change != JOB_CLOSED, .live = b->live,
 	                       .condition = b->condition, .reach = b->reach};
 	struct text body;
 	snprintf(job.job, sizeof job.job, "%s", b->job);
@@ -126,7 +135,7 @@ bool bench_job_close(struct bench *b, int64_t t, struct bench_wait w, struct fau
 	if (!job_put(b, t, JOB_CLOSED, w, why))
 		return false;
 	job_clear(b);
-	b->walk = false;
+	b->way.mode = WALK_OFF;
 	walk_expect(b);
 	return true;
 }
@@ -160,7 +169,7 @@ bool bench_note(struct bench *b, int64_t t, const char *position, const char *te
 	}
 	if (job_place(b, t, position, why) < 0)
 		return false;
-	struct note_body note = {0};
+	struct note_body note = {.by = b->by};
 	snprintf(note.job, sizeof note.job, "%s", b->job);
 	snprintf(note.position, sizeof note.position, "%s", position);
 	if (strlen(text) >= sizeof note.note) {
@@ -180,7 +189,7 @@ static bool strike(struct bench *b, int64_t t, int made, const char *because,
                    struct bench_wait w, struct fault *why)
 {
 	struct entry *e = &b->made[made].entry;
-	struct strike_body sb = {.of = e->seq};
+	struct strike_body sb = {.of = e->seq, .by = b->by};
 	struct text body;
 	if (!e->seq) {
 		fault_set(why, "the entry at %s is still on its way to the disk: try again", e->position);
@@ -218,21 +227,44 @@ bool bench_strike(struct bench *b, int64_t t, int64_t seq, const char *because,
 		}
 		return strike(b, t, i, because, w, why);
 	}
+	int i = backing_find(b, seq);
+	if (i >= 0)
+		return backing_strike(b, t, i, because, w, why);
 	fault_set(why, "the open job has no entry %lld: `tally entries` lists them", (long long)seq);
 	return false;
+}
+
+/* The last thing done: the newest entry that counts, or a move after it. */
+static int last_deed(const struct bench *b, bool *moved)
+{
+	int newest = -1;
+	int64_t deed = 0;
+	*moved = false;
+	for (int i = 0; i < b->mades; i++) {
+		const struct made *m = &b->made[i];
+		if (m->entry.struck)
+			continue;
+		if (m->deed > deed || m->moved > deed) {
+			newest = i;
+			*moved = m->moved > m->deed;
+			deed = *moved ? m->moved : m->deed;
+		}
+	}
+	return newest;
 }
 
 bool bench_undo(struct bench *b, int64_t t, struct bench_wait w, struct fault *why)
 {
 	bench_run_until(b, t);
-	for (int i = b->mades - 1; i >= 0; i--) {
-		if (b->made[i].entry.struck)
-			continue;
-		if (!strike(b, t, i, "undo", w, why))
+	bool moved;
+	int i = last_deed(b, &moved);
+	if (i >= 0) {
+		if (moved ? !move_undo(b, t, b->made[i].moved, w, why) : !strike(b, t, i, "undo", w, why))
 			return false;
 		bench_taped(b, t, "undo", "%s", "");
 		/* It lacks its value again: that is where the person goes on. */
-		walk_back(b, &b->made[i].entry);
+		if (!moved)
+			walk_back(b, &b->made[i].entry);
 		return true;
 	}
 	fault_set(why, "there is no entry to undo");
@@ -317,7 +349,7 @@ bool bench_enter(struct bench *b, int64_t t, const struct bench_typed *typed, st
 	entry_judge(&b->position[place].row.position, &e);
 	char shown[80];
 	entry_shown(&e, shown, sizeof shown);
-	struct entry_beside beside = {.job = b->job, .shown = shown, .accuracy_assumed = !typed->u,
+	struct entry_beside beside = {.by = b->by, .job = b->job, .shown = shown, .accuracy_assumed = !typed->u,
 	                              .because = typed->because};
 	struct text body;
 	text_begin(&body, b->body, BENCH_BODY_SIZE);

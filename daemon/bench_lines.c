@@ -124,7 +124,7 @@ bool bench_sheet_add(struct bench *b, int64_t t, const char *text, size_t len,
 	bool good = read_lines(&batch, text, len, why) && check_names(&batch, why) &&
 	            job_need(b, t, why) && batch_put(&batch, t, NULL, w, why);
 	batch_free(&batch);
-	if (good && b->walk && b->chosen < 0)
+	if (good && b->way.mode != WALK_OFF && b->chosen < 0)
 		walk_first(b);
 	return good;
 }

@@ -33,7 +33,7 @@ void bench_event(struct bench *b, const char *event, ...)
 		const char *value = va_arg(args, const char *);
 		if (!value)
 			continue;
-		if (strcmp(key, "seq") == 0)
+		if (strcmp(key, "seq") == 0 || strcmp(key, "up") == 0)
 			text_member_int(&t, key, strtoll(value, NULL, 10));
 		else
 			text_member_string(&t, key, value);
@@ -60,7 +60,7 @@ bool bench_grow(void **array, int count, int *size, size_t each)
 struct pending bench_pending(uint64_t ticket, struct bench_wait w)
 {
 	return (struct pending){.ticket = ticket, .made = -1, .strikes = -1, .rejudges = -1,
-	                        .meter = -1, .wait = w};
+	                        .moves = -1, .backing = -1, .unbacks = -1, .meter = -1, .wait = w};
 }
 
 bool bench_pend(struct bench *b, struct pending p)
@@ -261,9 +261,15 @@ static void heard_of(struct bench *b, const struct pending *p, const struct log_
 	if (p->strikes >= 0 && !durable)
 		b->made[p->strikes].entry.struck = false;
 	if (p->rejudges >= 0 && !durable && !b->made[p->rejudges].owed) {
-		b->made[p->rejudges].owed = true;
+		b->made[p->rejudges].owed = p->because;
 		b->owed++;
 	}
+	if (p->moves >= 0 && !durable)
+		move_revert(b, p->moves, p->was_at);
+	if (p->backing >= 0)
+		backing_heard(b, &b->backing[p->backing], durable ? r->seq : 0);
+	if (p->unbacks >= 0 && !durable)
+		backing_unstrike(b, p->unbacks);
 	if (durable) {
 		say_unlogged(b);
 		job_rejudge_owed(b, b->now);

@@ -4,6 +4,7 @@
  * meters, live values.  Nothing here changes anything.
  */
 #include "daemon/bench_state.h"
+#include "protocol/meter/timing.h"
 
 #include <stdio.h>
 #include <string.h>
@@ -48,6 +49,28 @@ static int places_done(const struct bench *b)
 	return done;
 }
 
+/* What waits for a word. */
+static void write_held(const struct bench *b, struct text *out)
+{
+	int count = 0;
+	text_member(out, "held");
+	text_puts(out, "[");
+	for (int i = 0; i < b->meters; i++) {
+		const struct held *h = &b->meter[i].held;
+		char shown[64];
+		if (!h->waits)
+			continue;
+		quantity_shown(h->value.value, h->value.function, h->value.prefix, shown, sizeof shown);
+		text_puts(out, count++ ? ",{\"meter\":" : "{\"meter\":");
+		text_string(out, b->meter[i].config->name, strlen(b->meter[i].config->name));
+		text_member_string(out, "position", b->position[h->aim.place].row.position.name);
+		member_name(out, "looks", h->looks >= 0 ? b->position[h->looks].row.position.name : NULL);
+		text_member_string(out, "shown", shown);
+		text_puts(out, "}");
+	}
+	text_puts(out, "]");
+}
+
 void bench_status(const struct bench *b, struct text *out)
 {
 	text_puts(out, "{\"bench\":");
@@ -56,7 +79,7 @@ void bench_status(const struct bench *b, struct text *out)
 	text_member_string(out, "state", b->live ? "live" : "cold");
 	text_member_string(out, "condition", condition_name(b->condition));
 	text_member_string(out, "reach", reach_name(b->reach));
-	text_member_string(out, "walk", b->walk ? "on" : "off");
+	text_member_string(out, "walk", walk_mode_name(b->way.mode));
 	text_member(out, "chosen");
 	bench_chosen(b, out);
 	text_member(out, "bound");
@@ -75,6 +98,10 @@ void bench_status(const struct bench *b, struct text *out)
 		first = false;
 	}
 	text_puts(out, "]");
+	write_held(b, out);
+	text_member_string(out, "order", walk_order_name(b->way.order));
+	text_member_int(out, "meters", b->way.meters);
+	text_member_bool(out, "speaks", b->speaks);
 	text_member_string(out, "health", log_health_word(log_health(b->log)));
 	text_member_int(out, "last", log_last_seq(b->log));
 	text_member_int(out, "done", places_done(b));
@@ -82,22 +109,19 @@ void bench_status(const struct bench *b, struct text *out)
 	text_puts(out, "}");
 }
 
-/* A value older than this is not shown as if it were now. */
-static bool is_stale(const struct bench_meter *m, int64_t t)
+/* An old value is not shown as if it were now. */
+static bool is_old(const struct bench_meter *m, int64_t t)
 {
-	int64_t period = settle_period(&m->settle);
-	if (!m->has_last || m->gone)
-		return true;
-	return t - m->last.t > (period > 0 ? 3 * period : 0) + INT64_C(1000000);
+	return !m->has_last || m->gone || stale_old(&m->stale, t);
 }
 
 static void member_shown(struct text *out, const struct bench_meter *m, int64_t t)
 {
 	char shown[64] = "";
-	if (!is_stale(m, t))
+	if (!is_old(m, t))
 		reading_shown(&m->last, shown, sizeof shown);
 	member_name(out, "shown", shown);
-	member_name(out, "function", is_stale(m, t) ? NULL : function_name(m->last.function));
+	member_name(out, "function", is_old(m, t) ? NULL : function_name(m->last.function));
 }
 
 void accuracy_text(const struct accuracy *a, char *out, size_t size)
@@ -118,16 +142,54 @@ void accuracy_text(const struct accuracy *a, char *out, size_t size)
 		out[0] = '\0';
 }
 
-static const char *line_word(const struct bench_meter *m, int64_t t)
+static const char *line_word(const struct bench_meter *m)
 {
 	if (m->trouble[0] && m->refused)
 		return "refused";
 	if (m->gone || m->trouble[0])
 		return "absent";
-	const char *word = meter_state_word(&m->machine);
-	if (m->has_last && is_stale(m, t))
-		return "stale";
-	return word;
+	return m->stale.said ? "stale" : meter_state_word(&m->machine);
+}
+
+/* How well the time of its readings is known, s, by what it was seen to do. */
+static double stamp_of(const struct bench_meter *m)
+{
+	size_t chars = meter_frame_len(&m->machine);
+	return timing_stamp(&m->config->serial, chars ? chars : timing_frame(m->config->dialect),
+	                    (double)meter_answer_us(&m->machine) / 1e6);
+}
+
+/* The lead offsets that count now, and the newest checks. */
+static void write_backings(const struct bench *b, const struct bench_meter *m, int64_t t,
+                           struct text *out)
+{
+	const char *name = m->config->name;
+	int count = 0;
+	text_member(out, "offsets");
+	text_puts(out, "[");
+	for (enum function f = FUNCTION_NONE; f < FUNCTION_COUNT; f++) {
+		const struct backing *k = backing_offset(f) == ERRAND_NONE ? NULL
+		                          : backing_for(b, backing_offset(f), name, f, b->utc + t);
+		char shown[64];
+		if (!k)
+			continue;
+		quantity_shown(k->value, f, quantity_prefix(k->value, f), shown, sizeof shown);
+		text_printf(out, "%s{\"seq\":%lld,\"function\":\"%s\",\"shown\":\"%s\"}", count++ ? "," : "",
+		            (long long)k->seq, function_name(f), shown);
+	}
+	text_puts(out, "]");
+	text_member(out, "checks");
+	text_puts(out, "[");
+	count = 0;
+	for (enum function f = FUNCTION_NONE; f < FUNCTION_COUNT; f++) {
+		const struct backing *k = backing_for(b, ERRAND_CHECK, name, f, b->utc + t);
+		if (!k)
+			continue;
+		text_printf(out, "%s{\"seq\":%lld,\"function\":\"%s\",\"position\":\"%s\",\"passed\":%s}",
+		            count++ ? "," : "", (long long)k->seq, function_name(f), k->position,
+		            k->failed ? "false" : "true");
+	}
+	text_puts(out, "]");
 }
 
 static void write_meter(const struct bench *b, const struct bench_meter *m, int64_t t,
@@ -135,24 +197,33 @@ static void write_meter(const struct bench *b, const struct bench_meter *m, int6
 {
 	const struct meter_counters *c = meter_counters(&m->machine);
 	char accuracy[1024];
-	(void)b;
 	accuracy_text(&m->config->accuracy, accuracy, sizeof accuracy);
 	text_puts(out, "{\"name\":");
 	text_string(out, m->config->name, strlen(m->config->name));
 	text_member_string(out, "dialect", m->config->dialect->name);
 	member_name(out, "port", m->config->port);
-	text_member_string(out, "state", line_word(m, t));
+	text_member_string(out, "state", line_word(m));
 	text_member_bool(out, "asked", m->config->dialect->asked);
+	const struct identity *id = meter_identity_fields(&m->machine);
 	member_name(out, "identity", m->identity);
+	member_name(out, "maker", id->maker);
+	member_name(out, "model", id->model);
+	member_name(out, "serial", id->serial);
+	member_name(out, "firmware", id->firmware);
 	member_shown(out, m, t);
 	text_member(out, "counters");
 	text_printf(out, "{\"good\":%llu,\"bad\":%llu,\"readings\":%llu,\"timeouts\":%llu,"
-	            "\"late\":%llu,\"parity\":%llu,\"reconnects\":%llu}",
+	            "\"late\":%llu,\"resync\":%llu,\"parity\":%llu,\"stale\":%llu,"
+	            "\"reconnects\":%llu}",
 	            (unsigned long long)c->good, (unsigned long long)c->bad,
 	            (unsigned long long)c->readings, (unsigned long long)c->timeouts,
-	            (unsigned long long)c->late, (unsigned long long)c->parity,
+	            (unsigned long long)c->late, (unsigned long long)c->resync,
+	            (unsigned long long)c->parity, (unsigned long long)m->stale.count,
 	            (unsigned long long)c->reconnects);
 	member_name(out, "accuracy", accuracy);
+	text_member_real(out, "stamp_u", stamp_of(m));
+	use_write(out, &m->config->use);
+	write_backings(b, m, t, out);
 	member_name(out, "why", m->trouble[0] ? m->trouble : meter_why(&m->machine));
 	text_puts(out, "}");
 }
@@ -175,7 +246,7 @@ void bench_live(const struct bench *b, int64_t t, struct text *out)
 		const struct bench_meter *m = &b->meter[i];
 		text_puts(out, i ? ",{\"name\":" : "{\"name\":");
 		text_string(out, m->config->name, strlen(m->config->name));
-		text_member_string(out, "state", line_word(m, t));
+		text_member_string(out, "state", line_word(m));
 		member_shown(out, m, t);
 		text_member_real(out, "progress", settle_progress(&m->settle, t));
 		text_member_bool(out, "touching", settle_touching(&m->settle));

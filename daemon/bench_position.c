@@ -66,6 +66,8 @@ bool position_add(struct bench *b, const struct sheet_row *row)
 		b->by_name[slot(b, row->position.name)] = i;
 		b->position[i].choice = 0;
 		b->position[i].newest = -1;
+		b->position[i].group = 0;
+		b->position[i].skipped = false;
 		b->positions++;
 	}
 	b->position[i].row = *row;
@@ -89,7 +91,8 @@ bool made_room(struct bench *b)
 int made_add(struct bench *b, const struct entry *e, uint64_t ticket, int choice)
 {
 	int place = position_find(b, e->position), i = b->mades++;
-	b->made[i] = (struct made){.entry = *e, .ticket = ticket, .choice = choice, .older = -1};
+	b->made[i] = (struct made){.entry = *e, .ticket = ticket, .choice = choice, .older = -1,
+	                           .deed = ++b->deeds};
 	if (place >= 0) {
 		b->made[i].older = b->position[place].newest;
 		b->position[place].newest = i;

@@ -32,9 +32,26 @@ int made_find(const struct bench *b, int64_t seq)
 
 static void restore_strike(struct bench *b, int64_t of)
 {
-	int i = made_find(b, of);
+	int i = made_find(b, of), k = backing_find(b, of);
 	if (i >= 0)
 		b->made[i].entry.struck = true;
+	else if (k >= 0)
+		b->backing[k].struck = true;
+}
+
+/* Moves of one moment were one act, and one undo takes all of them back. */
+static void restore_move(struct bench *b, const struct move_body *move, int64_t t)
+{
+	int i = made_find(b, move->of);
+	if (i < 0)
+		return;
+	struct made *m = &b->made[i];
+	if (b->moved_at != t)
+		b->deeds++;
+	b->moved_at = t;
+	m->moved = strcmp(move->because, "undo") == 0 ? 0 : b->deeds;
+	memcpy(m->from, m->entry.position, sizeof m->from);
+	move_apply(b, i, move->position);
 }
 
 static bool restore_record(void *arg, int64_t seq, const char *text, size_t len)
@@ -45,6 +62,7 @@ static bool restore_record(void *arg, int64_t seq, const char *text, size_t len)
 	struct sheet_row row;
 	struct job_body job;
 	struct strike_body strike;
+	struct move_body move;
 	struct entry e;
 	struct fault ignored;
 	(void)seq;
@@ -57,6 +75,10 @@ static bool restore_record(void *arg, int64_t seq, const char *text, size_t len)
 		return position_add(b, &row);
 	else if (strcmp(head.kind, "strike") == 0 && strike_body_read(text, len, &strike))
 		restore_strike(b, strike.of);
+	else if (strcmp(head.kind, "move") == 0 && move_body_read(text, len, &move))
+		restore_move(b, &move, head.t);
+	else if (strcmp(head.kind, "offset") == 0 || strcmp(head.kind, "check") == 0)
+		return backing_restore(b, head.kind, text, len);
 	else if (strcmp(head.kind, "entry") == 0 && entry_read(text, len, &e)) {
 		if (!made_room(b))
 			return false;
@@ -67,7 +89,8 @@ static bool restore_record(void *arg, int64_t seq, const char *text, size_t len)
 
 bool bench_restore(struct bench *b, struct log_reader *reader, struct fault *why)
 {
-	struct log_query query = {.kind = "job,position,entry,strike"};
+	struct log_query query = {.kind = "job,position,entry,strike,move,offset,check"};
+	b->backings = 0;
 	if (log_reader_records(reader, &query, restore_record, b, why) < 0)
 		return false;
 	b->choice = 1; /* later than every entry that was read back */
@@ -75,9 +98,11 @@ bool bench_restore(struct bench *b, struct log_reader *reader, struct fault *why
 	 * sealed meanwhile as rejudge records comes out the same. */
 	for (int i = 0; i < b->mades; i++) {
 		int place = position_find(b, b->made[i].entry.position);
+		entry_refer_again(b, &b->made[i].entry);
 		if (place >= 0)
 			entry_judge(&b->position[place].row.position, &b->made[i].entry);
 	}
+	way_group(b);
 	walk_expect(b);
 	return true;
 }
@@ -87,14 +112,14 @@ void job_read_back(struct bench *b)
 	struct fault why;
 	char job[2][JOB_SIZE], chosen[2][NAME_SIZE];
 	enum quantity quantity[2];
-	bool walk[2];
+	struct bench_way way[2];
 	int choice = b->choice;
 	/* The job that holds may be the one that is open, or the one that was left. */
 	for (int i = 0; i < 2; i++) {
 		memcpy(job[i], b->left_job, sizeof job[i]);
 		memcpy(chosen[i], b->left, sizeof chosen[i]);
 		quantity[i] = b->left_quantity;
-		walk[i] = b->left_walk;
+		way[i] = b->left_way;
 		job_leave(b);
 	}
 	job_clear(b);
@@ -108,7 +133,8 @@ void job_read_back(struct bench *b)
 		int place = chosen[i][0] ? position_find(b, chosen[i]) : -1;
 		if (strcmp(job[i], b->job) != 0)
 			continue;
-		b->walk = walk[i];
+		b->way = way[i];
+		way_group(b);
 		if (place >= 0)
 			walk_choose(b, place, quantity[i]);
 		break;

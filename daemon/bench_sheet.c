@@ -13,7 +13,7 @@
 static void write_position(struct bench *b, const struct sheet_row *row,
                            enum position_change change, struct text *body)
 {
-	struct position_body position = {.change = change, .row = row};
+	struct position_body position = {.change = change, .row = row, .by = b->by};
 	snprintf(position.job, sizeof position.job, "%s", b->job);
 	position_body_write(body, &position);
 }
@@ -57,7 +57,7 @@ static bool put_records(struct sheet_batch *l, int64_t t, const char *file, stru
 		if (i < rows) {
 			write_position(b, &l->row[i], l->change[i], &body);
 		} else {
-			struct sheet_body sheet = {.count = l->rows};
+			struct sheet_body sheet = {.count = l->rows, .by = b->by};
 			snprintf(sheet.job, sizeof sheet.job, "%s", b->job);
 			snprintf(sheet.file, sizeof sheet.file, "%s", file);
 			sheet_body_write(&body, &sheet);
@@ -90,7 +90,7 @@ static bool same_limit(bool has_a, struct decimal a, bool has_b, struct decimal 
 	return has_a == has_b && (!has_a || decimal_compare(a, b) == 0);
 }
 
-static bool same_verdict(const struct verdict *a, const struct verdict *b)
+bool verdict_same(const struct verdict *a, const struct verdict *b)
 {
 	const struct limits *x = &a->limits, *y = &b->limits;
 	return a->word == b->word && a->side == b->side && a->reason == b->reason &&
@@ -100,38 +100,48 @@ static bool same_verdict(const struct verdict *a, const struct verdict *b)
 	       (!a->has_deviation || fabs(a->deviation - b->deviation) < 1e-12);
 }
 
-/* Verdicts are frozen in their entries; a changed sheet adds a new judgement. */
+/* Verdicts are frozen in their entries; what changes them adds a new judgement. */
+void job_judge_anew(struct bench *b, int made, const char *because)
+{
+	struct entry *e = &b->made[made].entry, before = *e;
+	int place = position_find(b, e->position);
+	if (e->struck || place < 0)
+		return;
+	entry_judge(&b->position[place].row.position, e);
+	if (verdict_same(&before.verdict, &e->verdict) && verdict_same(&before.service, &e->service))
+		return;
+	b->owed += !b->made[made].owed;
+	b->made[made].owed = because;
+}
+
 static void rejudge(struct bench *b, int place)
 {
-	const struct bench_position *p = &b->position[place];
-	for (int i = p->newest; i >= 0; i = b->made[i].older) {
-		struct entry *e = &b->made[i].entry, before = *e;
-		if (e->struck)
-			continue;
-		entry_judge(&p->row.position, e);
-		if (same_verdict(&before.verdict, &e->verdict) && same_verdict(&before.service, &e->service))
-			continue;
-		b->owed += !b->made[i].owed;
-		b->made[i].owed = true;
-	}
+	for (int i = b->position[place].newest; i >= 0; i = b->made[i].older)
+		job_judge_anew(b, i, "sheet set");
+}
+
+void rejudge_write(struct bench *b, int made, const char *because, struct text *body)
+{
+	const struct entry *e = &b->made[made].entry;
+	struct rejudge_body rj = {.of = e->seq, .verdict = e->verdict, .service = e->service};
+	snprintf(rj.job, sizeof rj.job, "%s", b->job);
+	snprintf(rj.position, sizeof rj.position, "%s", e->position);
+	snprintf(rj.because, sizeof rj.because, "%s", because);
+	rejudge_body_write(body, &rj);
 }
 
 static bool put_rejudge(struct bench *b, int64_t t, int made)
 {
-	const struct entry *e = &b->made[made].entry;
-	struct rejudge_body rj = {.of = e->seq, .verdict = e->verdict, .service = e->service};
 	struct text body;
 	struct fault why;
-	snprintf(rj.job, sizeof rj.job, "%s", b->job);
-	snprintf(rj.position, sizeof rj.position, "%s", e->position);
-	snprintf(rj.because, sizeof rj.because, "sheet set");
 	text_begin(&body, b->body, BENCH_BODY_SIZE);
-	rejudge_body_write(&body, &rj);
+	rejudge_write(b, made, b->made[made].owed, &body);
 	uint64_t ticket = bench_append(b, "rejudge", t, &body, &why);
 	if (!ticket)
 		return false;
 	struct pending p = bench_pending(ticket, (struct bench_wait){0});
 	p.rejudges = made;
+	p.because = b->made[made].owed;
 	return bench_pend(b, p);
 }
 
@@ -143,7 +153,7 @@ void job_rejudge_owed(struct bench *b, int64_t t)
 		bool dead = made->entry.struck;
 		if (!made->owed || (!dead && (!made->entry.seq || !put_rejudge(b, t, i))))
 			continue;
-		made->owed = false;
+		made->owed = NULL;
 		b->owed--;
 	}
 }
@@ -159,6 +169,7 @@ bool batch_put(struct sheet_batch *l, int64_t t, const char *file, struct bench_
 			fault_set(why, "out of memory");
 			return false;
 		}
+	way_group(b);
 	for (int i = 0; i < l->rows; i++)
 		rejudge(b, position_find(b, l->row[i].position.name));
 	job_rejudge_owed(b, t);
@@ -179,7 +190,7 @@ bool bench_sheet_load(struct bench *b, int64_t t, const char *file, const char *
 	if (good) {
 		b->announced_all = false;
 		/* A walk that waits for a sheet begins at its first position. */
-		if (b->walk && b->chosen < 0)
+		if (b->way.mode != WALK_OFF && b->chosen < 0)
 			walk_first(b);
 	}
 	return good;
@@ -204,6 +215,7 @@ int job_place(struct bench *b, int64_t t, const char *name, struct fault *why)
 		fault_set(why, "out of memory");
 		return -1;
 	}
+	way_group(b);
 	return b->positions - 1;
 }
 
@@ -238,6 +250,7 @@ bool bench_sheet_set(struct bench *b, int64_t t, const char *position, const cha
 		fault_set(why, "out of memory");
 		return false;
 	}
+	way_group(b);
 	rejudge(b, position_find(b, position));
 	job_rejudge_owed(b, t);
 	walk_expect(b);

@@ -8,7 +8,12 @@
  *   bench_position.c the positions by name, and what was made of each
  *   bench_capture.c from a settled value to an entry
  *   bench_take.c    the same by key
+ *   bench_way.c     the order of the walk, skipping and coming back
+ *   bench_speech.c  whether the name of what is up was said
  *   bench_job.c     jobs, notes, strikes, typed entries
+ *   bench_move.c    entries that belong elsewhere
+ *   bench_errand.c  a touch that is no entry: lead offset, meter check
+ *   bench_refer.c   which offset and check an entry refers to
  *   bench_sheet.c   the sheet, and judging anew where it changes
  *   bench_restore.c reading all of that back from the log
  *   bench_act.c     what a recording says the person did
@@ -19,18 +24,23 @@
 #define TALLY_BENCH_STATE_H
 
 #include "daemon/bench.h"
+#include "daemon/meter_stale.h"
 #include "daemon/settle.h"
 #include "daemon/spoilt.h"
 #include "daemon/trail.h"
 #include "protocol/record/sheet.h"
 
 #define BENCH_BODY_SIZE RECORD_BODY_MAX
+/* So many positions `back` goes. */
+#define WALK_HISTORY 32
 
 /* One position of the sheet, and what was made of it. */
 struct bench_position {
 	struct sheet_row row;
 	int choice;    /* the choice (see below) at which it was last chosen */
 	int newest;    /* index of its newest entry, -1 for none */
+	int group;     /* in the order of the walk (bench_way.c) */
+	bool skipped;  /* passed over in this walk: comes up again at its end */
 };
 
 /* An entry of this job as the bench remembers it. */
@@ -39,7 +49,34 @@ struct made {
 	uint64_t ticket; /* while it is on its way to the disk, else 0 */
 	int choice;      /* at which it was made: a later choice allows another */
 	int older;       /* index of the entry before it at its position, -1 for none */
-	bool owed;       /* the sheet changed, and the rejudge record is not sealed yet */
+	const char *owed; /* why a rejudge record is owed that is not sealed yet, or NULL */
+	/* The last thing that was done to it, for undo (deeds are numbered as they come). */
+	int64_t deed;    /* that it was made by */
+	int64_t moved;   /* that moved it last, 0 for none or where that was undone */
+	char from[NAME_SIZE]; /* ... and where it was before */
+};
+
+/* What a touch is for that makes no entry (bench_errand.c). */
+enum errand {
+	ERRAND_NONE,
+	ERRAND_SHORT, /* lead offset, ohm */
+	ERRAND_OPEN,  /* lead offset, farad */
+	ERRAND_CHECK, /* against a reference part */
+};
+
+/* An offset or a check that was sealed, as entries refer to it. */
+struct backing {
+	enum errand what;
+	int64_t seq;           /* 0 while it is on its way to the disk */
+	int64_t utc;           /* when */
+	char meter[NAME_SIZE];
+	char position[NAME_SIZE]; /* of the reference part */
+	enum function function;
+	struct decimal value;  /* of the offset */
+	double u;              /* of the offset, standard */
+	double en;
+	bool failed;           /* the meter does not agree with the reference */
+	bool struck;
 };
 
 /* What a value is for: a place (index into the sheet, -1 for none) and quantity. */
@@ -67,6 +104,7 @@ struct bench_meter {
 	struct settle settle;
 	struct trail trail;
 	struct spoilt spoilt;
+	struct stale stale;
 	/* What it is bound to; place -1: it follows what is chosen. */
 	struct aim bound;
 	/* The walk went on while it still touched the part before: this touch is for
@@ -80,6 +118,22 @@ struct bench_meter {
 	int spent_place;    /* of that entry */
 	int64_t spent_from; /* openness before this does not count */
 	struct held held;
+	/* This touch began before the name of what is up was said. */
+	bool early;
+	bool passed;        /* this touch was going on when its position was skipped */
+	int touch_made;     /* index of the entry that this touch made, -1 */
+	unsigned mode_said; /* READING_* modes that the person was told of */
+	int unsuited_said;  /* the choice at which a doubt of the wrong function was said */
+	int64_t turned_at;  /* the dial was turned to another function; -1: it rests */
+	/* What its next touch is for, until when, and who waits. */
+	struct {
+		enum errand what;
+		int place;
+		int64_t until;
+		struct bench_wait wait;
+	} errand;
+	struct decimal open[7]; /* readings of open leads, for its offset */
+	int opens;
 	/* A line or log that was away. */
 	bool gone;
 	bool unheard;       /* no reading came since: nothing is known of the leads */
@@ -101,6 +155,11 @@ struct pending {
 	int made;        /* index of the entry, -1 */
 	int strikes;     /* index of the entry that it strikes, -1 */
 	int rejudges;    /* index of the entry that it judges anew, -1 */
+	const char *because; /* ... and why */
+	int moves;       /* index of the entry that it moves, -1 */
+	int backing;     /* index of the offset or check that it is, -1 */
+	int unbacks;     /* ... that it strikes, -1 */
+	char was_at[NAME_SIZE]; /* where the moved one was */
 	int meter;       /* whose trail run it is, or whose gap, -1 */
 	int64_t readings; /* of that run or lost in that gap: counted where it is refused */
 	int64_t from, to; /* ... and when they were read (stream time) */
@@ -124,12 +183,20 @@ struct bench {
 	bool live;
 	enum condition condition;
 	enum reach reach;
-	bool walk;
+	struct bench_way way; /* how the walk goes */
+	bool lift_reach;    /* walk lift set the reach: it goes back with it */
+	enum function dial; /* what a dial was turned to during the walk, else none */
+	int dial_left;      /* what was up then and lacks its value, -1 */
 	int chosen;         /* place, -1 */
 	enum quantity quantity;
 	int choice;         /* counts what was chosen; 0: nothing yet */
 	bool announced_all; /* the person was told that nothing is lacking any more */
 	int last;           /* the place that was up before this one, -1 */
+	int history[WALK_HISTORY]; /* what was up, the newest last, for `back` */
+	int histories;
+	bool speaks;        /* a client says names aloud, and tells when it has */
+	int said;           /* the choice whose name was said */
+	int64_t say_until;  /* so long it is waited for; INT64_MAX: nothing is */
 
 	/* The sheet.  A `place` is an index into it, -1 for none. */
 	struct bench_position *position;
@@ -143,12 +210,17 @@ struct bench {
 	/* Where the person was in the job that was left last, should leaving it be refused. */
 	char left_job[JOB_SIZE], left[NAME_SIZE];
 	enum quantity left_quantity;
-	bool left_walk;
+	struct bench_way left_way;
 	/* On their way to the disk, in order of ticket; those before `heard` came back. */
 	struct pending *pending;
 	int heard, pendings, pendings_size;
 	int owed;         /* rejudge records that are not sealed yet */
+	int64_t deeds;    /* entries and moves so far */
+	int64_t moved_at; /* UTC of the last move that was read back */
+	struct backing *backing; /* offsets and checks, oldest first */
+	int backings, backings_size;
 
+	struct asked_by by; /* whose call this is; nobody's outside of one */
 	int64_t next_save; /* of the open runs; INT64_MAX while there is nothing new */
 	int64_t next_checkpoint;
 	char *body;        /* scratch for one record body */
@@ -183,6 +255,7 @@ void bench_save_open_runs(struct bench *b);
 /* bench_act.c: an act, for tapes. */
 void bench_taped(struct bench *b, int64_t t, const char *act, const char *format, ...)
     __attribute__((format(printf, 4, 5)));
+bool bench_reach_set(struct bench *b, int64_t t, enum reach reach, struct fault *why);
 /* bench.c: when this meter has to be looked at next. */
 void bench_timers(struct bench_meter *m);
 bool bench_grow(void **array, int count, int *size, size_t each);
@@ -221,8 +294,7 @@ struct aim walk_aim(const struct bench *b, const struct bench_meter *m);
 void walk_expect(struct bench *b);           /* tell settle what is up */
 void walk_on_meter(struct bench *b, struct bench_meter *m, int64_t t); /* arm, advance */
 int64_t walk_deadline(const struct bench_meter *m);
-int walk_next(const struct bench *b, int from);
-bool walk_lacks(const struct bench *b, int place);
+void walk_go(struct bench *b, int next); /* the walk goes on to that place */
 /* Nobody's next touch would be taken for the part before. */
 bool walk_armed(const struct bench *b);
 /* The person chose it. */
@@ -233,6 +305,61 @@ void walk_back(struct bench *b, const struct entry *e);
 void walk_made(struct bench *b); /* an entry came by hand: go on? */
 /* It has lifted from the part that the walk had left before. */
 void walk_lifted(struct bench *b, struct bench_meter *m);
+
+/* bench_way.c */
+int walk_next(const struct bench *b, int from); /* -1: nothing more */
+bool walk_lacks(const struct bench *b, int place);
+bool walk_needs_lift(const struct bench *b, int place);
+bool walk_wants(const struct bench *b, int place); /* lacks what this walk is for */
+int way_meters_have(const struct bench *b, int place, enum quantity q);
+void way_group(struct bench *b); /* the sheet or the order is another */
+void way_remember(struct bench *b, int place);
+void way_taped(struct bench *b, int64_t t, const struct bench_way *way);
+void way_forget(struct bench *b); /* another job: nothing skipped, nowhere to go back */
+/* Was the dial turned?  Before m->last is another. */
+void way_dial(struct bench *b, struct bench_meter *m, const struct reading *r);
+
+/* bench_speech.c */
+void name_to_say(struct bench *b); /* another position is up */
+bool name_was_said(const struct bench *b);
+int64_t name_deadline(const struct bench *b);
+void name_is_late(struct bench *b); /* the deadline has passed */
+
+/* bench_errand.c */
+/* The touch that settled is for an errand of this meter: true where that took it. */
+bool errand_settled(struct bench *b, struct bench_meter *m, int64_t t);
+/* One more reading came. */
+void errand_reading(struct bench *b, struct bench_meter *m, int64_t t);
+/* Time has passed. */
+void errand_late(struct bench *b, struct bench_meter *m, int64_t t);
+int64_t errand_deadline(const struct bench_meter *m);
+void errand_drop(struct bench *b, struct bench_meter *m, const char *why);
+
+/* bench_refer.c */
+bool backing_room(struct bench *b);
+enum errand backing_offset(enum function f);
+bool backing_restore(struct bench *b, const char *kind, const char *text, size_t len);
+/* The log has it as `seq`, or (0) refused it. */
+void backing_heard(struct bench *b, struct backing *k, int64_t seq);
+bool backing_strike(struct bench *b, int64_t t, int backing, const char *because,
+                    struct bench_wait w, struct fault *why);
+void backing_unstrike(struct bench *b, int backing);
+int backing_find(const struct bench *b, int64_t seq); /* -1: none */
+/* The newest that counts for what this meter reads, NULL for none. */
+const struct backing *backing_for(const struct bench *b, enum errand what, const char *meter,
+                                  enum function f, int64_t utc);
+/* Take the lead offset off the value, and say which offset and check stand behind it. */
+void entry_refer(const struct bench *b, struct entry *e);
+/* The same for an entry that has its references: do they still count? */
+void entry_refer_again(const struct bench *b, struct entry *e);
+
+/* bench_move.c */
+void move_revert(struct bench *b, int made, const char *was_at);
+bool move_word_valid(const char *word);
+void move_apply(struct bench *b, int made, const char *position);
+/* The N-th last entry of a meter that counts, as ^N; -1 for none. */
+int move_back_find(const struct bench *b, int64_t n);
+bool move_undo(struct bench *b, int64_t t, int64_t deed, struct bench_wait w, struct fault *why);
 
 /* bench_capture.c */
 /* A value on its way to become an entry. */
@@ -247,6 +374,21 @@ bool capture_suits(const struct bench *b, const struct bench_meter *m, struct ai
                    enum function f, struct fault *why);
 bool capture_entry(struct bench *b, struct bench_meter *m, int64_t t, const struct capture *c,
                    struct bench_wait w, struct fault *why);
+/* The uncertainty without an offset; true: the accuracy had to be assumed. */
+bool entry_uncertainty(const struct bench_meter *m, const struct settle_result *r,
+                       struct entry *e);
+/* What a settled value is, whatever it is for. */
+void capture_fill(const struct bench *b, const struct bench_meter *m, int64_t t,
+                  const struct settle_result *r, struct entry *e);
+/* Where its readings stand, for a record that capture_put hands over next. */
+void capture_trail(struct bench *b, const struct bench_meter *m, const struct settle_result *r,
+                   struct entry_beside *beside);
+/* The open run and the record, as one transaction.  The record's ticket, 0: refused. */
+uint64_t capture_put(struct bench *b, struct bench_meter *m, int64_t t, const char *kind,
+                     const struct text *body, struct fault *why);
+/* A meter in a mode in which it does not show what it measures: said, once. */
+void capture_mode(struct bench *b, struct bench_meter *m, const struct reading *r);
+void capture_refuse(struct bench *b, const struct bench_meter *m, int place, const char *why);
 void capture_settled(struct bench *b, struct bench_meter *m, int64_t t);
 void capture_doubt(struct bench *b, struct bench_meter *m, int64_t t);
 /* The person chose a position: what waits and fits it goes there, and so does what
@@ -255,6 +397,8 @@ void capture_chosen(struct bench *b, int64_t t, int place, enum quantity q);
 void capture_failed(struct bench *b, struct made *made, const char *why);
 void entry_shown(const struct entry *e, char *out, size_t size);
 void entry_judge(const struct position *p, struct entry *e);
+/* As the sheet says, else as practice does; false where neither does. */
+bool position_limits(const struct position *p, struct limits *out);
 
 /* bench_look.c */
 /* "ohm 0.5% + 2; farad below 10 nF 2% + 10"; "" where none is given. */
@@ -268,6 +412,10 @@ void job_leave(struct bench *b);
 int made_find(const struct bench *b, int64_t seq);
 /* Seal the rejudge records that are owed, as far as the log takes them. */
 void job_rejudge_owed(struct bench *b, int64_t t);
+/* Judge an entry anew; where the verdict is another, a record of that is owed. */
+void job_judge_anew(struct bench *b, int made, const char *because);
+void rejudge_write(struct bench *b, int made, const char *because, struct text *body);
+bool verdict_same(const struct verdict *a, const struct verdict *b);
 /* What is in memory may not be what the log has: the log is right. */
 void job_read_back(struct bench *b);
 /* A job record of the state as it stands (nothing where no job is open). */

@@ -6,6 +6,25 @@
  */
 #include "daemon/bench_state.h"
 
+#include <stdio.h>
+
+/* Why there is nothing: that a meter is stale, if one is. */
+static void say_nothing(const struct bench *b, int64_t t, struct fault *why)
+{
+	char list[200] = "";
+	size_t n = 0;
+	for (int i = 0; i < b->meters && n < sizeof list; i++) {
+		const struct bench_meter *m = &b->meter[i];
+		if (m->has_last && !m->gone && stale_old(&m->stale, t))
+			n += (size_t)snprintf(list + n, sizeof list - n, "%s%s (%.1f s)", n ? ", " : "",
+			                      m->config->name, (double)(t - m->last.t) / 1e6);
+	}
+	if (list[0])
+		fault_set(why, "nothing to take: no reading came for too long from %s: is it on?", list);
+	else
+		fault_set(why, "nothing to take: no meter has a fresh reading that suits the position");
+}
+
 /* Which meter a `take` without a name means. */
 static struct bench_meter *take_meter(struct bench *b, int64_t t, const char *name,
                                       struct fault *why)
@@ -41,7 +60,7 @@ static struct bench_meter *take_meter(struct bench *b, int64_t t, const char *na
 		}
 	}
 	if (!found)
-		fault_set(why, "nothing to take: no meter has a fresh reading that suits the position");
+		say_nothing(b, t, why);
 	return found;
 }
 
@@ -80,6 +99,37 @@ bool bench_take(struct bench *b, int64_t t, const char *meter, struct bench_wait
 	    !capture_entry(b, m, t, &c, w, why))
 		return false;
 	bench_taped(b, t, "take", "%s", m->config->name);
+	walk_on_meter(b, m, t);
+	bench_timers(m);
+	return true;
+}
+
+bool bench_there(struct bench *b, int64_t t, struct bench_wait w, struct fault *why)
+{
+	bench_run_until(b, t);
+	struct bench_meter *m = NULL;
+	for (int i = 0; i < b->meters; i++) {
+		const struct held *h = &b->meter[i].held;
+		if (!h->waits || h->doubt)
+			continue;
+		if (m) {
+			fault_set(why, "both %s and %s hold a value: choose the position of each (at POSITION)",
+			          m->config->name, b->meter[i].config->name);
+			return false;
+		}
+		m = &b->meter[i];
+	}
+	if (!m) {
+		fault_set(why, "nothing is held that looks like another part");
+		return false;
+	}
+	struct settle_result r = m->held.value;
+	struct meter_frames frames = m->held.frames;
+	struct capture c = {.aim = {m->held.looks, QUANTITY_VALUE}, .r = &r, .frames = &frames};
+	c.aim.quantity = position_first_quantity(&b->position[c.aim.place].row.position);
+	if (!capture_suits(b, m, c.aim, r.function, why) || !capture_entry(b, m, t, &c, w, why))
+		return false;
+	bench_taped(b, t, "there", "%s", "");
 	walk_on_meter(b, m, t);
 	bench_timers(m);
 	return true;

@@ -14,6 +14,9 @@
  * walk, is a new one.  A meter makes one entry a choice; only choosing the
  * position again allows another.
  *
+ * Where a client says names aloud (bench_speech.c) a touch that begins before the name
+ * of what is up was said makes nothing either.
+ *
  * What a reading is for (walk_aim): the position that its meter is bound to; else
  * the one that was up when this touch began, if only the walk went on since; else
  * the one that is chosen.
@@ -21,6 +24,7 @@
 #include "daemon/bench_state.h"
 
 #include <math.h>
+#include <stdio.h>
 #include <string.h>
 
 struct aim walk_aim(const struct bench *b, const struct bench_meter *m)
@@ -30,31 +34,6 @@ struct aim walk_aim(const struct bench *b, const struct bench_meter *m)
 	if (m->before.place >= 0)
 		return m->before;
 	return (struct aim){b->chosen, b->quantity};
-}
-
-static bool entry_counts(const struct bench *b, const struct entry *e, enum quantity q)
-{
-	return !e->struck && e->quantity == q && e->condition == b->condition;
-}
-
-bool walk_lacks(const struct bench *b, int place)
-{
-	enum quantity q = position_first_quantity(&b->position[place].row.position);
-	for (int i = b->position[place].newest; i >= 0; i = b->made[i].older)
-		if (entry_counts(b, &b->made[i].entry, q))
-			return false;
-	return true;
-}
-
-/* Round the sheet, `from` itself the last. */
-int walk_next(const struct bench *b, int from)
-{
-	for (int i = 1; i <= b->positions; i++) {
-		int place = (from + i) % b->positions;
-		if (walk_lacks(b, place))
-			return place;
-	}
-	return -1;
 }
 
 /* Tell every meter's settle what the sheet says of the position that it is for. */
@@ -105,34 +84,44 @@ bool walk_armed(const struct bench *b)
 		if (m->spent && !m->gone && m->bound.place < 0)
 			return false;
 	}
-	return true;
+	return name_was_said(b);
 }
 
-/* The name of the position that is up is said; from here on it may be touched. */
+/* The position that is up: from here on it may be touched, once its name was said. */
 static void announce(struct bench *b)
 {
 	if (b->chosen < 0)
 		return;
 	const struct position *p = &b->position[b->chosen].row.position;
-	char nominal[64] = "";
+	char nominal[64] = "", up[24], has[32] = "";
 	if (p->has_nominal)
 		quantity_shown(p->nominal, p->function, quantity_prefix(p->nominal, p->function), nominal,
 		               sizeof nominal);
+	snprintf(up, sizeof up, "%d", b->choice);
+	if (b->way.mode != WALK_OFF && b->way.meters > 1)
+		snprintf(has, sizeof has, "%d of %d", way_meters_have(b, b->chosen, b->quantity),
+		         b->way.meters);
 	bench_event(b, "up", "position", p->name, "quantity", quantity_name(b->quantity), "kind",
 	            kind_name(p->kind), "nominal", nominal[0] ? nominal : NULL, "role",
-	            p->role[0] ? p->role : NULL, "armed", walk_armed(b) ? "yes" : "no", NULL);
+	            p->role[0] ? p->role : NULL, "channel", p->channel[0] ? p->channel : NULL,
+	            "meters", has[0] ? has : NULL, "armed", walk_armed(b) ? "yes" : "no", "up", up,
+	            NULL);
 }
 
 static void choose(struct bench *b, int place, enum quantity q)
 {
-	if (place != b->chosen)
+	if (place != b->chosen) {
 		b->last = b->chosen;
+		way_remember(b, b->chosen);
+	}
 	b->chosen = place;
 	b->quantity = q;
 	b->choice++;
 	b->position[place].choice = b->choice;
+	b->position[place].skipped = false;
 	b->announced_all = false;
 	walk_expect(b);
+	name_to_say(b);
 	announce(b);
 }
 
@@ -150,15 +139,8 @@ void walk_choose(struct bench *b, int place, enum quantity q)
 
 /* Only the walk goes on: who still touches the part that was up touches it.  (Not on
  * volts, where floating leads look like a touch.) */
-static void advance(struct bench *b)
+void walk_go(struct bench *b, int next)
 {
-	int next = walk_next(b, b->chosen);
-	if (next < 0) {
-		if (!b->announced_all)
-			bench_event(b, "done", "text", "every position of the sheet has its entry", NULL);
-		b->announced_all = true;
-		return;
-	}
 	for (int i = 0; i < b->meters; i++) {
 		struct bench_meter *m = &b->meter[i];
 		bool volts = m->last.function == FUNCTION_VOLT_DC || m->last.function == FUNCTION_VOLT_AC;
@@ -166,6 +148,20 @@ static void advance(struct bench *b)
 			m->before = (struct aim){b->chosen, b->quantity};
 	}
 	choose(b, next, position_first_quantity(&b->position[next].row.position));
+}
+
+static void advance(struct bench *b)
+{
+	int next = walk_next(b, b->chosen);
+	if (next >= 0 && next != b->chosen) {
+		walk_go(b, next);
+		return;
+	}
+	if (!b->announced_all)
+		bench_event(b, "done", "text",
+		            b->way.mode == WALK_LIFT ? "every position that needs a leg up has its value"
+		                                     : "every position of the sheet has its entry", NULL);
+	b->announced_all = true;
 }
 
 void walk_lifted(struct bench *b, struct bench_meter *m)
@@ -192,20 +188,41 @@ void walk_back(struct bench *b, const struct entry *e)
 	walk_choose(b, place, e->quantity);
 }
 
-/* Has this choice brought what it was for? */
+/* Has this choice brought what it was for: an entry, and of enough meters? */
 static bool choice_served(const struct bench *b)
 {
 	const struct bench_position *p = &b->position[b->chosen];
-	for (int i = p->newest; i >= 0; i = b->made[i].older)
-		if (b->made[i].choice >= p->choice && entry_counts(b, &b->made[i].entry, b->quantity))
-			return true;
-	return false;
+	bool served = false;
+	for (int i = p->newest; i >= 0 && !served; i = b->made[i].older) {
+		const struct entry *e = &b->made[i].entry;
+		served = b->made[i].choice >= p->choice && !e->struck && e->quantity == b->quantity &&
+		         e->condition == b->condition &&
+		         (b->way.mode != WALK_LIFT || e->reach != REACH_IN_CIRCUIT);
+	}
+	if (served && b->way.meters > 1)
+		served = way_meters_have(b, b->chosen, b->quantity) >= b->way.meters;
+	return served;
 }
 
 static void maybe_advance(struct bench *b)
 {
-	if (b->walk && b->chosen >= 0 && choice_served(b) && !anyone_here(b))
+	if (b->way.mode != WALK_OFF && b->chosen >= 0 && choice_served(b) && !anyone_here(b))
 		advance(b);
+}
+
+/* One meter has measured it and left, and another is to follow. */
+static void ask_for_other(struct bench *b, const struct bench_meter *m)
+{
+	char has[32];
+	if (b->way.mode == WALK_OFF || b->way.meters < 2 || b->chosen < 0 ||
+	    m->spent_place != b->chosen || m->bound.place >= 0 || anyone_here(b))
+		return;
+	int have = way_meters_have(b, b->chosen, b->quantity);
+	if (!have || have >= b->way.meters)
+		return;
+	snprintf(has, sizeof has, "%d of %d", have, b->way.meters);
+	bench_event(b, "other", "position", b->position[b->chosen].row.position.name, "meters", has,
+	            "text", "now the other meter, on the same part", NULL);
 }
 
 /* The moment at which a spent meter's leads will have been open for long enough. */
@@ -227,6 +244,8 @@ void walk_on_meter(struct bench *b, struct bench_meter *m, int64_t t)
 	m->spent = false;
 	int before = b->choice;
 	maybe_advance(b);
+	if (b->choice == before)
+		ask_for_other(b, m);
 	/* Chosen while the old part was still touched: only now it may be touched. */
 	if (b->choice == before && m->bound.place < 0 && b->chosen >= 0 &&
 	    m->spent_place != b->chosen && walk_armed(b))

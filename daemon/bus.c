@@ -85,7 +85,7 @@ static int hex(const char *s)
 	return end > s && !*end && value >= 0 && value <= 0xffff ? (int)value : -1;
 }
 
-static void read_ids(const char *name, struct adapter *a)
+static void read_ids(const char *name, struct bus_adapter *a)
 {
 	char text[32];
 	int up = 0;
@@ -114,7 +114,7 @@ void bus_look(struct bus *b, uint64_t now)
 		char place[sizeof b->adapter->place];
 		if (strlen(e->d_name) > 50 || !read_place(e->d_name, place, sizeof place))
 			continue;
-		struct adapter *a = &b->adapter[b->count++];
+		struct bus_adapter *a = &b->adapter[b->count++];
 		snprintf(a->node, sizeof a->node, "/dev/%.50s", e->d_name);
 		memcpy(a->place, place, sizeof place);
 		read_ids(e->d_name, a);

@@ -25,7 +25,7 @@
 #define BUS_FRESH_MS 50
 
 struct bus {
-	struct adapter {
+	struct bus_adapter {
 		char node[64];    /* "/dev/ttyUSB0" */
 		char place[64];   /* "1-1.4:1.0" */
 		int vid, pid;     /* -1 where they could not be read */

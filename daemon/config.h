@@ -33,10 +33,14 @@
  *
  *     setup    = *CLS | CONF:RES      ; sent in this order after opening
  *     query    = READ?                ; default: the dialect's
- *     function = ohm                  ; needed unless set-up or query say it
+ *     function = ohm                  ; where set-up and query do not say it; else the meter
+ *                                     ; is asked (FUNC?, CONF?), if its dialect knows how
  *     digit    = 0.01                 ; weight of the last digit, in ohm here
  *     digit farad = 1p                ; the same for one function
- *     pace     = 0.2                  ; seconds from query to query at least, or 5/s
+ *     pace     = 0.2                  ; seconds from query to query at least, or 5/s.  The
+ *                                     ; usual one is 0: as fast as it answers, for an answer
+ *                                     ; to READ? is a measurement.  FETC? repeats the last
+ *                                     ; one as often as it is asked: there it is 0.1
  *     timeout  = 2                    ; seconds to wait for an answer
  *     identify = no                   ; whether to send *IDN? (default: yes)
  *
@@ -50,6 +54,7 @@
 #include "daemon/settle.h"
 #include "protocol/meter/dialect.h"
 #include "protocol/trade/uncertainty.h"
+#include "protocol/trade/use.h"
 
 #define CONFIG_FILE "/etc/tally/tallyd.conf"
 #define CONFIG_SOCKET "/run/tally/tally.sock"
@@ -59,23 +64,10 @@
 #define CONFIG_METERS_MAX 64
 #define CONFIG_SETUP_MAX 16
 #define CONFIG_COMMAND_SIZE 128
-#define CONFIG_TEST_SIZE 48
+#define CONFIG_TEST_SIZE USE_TEST_SIZE
 #define CONFIG_PATH_SIZE 1024
 #define CONFIG_SOCKET_SIZE 108 /* sun_path of a Unix socket, with its NUL */
 #define CONFIG_FILE_MAX (1 << 20)
-
-enum yes_or_no { ANSWER_UNKNOWN, ANSWER_YES, ANSWER_NO };
-enum ac_kind { AC_UNKNOWN, AC_RMS, AC_AVERAGE };
-
-/* Outside these a meter gives a reading and no verdict.  0, "" and UNKNOWN: the
- * file does not say. */
-struct limits_of_use {
-	double input[FUNCTION_COUNT]; /* ohm */
-	enum yes_or_no isolated;
-	enum ac_kind ac;
-	double bandwidth; /* Hz */
-	char test[FUNCTION_COUNT][CONFIG_TEST_SIZE];
-};
 
 struct config_meter {
 	char name[NAME_SIZE];

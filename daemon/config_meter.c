@@ -2,6 +2,7 @@
 /* See config_meter.h; what the keys mean stands in config.h. */
 #include "daemon/config_meter.h"
 #include "daemon/config_value.h"
+#include "protocol/meter/scpi.h"
 
 #include <stdio.h>
 #include <string.h>
@@ -400,7 +401,6 @@ bool config_meter_begin(struct meter_draft *d, struct config_meter *meter, const
 	d->identify = true;
 	meter->line = item->line;
 	meter->conversion = 1;
-	meter->pace_us = SECOND / 10;
 	meter->timeout_us = 2 * SECOND;
 	if (!name_valid(name, strlen(name))) {
 		fault_at(why, file, item->line, item->key_column + (int)strlen("meter "),
@@ -464,7 +464,8 @@ static bool asked_function(struct meter_draft *d, struct fault *why)
 	}
 	if (m->function == FUNCTION_NONE)
 		m->function = said;
-	if (m->function == FUNCTION_NONE && m->dialect->bare)
+	/* Nothing says it: the meter is asked, if it can be. */
+	if (m->function == FUNCTION_NONE && m->dialect->bare && !m->dialect->learn)
 		return at_section(d, why,
 		                  "is asked, and nothing says what it measures: expected `function = "
 		                  "ohm`, or a set-up such as `setup = CONF:RES`");
@@ -483,6 +484,14 @@ static void dialect_setup(struct config_meter *m)
 	}
 }
 
+/* FETC? gives the last measurement again, however often it is asked; READ?, MEAS? and
+ * whatever else make one. */
+static bool fetches(const char *query)
+{
+	const char *word = query + (*query == ':');
+	return scpi_mnemonic("FETCh", word, strcspn(word, ":?; "));
+}
+
 static bool asked_finish(struct meter_draft *d, struct fault *why)
 {
 	struct config_meter *m = d->meter;
@@ -493,6 +502,8 @@ static bool asked_finish(struct meter_draft *d, struct fault *why)
 		snprintf(m->query, sizeof m->query, "%s", m->dialect->query);
 	if (!m->query[0])
 		return at_section(d, why, "is asked, and nothing says how: expected `query = ...`");
+	if (!d->given[KEY_PACE].line && fetches(m->query))
+		m->pace_us = SECOND / 10;
 	return asked_function(d, why);
 }
 

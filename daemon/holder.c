@@ -27,11 +27,10 @@ static bool line_of(const char *path, char *out, size_t size)
 	return got;
 }
 
-pid_t holder_of_lock(int fd)
+static pid_t lock_holder(const struct stat *st)
 {
-	struct stat st;
-	FILE *f;
-	if (fstat(fd, &st) < 0 || !(f = fopen("/proc/locks", "re")))
+	FILE *f = fopen("/proc/locks", "re");
+	if (!f)
 		return 0;
 	/* 1: FLOCK  ADVISORY  WRITE 708 00:13:28 0 EOF */
 	char line[256];
@@ -42,11 +41,23 @@ pid_t holder_of_lock(int fd)
 		unsigned long long inode;
 		if (sscanf(line, "%*d: FLOCK %*s %*s %d %x:%x:%llu", &pid, &major_of, &minor_of,
 		           &inode) == 4 &&
-		    major_of == major(st.st_dev) && minor_of == minor(st.st_dev) && inode == st.st_ino)
+		    major_of == major(st->st_dev) && minor_of == minor(st->st_dev) && inode == st->st_ino)
 			found = pid > 0 ? pid : 0;
 	}
 	fclose(f);
 	return found;
+}
+
+pid_t holder_of_lock(int fd)
+{
+	struct stat st;
+	return fstat(fd, &st) == 0 ? lock_holder(&st) : 0;
+}
+
+pid_t holder_of_path_lock(const char *path)
+{
+	struct stat st;
+	return stat(path, &st) == 0 ? lock_holder(&st) : 0;
 }
 
 pid_t holder_of_lock_file(const char *node)

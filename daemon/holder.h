@@ -17,6 +17,8 @@
 /* The process that has flock(2) on the open file `fd` (Linux: /proc/locks), 0 where
  * there is none or it cannot be seen. */
 pid_t holder_of_lock(int fd);
+/* The same of a file that is not opened for it. */
+pid_t holder_of_path_lock(const char *path);
 
 /* The live process that left a lock file /var/lock/LCK..NAME for a serial line, 0
  * for none.  `node` is the path of the line. */

@@ -267,4 +267,11 @@ const char *log_verdict_name(enum log_verdict v);
 bool log_reader_verify(struct log_reader *r, const struct log_pin *pin, struct log_check *out,
                        struct fault *why);
 
+/* A copy of the log in the file `to`, which may not be there yet: the records of one
+ * moment, while the daemon goes on.  It was verified (*out) before this returns true, and
+ * has its name only then; it needs nothing beside it.  LOG.key is not copied: who has only
+ * a copy cannot sign. */
+bool log_reader_copy(struct log_reader *r, const char *to, struct log_check *out,
+                     struct fault *why);
+
 #endif

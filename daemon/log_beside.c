@@ -347,8 +347,7 @@ struct signer *beside_key_read(const char *path, const char *suffix, struct faul
 	return key;
 }
 
-/* A name is durable only once its folder is. */
-static bool folder_sync(const char *path)
+bool beside_folder_sync(const char *path)
 {
 	char *folder = folder_of(path);
 	int fd = folder ? open(folder, O_RDONLY | O_DIRECTORY | O_CLOEXEC) : -1;
@@ -374,7 +373,7 @@ static int rename_new(const char *from, const char *to)
 static bool settle_name(const char *path, const char *from, const char *to, struct fault *why)
 {
 	char *source = beside_name(path, from), *target = beside_name(path, to);
-	bool done = source && target && rename_new(source, target) == 0 && folder_sync(path);
+	bool done = source && target && rename_new(source, target) == 0 && beside_folder_sync(path);
 	if (!done)
 		fault_at(why, target, 0, 0, "the new file cannot be put in its place: %s",
 		         strerror(errno));
@@ -400,7 +399,7 @@ bool beside_key_settle(const char *path, struct fault *why)
 bool beside_key_replace(const char *path, struct fault *why)
 {
 	char *from = beside_name(path, ".key.new"), *to = beside_name(path, ".key");
-	bool done = from && to && rename(from, to) == 0 && folder_sync(path);
+	bool done = from && to && rename(from, to) == 0 && beside_folder_sync(path);
 	if (!done)
 		fault_at(why, to, 0, 0, "the new key cannot be put in its place: %s", strerror(errno));
 	free(from);

@@ -14,6 +14,7 @@
  *   log_vouch.c   checkpoints and keys, while it is read
  *   log_sign.c    checkpoints and keys, made
  *   log_read.c    read-only connections
+ *   log_copy.c    copies that are whole
  *   log_records.c queries: records by kind, place and number
  *
  * The threads: `struct log_store` belongs to the log thread from the moment that
@@ -194,6 +195,7 @@ struct signer *beside_key_read(const char *path, const char *suffix, struct faul
 /* LOG.key.new takes the place of LOG.key. */
 bool beside_key_replace(const char *path, struct fault *why);
 void beside_key_drop(const char *path); /* LOG.key.new */
+bool beside_folder_sync(const char *path); /* a name is durable only once its folder is */
 /* LOG.new (and LOG.key.new, with a key) become LOG and LOG.key. */
 bool beside_new_settle(const char *path, bool key, struct fault *why);
 bool beside_key_settle(const char *path, struct fault *why); /* where only the key is left to do */

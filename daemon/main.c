@@ -6,7 +6,9 @@
  *     tallyd --replay FILE.rec [--sheet FILE.csv] [--config FILE] [--log FILE]
  *     tallyd --check-config [--config FILE]
  *     tallyd --serve FILE
+ *     tallyd --doctor [--config FILE] [--log FILE] [--socket PATH]
  *     tallyd --new-key [--config FILE] [--log FILE]
+ *     tallyd --listen PORT [--line "9600 8N1"]
  *
  * Live, everything starts in this order, each step for a reason:
  *   1. the configuration, whole or not at all;
@@ -21,8 +23,10 @@
 #include "daemon/bus.h"
 #include "daemon/config.h"
 #include "daemon/hotplug.h"
+#include "daemon/listen.h"
 #include "daemon/log.h"
 #include "daemon/main_calls.h"
+#include "daemon/main_doctor.h"
 #include "daemon/port.h"
 #include "daemon/replay.h"
 #include "daemon/server.h"
@@ -68,6 +72,8 @@ struct stand {
 		bool middle;    /* they ended in the middle of a line */
 		bool taped;     /* somebody has a tape of it running */
 		bool looked;    /* it was opened, or could not be, at least once */
+		int64_t opened; /* when it was opened last */
+		struct look look; /* at its bytes since then, for the doctor */
 	} *line;
 	int lines_open;
 	struct bus bus;          /* looked at by all lines together */
@@ -214,6 +220,8 @@ static void on_opened(void *arg)
 	const char *name = l->stand->config->meter[l->meter].name;
 	int64_t t = stream_now(l->stand);
 	char rest[64];
+	l->opened = t;
+	l->look = (struct look){0};
 	say("%s: line open at %s", name, port_node(l->port));
 	snprintf(rest, sizeof rest, "%s back", name);
 	tape_act(l->stand, name, t, "meter", rest);
@@ -224,6 +232,7 @@ static void on_bytes(void *arg, const char *bytes, size_t len)
 {
 	struct line *l = arg;
 	int64_t t = stream_now(l->stand);
+	look_bytes(&l->look, bytes, len);
 	tape_bytes(l, t, bytes, len);
 	bench_line_bytes(l->stand->bench, t, l->meter, bytes, len);
 }
@@ -233,6 +242,7 @@ static void on_bad_byte(void *arg)
 {
 	struct line *l = arg;
 	int64_t t = stream_now(l->stand);
+	look_bad(&l->look);
 	tape_bytes(l, t, "\xff", 1);
 	bench_line_bad_byte(l->stand->bench, t, l->meter);
 }
@@ -400,10 +410,48 @@ static void on_live(uv_timer_t *timer)
 		server_live(s->server, json);
 }
 
+/* ---- the doctor ---- */
+
+static void line_facts(const struct line *l, int64_t t, struct doctor_meter *m)
+{
+	struct port_errors errors;
+	enum port_state state = port_state(l->port);
+	m->line = state == PORT_OPEN ? DOCTOR_OPEN : state == PORT_REFUSED ? DOCTOR_REFUSED
+	                                                                   : DOCTOR_ABSENT;
+	if (port_why(l->port))
+		snprintf(m->refused, sizeof m->refused, "%s", port_why(l->port)->text);
+	m->open_us = t - l->opened;
+	m->quiet_us = l->look.bytes ? t - l->last : -1;
+	m->framing = m->parity = m->overrun = -1;
+	if (port_errors(l->port, &errors)) {
+		m->framing = errors.framing;
+		m->parity = errors.parity;
+		m->overrun = errors.overrun + errors.lost;
+	}
+	m->heard = l->look;
+}
+
+static void call_doctor(void *arg, struct server_call *call)
+{
+	struct stand *s = arg;
+	struct doctor *d = doctor_new(s->config, log_health_word(log_health(s->log)));
+	int64_t t = stream_now(s);
+	for (int i = 0; d && i < d->meters; i++)
+		if (s->line && s->line[i].port)
+			line_facts(&s->line[i], t, &d->meter[i]);
+	doctor_answer(&s->loop, d, s->bench, t, call);
+}
+
 static bool has_meter(void *arg, const char *name)
 {
 	const struct calls *calls = arg;
 	return bench_meter_index(calls->bench, name) >= 0;
+}
+
+static void tape_begins(void *arg)
+{
+	const struct calls *calls = arg;
+	bench_tape_begins(calls->bench, calls->now(calls->arg));
 }
 
 static void server_said(void *arg, const char *text)
@@ -487,12 +535,12 @@ static bool open_bench(struct stand *s, struct fault *why)
 
 static bool open_server(struct stand *s, struct fault *why)
 {
-	s->calls = (struct calls){s->bench, stream_now, s};
+	s->calls = (struct calls){s->bench, stream_now, s, call_doctor};
 	struct server_options options = {
 	    .path = s->config->socket, .log_path = log_path(s->log), .bench = s->config->name,
 	    .version = TALLY_VERSION,
 	    .hooks = {.call = calls_call, .has_meter = has_meter, .say = server_said,
-	              .arg = &s->calls}};
+	              .tape_begins = tape_begins, .arg = &s->calls}};
 	s->server = server_open(&s->loop, &options, why);
 	return s->server != NULL;
 }
@@ -585,15 +633,17 @@ static void begin_handles(struct stand *s)
 	uv_signal_init(&s->loop, &s->interrupt);
 	s->prepare.data = s->deadline.data = s->second.data = s->live.data = s;
 	s->results.data = s->term.data = s->interrupt.data = s;
+	/* Before anything is opened: a signal meanwhile is heard when the loop runs, and
+	 * ends what was begun in the right order. */
+	uv_signal_start(&s->term, on_signal, SIGTERM);
+	uv_signal_start(&s->interrupt, on_signal, SIGINT);
+	signal(SIGPIPE, SIG_IGN);
 }
 
 static void start_handles(struct stand *s)
 {
 	uv_prepare_start(&s->prepare, on_prepare);
 	uv_timer_start(&s->second, on_second, 1000, 1000);
-	uv_signal_start(&s->term, on_signal, SIGTERM);
-	uv_signal_start(&s->interrupt, on_signal, SIGINT);
-	signal(SIGPIPE, SIG_IGN);
 }
 
 static int run_live(struct config *config)
@@ -636,21 +686,27 @@ static const char usage[] =
     "  tallyd --replay FILE.rec [--sheet FILE.csv] [--config FILE] [--log FILE]\n"
     "  tallyd --check-config [--config FILE]\n"
     "  tallyd --serve FILE\n"
+    "  tallyd --doctor [--config FILE] [--log FILE] [--socket PATH]\n"
     "  tallyd --new-key [--config FILE] [--log FILE]\n"
+    "  tallyd --listen PORT [--line \"9600 8N1\"]\n"
     "\n"
     "It stays in the foreground and ends on SIGTERM or SIGINT with everything logged.\n"
     "The configuration is " CONFIG_FILE " where --config names no other.\n"
     "--replay runs a recording and prints every record; --log keeps them too.\n"
     "--serve answers queries over a log file on standard input and output.\n"
+    "--listen makes a recording of a line that no daemon has, for 10 s; nothing is sent.\n"
     "--new-key gives the log a new key, which the old one signs; no daemon may run on it.\n"
-    "Exit status: 0 done, 2 wrong use or bad input, 4 not logged.\n"
+    "--doctor prints what stands in the way of a daemon and its meters, as JSON, and opens\n"
+    "no line; `tally doctor` shows it for people.\n"
+    "Exit status: 0 done, 1 something stands in the way (--doctor), 2 wrong use or bad input,\n"
+    "4 not logged.\n"
     "\n"
     "Valve equipment kills: mains isolated, reservoirs discharged and measured before\n"
     "touching, one hand, never alone; local codes and licensed practice come first.\n";
 
 struct command_line {
-	const char *config, *log, *socket, *replay, *sheet, *serve;
-	bool check, new_key;
+	const char *config, *log, *socket, *replay, *sheet, *serve, *listen, *line;
+	bool check, doctor, new_key;
 };
 
 static int read_command_line(int argc, char **argv, struct command_line *c)
@@ -659,7 +715,9 @@ static int read_command_line(int argc, char **argv, struct command_line *c)
 	    {"config", required_argument, NULL, 'c'}, {"log", required_argument, NULL, 'l'},
 	    {"socket", required_argument, NULL, 's'}, {"replay", required_argument, NULL, 'r'},
 	    {"sheet", required_argument, NULL, 'S'},  {"serve", required_argument, NULL, 'f'},
-	    {"check-config", no_argument, NULL, 'k'}, {"new-key", no_argument, NULL, 'n'},
+	    {"check-config", no_argument, NULL, 'k'}, {"doctor", no_argument, NULL, 'd'},
+	    {"new-key", no_argument, NULL, 'n'},      {"listen", required_argument, NULL, 'p'},
+	    {"line", required_argument, NULL, 'L'},
 	    {"help", no_argument, NULL, 'h'},
 	    {"version", no_argument, NULL, 'v'},      {NULL, 0, NULL, 0}};
 	for (int o; (o = getopt_long(argc, argv, "", options, NULL)) != -1;) {
@@ -671,7 +729,10 @@ static int read_command_line(int argc, char **argv, struct command_line *c)
 		case 'S': c->sheet = optarg; break;
 		case 'f': c->serve = optarg; break;
 		case 'k': c->check = true; break;
+		case 'd': c->doctor = true; break;
 		case 'n': c->new_key = true; break;
+		case 'p': c->listen = optarg; break;
+		case 'L': c->line = optarg; break;
 		case 'h': fputs(usage, stdout); return 0;
 		case 'v': puts("tallyd " TALLY_VERSION); return 0;
 		default: fputs(usage, stderr); return 2;
@@ -683,6 +744,10 @@ static int read_command_line(int argc, char **argv, struct command_line *c)
 	}
 	if (c->sheet && !c->replay) {
 		say("--sheet goes with --replay; a running bench takes its sheet by `tally sheet load`");
+		return 2;
+	}
+	if (c->doctor && (c->replay || c->serve || c->check || c->new_key)) {
+		say("--doctor goes with --config, --log and --socket alone");
 		return 2;
 	}
 	if (c->socket && (c->replay || c->serve)) {
@@ -714,6 +779,10 @@ int main(int argc, char **argv)
 	int status = read_command_line(argc, argv, &c);
 	if (status >= 0)
 		return status;
+	if (c.doctor)
+		return doctor_alone(c.config, c.log, c.socket);
+	if (c.listen)
+		return listen_run(c.listen, c.line);
 	if (c.serve)
 		return server_serve(c.serve, TALLY_VERSION);
 	struct config *config = calloc(1, sizeof *config);

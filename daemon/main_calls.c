@@ -20,9 +20,10 @@
 /* Everything that any method takes. */
 struct asked {
 	const char *position, *quantity, *meter, *name, *text, *job, *because, *value, *from, *u;
-	const char *reach, *condition, *walk, *state, *range;
-	int64_t seq, by;
-	json_t *fields;
+	const char *reach, *condition, *walk, *state, *range, *order, *leads;
+	int64_t seq, by, meters, up;
+	bool speaks, wait;
+	json_t *fields, *seqs;
 };
 
 struct answering {
@@ -35,7 +36,7 @@ struct answering {
 
 /* ---- answers that wait for the disk ---- */
 
-enum shape { SHAPE_SEQ, SHAPE_RECORD, SHAPE_STRUCK, SHAPE_SHEET, SHAPE_MANNER };
+enum shape { SHAPE_SEQ, SHAPE_RECORD, SHAPE_UNDONE, SHAPE_SHEET, SHAPE_MANNER };
 
 struct waiting {
 	struct server_call *call;
@@ -62,8 +63,9 @@ static void answer_durable(const struct waiting *w, const struct bench_outcome *
 		text_member(&t, "record");
 		text_add(&t, o->record, o->len);
 	}
-	if (w->shape == SHAPE_STRUCK && json_int(json_member(o->record, o->len, "of"), &n))
-		text_member_int(&t, "struck", n);
+	if (w->shape == SHAPE_UNDONE && json_int(json_member(o->record, o->len, "of"), &n))
+		text_member_int(&t, json_is(json_member(o->record, o->len, "kind"), "move") ? "moved"
+		                                                                           : "struck", n);
 	if (w->shape == SHAPE_SHEET && json_int(json_member(o->record, o->len, "count"), &n))
 		text_member_int(&t, "positions", n);
 	text_puts(&t, "}");
@@ -77,6 +79,9 @@ static void answered(void *arg, const struct bench_outcome *o)
 	struct fault why;
 	if (o->durable) {
 		answer_durable(w, o);
+	} else if (o->refused) {
+		fault_set(&why, "%s", o->why);
+		server_refuse(w->call, WIRE_REFUSED, &why);
 	} else {
 		fault_set(&why, "NOT LOGGED: %s", o->why ? o->why : "the log refused it");
 		server_refuse(w->call, WIRE_NOT_LOGGED, &why);
@@ -135,6 +140,16 @@ static bool call_meters(struct answering *a, struct fault *why)
 {
 	(void)why;
 	bench_meters(a->calls->bench, a->t, &a->out);
+	return true;
+}
+
+static bool call_doctor(struct answering *a, struct fault *why)
+{
+	if (!a->calls->doctor) {
+		fault_set(why, "there are no lines here to look at");
+		return false;
+	}
+	a->calls->doctor(a->calls->arg, a->call);
 	return true;
 }
 
@@ -281,17 +296,128 @@ static bool call_condition(struct answering *a, struct fault *why)
 
 static bool call_walk(struct answering *a, struct fault *why)
 {
-	bool on = strcmp(a->asked.walk, "on") == 0;
-	if (!on && strcmp(a->asked.walk, "off") != 0) {
-		fault_set(why, "walk is on or off, not %.40s", a->asked.walk);
+	const struct asked *k = &a->asked;
+	struct bench_way way = {.meters = k->meters >= 0 && k->meters < 1000 ? (int)k->meters : 0};
+	if (!walk_mode_from_name(k->walk, &way.mode)) {
+		fault_set(why, "walk is on, off or lift, not %.40s", k->walk);
 		return false;
 	}
-	if (!bench_walk(a->calls->bench, a->t, on, why))
+	if (k->order && !walk_order_from_name(k->order, &way.order)) {
+		fault_set(why, "the order of a walk is sheet, kind or channel, not %.40s", k->order);
 		return false;
-	text_printf(&a->out, "{\"walk\":\"%s\",\"chosen\":", on ? "on" : "off");
+	}
+	if (!bench_walk(a->calls->bench, a->t, &way, why)) {
+		server_refuse(a->call, bench_log_refused(a->calls->bench) ? WIRE_NOT_LOGGED : WIRE_REFUSED,
+		              why);
+		return true;
+	}
+	text_printf(&a->out, "{\"walk\":\"%s\",\"order\":\"%s\",\"meters\":%d,\"reach\":\"%s\","
+	            "\"chosen\":", walk_mode_name(way.mode), walk_order_name(way.order), way.meters,
+	            bench_reach_word(a->calls->bench));
 	bench_chosen(a->calls->bench, &a->out);
 	text_puts(&a->out, "}");
+	server_answer(a->call, a->out.bytes);
 	return true;
+}
+
+/* Answered at once with what is up then; refused where the bench does. */
+static bool chosen_or_refused(struct answering *a, bool done, const struct fault *why)
+{
+	if (!done) {
+		server_refuse(a->call, WIRE_REFUSED, why);
+		return true;
+	}
+	text_puts(&a->out, "{\"chosen\":");
+	bench_chosen(a->calls->bench, &a->out);
+	text_puts(&a->out, "}");
+	server_answer(a->call, a->out.bytes);
+	return true;
+}
+
+static bool call_next(struct answering *a, struct fault *why)
+{
+	return chosen_or_refused(a, bench_next(a->calls->bench, a->t, why), why);
+}
+
+static bool call_back(struct answering *a, struct fault *why)
+{
+	return chosen_or_refused(a, bench_back(a->calls->bench, a->t, why), why);
+}
+
+static bool call_again(struct answering *a, struct fault *why)
+{
+	return chosen_or_refused(a, bench_again(a->calls->bench, a->t, why), why);
+}
+
+static bool call_speaks(struct answering *a, struct fault *why)
+{
+	return chosen_or_refused(a, bench_speaks(a->calls->bench, a->t, a->asked.speaks, why), why);
+}
+
+static bool call_announced(struct answering *a, struct fault *why)
+{
+	return chosen_or_refused(a, bench_announced(a->calls->bench, a->t, a->asked.up, why), why);
+}
+
+static bool call_there(struct answering *a, struct fault *why)
+{
+	LATER(SHAPE_RECORD, WIRE_REFUSED, bench_there(a->calls->bench, a->t, w, why));
+}
+
+static bool call_offset(struct answering *a, struct fault *why)
+{
+	const struct asked *k = &a->asked;
+	bool open = strcmp(k->leads, "open") == 0;
+	if (!open && strcmp(k->leads, "short") != 0) {
+		fault_set(why, "the leads are short or open, not %.40s", k->leads);
+		return false;
+	}
+	if (!k->wait)
+		return chosen_or_refused(a, bench_offset(a->calls->bench, a->t, open, k->meter,
+		                                         (struct bench_wait){0}, why), why);
+	LATER(SHAPE_RECORD, WIRE_REFUSED, bench_offset(a->calls->bench, a->t, open, k->meter, w, why));
+}
+
+static bool call_check(struct answering *a, struct fault *why)
+{
+	const struct asked *k = &a->asked;
+	if (!k->wait)
+		return chosen_or_refused(a, bench_check(a->calls->bench, a->t, k->meter, k->position,
+		                                        (struct bench_wait){0}, why), why);
+	LATER(SHAPE_RECORD, WIRE_REFUSED,
+	      bench_check(a->calls->bench, a->t, k->meter, k->position, w, why));
+}
+
+/* Numbers, or texts such as "45-48" and "^1", as words parted by spaces. */
+static bool read_seqs(const json_t *seqs, char *out, size_t size, struct fault *why)
+{
+	size_t at = 0, i;
+	json_t *one;
+	out[0] = '\0';
+	json_array_foreach (seqs, i, one) {
+		char word[40] = "";
+		if (json_is_integer(one))
+			snprintf(word, sizeof word, "%lld", (long long)json_integer_value(one));
+		else if (json_is_string(one) && json_string_length(one) < sizeof word)
+			snprintf(word, sizeof word, "%s", json_string_value(one));
+		if (!word[0] || strchr(word, ' ') || at + sizeof word >= size) {
+			fault_set(why, "seqs: numbers of entries, runs of them (\"45-48\"), or \"^1\" for the "
+			          "last one; at most some hundred");
+			return false;
+		}
+		at += (size_t)snprintf(out + at, size - at, "%s%s", at ? " " : "", word);
+	}
+	return true;
+}
+
+static bool call_move(struct answering *a, struct fault *why)
+{
+	const struct asked *k = &a->asked;
+	char which[8192];
+	if (!read_seqs(k->seqs, which, sizeof which, why))
+		return false;
+	LATER(SHAPE_SEQ, WIRE_BAD_INPUT,
+	      bench_move(a->calls->bench, a->t, which, k->position, k->because, w, why));
 }
 
 static bool call_take(struct answering *a, struct fault *why)
@@ -302,7 +428,7 @@ static bool call_take(struct answering *a, struct fault *why)
 
 static bool call_undo(struct answering *a, struct fault *why)
 {
-	LATER(SHAPE_STRUCK, WIRE_REFUSED, bench_undo(a->calls->bench, a->t, w, why));
+	LATER(SHAPE_UNDONE, WIRE_REFUSED, bench_undo(a->calls->bench, a->t, w, why));
 }
 
 static bool call_enter(struct answering *a, struct fault *why)
@@ -336,10 +462,14 @@ static const struct {
 #define M(member) {#member, offsetof(struct asked, member), PARAM_TEXT}
     M(position), M(quantity), M(meter), M(name),  M(text),      M(job),  M(because),
     M(value),    M(from),     M(u),     M(reach), M(condition), M(walk), M(state),
-    M(range),
+    M(range),    M(order),    M(leads),
 #undef M
     {"seq", offsetof(struct asked, seq), PARAM_WHOLE},
     {"by", offsetof(struct asked, by), PARAM_WHOLE},
+    {"meters", offsetof(struct asked, meters), PARAM_WHOLE},
+    {"up", offsetof(struct asked, up), PARAM_WHOLE},
+    {"speaks", offsetof(struct asked, speaks), PARAM_FLAG},
+    {"wait", offsetof(struct asked, wait), PARAM_FLAG},
 };
 
 /* `takes`: names with spaces between; an ending ! marks a compulsory one. */
@@ -351,6 +481,7 @@ static const struct method {
 } methods[] = {
     {"status", call_status, "", true},
     {"meters", call_meters, "", true},
+    {"doctor", call_doctor, "", false},
     {"job.start", call_job_start, "name!", false},
     {"job.close", call_job_close, "", false},
     {"job.state", call_job_state, "state!", false},
@@ -361,7 +492,16 @@ static const struct method {
     {"at", call_at, "position quantity meter", true},
     {"reach", call_reach, "reach!", false},
     {"condition", call_condition, "condition!", false},
-    {"walk", call_walk, "walk!", true},
+    {"walk", call_walk, "walk! order meters", false},
+    {"next", call_next, "", false},
+    {"back", call_back, "", false},
+    {"again", call_again, "", false},
+    {"there", call_there, "", false},
+    {"speaks", call_speaks, "speaks!", false},
+    {"announced", call_announced, "up", false},
+    {"move", call_move, "seqs! position! because", false},
+    {"offset", call_offset, "leads! meter wait", false},
+    {"meters.check", call_check, "meter! position! wait", false},
     {"take", call_take, "meter", false},
     {"undo", call_undo, "", false},
     {"enter", call_enter, "position! value! from! quantity u because", false},
@@ -382,9 +522,11 @@ static bool read_asked(const struct method *m, json_t *params, struct asked *k, 
 		bool compulsory = p[len - 1] == '!';
 		snprintf(names[n], sizeof names[n], "%.*s", (int)(len - compulsory), p);
 		p += len + strspn(p + len, " ");
-		if (strcmp(names[n], "fields") == 0) {
-			k->fields = json_object_get(params, "fields");
-			json_object_del(rest, "fields");
+		/* Not of one simple type: the method looks at them itself. */
+		bool fields = strcmp(names[n], "fields") == 0;
+		if (fields || strcmp(names[n], "seqs") == 0) {
+			*(fields ? &k->fields : &k->seqs) = json_object_get(params, names[n]);
+			json_object_del(rest, names[n]);
 			continue;
 		}
 		for (size_t i = 0; i < sizeof members / sizeof *members; i++)
@@ -399,6 +541,10 @@ static bool read_asked(const struct method *m, json_t *params, struct asked *k, 
 		fault_set(why, "%s wants fields: an object of texts", m->name);
 		good = false;
 	}
+	if (good && strstr(m->takes, "seqs") && !json_is_array(k->seqs)) {
+		fault_set(why, "%s wants seqs: a list of entries", m->name);
+		good = false;
+	}
 	return good;
 }
 
@@ -407,13 +553,12 @@ bool calls_call(void *arg, struct server_call *call, const char *method, json_t 
 {
 	const struct method *m = NULL;
 	struct fault why;
-	(void)uid;
 	for (size_t i = 0; i < sizeof methods / sizeof *methods; i++)
 		if (strcmp(methods[i].name, method) == 0)
 			m = &methods[i];
 	if (!m)
 		return false;
-	struct answering a = {.calls = arg, .call = call};
+	struct answering a = {.calls = arg, .call = call, .asked = {.meters = 1, .wait = true}};
 	a.t = a.calls->now(a.calls->arg);
 	char *buffer = malloc(ANSWER_SIZE);
 	if (!buffer) {
@@ -422,12 +567,14 @@ bool calls_call(void *arg, struct server_call *call, const char *method, json_t 
 		return true;
 	}
 	text_begin(&a.out, buffer, ANSWER_SIZE);
+	bench_by(a.calls->bench, a.t, uid);
 	if (!read_asked(m, params, &a.asked, &why))
 		server_refuse(call, WIRE_BAD_PARAMS, &why);
 	else if (!m->call(&a, &why))
 		server_refuse(call, WIRE_BAD_INPUT, &why);
 	else if (m->at_once)
 		server_answer(call, buffer);
+	bench_by_nobody(a.calls->bench);
 	free(buffer);
 	return true;
 }

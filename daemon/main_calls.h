@@ -14,6 +14,8 @@ struct calls {
 	struct bench *bench;
 	int64_t (*now)(void *arg); /* stream time, us */
 	void *arg;
+	/* What stands in the way of the meters; answers the call later.  NULL: nobody knows. */
+	void (*doctor)(void *arg, struct server_call *call);
 };
 
 /* A server hook; `arg` is a struct calls. */

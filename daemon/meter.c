@@ -17,11 +17,15 @@
  *                    ^                         RESYNC or DRAIN
  *                    `----- identity, silence ----'
  *
+ * Where the function is learnt (meter_learn.h), LEARN stands in front of ASKED whenever it is
+ * due; a meter that says none ends in UNKNOWN.
+ *
  * Every cell of the table below is one small function; `nop` is a cell in which
  * nothing is to be done, `late` one in which a reading was not asked for.
  */
 #include "daemon/meter.h"
 
+#include "protocol/meter/scpi.h"
 #include "protocol/record/recording.h"
 
 #include <stdio.h>
@@ -34,6 +38,11 @@
  * *IDN? at that pace: the wait doubles so many times.  After so long a silence
  * nothing is on its way any more. */
 #define PATIENCE_TIMES 8
+/* The same answer again in less than this part of the time that the quickest of the
+ * last ones took is the one before a second time; where answers take so long that the
+ * difference is not the machine's own. */
+#define TWICE_PART 4
+#define TWICE_LEAST_US 4000
 
 enum event {
 	EVENT_OPENED,
@@ -50,30 +59,39 @@ typedef void action(struct meter *m, const struct understood *u);
 
 static action nop, late, opened, quiet_over, identify_again, identified, keep_identity,
     setup_error, setup_silent, setup_garbled, ask, answer, overdue, answer_garbled, check_error,
-    check_over, resync_again, in_step_again, drain_more, drain_over, deliver, note_error;
+    check_over, resync_again, in_step_again, drain_more, drain_over, deliver, note_error,
+    keep_words, learn_other, learn_refused, learn_silent, learn_garbled, replayed, replay_other;
 
 static action *const actions[METER_STATES][EVENTS] = {
     /*                 opened   due             readings  identity       error        other  nothing */
     [METER_ABSENT]   = {opened, nop,            late,     nop,           nop,         nop,   nop},
     [METER_QUIET]    = {opened, quiet_over,     late,     nop,           nop,         nop,   nop},
-    [METER_IDENTIFY] = {opened, identify_again, late,     identified,    nop,         nop,   nop},
+    [METER_IDENTIFY] = {opened, identify_again, late,     identified,    nop,         keep_words, nop},
     [METER_SETUP]    = {opened, setup_silent,   late,     keep_identity, setup_error, nop,   setup_garbled},
+    [METER_LEARN]    = {opened, learn_silent,   late,     keep_identity, learn_refused, learn_other, learn_garbled},
     [METER_IDLE]     = {opened, ask,            late,     keep_identity, nop,         nop,   nop},
     [METER_ASKED]    = {opened, overdue,        answer,   keep_identity, nop,         nop,   answer_garbled},
     [METER_CHECK]    = {opened, overdue,        late,     keep_identity, check_error, nop,   check_over},
     [METER_RESYNC]   = {opened, resync_again,   late,     in_step_again, nop,         nop,   nop},
     [METER_DRAIN]    = {opened, drain_over,     drain_more, drain_more,  drain_more, drain_more, drain_more},
     [METER_FAILED]   = {opened, nop,            late,     nop,           nop,         nop,   nop},
+    [METER_UNKNOWN]  = {opened, nop,            late,     nop,           nop,         nop,   nop},
     [METER_LISTEN]   = {opened, nop,            deliver,  nop,           nop,         nop,   nop},
-    [METER_REPLAY]   = {opened, nop,            deliver,  keep_identity, note_error,  nop,   nop},
+    [METER_REPLAY]   = {opened, nop,            replayed, keep_identity, note_error,  replay_other, nop},
 };
 
 static const char *const state_word[METER_STATES] = {
     [METER_ABSENT] = "absent",       [METER_QUIET] = "opening",  [METER_IDENTIFY] = "identifying",
     [METER_SETUP] = "setting up",    [METER_IDLE] = "asked",     [METER_ASKED] = "asked",
+    [METER_LEARN] = "asked",         [METER_UNKNOWN] = "function unknown",
     [METER_CHECK] = "asked",         [METER_RESYNC] = "silent",  [METER_DRAIN] = "silent",
     [METER_FAILED] = "set-up refused", [METER_LISTEN] = "listened to", [METER_REPLAY] = "replayed",
 };
+
+static void out_of_step(struct meter *m, const char *asked);
+static void ask_function(struct meter *m);
+static void ask_soon(struct meter *m);
+static void next_setup(struct meter *m);
 
 /* ---- small things ---- */
 
@@ -138,6 +156,22 @@ static void keep_frame(struct meter *m, const struct frame *f)
 		l->count++;
 }
 
+/* What bare numbers are from now on, and how fine they are configured to be. */
+static void set_function(struct meter *m, enum function f)
+{
+	m->setting.function = f;
+	m->setting.has_digit = m->config.has_digit[f];
+	m->setting.digit = m->config.digit[f];
+	memset(&m->memory, 0, sizeof m->memory);
+}
+
+/* After it was out of step: what was known of its readings is not gone by any more. */
+static void shaken(struct meter *m)
+{
+	memset(&m->memory, 0, sizeof m->memory);
+	m->counters.late += learn_shaken(&m->learn);
+}
+
 /* ---- actions: nothing, readings ---- */
 
 static void nop(struct meter *m, const struct understood *u)
@@ -167,6 +201,7 @@ static void keep_identity(struct meter *m, const struct understood *u)
 	if (strcmp(m->identity, u->text) == 0)
 		return;
 	snprintf(m->identity, sizeof m->identity, "%s", u->text);
+	(void)identity_parse(m->identity, &m->fields);
 	changed(m);
 }
 
@@ -209,14 +244,29 @@ static void next_setup(struct meter *m)
 	go(m, METER_SETUP, m->now + m->config.timeout_us);
 }
 
+/* Before the first set-up command: what the queue holds now is not about it (an echo
+ * of the opening, say). */
+static void begin_setup(struct meter *m)
+{
+	m->setup = 0;
+	if (m->config.setups == 0 || !m->config.dialect->error_query) {
+		next_setup(m);
+		return;
+	}
+	m->setup = -1;
+	m->errors_read = 0;
+	m->refused[0] = '\0';
+	send_line(m, m->config.dialect->error_query);
+	go(m, METER_SETUP, m->now + m->config.timeout_us);
+}
+
 static void quiet_over(struct meter *m, const struct understood *u)
 {
 	(void)u;
-	m->setup = 0;
 	if (m->config.dialect->clear)
 		send_line(m, m->config.dialect->clear);
 	if (!m->config.identify || !m->config.dialect->identify) {
-		next_setup(m);
+		begin_setup(m);
 		return;
 	}
 	send_identify(m);
@@ -225,10 +275,19 @@ static void quiet_over(struct meter *m, const struct understood *u)
 
 static void identify_again(struct meter *m, const struct understood *u)
 {
+	char why[sizeof m->why];
+	const char *question = m->config.dialect->identify;
 	(void)u;
 	m->counters.timeouts++;
-	set_why(m, "it does not answer *IDN?: check the cable, the speed and that the meter's remote "
-	           "interface is on (identify = no, if it knows no *IDN?)");
+	if (m->wordy[0])
+		snprintf(why, sizeof why, "it answers %.20s with \"%s\": expected maker, model, serial number "
+		         "and firmware with commas between them (identify = no, if it says no more)",
+		         question, m->wordy);
+	else
+		snprintf(why, sizeof why, "it does not answer %.20s: check the cable, the speed and that the "
+		         "meter's remote interface is on (identify = no, if it knows no %.20s)", question,
+		         question);
+	set_why(m, why);
 	send_identify(m);
 	m->deadline = m->now + m->config.timeout_us;
 }
@@ -237,24 +296,34 @@ static void identified(struct meter *m, const struct understood *u)
 {
 	keep_identity(m, u);
 	set_why(m, "");
-	m->setup = 0;
-	next_setup(m);
+	begin_setup(m);
+}
+
+/* What it said that is no identity: for people, if nothing better comes. */
+static void keep_words(struct meter *m, const struct understood *u)
+{
+	if (u->text[0])
+		snprintf(m->wordy, sizeof m->wordy, "%.79s", u->text);
 }
 
 static void setup_error(struct meter *m, const struct understood *u)
 {
 	if (u->error_number != 0 && ++m->errors_read < ERRORS_READ_MAX) {
 		/* The first one is about the command; the queue is emptied behind it. */
-		if (!m->refused[0])
+		if (!m->refused[0]) {
 			snprintf(m->refused, sizeof m->refused, "%s", u->text);
+			m->refused_number = u->error_number;
+		}
 		send_line(m, m->config.dialect->error_query);
 		m->deadline = m->now + m->config.timeout_us;
 		return;
 	}
-	if (m->refused[0]) {
-		char why[240];
-		snprintf(why, sizeof why, "the meter refused its set-up \"%.60s\": %.120s",
-		         m->config.setup[m->setup], m->refused);
+	if (m->refused[0] && m->setup >= 0) {
+		char why[sizeof m->why];
+		const struct scpi_error_kind *kind = scpi_error_kind(m->refused_number);
+		snprintf(why, sizeof why, "the meter refused its set-up \"%.60s\": %.120s%s%s%s",
+		         m->config.setup[m->setup], m->refused, kind ? " (" : "", kind ? kind->means : "",
+		         kind ? ")" : "");
 		set_why(m, why);
 		go(m, METER_FAILED, INT64_MAX);
 		return;
@@ -265,11 +334,11 @@ static void setup_error(struct meter *m, const struct understood *u)
 
 static void setup_silent(struct meter *m, const struct understood *u)
 {
-	char why[240];
+	char why[sizeof m->why];
 	(void)u;
 	m->counters.timeouts++;
-	snprintf(why, sizeof why, "it does not say whether it took its set-up \"%.60s\" (no answer to "
-	         "%s)", m->config.setup[m->setup], m->config.dialect->error_query);
+	snprintf(why, sizeof why, "it does not say whether it takes its set-up \"%.60s\" (no answer to "
+	         "%.40s)", m->config.setup[m->setup < 0 ? 0 : m->setup], m->config.dialect->error_query);
 	set_why(m, why);
 	go(m, METER_FAILED, INT64_MAX);
 }
@@ -282,12 +351,123 @@ static void setup_garbled(struct meter *m, const struct understood *u)
 		send_line(m, m->config.dialect->error_query);
 }
 
+/* ---- actions: what does it measure ---- */
+
+static void ask_function(struct meter *m)
+{
+	char question[LEARN_QUESTION_SIZE], why[sizeof m->why];
+	const struct learn *l = &m->learn;
+	if (learn_question(l, question)) {
+		send_line(m, question);
+		go(m, METER_LEARN, m->now + m->config.timeout_us);
+		return;
+	}
+	snprintf(why, sizeof why, "it does not say what it measures (asked %.60s: %s%s%s): write what it is "
+	         "set to, such as `function = ohm`, in its section", l->questions,
+	         l->words[0] ? "\"" : "no answer", l->words, l->words[0] ? "\"" : "");
+	set_why(m, why);
+	go(m, METER_UNKNOWN, INT64_MAX);
+}
+
+/* It said its function: what waited for that is a reading now, or none. */
+static void learnt(struct meter *m, enum function f)
+{
+	switch (learn_said(&m->learn, m->now, f)) {
+	case LEARNT_SAME:
+		return;
+	case LEARNT_READING:
+		deliver(m, &m->learn.waiting);
+		return;
+	case LEARNT_DROPPED:
+		m->counters.late++;
+		break;
+	case LEARNT_OTHER:
+		break;
+	}
+	set_function(m, f);
+	changed(m);
+}
+
+static void learn_other(struct meter *m, const struct understood *u)
+{
+	if (u->function != FUNCTION_NONE) {
+		learnt(m, u->function);
+		ask_soon(m);
+	} else if (u->text[0]) { /* the answer, and not one of those known */
+		learn_words(&m->learn, u->text, strlen(u->text));
+		learn_next(&m->learn);
+		ask_function(m);
+	}
+}
+
+/* Some say at once that they do not know the question. */
+static void learn_refused(struct meter *m, const struct understood *u)
+{
+	if (u->error_number == 0)
+		return;
+	learn_words(&m->learn, u->text, strlen(u->text));
+	learn_next(&m->learn);
+	ask_function(m);
+}
+
+static void learn_garbled(struct meter *m, const struct understood *u)
+{
+	(void)u;
+	if (!learn_again(&m->learn))
+		learn_next(&m->learn);
+	ask_function(m);
+}
+
+/* No answer: most meters say nothing to a question that they do not know.  One that
+ * has answered it before is out of step. */
+static void learn_silent(struct meter *m, const struct understood *u)
+{
+	char asked[LEARN_QUESTION_SIZE], ignored[LEARN_QUESTION_SIZE];
+	(void)u;
+	(void)learn_question(&m->learn, asked);
+	if (m->learn.function == FUNCTION_NONE)
+		learn_next(&m->learn);
+	if (learn_question(&m->learn, ignored)) {
+		out_of_step(m, asked);
+	} else {
+		m->counters.timeouts++;
+		ask_function(m);
+	}
+}
+
+/* Readings, or an answer that waits until the function is known again. */
+static void take_readings(struct meter *m, const struct understood *u)
+{
+	bool dropped;
+	if (learn_take(&m->learn, m->now, u, &dropped))
+		deliver(m, u);
+	m->counters.late += dropped;
+}
+
+static void replayed(struct meter *m, const struct understood *u)
+{
+	if (m->learn.on && m->learn.function == FUNCTION_NONE)
+		m->counters.late++; /* told as a bad frame, see lateness */
+	else
+		take_readings(m, u);
+}
+
+static void replay_other(struct meter *m, const struct understood *u)
+{
+	if (m->learn.on && u->function != FUNCTION_NONE)
+		learnt(m, u->function);
+}
+
 /* ---- actions: asking ---- */
 
 static void ask(struct meter *m, const struct understood *u)
 {
 	(void)u;
 	m->ask_next = false;
+	if (m->learn.due) {
+		ask_function(m);
+		return;
+	}
 	m->asked_at = m->now;
 	send_line(m, query_of(m));
 	go(m, METER_ASKED, m->now + m->config.timeout_us);
@@ -297,7 +477,7 @@ static void ask(struct meter *m, const struct understood *u)
  * answer in the same piece was there before the question. */
 static void ask_soon(struct meter *m)
 {
-	int64_t due = m->asked_at + m->config.pace_us;
+	int64_t due = m->learn.due ? m->now : m->asked_at + m->config.pace_us;
 	m->in_step = true;
 	if (due > m->now) {
 		go(m, METER_IDLE, due);
@@ -314,11 +494,20 @@ static void check_queue(struct meter *m)
 	go(m, METER_CHECK, m->now + m->config.timeout_us);
 }
 
+/* How long it took. */
+static void note_answer(struct meter *m)
+{
+	m->answers[m->answer_count++ % METER_ANSWERS] = m->now - m->asked_at;
+	if (m->answer_count == 2 * METER_ANSWERS)
+		m->answer_count = METER_ANSWERS;
+}
+
 static void answer(struct meter *m, const struct understood *u)
 {
 	bool invalid = false;
 	set_why(m, "");
-	deliver(m, u);
+	note_answer(m);
+	take_readings(m, u);
 	for (int i = 0; i < u->count; i++)
 		invalid = invalid || (u->reading[i].state & READING_INVALID);
 	if (invalid && m->config.dialect->error_query)
@@ -357,11 +546,17 @@ static void check_over(struct meter *m, const struct understood *u)
 
 static void overdue(struct meter *m, const struct understood *u)
 {
-	char why[240];
 	(void)u;
+	out_of_step(m, query_of(m));
+}
+
+static void out_of_step(struct meter *m, const char *asked)
+{
+	char why[sizeof m->why];
 	m->counters.timeouts++;
+	m->counters.resync++;
 	m->ask_next = false;
-	snprintf(why, sizeof why, "it has not answered %.60s in %.1f s", query_of(m),
+	snprintf(why, sizeof why, "it has not answered %.60s in %.1f s", asked,
 	         (double)m->config.timeout_us / 1e6);
 	set_why(m, why);
 	if (m->config.identify && m->config.dialect->identify) {
@@ -395,12 +590,12 @@ static void in_step_again(struct meter *m, const struct understood *u)
 	}
 	bool another = strcmp(m->identity, u->text) != 0;
 	set_why(m, "");
-	memset(&m->memory, 0, sizeof m->memory);
+	shaken(m);
 	say_silence(m, false);
 	keep_identity(m, u);
 	if (another) { /* not the meter that was set up */
-		m->setup = 0;
-		next_setup(m);
+		learn_afresh(&m->learn);
+		begin_setup(m);
 		return;
 	}
 	if (m->config.dialect->error_query)
@@ -420,7 +615,7 @@ static void drain_more(struct meter *m, const struct understood *u)
 static void drain_over(struct meter *m, const struct understood *u)
 {
 	(void)u;
-	memset(&m->memory, 0, sizeof m->memory);
+	shaken(m);
 	say_silence(m, false);
 	m->in_step = false; /* silence is said again only after an answer */
 	ask(m, NULL);
@@ -433,10 +628,44 @@ static void happen(struct meter *m, enum event e, const struct understood *u)
 	actions[m->state][e](m, u);
 }
 
-static bool is_late(const struct meter *m, const struct understood *u)
+/* The answer before, once more, and far too soon for another. */
+static bool comes_twice(const struct meter *m, const struct frame *f)
+{
+	const struct meter_frames *l = &m->last;
+	int last = (l->next + METER_FRAMES - 1) % METER_FRAMES;
+	int have = m->answer_count < METER_ANSWERS ? m->answer_count : METER_ANSWERS;
+	int64_t quickest = INT64_MAX;
+	for (int i = 0; i < have; i++)
+		if (m->answers[i] < quickest)
+			quickest = m->answers[i];
+	return m->state == METER_ASKED && have >= 3 && quickest > TWICE_LEAST_US &&
+	       m->now - m->asked_at < quickest / TWICE_PART && l->count > 0 &&
+	       l->frame[last].len == f->len && memcmp(l->frame[last].bytes, f->bytes, f->len) == 0;
+}
+
+/* Why readings are none here; NULL where they are. */
+static const char *lateness(const struct meter *m, const struct understood *u, bool twice)
 {
 	action *a = actions[m->state][EVENT_READINGS];
-	return u->said == SAID_READINGS && (a == late || a == drain_more);
+	if (u->said != SAID_READINGS)
+		return NULL;
+	if (a == late || a == drain_more)
+		return "it came late, or was not asked for";
+	if (m->learn.on && m->learn.function == FUNCTION_NONE)
+		return "a number, and the meter has not said yet what it measures";
+	return twice ? "the answer before, a second time" : NULL;
+}
+
+static void count_frame(struct meter *m, const struct frame *f, bool good)
+{
+	if (good)
+		m->counters.good++;
+	else
+		m->counters.bad++;
+	if (f->fault == FRAME_CUT || f->fault == FRAME_OVERLONG)
+		m->counters.resync++;
+	if (good && f->len)
+		m->frame_len = f->len + (m->config.dialect->end == FRAME_LINE ? 2 : 0);
 }
 
 static void on_frame(void *arg, const struct frame *f)
@@ -452,24 +681,27 @@ static void on_frame(void *arg, const struct frame *f)
 		m->config.dialect->understand(&m->setting, &m->memory, f, &u);
 	else
 		snprintf(u.why, sizeof u.why, "%s frame", frame_fault_word(f->fault));
-	enum event e = event_of[u.said];
 	if (u.said == SAID_IDENTITY && m->identities_due > 0)
 		m->identities_due--;
+	if (m->state == METER_LEARN && u.said == SAID_READINGS)
+		learn_words(&m->learn, f->bytes, f->len); /* a number names no function */
 	struct understood told = u;
-	if (is_late(m, &u)) {
+	bool twice = u.said == SAID_READINGS && comes_twice(m, f);
+	const char *no_reading = lateness(m, &u, twice);
+	if (no_reading) {
 		told.said = SAID_NOTHING;
 		told.count = 0;
-		snprintf(told.why, sizeof told.why, "it came late, or was not asked for");
+		snprintf(told.why, sizeof told.why, "%s", no_reading);
 	}
-	if (told.said == SAID_NOTHING)
-		m->counters.bad++;
-	else
-		m->counters.good++;
+	count_frame(m, f, told.said != SAID_NOTHING);
 	if (told.said == SAID_READINGS)
 		keep_frame(m, f);
 	if (m->hooks.frame)
 		m->hooks.frame(m->hooks.arg, f, &told);
-	happen(m, e, &u);
+	if (twice)
+		m->counters.late++; /* the answer itself is still to come */
+	else
+		happen(m, event_of[u.said], &u);
 }
 
 void meter_bytes(struct meter *m, int64_t t, const char *bytes, size_t len)
@@ -502,7 +734,9 @@ void meter_tick(struct meter *m, int64_t t)
 static void begin_line(struct meter *m, int64_t t)
 {
 	const struct dialect *d = m->config.dialect;
-	memset(&m->memory, 0, sizeof m->memory);
+	learn_afresh(&m->learn);
+	set_function(m, meter_config_function(&m->config));
+	m->wordy[0] = '\0';
 	/* Who talks unasked may be in the middle of a frame; who is asked is not, and
 	 * what is left of an older answer comes before *IDN?'s. */
 	dialect_split(d, &m->splitter, d->asked ? INT64_MIN / 2 : t);
@@ -512,7 +746,7 @@ void meter_opened(struct meter *m, int64_t t)
 {
 	m->now = t;
 	m->silent = m->in_step = m->ask_next = false;
-	m->identities_due = 0;
+	m->identities_due = m->answer_count = 0;
 	m->why[0] = '\0';
 	if (m->openings++ > 0)
 		m->counters.reconnects++;
@@ -526,6 +760,7 @@ void meter_gone(struct meter *m, int64_t t, const char *cause)
 	if (m->state == METER_ABSENT)
 		return;
 	m->ask_next = false;
+	shaken(m);
 	frame_finish(&m->splitter, on_frame, m);
 	snprintf(m->why, sizeof m->why, "%s", cause);
 	go(m, METER_ABSENT, INT64_MAX);
@@ -562,10 +797,11 @@ void meter_begin(struct meter *m, const struct meter_config *config,
 	m->hooks = *hooks;
 	m->state = METER_ABSENT;
 	m->deadline = INT64_MAX;
-	m->setting = (struct dialect_setting){.function = meter_config_function(config),
-	                                      .has_digit = config->has_digit,
-	                                      .digit = config->digit,
-	                                      .rules = config->dialect->rules};
+	m->setting = (struct dialect_setting){.rules = config->dialect->rules};
+	set_function(m, meter_config_function(config));
+	bool learns = m->setting.function == FUNCTION_NONE && config->dialect->bare &&
+	              config->dialect->asked;
+	learn_begin(&m->learn, learns ? config->dialect->learn : NULL);
 	if (!config->replay)
 		return;
 	/* A recording begins with whole frames: its meters were open long before. */
@@ -577,6 +813,30 @@ void meter_begin(struct meter *m, const struct meter_config *config,
 const char *meter_identity(const struct meter *m)
 {
 	return m->identity;
+}
+
+const struct identity *meter_identity_fields(const struct meter *m)
+{
+	return &m->fields;
+}
+
+enum function meter_function(const struct meter *m)
+{
+	return m->setting.function;
+}
+
+int64_t meter_answer_us(const struct meter *m)
+{
+	int have = m->answer_count < METER_ANSWERS ? m->answer_count : METER_ANSWERS;
+	int64_t sum = 0;
+	for (int i = 0; i < have; i++)
+		sum += m->answers[i];
+	return have ? sum / have : 0;
+}
+
+size_t meter_frame_len(const struct meter *m)
+{
+	return m->frame_len;
 }
 
 const char *meter_state_word(const struct meter *m)

@@ -96,7 +96,7 @@ bool place_parse(const char *text, size_t len, struct place *out, struct fault *
 
 /* ---- what is there ---- */
 
-static bool fits(const struct place *place, const struct adapter *a)
+static bool fits(const struct place *place, const struct bus_adapter *a)
 {
 	if (place->form == PLACE_BUS)
 		return strcmp(place->bus, a->place) == 0;
@@ -118,8 +118,8 @@ static void place_text(const struct place *place, char *out, size_t size)
 
 /* Several fit: which, and what to write instead.  The first two are named; with
  * them the cure can be written down word for word. */
-static void say_ambiguous(const struct place *place, const struct adapter *a,
-                          const struct adapter *b, int found, struct fault *why)
+static void say_ambiguous(const struct place *place, const struct bus_adapter *a,
+                          const struct bus_adapter *b, int found, struct fault *why)
 {
 	char wanted[320], cure[200], more[32] = "";
 	place_text(place, wanted, sizeof wanted);
@@ -142,7 +142,7 @@ static void say_ambiguous(const struct place *place, const struct adapter *a,
 static enum place_found find_on_bus(const struct place *place, const struct bus *bus, char *node,
                                     size_t size, struct fault *why)
 {
-	const struct adapter *fit[2];
+	const struct bus_adapter *fit[2];
 	char wanted[320];
 	int found = 0;
 	for (int i = 0; i < bus->count; i++)

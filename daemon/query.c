@@ -13,6 +13,7 @@ static const struct {
 } table[] = {
 	{ "records", query_records },
 	{ "verify", query_verify },
+	{ "backup", query_backup },
 	{ "entries", query_entries },
 	{ "job.list", query_job_list },
 	{ "job.show", query_job_show },
@@ -263,6 +264,33 @@ bool query_verify(struct query *q, json_t *params)
 	answer_puts(&q->out, ",\"identity\":");
 	answer_string(&q->out, check.identity);
 	add_key(q, &check);
+	answer_puts(&q->out, "}");
+	return true;
+}
+
+/* ---- backup ---- */
+
+bool query_backup(struct query *q, json_t *params)
+{
+	const char *file = NULL;
+	const struct param list[] = { { "file", PARAM_TEXT, true, &file } };
+	struct log_check check;
+	char head[SEAL_HEX_SIZE];
+	memset(&check, 0, sizeof check);
+	if (!params_read("backup", params, list, 1, q->why))
+		return query_refuse(q, WIRE_BAD_PARAMS);
+	if (file[0] != '/') {
+		fault_set(q->why, "\"%.90s\": the whole path is needed, from / on", file);
+		return query_refuse(q, WIRE_BAD_INPUT);
+	}
+	if (!log_reader_copy(q->reader, file, &check, q->why))
+		return query_refuse(q, WIRE_BAD_INPUT);
+	seal_hex(check.head, SEAL_SIZE, head);
+	answer_puts(&q->out, "{\"file\":");
+	answer_string(&q->out, file);
+	answer_printf(&q->out, ",\"records\":%lld,\"head\":\"%lld:%s\",\"identity\":",
+	              (long long)check.records, (long long)check.records, head);
+	answer_string(&q->out, check.identity);
 	answer_puts(&q->out, "}");
 	return true;
 }

@@ -92,6 +92,7 @@ bool entries_count(struct query *q, const char *job,
 
 bool query_records(struct query *q, json_t *params);
 bool query_verify(struct query *q, json_t *params);
+bool query_backup(struct query *q, json_t *params);
 bool query_entries(struct query *q, json_t *params);
 bool query_job_list(struct query *q, json_t *params);
 bool query_job_show(struct query *q, json_t *params);

@@ -43,6 +43,9 @@ struct server_hooks {
 	/* One line for the daemon's standard error (a client was put out, the log
 	 * cannot be read); may be NULL. */
 	void (*say)(void *arg, const char *text);
+	/* A tape begins: what server_tape is given during this call goes to it alone, and
+	 * says how things stand.  May be NULL. */
+	void (*tape_begins)(void *arg);
 	void *arg;
 };
 

@@ -258,7 +258,8 @@ static void call_read(struct server *s, struct server_call *call, struct request
 		r->params = NULL;
 		job->run = hello ? hello_run : query_job;
 		job->done = hello ? hello_done : job_answer;
-		lane_add(&s->lane[strcmp(r->method, "verify") ? LANE_PROMPT : LANE_LONG], job);
+		bool longer = !strcmp(r->method, "verify") || !strcmp(r->method, "backup");
+		lane_add(&s->lane[longer ? LANE_LONG : LANE_PROMPT], job);
 		return;
 	}
 	free(job);

@@ -220,6 +220,7 @@ struct server {
 
 	struct caller *callers;
 	int caller_count, lingerers;
+	struct caller *taping; /* whose tape begins just now, NULL for none */
 	char scratch[64u << 10];     /* every read lands here first */
 
 	struct lane lane[LANES];

@@ -252,7 +252,7 @@ void server_tape(struct server *s, const char *meter, const char *line, size_t l
 	answer_text(&news, line, len);
 	answer_puts(&news, "}}\n");
 	for (struct caller *c = s->callers; c && !news.failed; c = c->next)
-		if (follows_tape(c, meter))
+		if (follows_tape(c, meter) && (!s->taping || s->taping == c))
 			caller_send(c, CHUNK_LOSSY, news.bytes, news.len, sizeof NEWS("tape"));
 	answer_free(&news);
 }
@@ -372,6 +372,12 @@ static void call_tape(struct caller *c, struct server_call *call, json_t *params
 	c->tape_on = true;
 	c->tape_all = json_array_size(meters) == 0;
 	server_answer(call, "{}");
+	/* A tape that begins in the middle of the work begins with how things stand. */
+	const struct server_hooks *hooks = &c->server->hooks;
+	c->server->taping = c;
+	if (hooks->tape_begins)
+		hooks->tape_begins(hooks->arg);
+	c->server->taping = NULL;
 }
 
 bool watch_call(struct caller *c, struct server_call *call, const char *method, json_t *params)

@@ -256,7 +256,7 @@ unsigned settle_reading(struct settle *s, const struct reading *r)
 	bool repeat = doubled || settle_pace_repeats(s, r);
 	if (!doubled)
 		settle_pace_frame(s, dt);
-	if (r->state & (READING_HOLD | READING_MINMAX | READING_INVALID)) {
+	if (r->state & (READING_HOLD | READING_RELATIVE | READING_MINMAX | READING_INVALID)) {
 		/* Heard, and not measured now. */
 		settle_stretch_break(s);
 	} else {
@@ -354,9 +354,10 @@ bool settle_take(const struct settle *s, int64_t t, struct settle_result *out, s
 		          (double)(t - s->last_t) / us);
 		return false;
 	}
-	if (s->last.state & (READING_HOLD | READING_MINMAX)) {
-		fault_set(why, "the meter shows a held value (%s), not what it measures now",
-		          reading_state_word(s->last.state & (READING_HOLD | READING_MINMAX)));
+	unsigned mode = s->last.state & (READING_HOLD | READING_RELATIVE | READING_MINMAX);
+	if (mode) {
+		fault_set(why, "the meter is in its mode %s: it does not show what it measures now",
+		          reading_state_word(mode));
 		return false;
 	}
 	memset(out, 0, sizeof(*out));
@@ -385,6 +386,11 @@ bool settle_take(const struct settle *s, int64_t t, struct settle_result *out, s
 	out->n = 1;
 	out->from = out->to = s->ordinal - 1;
 	return true;
+}
+
+bool settle_speaks(const struct settle *s)
+{
+	return s->speaks_open;
 }
 
 bool settle_touching(const struct settle *s)

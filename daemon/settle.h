@@ -223,6 +223,8 @@ const struct settle_result *settle_result(const struct settle *s);
 bool settle_take(const struct settle *s, int64_t t, struct settle_result *out, struct fault *why);
 
 bool settle_touching(const struct settle *s);
+/* Does it send readings while its leads are open, as far as one can say by now? */
+bool settle_speaks(const struct settle *s);
 /* Since when the leads are open (first open reading; in a silence, when the first
  * missing reading would have come), -1 while they touch. */
 int64_t settle_open_since(const struct settle *s);

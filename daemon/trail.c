@@ -58,6 +58,11 @@ void trail_write(const struct trail *tr, const char *job, const char *meter, str
 	struct trail_body body = {.job = job, .meter = meter, .function = tr->function,
 	                          .position = tr->position, .digit = {1, tr->digit},
 	                          .reading = tr->reading, .n = tr->n};
+	struct limits_of_use use;
+	if (tr->use) {
+		use_of(tr->use, tr->function, &use);
+		body.use = &use;
+	}
 	trail_body_write(out, &body);
 }
 

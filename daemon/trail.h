@@ -31,6 +31,7 @@ struct trail_sealed {
 };
 
 struct trail {
+	const struct limits_of_use *use; /* of the meter, its owner's; NULL for none */
 	uint64_t count; /* readings so far; the next one has this ordinal */
 	/* the open run; n is 0 where there is none */
 	int n;

@@ -2,14 +2,15 @@
 /*
  * The demo's bench: meters on pseudo-terminals, and the hands that hold their probes.
  *
- *     meters --lines FOLDER [--socket PATH] [--tally COMMAND] [--stay] SCENE
+ *     meters --lines FOLDER [--socket PATH] [--tally COMMAND] [--stay] [--seed N] SCENE
  *
  * makes one pseudo-terminal for each meter of the scene, with a link FOLDER/NAME to
  * it, and plays the scene in real time.  With --socket the hands listen to the
  * daemon, as a person would: they touch a part when its name is called and lift
  * when its value is logged; without it they go by the clock.  --tally is the client
  * with its options, for what is done by key.  When the scene has ended the line
- * "end" is printed; with --stay the meters go on talking until a signal comes.
+ * "end" is printed; with --stay the meters go on talking until a signal comes.  --seed:
+ * other noise, and hands that wait a little more or less before they touch.
  *
  * This program shares no code with the daemon, so that each checks the other.
  *
@@ -505,6 +506,8 @@ static struct step steps[STEPS_MAX];
 static int step_count, step_at;
 static const char *scene;
 static const char *folder;
+static uint64_t seed;
+static double touch_at; /* the hands are there; 0: the name was not called yet */
 
 static bool begun;          /* the step at hand has begun and is waited for */
 static double step_since;
@@ -558,7 +561,7 @@ static void step_meter(const struct step *s)
 		wrong(s, "meter NAME talks COUNTS RATE [tight]");
 	m->period = m->asked ? 0 : 1 / number(s, 4);
 	m->tight = s->words > 5 && strcmp(s->word[5], "tight") == 0;
-	m->random = 0x9e3779b97f4a7c15u * (uint64_t)meter_count;
+	m->random = 0x9e3779b97f4a7c15u * ((uint64_t)meter_count + METERS_MAX * seed);
 	m->next = now();
 	snprintf(m->link, sizeof m->link, "%s/%s", folder, s->word[1]);
 	plug(m);
@@ -647,6 +650,16 @@ static bool client_ended(void)
 	return true;
 }
 
+/* How long the hands take to the next part, beside what the bench asks for: nothing with
+ * seed 0, else up to 0.4 s. */
+static double hand_time(const struct step *s)
+{
+	uint64_t x = (seed + 1) * 0x9e3779b97f4a7c15u + (uint64_t)s->line * 0xd1b54a32d192ed03u;
+	x ^= x >> 31;
+	x *= 0x9e3779b97f4a7c15u;
+	return seed ? 0.4 * (double)(x >> 11) / 9007199254740992.0 : 0;
+}
+
 /* Wait for the name; where it is not called for a while choose it, as a person would. */
 static bool step_up(const struct step *s, double t)
 {
@@ -658,7 +671,12 @@ static bool step_up(const struct step *s, double t)
 		return waited >= CLOCK_CALL;
 	if (strcmp(called, position) == 0) {
 		called[0] = '\0'; /* it is called anew for a second touch */
-		return client_ended();
+		touch_at = t + hand_time(s);
+	}
+	if (touch_at > 0) {
+		bool there = t >= touch_at && client_ended();
+		touch_at = there ? 0 : touch_at;
+		return there;
 	}
 	if (*tally && waited >= CALL_SECONDS && chosen_line != s->line && client_ended()) {
 		char words[60];
@@ -800,6 +818,8 @@ static void options(int argc, char **argv, bool *stay)
 			socket_path = argv[++i];
 		else if (strcmp(argv[i], "--tally") == 0 && more)
 			tally = argv[++i];
+		else if (strcmp(argv[i], "--seed") == 0 && more)
+			seed = strtoull(argv[++i], NULL, 10);
 		else if (strcmp(argv[i], "--stay") == 0)
 			*stay = true;
 		else if (argv[i][0] != '-' && !scene)
@@ -808,7 +828,7 @@ static void options(int argc, char **argv, bool *stay)
 			scene = folder = NULL, i = argc;
 	}
 	if (!scene || !folder)
-		stop("usage: meters --lines FOLDER [--socket PATH] [--tally COMMAND] [--stay] SCENE");
+		stop("usage: meters --lines FOLDER [--socket PATH] [--tally COMMAND] [--stay] [--seed N] SCENE");
 }
 
 int main(int argc, char **argv)

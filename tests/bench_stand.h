@@ -43,6 +43,7 @@ struct stand {
 	char **record; /* as they became durable */
 	int records, records_size;
 	char made[16384], says[16384], up[4096], refused[4096];
+	char silent[4096]; /* who was stale or fresh again, and when */
 	int64_t t; /* where the last scene ended */
 	unsigned dice;
 	struct stand_step *step;
@@ -118,7 +119,8 @@ static inline void stand_record(void *arg, int64_t seq, const char *text, size_t
 static inline void stand_event(void *arg, const char *json)
 {
 	struct stand *s = arg;
-	static const char *const quiet[] = {"logged", "reach", "walk", "condition", "freed", "bound"};
+	static const char *const quiet[] = {"logged", "reach", "walk", "condition", "freed", "bound",
+	                                    "stale", "fresh", "moved", "errand", "offset", "check"};
 	const char *event = stand_member(json, "event"), *position = stand_member(json, "position");
 	char line[400];
 	if (strcmp(event, "up") == 0) {
@@ -126,6 +128,11 @@ static inline void stand_event(void *arg, const char *json)
 		         strstr(json, "\"armed\":\"no\"") ? "-" : "");
 		stand_append(s->up, sizeof s->up, line);
 		return;
+	}
+	if (strcmp(event, "stale") == 0 || strcmp(event, "fresh") == 0) {
+		snprintf(line, sizeof line, "%s %s %.6s", event, stand_member(json, "meter"),
+		         stand_member(json, "t") + 17);
+		stand_append(s->silent, sizeof s->silent, line);
 	}
 	for (size_t i = 0; i < sizeof quiet / sizeof *quiet; i++)
 		if (strcmp(event, quiet[i]) == 0)
@@ -352,7 +359,8 @@ static inline void stand_play(struct stand *s, const char *scene)
 	for (char *line = strtok_r(text, "\n", &save); line; line = strtok_r(NULL, "\n", &save))
 		stand_line(s, began, line);
 	free(text);
-	qsort(s->step, (size_t)s->steps, sizeof *s->step, stand_by_time);
+	if (s->steps)
+		qsort(s->step, (size_t)s->steps, sizeof *s->step, stand_by_time);
 	for (int i = 0; i < s->steps; i++) {
 		const struct stand_step *step = &s->step[i];
 		if (step->meter < 0)

@@ -9,7 +9,8 @@
 # and really makes links and changes nodes: /dev and /run are our own here.
 
 rules=udev/60-tally.rules
-bad=$(grep -nE '^[^#]*MODE:?="0?[0-7][0-7][1-7]"' "$rules")
+pedal=udev/70-tally-pedal.rules
+bad=$(grep -nE '^[^#]*MODE:?="0?[0-7][0-7][1-7]"' "$rules"; grep -nE 'MODE="0[0-7][0-7][2367]"' "$pedal")
 [ -z "$bad" ] || { echo "open to everybody: $bad"; exit 1; }
 bad=$(grep -n '^[^#]*SUBSYSTEMS!=' "$rules")
 [ -z "$bad" ] || { echo "holds for every device, for the device itself is meant too: $bad"; exit 1; }
@@ -52,6 +53,12 @@ if ! echo "$said" | grep -q 'Reading rules file: .*/60-tally.rules'; then
 fi
 said=$(faults "$rules")
 [ -z "$said" ] || { echo "$said"; exit 1; }
+# The lines that the pedal's file shows, as someone would take them over.
+shown=$(mktemp) && sed -n 's/^# \(SUBSYSTEM==\)/\1/p' "$pedal" >"$shown"
+[ "$(wc -l <"$shown")" -ge 4 ] || { echo "$pedal shows no rules"; exit 1; }
+said=$(faults "$shown")
+rm -f "$shown"
+[ -z "$said" ] || { echo "$pedal: $said"; exit 1; }
 # The check itself must be able to fail.
 sed 's/^KERNEL!="ttyUSB/KERNLE!="ttyUSB/' "$rules" >"$work/broken"
 [ -n "$(faults "$work/broken")" ] || { echo "a broken rule went unnoticed"; exit 1; }

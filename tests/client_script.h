@@ -134,6 +134,7 @@ static inline pid_t daemon_start(const char *const *scripts[], int count)
 	pid_t pid = fork();
 	if (pid == 0) {
 		signal(SIGPIPE, SIG_IGN);
+		alarm(60); /* a test that failed leaves it alone */
 		for (int i = 0; i < count; i++) {
 			int one = accept(fd, NULL, NULL);
 			talk(one, one, scripts[i], heard);

@@ -62,6 +62,7 @@ struct sim {
 	bool asked;
 	double period, next; /* seconds, of a talking one */
 	char says[64];       /* its line without the end; "" for silence */
+	char dial[32];       /* what it answers to FUNC?; "" for nothing */
 	bool wander;         /* it reads another value each time */
 	unsigned conversion;
 	int master;          /* -1 while it is unplugged */
@@ -125,6 +126,8 @@ static inline void sim_answer(struct sim *m)
 		sim_write(m, IDENTITY);
 	else if (!strcmp(m->line, "SYST:ERR?") || !strcmp(m->line, "SYSTem:ERRor?"))
 		sim_write(m, "0,\"No error\"");
+	else if (!strcmp(m->line, "FUNC?") && m->dial[0])
+		sim_write(m, m->dial);
 	else if (!strcmp(m->line, "READ?") && m->says[0])
 		sim_write(m, m->says);
 }
@@ -210,6 +213,16 @@ static inline void meter_says(struct stand *s, int meter, const char *text)
 	pthread_mutex_lock(&s->lock);
 	snprintf(s->sim[meter].says, sizeof s->sim[meter].says, "%s", text ? text : "");
 	s->sim[meter].wander = text && !strcmp(text, "wander");
+	pthread_mutex_unlock(&s->lock);
+}
+
+/* Somebody turns the dial of one that is asked: what it shows, and what it says it is
+ * set to. */
+static inline void meter_dial(struct stand *s, int meter, const char *dial, const char *text)
+{
+	pthread_mutex_lock(&s->lock);
+	snprintf(s->sim[meter].dial, sizeof s->sim[meter].dial, "%s", dial);
+	snprintf(s->sim[meter].says, sizeof s->sim[meter].says, "%s", text);
 	pthread_mutex_unlock(&s->lock);
 }
 

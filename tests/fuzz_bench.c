@@ -31,7 +31,8 @@ static const char sheet_text[] =
     "R3,metal-film,47k,1%,grid leak,\n"
     "C1,paper,0.1 uF,10%,coupling,\n"
     "HT1,rail,285 V,5%,,\n"
-    "BIAS,rail,-35 V,+-2 V,,\n";
+    "BIAS,rail,-35 V,+-2 V,,\n"
+    "REF1,reference,100 ohm,0.1%,,\n";
 
 struct heard {
 	int64_t last;
@@ -61,6 +62,8 @@ static void on_record(void *arg, int64_t seq, const char *text, size_t len)
 	struct trail_names names;
 	struct position_body position;
 	struct job_body job;
+	struct backing_body backing;
+	struct move_body move;
 	struct fault why;
 	must(seq > h->last);
 	h->last = seq;
@@ -83,6 +86,11 @@ static void on_record(void *arg, int64_t seq, const char *text, size_t len)
 		must(position_body_read(text, len, &position, &row, &why));
 	} else if (!strcmp(head.kind, "job")) {
 		must(job_body_read(text, len, &job) && job.job[0]);
+	} else if (!strcmp(head.kind, "offset") || !strcmp(head.kind, "check")) {
+		must(backing_body_read(text, len, head.kind, &backing));
+		must(backing.seq == seq && !(backing.u < 0) && backing.function > FUNCTION_NONE);
+	} else if (!strcmp(head.kind, "move")) {
+		must(move_body_read(text, len, &move) && strcmp(move.from, move.position) != 0);
 	}
 }
 

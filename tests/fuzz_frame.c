@@ -3,7 +3,7 @@
  * Fuzz entry point: the frame splitter.
  *
  * Input: byte 0 chooses line or fixed, the silence before a frame and what else
- * tells where one begins (numbers, head, tail), byte 1 the size of a fixed frame; then pieces, each a byte of length (255: one bad byte,
+ * tells where one begins (numbers, head, tail, blocks), byte 1 the size of a fixed frame; then pieces, each a byte of length (255: one bad byte,
  * 254: the line goes away and comes back), a byte of time (10 ms each) and that
  * many bytes.
  *
@@ -53,7 +53,9 @@ static void begin(struct frame_splitter *s, const uint8_t *data, struct heard *h
 	    {.numbered = true, .heads = 1, .head = "\x12"},
 	    {.tails = 1, .tail = "\x03"}};
 	frame_begin(s, h->end, data[1], gap, t);
-	frame_sync(s, &syncs[data[0] >> 3 & 7]);
+	struct frame_sync sync = syncs[data[0] >> 3 & 7];
+	sync.blocks = data[0] & 0x40;
+	frame_sync(s, &sync);
 	h->sync = &s->sync;
 }
 
@@ -68,7 +70,8 @@ static void on_frame(void *arg, const struct frame *f)
 	for (size_t i = 0; i < f->len; i++)
 		sum = (sum ^ (uint8_t)f->bytes[i]) * 16777619u;
 	if (h->end == FRAME_LINE)
-		must(!f->len || !memchr(f->bytes, h->sync->tails == 1 ? h->sync->tail[0] : '\n', f->len));
+		must(!f->len || h->sync->blocks || /* whose data may be line ends */
+		     !memchr(f->bytes, h->sync->tails == 1 ? h->sync->tail[0] : '\n', f->len));
 	else if (f->fault == FRAME_GOOD)
 		good_fixed(h, f);
 	if (h->frames < FRAMES_MAX) {

@@ -131,7 +131,7 @@ static inline struct server *server_up(struct fixture *f, const char *path, stru
 {
 	struct server_options options = {
 		.path = path, .log_path = log_path(f->log), .bench = "north", .version = "1.2.3",
-		.hooks = { bench_call, bench_has_meter, bench_say, f },
+		.hooks = { bench_call, bench_has_meter, bench_say, NULL, f },
 	};
 	return server_open(&f->loop, &options, why);
 }

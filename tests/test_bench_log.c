@@ -373,6 +373,92 @@ static void refused_undo(void **state)
 	free(s);
 }
 
+static const char *find_record(const struct stand *s, const char *kind, const char *with, int nth)
+{
+	char wanted[64];
+	snprintf(wanted, sizeof wanted, "\"kind\":\"%s\"", kind);
+	for (int i = 0; i < s->records; i++)
+		if (strstr(s->record[i], wanted) && strstr(s->record[i], with) && nth-- == 0)
+			return s->record[i];
+	fail_msg("no record %s with %s", kind, with);
+	return "";
+}
+
+/* The wall clock was set, forward and back: a record each time, with the boot and by
+ * how much; readings keep their distances, each run by the clock that held for it. */
+static void a_clock_that_is_set_is_a_record(void **state)
+{
+	(void)state;
+	struct stand *s = calloc(1, sizeof *s);
+	assert_non_null(s);
+	stand_begin(s);
+	const char *first = find_record(s, "clock", "\"cause\":\"start\"", 0);
+	assert_non_null(strstr(first, "\"boot\":\"test\""));
+	assert_null(strstr(first, "\"step\""));
+	stand_play(s, "red ~5.012 V DC *8\n");
+	bench_clock(s->bench, s->t, STAND_UTC + 3600000000);
+	bench_collect(s->bench);
+	stand_play(s, "red ~5.012 V DC *8\n");
+	bench_clock(s->bench, s->t, STAND_UTC - 250000);
+	bench_collect(s->bench);
+	stand_play(s, "red ~5.012 V DC *8\n");
+	bench_finish(s->bench, s->t);
+	bench_collect(s->bench);
+	const char *forward = find_record(s, "clock", "\"cause\":\"step\"", 0);
+	assert_non_null(strstr(forward, "\"t\":\"2000-01-01T01:00:02.000000Z\""));
+	assert_non_null(strstr(forward, "\"boot\":\"test\""));
+	assert_non_null(strstr(forward, "\"step\":3.6e3") ? "" : strstr(forward, "\"step\":3600"));
+	const char *back = find_record(s, "clock", "\"cause\":\"step\"", 1);
+	assert_non_null(strstr(back, "\"t\":\"2000-01-01T00:00:03.750000Z\""));
+	assert_non_null(strstr(back, "\"step\":-3600.25"));
+	/* Three runs of eight, whose times are those of the clocks. */
+	static const char *const began[] = {"00:00:00.000000Z", "01:00:02.000000Z", "00:00:03.750000Z"};
+	for (int i = 0; i < 3; i++) {
+		const char *run = find_record(s, "trail", "\"meter\":\"red\"", i);
+		assert_non_null(strstr(run, began[i]));
+		assert_non_null(strstr(run, "\"n\":8"));
+	}
+	stand_free(s);
+	free(s);
+}
+
+/* The limits of use in the meter's record, in its runs and in its entries: each what
+ * concerns its function.  A meter of which nothing is said has none. */
+static void limits_of_use_are_carried(void **state)
+{
+	static const char config[] =
+	    "[bench]\nname = tests\n[meter red]\ndialect = ascii-unit\nisolated = yes\nac = average\n"
+	    "bandwidth = 1k\ninput volt-dc = 10M\ntest farad = 1 kHz, bridge\n"
+	    "[meter blue]\ndialect = ascii-unit\n";
+	(void)state;
+	struct stand *s = calloc(1, sizeof *s);
+	assert_non_null(s);
+	stand_open(s, config, ":memory:", NULL);
+	stand_load(s, stand_sheet);
+	stand_play(s, "@0 at R1\nred OL MOhm *5\nred ~100.2 kOhm *9\nred 5.01 V DC *3\nred 6.3 V AC *3\n"
+	              "red 12 pF *3\nblue OL MOhm *3\n");
+	bench_finish(s->bench, s->t);
+	bench_collect(s->bench);
+	const char *all = find_record(s, "meter", "\"meter\":\"red\"", 0);
+	assert_non_null(strstr(all, "\"use\":{\"isolated\":true,\"ac\":\"average\",\"bandwidth\":1000,"
+	                            "\"input\":{\"volt-dc\":10000000},\"test\":{\"farad\":"
+	                            "\"1 kHz, bridge\"}}"));
+	assert_non_null(strstr(find_record(s, "entry", "\"meter\":\"red\"", 0),
+	                       "\"use\":{\"isolated\":true}"));
+	assert_non_null(strstr(find_record(s, "trail", "\"function\":\"volt-dc\"", 0),
+	                       "\"use\":{\"isolated\":true,\"input\":{\"volt-dc\":10000000}}"));
+	assert_non_null(strstr(find_record(s, "trail", "\"function\":\"volt-ac\"", 0),
+	                       "\"use\":{\"isolated\":true,\"ac\":\"average\",\"bandwidth\":1000}"));
+	assert_non_null(strstr(find_record(s, "trail", "\"function\":\"farad\"", 0),
+	                       "\"use\":{\"isolated\":true,\"test\":{\"farad\":\"1 kHz, bridge\"}}"));
+	assert_null(strstr(find_record(s, "trail", "\"meter\":\"blue\"", 0), "\"use\""));
+	assert_null(strstr(find_record(s, "meter", "\"meter\":\"blue\"", 0), "\"use\""));
+	/* 9600 8N1, a line of 17: tests/test_scpi_reference.c works it out. */
+	assert_non_null(strstr(all, "\"stamp_u\":0.0068955"));
+	stand_free(s);
+	free(s);
+}
+
 #define in_its_folder(test) cmocka_unit_test_setup_teardown(test, folder_make_fast, folder_drop)
 
 int main(void)
@@ -382,6 +468,8 @@ int main(void)
 	    cmocka_unit_test(entries_name_their_readings),
 	    cmocka_unit_test(changed_sheet_judges_anew),
 	    cmocka_unit_test(entry_on_its_way_is_judged_anew),
+	    cmocka_unit_test(a_clock_that_is_set_is_a_record),
+	    cmocka_unit_test(limits_of_use_are_carried),
 	    in_its_folder(job_is_read_back),
 	    in_its_folder(open_run_is_recovered),
 	    in_its_folder(refused_at_once),

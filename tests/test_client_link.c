@@ -207,6 +207,25 @@ static void test_program_missing(void **state)
 	free(path_was);
 }
 
+/* No daemon, and no tallyd that could look instead. */
+static void test_doctor_without_any(void **state)
+{
+	(void)state;
+	struct client c = {.program = "/nowhere/tallyd"};
+	struct run r = run_client(&c, CLIENT("doctor"));
+	expect(r.err, "no daemon at", "standard error");
+	expect(r.err, "/nowhere/tallyd", "standard error");
+	assert_string_equal(r.out, "");
+	assert_int_equal(r.status, 3);
+	run_free(&r);
+	/* One that prints no answer is none. */
+	c = (struct client){.program = "/bin/false"};
+	r = run_client(&c, CLIENT("doctor", "--json"));
+	expect(r.err, "gave no answer (exit status 1)", "standard error");
+	assert_int_equal(r.status, 3);
+	run_free(&r);
+}
+
 /* `--serve FILE`: the daemon of a file is this program, and the file its script. */
 static int serve(const char *file)
 {
@@ -231,6 +250,7 @@ int main(int argc, char **argv)
 		cmocka_unit_test(test_not_there),
 		cmocka_unit_test(test_file),
 		cmocka_unit_test(test_program_missing),
+		cmocka_unit_test(test_doctor_without_any),
 	};
 	return cmocka_run_group_tests(tests, set_up, tear_down);
 }

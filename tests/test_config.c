@@ -128,6 +128,31 @@ static void an_asked_meter_is_read(void **state)
 	assert_string_equal(m->use.test[FUNCTION_FARAD], "1 kHz, bridge");
 }
 
+/* As fast as it answers, but for FETC?, whose answers are no new measurements. */
+static void the_usual_pace(void **state)
+{
+	static const struct {
+		const char *lines;
+		int64_t us;
+	} row[] = {
+		{ "", 0 },
+		{ "query = MEAS:VOLT:DC?\n", 0 },
+		{ "query = FETC?\n", 100000 },
+		{ "query = :FETCh:RES?\n", 100000 },
+		{ "query = FETC?\npace = 0\n", 0 },
+		{ "pace = 5/s\nquery = fetch?\n", 200000 },
+		{ "pace = 0.02\n", 20000 },
+	};
+	(void)state;
+	for (size_t i = 0; i < sizeof row / sizeof row[0]; i++) {
+		char text[300];
+		note_row("%s", row[i].lines);
+		snprintf(text, sizeof text, "[meter m]\nport=/dev/m\ndialect=scpi\n%s", row[i].lines);
+		taken(text);
+		assert_int_equal(config.meter[0].pace_us, row[i].us);
+	}
+}
+
 static void the_function_of_an_asked_meter(void **state)
 {
 	static const struct {
@@ -139,6 +164,7 @@ static void the_function_of_an_asked_meter(void **state)
 		{ "setup = CONF:VOLT:AC\n", FUNCTION_VOLT_AC },
 		{ "setup = CONF:RES | CONF:VOLT:DC\n", FUNCTION_VOLT_DC },
 		{ "function = ohm\nsetup = CONF:RES\n", FUNCTION_OHM },
+		{ "", FUNCTION_NONE }, /* the meter is asked */
 	};
 	(void)state;
 	for (size_t i = 0; i < sizeof row / sizeof row[0]; i++) {
@@ -276,7 +302,6 @@ static void refusals_name_the_place(void **state)
 		/* missing */
 		{ "[meter red]\ndialect = ascii-unit\n", 1, 2, "has no port" },
 		{ "[bench]\n\n  [ meter red ]\nport = /dev/red\n", 3, 5, "has no dialect" },
-		{ "[meter ask]\nport=/dev/x\ndialect=scpi\n[bench]\n", 1, 2, "what it measures" },
 		/* [bench] */
 		{ "[bench]\nname = north bench\n", 2, 8, "no name" },
 		{ "[bench]\nname =\n", 2, 7, "no name" },
@@ -493,6 +518,7 @@ int main(void)
 	const struct CMUnitTest tests[] = {
 		cmocka_unit_test(an_example_is_read),
 		cmocka_unit_test(an_asked_meter_is_read),
+		cmocka_unit_test(the_usual_pace),
 		cmocka_unit_test(the_function_of_an_asked_meter),
 		cmocka_unit_test(defaults_hold),
 		cmocka_unit_test(thresholds_are_set),

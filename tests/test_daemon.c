@@ -128,7 +128,7 @@ static double seconds_of(json_t *record, const char *key)
  * from the clock record, so they are compared as such. */
 static json_t *comparable(const char *text, double *began)
 {
-	static const char *const differs[] = {"t", "boot", "version", "identity", "key", "by",
+	static const char *const differs[] = {"t", "boot", "version", "identity", "key", "uid",
 	                                      "hash", "signature"};
 	json_t *r = json_loads(text, 0, NULL);
 	if (!r)
@@ -395,7 +395,7 @@ static void test_end(void **state)
 		n++;
 	}
 	assert_true(n >= 2);
-	assert_true(sum > 150);
+	assert_true(sum > 30);
 	assert_null(strstr(all, "\"recovered\""));
 	free(all);
 	musttally(s, 0, "verify", s->log);
@@ -490,6 +490,77 @@ static void test_life(void **state)
 	peer_free(watch);
 }
 
+/* ---- what a meter says of itself, and its silence ---- */
+
+static void boot_is_kept(struct stand *s)
+{
+	char id[64] = "", wanted[96];
+	FILE *f = fopen("/proc/sys/kernel/random/boot_id", "r");
+	if (f && fgets(id, sizeof id, f))
+		id[strcspn(id, "\n")] = '\0';
+	if (f)
+		fclose(f);
+	snprintf(wanted, sizeof wanted, "\"boot\":\"%s\"", id);
+	char *texts = log_texts(s, s->log);
+	assert_true(!id[0] || strstr(texts, wanted));
+	free(texts);
+}
+
+/* Open and silent: said, shown, refused, counted; and over with the next reading. */
+static void test_stale(void **state)
+{
+	struct stand *s = *state;
+	int red = meter_new(s, "red", 20, OHM);
+	struct answer a;
+	daemon_start(s);
+	struct peer *watch = peer_watching(s, 0);
+	meter_says(s, red, "OL MOhm");
+	meter_plug(s, red);
+	musttally(s, 0, "at", "R1");
+	a = (struct answer){0};
+	wait_until(s, (answer_free(&a), a = tally(s, "--json", "meters"), strstr(a.out, "overload")));
+	ckfield(a.out, "\"stale\":0");
+	ckfield(a.out, "\"resync\":0");
+	answer_free(&a);
+	meter_says(s, red, NULL);
+	mustsee(watch, "\"event\":\"stale\"");
+	a = tally(s, "--json", "meters");
+	ckfield(a.out, "\"state\":\"stale\"");
+	ckfield(a.out, "\"shown\":null");
+	ckfield(a.out, "\"stale\":1");
+	answer_free(&a);
+	musttally(s, 1, "take");
+	musttally(s, 1, "take", "--meter", "red");
+	meter_says(s, red, "OL MOhm");
+	mustsee(watch, "\"event\":\"fresh\"");
+	musttally(s, 0, "take", "--meter", "red");
+	assert_int_equal(daemon_stop(s, SIGTERM), 0);
+	boot_is_kept(s);
+	peer_free(watch);
+}
+
+/* Nothing says what it measures: it is asked, and again when the dial is turned. */
+static void test_learns(void **state)
+{
+	struct stand *s = *state;
+	int bench = meter_new(s, "bench", 0, "timeout = 0.5\npace = 0.02\n");
+	struct answer a = {0};
+	daemon_start(s);
+	meter_dial(s, bench, "\"RES\"", "+1.01200E+05");
+	meter_plug(s, bench);
+	wait_until(s, (answer_free(&a), a = tally(s, "--json", "meters"), strstr(a.out, "101.2 kohm")));
+	ckfield(a.out, "\"function\":\"ohm\"");
+	ckfield(a.out, "\"maker\":\"");
+	ckfield(a.out, "\"firmware\":\"");
+	meter_dial(s, bench, "\"VOLT:AC\"", "+6.31000E+00");
+	wait_until(s, (answer_free(&a), a = tally(s, "--json", "meters"), strstr(a.out, "volt-ac")));
+	answer_free(&a);
+	assert_int_equal(daemon_stop(s, SIGTERM), 0);
+	char *texts = log_texts(s, s->log);
+	assert_null(strstr(texts, "\"function\":\"number\""));
+	free(texts);
+}
+
 int main(void)
 {
 	const struct CMUnitTest tests[] = {
@@ -499,6 +570,8 @@ int main(void)
 		on_stand(test_growth),
 		on_stand(test_end),
 		on_stand(test_life),
+		on_stand(test_stale),
+		on_stand(test_learns),
 	};
 	return run_on_stand(tests);
 }

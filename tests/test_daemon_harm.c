@@ -380,7 +380,7 @@ static void test_full(void **state)
 	clear(s, keeper);
 	double t = now_s();
 	wait_until(s, !health_is(s, "full"));
-	if (now_s() - t > 3)
+	if (now_s() - t > 8) /* it tries once a second; a busy machine takes its time */
 		fail_msg("it took %.1f s to go on", now_s() - t);
 	wait_until(s, health_is(s, "good")); /* the reserve is there again */
 	musttally(s, 0, "note", "R1", "room again");

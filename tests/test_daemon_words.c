@@ -400,6 +400,56 @@ static void test_bad_clients(void **state)
 	assert_int_equal(daemon_stop(s, SIGTERM), 0);
 }
 
+/* Who asked: the user of the client's process stands in every record that a call made,
+ * and in none that came of the meters alone. */
+static void test_who_asked(void **state)
+{
+	struct stand *s = *state;
+	int red = meter_new(s, "red", 20, "");
+	char want[40];
+	meter_says(s, red, "OL MOhm");
+	meter_plug(s, red);
+	daemon_start(s);
+	snprintf(want, sizeof want, "\"uid\":%u", (unsigned)getuid());
+	musttally(s, 0, "job", "start", "amp");
+	musttally(s, 0, "sheet", "add", "R1 100k 10%");
+	musttally(s, 0, "reach", "lifted");
+	musttally(s, 0, "at", "R1");
+	struct peer *p = peer_watching(s, -1);
+	nap_ms(600);
+	meter_says(s, red, "+100.2 kOhm");
+	mustsee(p, "\"event\":\"logged\"");
+	musttally(s, 0, "take");
+	musttally(s, 0, "note", "R1", "brown");
+	musttally(s, 0, "undo");
+	musttally(s, 0, "enter", "C1", "0.1 uF", "--from", "bridge");
+	musttally(s, 0, "move", "last", "R2");
+	musttally(s, 0, "job", "close");
+	assert_int_equal(daemon_stop(s, SIGTERM), 0);
+	static const char *const asked[] = {"job", "position", "note", "strike", "move"};
+	char *all = log_texts(s, s->log), *save;
+	int by_call = 0, entries = 0, entries_asked = 0;
+	for (char *line = strtok_r(all, "\n", &save); line; line = strtok_r(NULL, "\n", &save)) {
+		bool has = strstr(line, want) != NULL, due = false;
+		char kind[40];
+		for (size_t i = 0; i < sizeof asked / sizeof *asked; i++) {
+			snprintf(kind, sizeof kind, "\"kind\":\"%s\"", asked[i]);
+			due = due || strstr(line, kind);
+		}
+		bool entry = strstr(line, "\"kind\":\"entry\"") != NULL;
+		entries += entry;
+		entries_asked += entry && has;
+		by_call += due;
+		if (!entry && has != due)
+			fail_msg("%s: %s", due ? "nobody asked" : "somebody asked", line);
+	}
+	free(all);
+	assert_true(by_call >= 6);
+	/* The touch, the take, the typed one. */
+	assert_int_equal(entries, 3);
+	assert_int_equal(entries_asked, 2);
+}
+
 int main(void)
 {
 	const struct CMUnitTest tests[] = {
@@ -409,6 +459,7 @@ int main(void)
 		on_stand(test_options),
 		on_stand(test_file),
 		on_stand(test_bad_clients),
+		on_stand(test_who_asked),
 	};
 	return run_on_stand(tests);
 }

@@ -114,6 +114,7 @@ static void what_is_refused_and_where(void **state)
 	    {TOP "asked = yes\nquery = a\\\n", 5, 10, "escape"},
 	    {TOP "asked = yes\nquery = D\nidentify = *IDN?\n" ONE, 6, 12, "`identity`"},
 	    {TOP "asked = yes\nquery = D\nerrors = E?\n" ONE, 6, 10, "`error`"},
+    {TOP "asked = yes\nquery = D\nlearn = F?\n" ONE, 6, 9, "scpi"},
 	    {TOP "asked = yes\nquery = D\nsetup = A |  | B\n" ONE, 6, 9, "` | `"},
 	    {TOP "asked = yes\nquery = D\nline end = nl\n", 6, 12, "none, lf, cr, crlf"},
 	    {TOP "[columns]\nsize = 6\n" ONE, 4, 2, "reads = columns"},

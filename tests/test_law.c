@@ -72,10 +72,16 @@ static const struct ban {
 
 /* Pure files, and what they must not include. */
 static const char *const pure[] = {"protocol/", "daemon/settle", "daemon/trail", "daemon/spoilt", "daemon/marks",
-                                   "daemon/meter", "daemon/bench"};
+                                   "daemon/meter", "daemon/bench", "daemon/doctor", 
+                                   "client/pedal_press", "client/pedal_button",
+                                   "client/pedal_identity", "client/settings_edit", "client/tones",
+                                   "client/turn", "client/speech_words", "client/speech_en",
+                                   "client/speech_de", "client/view", "client/scene", "client/block",
+                                   "client/picture", "client/keys", "client/words"};
 static const char *const impure[] = {"uv.h", "sqlite3.h", "libserialport.h", "unistd.h",
                                      "sys/socket.h", "time.h", "pthread.h", "fcntl.h",
-                                     "jansson.h", "termios.h"};
+                                     "jansson.h", "termios.h", "curses.h", "client/screen.h",
+                                     "client/link.h"};
 
 static bool excepted(const char *file, const char *list)
 {

@@ -616,13 +616,24 @@ static void small_kinds(void **state)
 	clock_body_write(begin(), &c);
 	assert_string_equal(body, ",\"boot\":\"b\",\"cause\":\"start\",\"version\":\"0.1\"");
 	seal(2, "clock", body, t.len);
+	c = (struct clock_body){.boot = "b", .cause = "step", .version = "0.1", .step = -1250000};
+	clock_body_write(begin(), &c);
+	assert_non_null(strstr(body, ",\"cause\":\"step\",\"version\":\"0.1\",\"step\":-1.25"));
 
 	struct meter_body m = {.meter = "red", .dialect = "scpi", .state = "ready",
-	                       .identity = "a,\"b\"", .accuracy = NULL};
+	                       .identity = "a,\"b\",0,1.0", .maker = "a", .model = "b", .serial = "",
+	                       .firmware = "1.0", .accuracy = NULL};
 	meter_body_write(begin(), &m);
 	assert_string_equal(body, ",\"meter\":\"red\",\"dialect\":\"scpi\",\"state\":\"ready\","
-	                          "\"identity\":\"a,\\\"b\\\"\",\"accuracy\":null");
+	                          "\"identity\":\"a,\\\"b\\\",0,1.0\",\"maker\":\"a\",\"model\":\"b\","
+	                          "\"serial\":null,\"firmware\":\"1.0\",\"accuracy\":null");
 	seal(3, "meter", body, t.len);
+	m = (struct meter_body){.meter = "red", .dialect = "scpi", .state = "gone", .stamp_u = 0.0068,
+	                        .cause = "unplugged"};
+	meter_body_write(begin(), &m);
+	assert_string_equal(body, ",\"meter\":\"red\",\"dialect\":\"scpi\",\"state\":\"gone\","
+	                          "\"identity\":null,\"accuracy\":null,\"stamp_u\":0.0068,"
+	                          "\"cause\":\"unplugged\"");
 
 	struct gap_body g = {.meter = "red", .from = 0, .to = 1500000, .cause = "queue full", .lost = 12};
 	gap_body_write(begin(), &g);
@@ -641,6 +652,42 @@ static void small_kinds(void **state)
 	assert_false(record_head_read("{\"seq\":4}", 9, &head));
 }
 
+/* What is known of a meter's limits goes into its records and comes back. */
+static void limits_of_use_go_with_the_readings(void **state)
+{
+	struct limits_of_use use = {.isolated = ANSWER_NO, .ac = AC_AVERAGE, .bandwidth = 1000}, of, got;
+	(void)state;
+	use.input[FUNCTION_VOLT_DC] = 1e7;
+	use.input[FUNCTION_VOLT_AC] = 1e6;
+	snprintf(use.test[FUNCTION_FARAD], USE_TEST_SIZE, "1 kHz, \"bridge\"");
+	struct meter_body m = {.meter = "red", .dialect = "d", .state = "configured", .use = &use};
+	meter_body_write(begin(), &m);
+	assert_non_null(strstr(body, ",\"use\":{\"isolated\":false,\"ac\":\"average\","
+	                             "\"bandwidth\":1000,\"input\":{\"volt-dc\":10000000,"
+	                             "\"volt-ac\":1000000},\"test\":{\"farad\":\"1 kHz, \\\"bridge\\\"\"}}"));
+	seal(3, "meter", body, t.len);
+	assert_true(use_read(record_text, strlen(record_text), &got));
+	assert_memory_equal(&got, &use, sizeof use);
+	/* Of one function: what concerns it. */
+	use_of(&use, FUNCTION_VOLT_DC, &of);
+	assert_near(of.input[FUNCTION_VOLT_DC], 1e7, 0);
+	assert_near(of.input[FUNCTION_VOLT_AC], 0, 0);
+	assert_near(of.bandwidth, 0, 0);
+	assert_int_equal(of.ac, AC_UNKNOWN);
+	assert_int_equal(of.isolated, ANSWER_NO);
+	assert_string_equal(of.test[FUNCTION_FARAD], "");
+	use_of(&use, FUNCTION_AMP_AC, &of);
+	assert_int_equal(of.ac, AC_AVERAGE);
+	assert_near(of.bandwidth, 1000, 0);
+	/* Nothing known: nothing written. */
+	memset(&use, 0, sizeof use);
+	assert_false(use_known(&use));
+	use_write(begin(), &use);
+	assert_string_equal(body, "");
+	assert_false(use_read("{\"seq\":1}", 9, &got));
+	assert_false(use_known(&got));
+}
+
 int main(void)
 {
 	const struct CMUnitTest tests[] = {
@@ -650,6 +697,7 @@ int main(void)
 	    cmocka_unit_test(trail_sizes),      cmocka_unit_test(trail_refused),
 	    cmocka_unit_test(job_records),      cmocka_unit_test(position_records),
 	    cmocka_unit_test(said_of_entries),  cmocka_unit_test(small_kinds),
+	    cmocka_unit_test(limits_of_use_go_with_the_readings),
 	};
 	return cmocka_run_group_tests(tests, NULL, NULL);
 }

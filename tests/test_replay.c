@@ -67,7 +67,8 @@ static char *slurp(const char *path)
 /* The records that say what became of the touches. */
 static bool is_wanted(const char *line)
 {
-	static const char *const kinds[] = {"entry", "gap", "strike", "rejudge", "bad"};
+	static const char *const kinds[] = {"entry", "gap", "strike", "rejudge", "bad",
+	                                    "move", "offset", "check"};
 	const char *kind = strstr(line, "\"kind\":\"");
 	for (size_t i = 0; kind && i < sizeof kinds / sizeof *kinds; i++)
 		if (strncmp(kind + 8, kinds[i], strlen(kinds[i])) == 0)
@@ -264,7 +265,7 @@ static const struct bad {
     {"short hex", "# tally recording 1\n0.0 red \"\\x4\"\n", ":2:", ""},
     {"open quote", "# tally recording 1\n0.0 red \"abc\n", ":2:", ""},
     {"bad reach", "# tally recording 1\n0.0 @reach floating\n", ":2:12:", "in-circuit"},
-    {"bad walk", "# tally recording 1\n0.0 @walk perhaps\n", ":2:11:", "on or off"},
+    {"bad walk", "# tally recording 1\n0.0 @walk perhaps\n", ":2:11:", "on, off or lift"},
 };
 
 static void bad_recordings_are_refused_whole(void **state)

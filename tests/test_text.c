@@ -4,6 +4,8 @@
 
 #include "tests/check.h"
 
+#include <jansson.h>
+
 #include <locale.h>
 #include <stdlib.h>
 
@@ -496,9 +498,60 @@ static void read_numbers(void **state)
 	assert_false(json_decimal((struct slice){"1.2345678901234567891", 21}, &d));
 }
 
+/* Lists of whole numbers are looked at eight bytes at a time: what is not quite one must
+ * be refused at the same byte wherever it stands, and the JSON library must agree. */
+static void integers_in_any_place(void **state)
+{
+	(void)state;
+	static const char *const bits[] = {"0", "1", "9", "-", ",", "12", "-7", ",0", ",-0", "00",
+	                                   "01", "-,", ",,", "null", ".5", "x", " ", "[1]", "]", "[", "1234567"};
+	unsigned seed = 7;
+	int good = 0, bad = 0;
+	for (int i = 0; i < 300000; i++) {
+		char text[400] = "[", tail[500];
+		size_t where;
+		int n = (int)(seed >> 8) % 12;
+		for (int k = 0; k < n; k++) {
+			seed = seed * 1664525 + 1013904223;
+			size_t many = sizeof bits / sizeof *bits;
+			/* Mostly what belongs there, so that the odd one stands deep inside. */
+			if ((seed >> 9) % 3)
+				strcat(text, k % 2 ? "," : bits[(seed >> 16) % 3]);
+			else
+				strcat(text, bits[(seed >> 16) % many]);
+		}
+		seed = seed * 1664525 + 1013904223;
+		strcat(text, "]");
+		json_error_t e;
+		json_t *j = json_loads(text, JSON_DECODE_INT_AS_REAL, &e);
+		bool valid = json_valid(text, strlen(text), &where);
+		if (valid != (j != NULL)) {
+			note_row("%s: %s", text, valid ? "taken" : "refused");
+			fail();
+		}
+		json_decref(j);
+		good += valid;
+		bad += !valid;
+		/* Further to the right nothing changes but the place; an empty list is none there. */
+		bool empty = text[1 + strspn(text + 1, " ")] == ']';
+		for (size_t shift = 1; shift < 20 && !valid && !empty; shift += 3) {
+			size_t there;
+			snprintf(tail, sizeof tail, "[%.*s%s", (int)(2 * shift),
+			         "1,2,3,4,5,6,7,8,9,0,1,2,3,4,5,6,7,8,9,0,", text + 1);
+			assert_false(json_valid(tail, strlen(tail), &there));
+			if (there != where + 2 * shift) {
+				note_row("%s: at %zu, then %s at %zu", text, where, tail, there);
+				fail();
+			}
+		}
+	}
+	assert_true(good > 1000 && bad > 1000);
+}
+
 int main(void)
 {
 	const struct CMUnitTest tests[] = {
+	    cmocka_unit_test(integers_in_any_place),
 	    cmocka_unit_test(strings),       cmocka_unit_test(numbers),
 	    cmocka_unit_test(locale_comma),  cmocka_unit_test(times),
 	    cmocka_unit_test(small_buffers), cmocka_unit_test(failed_stays),

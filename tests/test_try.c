@@ -4,6 +4,7 @@
  * against a meter of a running one; and the same file in the daemon's own hands.
  */
 #include "tests/client_script.h"
+#include "tests/uart_model.h"
 
 #define FRAME14 "+4812 1\\x20\\x00\\x20\\x20\\x00\\r\\n"
 
@@ -47,6 +48,55 @@ static void a_shipped_dialect_and_a_recording(void **state)
 	expect(r.out, "\"readings\":[{\"function\":\"ohm\",\"value\":4812,\"state\":\"low-battery\"}]", "JSON");
 	expect(r.out, "{\"dialect\":\"columns-14\",\"good\":2,\"readings\":2,\"bad\":0}", "JSON");
 	assert_int_equal(r.status, 0);
+	run_free(&r);
+	forget();
+}
+
+static FILE *tape;
+
+static void tape_byte(void *arg, unsigned char byte)
+{
+	(void)arg;
+	fprintf(tape, "\\x%02X", byte);
+}
+
+static void tape_error(void *arg)
+{
+	tape_byte(arg, 0xff);
+}
+
+/* What is not understood at all is looked at: the line's speed, or another dialect. */
+static void why_nothing_is_understood(void **state)
+{
+	struct line_settings sent = {.baud = 2400, .bits = 8, .stop = 1}, heard = sent;
+	char out[120];
+	struct wire w;
+	(void)state;
+	heard.baud = 9600;
+	const char *rec = written("slow.rec", "");
+	snprintf(out, sizeof out, "%s", rec);
+	tape = fopen(out, "w");
+	assert_non_null(tape);
+	fputs("# tally recording 1\n", tape);
+	for (int i = 0; i < 40; i++) {
+		char line[32];
+		int n = snprintf(line, sizeof line, "%d.%03d kOhm\r\n", i % 10, i * 37 % 1000);
+		wire_begin(&w, sent.baud);
+		wire_send(&w, &sent, line, (size_t)n, 0);
+		fprintf(tape, "%d.000000 red \"", i);
+		wire_hear(&w, &heard, 0, false, tape_byte, tape_error, NULL);
+		fputs("\"\n", tape);
+		free(w.level);
+	}
+	fclose(tape);
+	struct run r = run_client(NULL, CLIENT("meters", "try", "ascii-unit", rec));
+	expect(r.err, "red: it speaks 4 times slower than the line is read", "standard error");
+	assert_int_equal(r.status, 1);
+	run_free(&r);
+	rec = written("other.rec", "# tally recording 1\n0 red \"1.5\\r\\n1.6\\r\\n1.7\\r\\n1.8\\r\\n1.9\\r\\n\"\n");
+	r = run_client(NULL, CLIENT("meters", "try", "ascii-unit", rec));
+	expect(r.err, "red: the shipped dialect ascii-number understands it", "standard error");
+	assert_int_equal(r.status, 1);
 	run_free(&r);
 	forget();
 }
@@ -232,6 +282,7 @@ int main(void)
 	const struct CMUnitTest tests[] = {
 	    cmocka_unit_test(a_shipped_dialect_and_a_recording),
 	    cmocka_unit_test(what_is_not_understood),
+		cmocka_unit_test(why_nothing_is_understood),
 	    cmocka_unit_test(a_dialect_of_a_user),
 	    cmocka_unit_test(wrong_words),
 	    cmocka_unit_test(a_meter_of_the_daemon),

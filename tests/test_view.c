@@ -407,28 +407,96 @@ static void test_meters(void **state)
 	                            "\"port\":\"/dev/tally/red\",\"state\":\"ready\",\"asked\":false,"
 	                            "\"identity\":null,\"function\":\"ohm\",\"shown\":\"0.4812 kohm\","
 	                            "\"counters\":{\"good\":120,\"bad\":2,\"readings\":120,\"timeouts\":0,"
-	                            "\"late\":0,\"reconnects\":1},\"accuracy\":\"ohm 0.5% + 2\","
+	                            "\"late\":0,\"resync\":1,\"parity\":3,\"stale\":4,\"reconnects\":1},"
+	                            "\"accuracy\":\"ohm 0.5% + 2\","
 	                            "\"why\":null},{\"name\":\"bench\",\"dialect\":\"scpi\","
 	                            "\"port\":\"/dev/x\",\"state\":\"absent\",\"asked\":true,"
-	                            "\"identity\":\"A,B,1,2\",\"function\":null,\"shown\":null,"
+	                            "\"identity\":\"A,B,0,2\",\"maker\":\"A\",\"model\":\"B\","
+	                            "\"serial\":null,\"firmware\":\"2\",\"function\":null,\"shown\":null,"
 	                            "\"counters\":{\"good\":0,\"bad\":0,\"readings\":0,\"timeouts\":3,"
 	                            "\"late\":0,\"reconnects\":0},\"accuracy\":null,"
 	                            "\"why\":\"/dev/x is not there\"}]}"), &out);
 	same(&out,
-	     "meter  state         reads  function  dialect     line                                     "
-	     "     port\n"
-	     "red    ready   0.4812 kohm  ohm       ascii-unit  listened to, frames 120, bad 2, "
-	     "reconnects 1  /dev/tally/red\n"
-	     "bench  absent                         scpi        asked, frames 0, time-outs 3            "
-	     "      /dev/x\n"
+	     "meter  state         reads  function  dialect     line         port            good  bad  "
+	     "resync  parity  stale  late  reconnects\n"
+	     "red    ready   0.4812 kohm  ohm       ascii-unit  listened to  /dev/tally/red   120    2  "
+	     "     1       3      4                 1\n"
+	     "bench  absent                         scpi        asked        /dev/x             0    0  "
+	     "                          3\n"
 	     "red          accuracy ohm 0.5% + 2\n"
-	     "bench        says it is A,B,1,2\n"
+	     "bench        says it is maker A, model B, firmware 2\n"
 	     "bench        accuracy not given: a pessimistic class is assumed; write `accuracy ohm = "
 	     "0.5% + 2` under [meter bench]\n"
 	     "bench        attention: /dev/x is not there\n");
+	/* Counters that a daemon has besides are shown where something has come of them. */
+	view_meters(&columns, slice("{\"meters\":[{\"name\":\"red\",\"counters\":{\"good\":7,\"bad\":0,"
+	                            "\"resync\":2,\"parity\":31,\"stale\":4,\"late\":1,\"timeouts\":2,"
+	                            "\"reconnects\":0}},{\"name\":\"blue\",\"counters\":{\"good\":1,"
+	                            "\"bad\":0,\"resync\":0,\"parity\":0,\"stale\":0,\"reconnects\":0}}]}"),
+	            &out);
+	same(&out,
+	     "meter  good  bad  resync  parity  stale  late\n"
+	     "red       7    0       2      31      4     3\n"
+	     "blue      1    0\n");
+	view_meters(&sentences, slice("{\"meters\":[{\"name\":\"red\",\"state\":\"absent\",\"counters\":{"
+	                          "\"good\":7,\"bad\":1,\"stale\":4}}]}"), &out);
+	same(&out, "red, absent, good 7, bad 1, stale 4\n");
+	/* An identity that is not in four fields stands as it is. */
+	lines_free(&out);
+	out = (struct lines){0};
+	view_meters(&columns, slice("{\"meters\":[{\"name\":\"old\",\"dialect\":\"x\",\"state\":\"stale\","
+	                            "\"asked\":true,\"identity\":\"OLD METER 3\",\"maker\":null}]}"), &out);
+	assert_non_null(strstr(lines_text(&out), "says it is OLD METER 3\n"));
+	assert_non_null(strstr(lines_text(&out), "stale"));
 	view_meters(&columns, slice("{\"meters\":[]}"), &out);
 	assert_non_null(strstr(lines_text(&out), "Add a section [meter NAME]"));
 	lines_free(&out);
+}
+
+static void test_doctor(void **state)
+{
+	static const char answer[] =
+	    "{\"ok\":false,\"daemon\":true,\"config\":\"/etc/tally/tallyd.conf\",\"socket\":\"/s\","
+	    "\"log\":\"/l\",\"user\":\"tally\",\"groups\":\"tally, dialout\",\"findings\":[{\"word\":"
+	    "\"udev\",\"fault\":false,\"text\":\"no udev runs here\",\"cure\":\"run it outside\"}],"
+	    "\"meters\":[{\"name\":\"red\",\"ok\":true,\"port\":\"/dev/x\",\"node\":\"/dev/ttyUSB0\","
+	    "\"line\":\"open\",\"state\":\"listened to\",\"good\":12,\"bad\":1,\"findings\":[]},"
+	    "{\"name\":\"blue\",\"ok\":false,\"line\":\"refused\",\"findings\":[{\"word\":\"held\","
+	    "\"fault\":true,\"text\":\"/dev/ttyUSB1 is held by \\u001b[2Jcat\",\"cure\":\"close it\"},"
+	    "{\"word\":\"latency\",\"fault\":false,\"text\":\"16 ms\",\"cure\":\"the rules\"}]}],"
+	    "\"adapters\":[{\"node\":\"/dev/ttyUSB0\",\"ids\":\"1209:0001\",\"serial\":\"A1\",\"place\":"
+	    "\"1-1.4:1.0\",\"driver\":null,\"product\":null,\"link\":null,\"user\":\"root\",\"group\":"
+	    "\"dialout\",\"mode\":\"0660\",\"may\":true,\"holder\":null,\"meter\":\"red\"}],"
+	    "\"strays\":[{\"place\":\"1-2\",\"ids\":\"1209:0002\",\"serial\":null,\"product\":null,"
+	    "\"claimed\":false,\"holder\":null}],\"dropped\":0}";
+	struct lines out = {0};
+	(void)state;
+	view_doctor(&columns, slice(answer), NULL, "", &out);
+	same(&out,
+	     "daemon       runs as user tally, in the groups tally, dialout\n"
+	     "configured   /etc/tally/tallyd.conf\n"
+	     "bench        worth knowing (udev): no udev runs here\n"
+	     "             do: run it outside\n"
+	     "red          nothing stands in the way: listened to at /dev/ttyUSB0, 12 frames good, 1 bad\n"
+	     "blue         IN THE WAY (held): /dev/ttyUSB1 is held by \\x1B[2Jcat\n"
+	     "             do: close it\n"
+	     "             worth knowing (latency): 16 ms\n"
+	     "             do: the rules\n"
+	     "\n"
+	     "adapter       ids        serial  place      rights             meter\n"
+	     "/dev/ttyUSB0  1209:0001  A1      1-1.4:1.0  root:dialout 0660  red\n"
+	     "USB device   1209:0002 in place 1-2 has no line: no driver took it, or it is none\n");
+	/* One meter alone, for a screen reader: each line says whose it is. */
+	view_doctor(&sentences, slice(answer), "blue", "", &out);
+	same(&out,
+	     "daemon: runs as user tally, in the groups tally, dialout\n"
+	     "configured: /etc/tally/tallyd.conf\n"
+	     "bench: worth knowing (udev): no udev runs here\n"
+	     "bench: do: run it outside\n"
+	     "blue: IN THE WAY (held): /dev/ttyUSB1 is held by \\x1B[2Jcat\n"
+	     "blue: do: close it\n"
+	     "blue: worth knowing (latency): 16 ms\n"
+	     "blue: do: the rules\n");
 }
 
 static void test_sheet(void **state)
@@ -647,6 +715,7 @@ static void test_nothing_there(void **state)
 	view_chosen(&columns, nothing, &out);
 	view_status(&columns, nothing, &out);
 	view_compare(&columns, nothing, &disagree, &out);
+	view_doctor(&columns, nothing, NULL, "", &out);
 	view_verify(&columns, nothing, "x", "", false, &out);
 	assert_int_equal(disagree, 0);
 	assert_false(out.failed);
@@ -669,6 +738,7 @@ int main(void)
 		cmocka_unit_test(test_compare),
 		cmocka_unit_test(test_verify),
 		cmocka_unit_test(test_meters),
+		cmocka_unit_test(test_doctor),
 		cmocka_unit_test(test_sheet),
 		cmocka_unit_test(test_status),
 		cmocka_unit_test(test_deviation),

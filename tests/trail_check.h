@@ -57,6 +57,9 @@ static inline bool trail_names_right(char *const *record, int records, const cha
 	used.n = used.empty = 0;
 	if (!entry_read(text, strlen(text), &e))
 		return false;
+	/* With a lead offset taken off, the readings are what it was taken from. */
+	if (e.has_raw)
+		e.value = e.raw;
 	if (e.source != SOURCE_METER)
 		return strstr(text, "\"trail\":[]") != NULL;
 	const char *p = strstr(text, "\"trail\":[");

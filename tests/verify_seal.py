@@ -366,6 +366,7 @@ class Oddities:
     def __init__(self):
         self.trails = {}
         self.entries = set()
+        self.backings = {}
 
     def look(self, r):
         try:
@@ -374,6 +375,10 @@ class Oddities:
                 return self.trail(seq, r)
             if r["kind"] == "entry":
                 return self.entry(seq, r)
+            if r["kind"] in ("offset", "check"):
+                return self.backing(seq, r)
+            if r["kind"] == "strike" and whole(r["of"]) in self.backings:
+                return []
             if r["kind"] in ("strike", "move", "rejudge"):
                 return [] if whole(r["of"]) in self.entries else ["`of` names no entry above it"]
         except (KeyError, TypeError, ValueError, AttributeError, InvalidOperation) as e:
@@ -402,8 +407,31 @@ class Oddities:
             odd.append("a value is missing and no state says why")
         return odd
 
-    def entry(self, seq, r):
+    def backing(self, seq, r):
+        """A lead offset or a meter check, which entries name."""
+        odd = self.named(r)
+        self.backings[seq] = (r["kind"], r["meter"], r["function"], r["value"].decimal())
+        if r["kind"] == "check" and r["agree"] is not (r["en"].decimal() <= 1):
+            odd.append("agree and en do not agree")
+        return odd
+
+    def named(self, r):
+        """What an entry, or a check, names of those; and that `raw` is the value before."""
         odd = []
+        for kind in ("offset", "check"):
+            if kind not in r:
+                continue
+            named = self.backings.get(whole(r[kind]))
+            if not named or named[:3] != (kind, r["meter"], r["function"]):
+                odd.append("`%s` names no such record above it" % kind)
+            elif kind == "offset" and "raw" in r:
+                raw = r["raw"].decimal()
+                if raw - r["value"].decimal() != named[3] or raw % r["raw-digit"].decimal() != 0:
+                    odd.append("`raw` is not the value with its offset")
+        return odd
+
+    def entry(self, seq, r):
+        odd = self.named(r)
         self.entries.add(seq)
         for of, first, last in r["trail"]:
             meter, n = self.trails.get(whole(of), (None, 0))

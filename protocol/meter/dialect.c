@@ -2,6 +2,7 @@
 /* The table of dialects, and the text of line settings.  See dialect.h. */
 #include "protocol/meter/dialect.h"
 
+#include <stdio.h>
 #include <string.h>
 
 #include "protocol/meter/columns.h"
@@ -34,7 +35,9 @@ static const struct dialect scpi = {
     .query = "READ?",
     .error_query = "SYST:ERR?",
     .clear = "*CLS",
+    .learn = "FUNC? | CONF?",
     .line_end = "\n",
+    .sync = {.blocks = true},
     .understand = scpi_understand,
 };
 
@@ -170,4 +173,9 @@ bool line_settings_parse(const char *text, size_t len, struct line_settings *out
 		return wrong(why, at, "nothing more");
 	*out = got;
 	return true;
+}
+
+void line_settings_text(const struct line_settings *s, char *out, size_t size)
+{
+	snprintf(out, size, "%d %d%c%d", s->baud, s->bits, "NEO"[s->parity], s->stop);
 }

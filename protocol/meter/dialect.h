@@ -48,8 +48,10 @@ struct understood {
 	struct reading reading[READINGS_IN_FRAME_MAX];
 	int count;
 	int error_number;  /* SAID_ERROR: 0 is "no error" */
-	char text[200];    /* SAID_IDENTITY, SAID_ERROR: as it stood, cut to fit; bytes
-	                    * outside ASCII as ? */
+	enum function function; /* SAID_OTHER: what it says it is set to (answer to FUNC?),
+	                    * else FUNCTION_NONE */
+	char text[200];    /* SAID_IDENTITY, SAID_ERROR, SAID_OTHER: as it stood, cut to fit;
+	                    * bytes outside ASCII as ? */
 	char why[120];     /* SAID_NOTHING: what was expected, for people */
 };
 
@@ -91,6 +93,7 @@ struct dialect {
 	const char *error_query; /* "SYST:ERR?" */
 	const char *clear;       /* "*CLS" */
 	const char *setup;       /* with ` | ` between commands; the configuration's stands above it */
+	const char *learn;       /* what its function is asked with, in turn: "FUNC? | CONF?" */
 	const char *line_end;    /* "\n" */
 
 	/* What the reader goes by, where it is not all in the code: struct columns,
@@ -116,11 +119,25 @@ extern const struct dialect *const dialects[];
  * untouched and the column counts from the start of `text`, 1 the first byte. */
 bool line_settings_parse(const char *text, size_t len, struct line_settings *out,
                          struct fault *why);
+/* The same as text: "9600 8N1". */
+void line_settings_text(const struct line_settings *s, char *out, size_t size);
 
 /* The function that a SCPI header sets up or asks for: `MEAS:RES?`,
  * `CONF:VOLT:AC`, `SENS:FUNC "RES"`, short and long form, any case;
  * FUNCTION_NONE where it does not say (`READ?`, `FETC?`).  Of several commands
  * with `;` between them the last that says so counts. */
 enum function scpi_function(const char *command, size_t len);
+
+/*
+ * The function that an answer to FUNC? or CONF? names, in quotes or without:
+ *
+ *     "RES"    "VOLT:AC"    "VOLT +1.0E+01,+1.0E-05"    FRES 1000,0.001
+ *
+ * a name of a function in short or long form, and behind it nothing but what CONF?
+ * gives of its range and resolution: numbers, DEF, MIN, MAX, AUTO, or a list of
+ * channels.  FUNCTION_NONE where the text is no such answer, or names a function
+ * that is not known here, or more than one.
+ */
+enum function scpi_function_answer(const char *text, size_t len);
 
 #endif

@@ -205,7 +205,7 @@ static bool take_command(struct draft *t, const struct ini_item *i, struct fault
 	struct { const char *key; char *out; size_t size; } texts[] = {
 	    {"query", d->query, sizeof d->query},    {"identify", d->identify, sizeof d->identify},
 	    {"errors", d->errors, sizeof d->errors}, {"clear", d->clear, sizeof d->clear},
-	    {"setup", d->setup, sizeof d->setup}};
+	    {"setup", d->setup, sizeof d->setup},    {"learn", d->learn, sizeof d->learn}};
 	size_t k = 0, len;
 	while (strcmp(texts[k].key, i->key) != 0)
 		k++;
@@ -242,6 +242,7 @@ static const struct {
     {"identify", SAID_KEY_IDENTIFY, take_command},
     {"errors", SAID_KEY_ERRORS, take_command},
     {"clear", SAID_KEY_CLEAR, take_command},
+    {"learn", SAID_KEY_LEARN, take_command},
 };
 #define DIALECT_KEYS (sizeof dialect_keys / sizeof dialect_keys[0])
 
@@ -369,7 +370,8 @@ static const char *command(const struct draft *t, enum said_key key, const char 
 static bool join_asking(struct draft *t, struct fault *why)
 {
 	static const enum said_key sending[] = {SAID_KEY_QUERY, SAID_KEY_LINE_END, SAID_KEY_SETUP,
-	                                        SAID_KEY_IDENTIFY, SAID_KEY_ERRORS, SAID_KEY_CLEAR};
+	                                        SAID_KEY_IDENTIFY, SAID_KEY_ERRORS, SAID_KEY_CLEAR,
+	                                        SAID_KEY_LEARN};
 	struct dialect_file *d = t->d;
 	struct dialect *row = &d->row;
 	const struct dialect *r = t->reads;
@@ -385,6 +387,7 @@ static bool join_asking(struct draft *t, struct fault *why)
 	row->error_query = command(t, SAID_KEY_ERRORS, d->errors, r ? r->error_query : NULL);
 	row->clear = command(t, SAID_KEY_CLEAR, d->clear, r ? r->clear : NULL);
 	row->setup = command(t, SAID_KEY_SETUP, d->setup, r ? r->setup : NULL);
+	row->learn = command(t, SAID_KEY_LEARN, d->learn, r ? r->learn : NULL);
 	if (!t->asked)
 		return true;
 	row->line_end = said(t, SAID_KEY_LINE_END) || !r || !r->line_end ? d->line_end : r->line_end;
@@ -403,6 +406,9 @@ static bool join_asking(struct draft *t, struct fault *why)
 	if (row->error_query && !scpi && !t->pattern.error.len)
 		return draft_wrong(t, why, t->said[SAID_KEY_ERRORS], "`errors` wants a reader that knows the "
 		                   "answer: scpi, or a pattern with `error`");
+	if (said(t, SAID_KEY_LEARN) && row->learn && !(r && r->learn))
+		return draft_wrong(t, why, t->said[SAID_KEY_LEARN], "`learn` wants a reader that knows the "
+		                   "answer: scpi");
 	return true;
 }
 

@@ -30,6 +30,8 @@
  *     identify = *IDN?               ; reads = scpi, or a pattern with `identity`
  *     errors   = SYST:ERR?           ; reads = scpi, or a pattern with `error`
  *     clear    = *CLS
+ *     learn    = FUNC? | CONF?       ; what it is asked, in turn, where nothing says what
+ *                                    ; its bare numbers are; reads = scpi
  *
  *     [pattern]                      ; with reads = pattern; pattern.h has the named parts
  *     match    = (?<sign>[-+ ])(?<value>\d+\.\d+|O\.L) (?<prefix>[kM]?)(?<unit>R|V)
@@ -94,7 +96,7 @@ struct dialect_file {
 	char summary[160];
 	char query[DIALECT_COMMAND_SIZE], identify[DIALECT_COMMAND_SIZE];
 	char errors[DIALECT_COMMAND_SIZE], clear[DIALECT_COMMAND_SIZE];
-	char setup[DIALECT_SETUP_SIZE];
+	char setup[DIALECT_SETUP_SIZE], learn[DIALECT_COMMAND_SIZE];
 	char line_end[3];
 	enum function function; /* of bare numbers; FUNCTION_NONE where it says nothing */
 	struct columns columns;

@@ -12,6 +12,10 @@
 /* Where a void byte was, so that fixed frames keep their count. */
 #define VOID_BYTE '\xff'
 
+/* How far the head of a block has come: nothing of one; it may begin here; # was
+ * there; HEAD_DIGITS + n: n digits of the length are still to come. */
+enum { HEAD_NONE, HEAD_BEGIN, HEAD_HASH, HEAD_DIGITS };
+
 typedef void each_frame(void *arg, const struct frame *f);
 
 static const char *const fault_words[] = {
@@ -35,6 +39,7 @@ void frame_begin(struct frame_splitter *s, enum frame_end end, size_t size, int6
 	s->gap_us = gap_us > 0 ? gap_us : 0;
 	s->first = s->last = t;
 	s->joining = true;
+	s->head = HEAD_BEGIN;
 }
 
 void frame_sync(struct frame_splitter *s, const struct frame_sync *sync)
@@ -44,8 +49,10 @@ void frame_sync(struct frame_splitter *s, const struct frame_sync *sync)
 		fits = fits && (size_t)sync->heads + sync->tails <= s->size &&
 		       (!sync->numbered || s->size <= FRAME_NUMBERED_MAX) &&
 		       (!sync->heads || sync->numbered || sync->tails || s->gap_us > 0);
-	if (fits)
-		s->sync = *sync;
+	if (!fits)
+		return;
+	s->sync = *sync;
+	s->sync.blocks = sync->blocks && s->end == FRAME_LINE;
 }
 
 /* What the frame is that ends here; the worst of what happened to it. */
@@ -65,7 +72,10 @@ static void give(struct frame_splitter *s, enum frame_fault fault, each_frame *e
 {
 	struct frame f = {.bytes = s->buffer, .len = s->len, .t = s->first, .fault = fault};
 	s->len = 0;
-	s->started = s->dropping = s->bad = s->cut = false;
+	s->started = s->dropping = s->bad = s->cut = s->blocked = false;
+	s->head = HEAD_BEGIN;
+	s->quote = '\0';
+	s->block = 0;
 	each(arg, &f);
 }
 
@@ -77,7 +87,7 @@ static void append(struct frame_splitter *s, int64_t t, char c)
 	}
 	if (s->len < FRAME_MAX)
 		s->buffer[s->len++] = c;
-	else
+	else if (!s->blocked)
 		s->dropping = true; /* bounded: the rest up to the end is dropped */
 }
 
@@ -94,8 +104,62 @@ static int64_t join_us(const struct frame_splitter *s)
 	return longer ? s->gap_us : FRAME_JOIN_US;
 }
 
+/* ---- blocks in lines ---- */
+
+/* An ordinary byte of a line: does a block begin with it, or with the next? */
+static void watch_head(struct frame_splitter *s, char c)
+{
+	bool digit = c >= '0' && c <= '9';
+	if (s->quote) {
+		s->quote = c == s->quote ? '\0' : s->quote;
+		return;
+	}
+	if (s->head > HEAD_DIGITS) {
+		s->block = digit ? s->block * 10 + (c - '0') : 0;
+		s->head = digit ? (unsigned char)(s->head - 1) : HEAD_NONE;
+		if (s->head != HEAD_DIGITS)
+			return;
+		s->head = HEAD_NONE; /* what is left in `block` are the data */
+		s->blocked = true;
+	} else if (s->head == HEAD_HASH) {
+		s->head = digit && c != '0' ? (unsigned char)(HEAD_DIGITS + (c - '0')) : HEAD_NONE;
+	} else if (s->head == HEAD_BEGIN && c == '#') {
+		s->head = HEAD_HASH;
+	} else if (c == ',' || c == ';') {
+		s->head = HEAD_BEGIN;
+	} else if (c == '"' || c == '\'') {
+		s->quote = c;
+		s->head = HEAD_NONE;
+	} else if (c != ' ' && c != '\t') {
+		s->head = HEAD_NONE;
+	}
+}
+
+static void no_block(struct frame_splitter *s)
+{
+	s->block = 0;
+	s->head = HEAD_NONE;
+}
+
+/* A byte of the data of a block.  False where there is none. */
+static bool block_byte(struct frame_splitter *s, int64_t t, char c)
+{
+	if (s->head > HEAD_DIGITS || s->block == 0)
+		return false;
+	if (s->gap_us && silent(s, t, s->gap_us)) {
+		no_block(s); /* nobody says that much and stops in the middle */
+		s->cut = true;
+		return false;
+	}
+	append(s, t, c);
+	s->block--;
+	return true;
+}
+
 static void line_byte(struct frame_splitter *s, int64_t t, char c, each_frame *each, void *arg)
 {
+	if (s->sync.blocks && block_byte(s, t, c))
+		return;
 	bool own = s->sync.tails == 1;
 	bool ends = own ? c == s->sync.tail[0] : c == '\n' || c == '\r';
 	bool second = c == '\n' && s->cr; /* the LF of CR LF: that line has ended already */
@@ -111,6 +175,8 @@ static void line_byte(struct frame_splitter *s, int64_t t, char c, each_frame *e
 	}
 	if (!ends) {
 		append(s, t, c);
+		if (s->sync.blocks && !s->joining)
+			watch_head(s, c);
 		return;
 	}
 	if (!s->started)
@@ -249,6 +315,10 @@ void frame_bad_byte(struct frame_splitter *s, int64_t t)
 		if (s->lost && s->gap_us && silent(s, t, s->gap_us))
 			s->lost = false;
 	}
+	if (s->head > HEAD_DIGITS || s->block == 0 || (s->gap_us && silent(s, t, s->gap_us)))
+		no_block(s); /* a head with a void byte says nothing */
+	else
+		s->block--;
 	append(s, t, VOID_BYTE);
 	s->bad = true;
 	s->cr = false;

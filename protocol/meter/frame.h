@@ -64,9 +64,16 @@ struct frame {
  * frame looked for inside of another one, for its digits would look like digits there.
  *
  * Of lines: one byte of tail is the line end, in place of CR and LF.
+ *
+ *   blocks    an element (at the start of the line, or behind a comma or semicolon) may
+ *             be a definite block of IEEE 488.2: # and a digit, so many digits, and as
+ *             many bytes as they say, any bytes, line ends too.  It is passed over whole;
+ *             its frame is good, and has what of it fits FRAME_MAX.  A silence of gap_us
+ *             inside one says that it was none: the frame is FRAME_CUT.  `#0` and what
+ *             is no such head are ordinary bytes.
  */
 struct frame_sync {
-	bool numbered;
+	bool numbered, blocks;
 	unsigned char heads, tails; /* how many there are of each */
 	char head[FRAME_SYNC_MAX], tail[FRAME_SYNC_MAX];
 };
@@ -82,6 +89,10 @@ struct frame_splitter {
 	size_t len;
 	int64_t first, last; /* us: first byte of this frame, last byte of all */
 	bool started, dropping, bad, cut, joining, spent, lost, cr;
+	unsigned char head; /* of a block: HEAD_* of frame.c, or digits still to come + HEAD_DIGITS */
+	char quote;         /* the string that these bytes are in, else 0 */
+	bool blocked;       /* a block stood in this line: it may be longer than FRAME_MAX */
+	int64_t block;      /* bytes of its data that are still to come */
 	unsigned char tail_seen; /* bytes of the tail that stand at the end of what is lost */
 };
 

@@ -44,6 +44,28 @@ static void keep_text(struct understood *out, const char *text, size_t len)
 	out->text[n] = '\0';
 }
 
+const struct scpi_error_kind *scpi_error_kind(int number)
+{
+	static const struct {
+		int from, to;
+		struct scpi_error_kind kind;
+	} kinds[] = {
+	    {-199, -100, {5, "CME command error", "it does not know this, or not in this form"}},
+	    {-299, -200, {4, "EXE execution error", "it knows this, and cannot do it so"}},
+	    {-399, -300, {3, "DDE device dependent error", "something is wrong in the meter itself"}},
+	    {-499, -400, {2, "QYE query error", "question and answer went past each other"}},
+	    {-599, -500, {7, "PON power on", "it was switched on just now"}},
+	    {-699, -600, {6, "URQ user request", "somebody pressed a key on it"}},
+	    {-799, -700, {1, "RQC request control", "it wants to lead the bus"}},
+	    {-899, -800, {0, "OPC operation complete", "it has done what it was told"}},
+	    {1, 32767, {3, "DDE device dependent error", "its own handbook says what this is"}},
+	};
+	for (size_t i = 0; i < sizeof kinds / sizeof *kinds; i++)
+		if (number >= kinds[i].from && number <= kinds[i].to)
+			return &kinds[i].kind;
+	return NULL;
+}
+
 /* The last byte of a string that opens at `text`, NULL where it never closes.  A
  * doubled quote inside it is one quote (IEEE 488.2 8.7.8). */
 static const char *string_end(const char *text, const char *end)
@@ -243,15 +265,36 @@ static bool has_control(const char *text, const char *end)
 	return false;
 }
 
+/* Does a definite or indefinite block begin one of the elements?  In a string # is a
+ * character like others. */
+static bool has_block(const char *text, const char *end)
+{
+	bool begins = true;
+	for (const char *p = text; p < end; p++) {
+		if (begins && *p == '#' && p + 1 < end && is_digit(p[1]))
+			return true;
+		if (begins && (*p == '"' || *p == '\'') && string_end(p, end))
+			p = string_end(p, end);
+		begins = *p == ',' || *p == ';' || (begins && is_space(*p));
+	}
+	return false;
+}
+
 /* `why` says what kept the text from being a list of numbers. */
 static void understand_text(const char *text, const char *end, const char *why,
                             struct understood *out)
 {
-	if (is_identity(text, end)) {
+	enum function f = scpi_function_answer(text, (size_t)(end - text));
+	if (f != FUNCTION_NONE) {
+		out->said = SAID_OTHER;
+		out->function = f;
+		keep_text(out, text, (size_t)(end - text));
+	} else if (is_identity(text, end)) {
 		out->said = SAID_IDENTITY;
 		keep_text(out, text, (size_t)(end - text));
 	} else if (is_banner(text, end)) {
 		out->said = SAID_OTHER;
+		keep_text(out, text, (size_t)(end - text));
 	} else if (memchr(text, ';', (size_t)(end - text))) {
 		nothing(out, "one answer was expected, not several with ; between them");
 	} else {
@@ -273,12 +316,12 @@ void scpi_understand(const struct dialect_setting *setting, struct dialect_memor
 		end--;
 	if (text == end)
 		return;
-	if (has_control(text, end)) {
-		nothing(out, "printable text was expected, without control bytes");
+	if (has_block(text, end)) { /* whose data may be any bytes */
+		nothing(out, "a number was expected, not a block of data: set the format to ASCII");
 		return;
 	}
-	if (*text == '#' && end - text > 1 && is_digit(text[1])) {
-		nothing(out, "a number was expected, not a block of data: set the format to ASCII");
+	if (has_control(text, end)) {
+		nothing(out, "printable text was expected, without control bytes");
 		return;
 	}
 	if (read_error(text, end, &out->error_number)) {

@@ -8,6 +8,7 @@
  *     1.2,3.4E0                    several, at most READINGS_IN_FRAME_MAX
  *     MAKER,MODEL,SERIAL,VERSION   an identity: at least 3 commas, and no numbers
  *     -113,"Undefined header"      an entry of the error queue
+ *     "VOLT:DC +1.0E+01,+1.0E-05"  what it is set to: the answer to FUNC? or CONF?
  *     Welcome.                     a banner: text that is none of these, or an empty line
  *
  * Numbers are read as IEEE 488.2 tells listeners to (forgiving): white space
@@ -15,7 +16,9 @@
  * (`28E-3K`, `4.7 KOHM`, `12 MV`), its case ignored.  M is milli, but mega before
  * OHM and HZ; a small m before those two is refused, for its writer may have meant
  * milli.  #H, #Q and #B numbers are read.  A definite or indefinite block
- * (`#15hello`) is refused: what is wanted is a number.
+ * (`#15hello`) is refused: what is wanted is a number.  A definite one is passed over
+ * whole, even with line ends among its bytes (frame.h); an indefinite one (`#0`) ends
+ * with its first line end, for nothing else on a serial line says where.
  *
  * 9.9E37 is infinity, -9.9E37 minus infinity (an overload), 9.91E37 not a number
  * (READING_INVALID); they are known by their value, not by their text, and within
@@ -36,6 +39,19 @@
 #define TALLY_METER_SCPI_H
 
 #include "protocol/meter/dialect.h"
+
+/*
+ * What kind of fault an entry of the error queue is, by its number: the bit that it
+ * sets in the standard event register (IEEE 488.2 11.5.1), its name there, and what it
+ * means for whoever wrote the command.  NULL for 0 and for numbers of no kind.
+ * Source: SCPI-99 volume 2, 21.8.9 to 21.8.16, as a public parser library carries it.
+ */
+struct scpi_error_kind {
+	int bit;
+	const char *name;  /* "CME command error" */
+	const char *means; /* "it does not know this command, or not in this form" */
+};
+const struct scpi_error_kind *scpi_error_kind(int number);
 
 /* The `understand` of the dialect `scpi`. */
 void scpi_understand(const struct dialect_setting *setting, struct dialect_memory *memory,

@@ -180,3 +180,49 @@ enum function scpi_function(const char *command, size_t len)
 	}
 	return found;
 }
+
+/* What may stand behind the name: a range, a resolution, channels. */
+static bool is_setting(struct rest r)
+{
+	static const char *const words[] = {"DEFault", "MINimum", "MAXimum", "AUTO"};
+	struct scpi_value value;
+	char why[120];
+	skip_spaces(&r);
+	while (r.end > r.at && is_space(r.end[-1]))
+		r.end--;
+	size_t len = (size_t)(r.end - r.at);
+	if (len > 3 && r.at[0] == '(' && r.at[1] == '@' && r.end[-1] == ')')
+		return true;
+	for (size_t i = 0; i < sizeof words / sizeof *words; i++)
+		if (scpi_mnemonic(words[i], r.at, len))
+			return true;
+	return scpi_value_parse(r.at, len, &value, why, sizeof why);
+}
+
+enum function scpi_function_answer(const char *text, size_t len)
+{
+	struct rest r = {text, text + len};
+	skip_spaces(&r);
+	while (r.end > r.at && is_space(r.end[-1]))
+		r.end--;
+	if (r.end - r.at >= 2 && (*r.at == '"' || *r.at == '\'') && r.end[-1] == *r.at) {
+		r = (struct rest){r.at + 1, r.end - 1};
+		skip_spaces(&r);
+	}
+	struct rest name = {r.at, r.at};
+	while (name.end < r.end && !is_space(*name.end))
+		name.end++;
+	struct rest path = name;
+	(void)take_node(&path, "XNONe");
+	(void)take_node(&path, "SENSe");
+	enum function f = memchr(name.at, '?', (size_t)(name.end - name.at)) ? FUNCTION_NONE
+	                                                                    : function_path(path);
+	for (const char *p = name.end; p < r.end && f != FUNCTION_NONE;) {
+		const char *comma = memchr(p, ',', (size_t)(r.end - p));
+		const char *stop = comma && *p != '(' ? comma : r.end;
+		if (!is_setting((struct rest){p, stop}))
+			return FUNCTION_NONE;
+		p = stop < r.end ? stop + 1 : r.end;
+	}
+	return f;
+}

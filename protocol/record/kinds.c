@@ -29,6 +29,8 @@ void clock_body_write(struct text *out, const struct clock_body *b)
 	member_or_null(out, "boot", b->boot);
 	member_or_null(out, "cause", b->cause);
 	member_or_null(out, "version", b->version);
+	if (b->step)
+		text_member_decimal(out, "step", decimal_strip((struct decimal){b->step, -6}));
 }
 
 /* ---- job ---- */
@@ -225,7 +227,16 @@ void meter_body_write(struct text *out, const struct meter_body *b)
 	member_or_null(out, "dialect", b->dialect);
 	member_or_null(out, "state", b->state);
 	member_or_null(out, "identity", b->identity);
+	if (b->identity && b->identity[0]) {
+		member_or_null(out, "maker", b->maker);
+		member_or_null(out, "model", b->model);
+		member_or_null(out, "serial", b->serial);
+		member_or_null(out, "firmware", b->firmware);
+	}
 	member_or_null(out, "accuracy", b->accuracy);
+	if (b->stamp_u > 0)
+		text_member_real(out, "stamp_u", b->stamp_u);
+	use_write(out, b->use);
 	member_set(out, "cause", b->cause);
 }
 

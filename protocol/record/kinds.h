@@ -14,6 +14,11 @@ bool member_string(const char *text, size_t len, const char *path, char *out, si
 void member_set(struct text *out, const char *key, const char *value);     /* NULL, "": left out */
 void member_or_null(struct text *out, const char *key, const char *value); /* NULL, "": null */
 
+/* Parts of an entry that other kinds have, too (record_entry.c). */
+void entry_value_write(struct text *out, const struct entry *e);
+void entry_refer_write(struct text *out, const struct entry *e);
+void entry_beside_write(struct text *out, const struct entry_beside *beside);
+
 void asked_by_write(struct text *out, const struct asked_by *by);
 void asked_by_read(const char *text, size_t len, struct asked_by *by);
 

@@ -55,16 +55,12 @@ bool record_valid(int64_t seq, const char *text, size_t len, struct fault *why)
 	bool is_log = quote - (text + at) == 3 && memcmp(text + at, "log", 3) == 0;
 	if (is_log != (seq == 1))
 		return invalid(why, at, "record 1, and no other, is of kind log");
-	size_t where;
-	if (!json_valid(text, len, &where))
+	size_t where, control;
+	if (!json_valid_line(text, len, &where, &control))
 		return invalid(why, where, "not valid JSON, or a key given twice");
 	if (text[len - 1] != '}')
 		return invalid(why, len - 1, "the text does not end with its object");
-	/* Between tokens JSON allows what would make two lines of one record. */
-	for (size_t i = 0; i < len; i++)
-		if ((unsigned char)text[i] < 0x20)
-			return invalid(why, i, "a control character");
-	return true;
+	return control == len || invalid(why, control, "a control character");
 }
 
 void record_job(const char *text, size_t len, char out[JOB_SIZE])

@@ -17,6 +17,7 @@
 #include "protocol/record/sheet.h"
 #include "protocol/record/text.h"
 #include "protocol/trade/entry.h"
+#include "protocol/trade/use.h"
 
 /* A buffer that holds any body written here, a trail run of TRAIL_READINGS_MAX
  * readings and an entry with all its frames among them. */
@@ -43,6 +44,14 @@ struct asked_by {
 	unsigned uid;
 };
 
+/* ---- a meter's limits of use, in the records of what it read ---- */
+
+/* The member `use`, left out where nothing is known (or `use` is NULL). */
+void use_write(struct text *out, const struct limits_of_use *use);
+/* The same of any record that may have one; false, and nothing known, where it has
+ * none. */
+bool use_read(const char *text, size_t len, struct limits_of_use *use);
+
 /* ---- entry ---- */
 
 /* Which readings an entry came from: records of kind trail and indices in them. */
@@ -64,6 +73,7 @@ struct entry_beside {
 	struct trail_part trail[ENTRY_TRAIL_MAX];
 	int trail_count;
 	bool accuracy_assumed;
+	const struct limits_of_use *use;      /* of its function; NULL for none */
 	const char *because;                  /* typed entries; NULL for none */
 	struct asked_by by;                   /* taken by key, or typed */
 };
@@ -83,6 +93,35 @@ bool entry_read(const char *text, size_t len, struct entry *e);
 
 /* The member `job` of any record that has one; "" where it has none. */
 void record_job(const char *text, size_t len, char out[JOB_SIZE]);
+
+/* ---- offset, check: what entries refer to ---- */
+
+/* Of `e` the meter, function, value, digit, prefix, u, n; leads: "short" or "open". */
+void offset_body_write(struct text *out, const char *leads, const struct entry *e,
+                       const struct entry_beside *beside);
+
+/* A meter against a reference part: E_n = |value - nominal| / sqrt(U^2 + U_nominal^2). */
+struct check_result {
+	struct decimal nominal;
+	double u; /* standard, of the nominal */
+	double en;
+	bool agree;
+};
+void check_body_write(struct text *out, const struct entry *e, const struct entry_beside *beside,
+                      const struct check_result *r);
+
+struct backing_body {
+	bool check; /* else an offset */
+	int64_t seq, t;
+	char meter[NAME_SIZE], position[NAME_SIZE]; /* position: of a check */
+	enum function function;
+	struct decimal value;
+	double u;
+	double en; /* of a check, and whether the two agree */
+	bool agree;
+};
+/* kind: "offset" or "check"; false where the text is none. */
+bool backing_body_read(const char *text, size_t len, const char *kind, struct backing_body *b);
 
 /* ---- trail: one run of readings of one meter, function, digit and position ---- */
 
@@ -105,6 +144,7 @@ struct trail_body {
 	struct decimal digit; /* what one count weighs, SI */
 	const struct trail_reading *reading;
 	int n;                /* 1 to TRAIL_READINGS_MAX */
+	const struct limits_of_use *use; /* of its function; NULL for none; not read back */
 	bool recovered;       /* read back only: the log marks what a kill left open */
 };
 
@@ -141,6 +181,8 @@ struct clock_body {
 	const char *boot;    /* the machine's boot id */
 	const char *cause;   /* start, step (the wall clock was set) */
 	const char *version; /* of the program that runs */
+	int64_t step;        /* us by which it was set (the clock of before is behind); 0: left
+	                      * out, for it was not */
 };
 void clock_body_write(struct text *out, const struct clock_body *b);
 
@@ -263,7 +305,12 @@ struct meter_body {
 	const char *dialect;
 	const char *state;    /* configured, here, gone */
 	const char *identity; /* what it says it is; NULL: null */
+	/* The same in its fields: with an identity all four are written, NULL or "" as
+	 * null. */
+	const char *maker, *model, *serial, *firmware;
 	const char *accuracy; /* as configured, for people; NULL: null, a class is assumed */
+	double stamp_u;       /* s, standard uncertainty of its stamps; 0: left out */
+	const struct limits_of_use *use; /* all of them; NULL for none */
 	const char *cause;    /* why the state changed; NULL for none */
 };
 void meter_body_write(struct text *out, const struct meter_body *b);

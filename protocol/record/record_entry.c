@@ -35,7 +35,7 @@ static unsigned state_read(struct slice s)
 	return state;
 }
 
-static void entry_value(struct text *out, const struct entry *e)
+void entry_value_write(struct text *out, const struct entry *e)
 {
 	if (e->has_value) {
 		text_member_decimal(out, "value", e->value);
@@ -77,20 +77,24 @@ static void trail_parts(struct text *out, const struct entry_beside *beside)
 	text_add(out, "]", 1);
 }
 
-void entry_write(struct text *out, const struct entry *e, const struct entry_beside *beside)
+/* The lead offset that was taken off, what the meter gave before that, and its check. */
+void entry_refer_write(struct text *out, const struct entry *e)
 {
-	member_or_null(out, "job", beside->job);
-	text_member_string(out, "position", e->position);
-	text_member_string(out, "quantity", quantity_name(e->quantity));
-	text_member_string(out, "condition", condition_name(e->condition));
-	text_member_string(out, "reach", reach_name(e->reach));
-	text_member_string(out, "meter", e->meter);
-	text_member_string(out, "function", function_name(e->function));
-	entry_value(out, e);
-	text_member_string(out, "source", source_name(e->source));
-	verdicts_write(out, &e->verdict, &e->service);
+	if (e->offset)
+		text_member_int(out, "offset", e->offset);
+	if (e->has_raw) {
+		text_member_decimal(out, "raw", e->raw);
+		text_member_decimal(out, "raw-digit", (struct decimal){1, e->raw.e});
+	}
+	if (e->check)
+		text_member_int(out, "check", e->check);
+}
+
+void entry_beside_write(struct text *out, const struct entry_beside *beside)
+{
 	if (beside->accuracy_assumed)
 		text_member_string(out, "accuracy", "assumed");
+	use_write(out, beside->use);
 	member_set(out, "because", beside->because);
 	asked_by_write(out, &beside->by);
 	member_or_null(out, "shown", beside->shown);
@@ -103,6 +107,22 @@ void entry_write(struct text *out, const struct entry *e, const struct entry_bes
 	}
 	text_add(out, "]", 1);
 	trail_parts(out, beside);
+}
+
+void entry_write(struct text *out, const struct entry *e, const struct entry_beside *beside)
+{
+	member_or_null(out, "job", beside->job);
+	text_member_string(out, "position", e->position);
+	text_member_string(out, "quantity", quantity_name(e->quantity));
+	text_member_string(out, "condition", condition_name(e->condition));
+	text_member_string(out, "reach", reach_name(e->reach));
+	text_member_string(out, "meter", e->meter);
+	text_member_string(out, "function", function_name(e->function));
+	entry_value_write(out, e);
+	entry_refer_write(out, e);
+	text_member_string(out, "source", source_name(e->source));
+	verdicts_write(out, &e->verdict, &e->service);
+	entry_beside_write(out, beside);
 }
 
 static bool entry_words(const char *text, size_t len, struct entry *e)
@@ -153,6 +173,11 @@ static bool entry_read_value(const char *text, size_t len, struct entry *e)
 	if (!json_int(json_member(text, len, "n"), &n) || n < 0 || n > INT32_MAX)
 		return false;
 	e->n = (int)n;
+	json_int(json_member(text, len, "offset"), &e->offset);
+	json_int(json_member(text, len, "check"), &e->check);
+	e->has_raw = e->has_value && json_decimal(json_member(text, len, "raw"), &e->raw);
+	if (e->has_raw && json_decimal(json_member(text, len, "raw-digit"), &digit))
+		decimal_rescale(e->raw, decimal_strip(digit).e, &e->raw);
 	e->settled = json_bool(json_member(text, len, "settled"), false);
 	return true;
 }

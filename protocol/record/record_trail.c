@@ -114,6 +114,7 @@ void trail_body_write(struct text *out, const struct trail_body *b)
 	list_state(out, b);
 	extremes(out, b);
 	text_member_int(out, "n", b->n);
+	use_write(out, b->use);
 }
 
 static bool read_states(struct slice list, struct trail_reading *reading, int n, int size)

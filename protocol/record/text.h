@@ -73,6 +73,10 @@ struct slice {
  * offset of what does not fit: the byte, or where its character, escape or key begins;
  * len where the text ends too early. */
 bool json_valid(const char *text, size_t len, size_t *where);
+/* The same; *control is where the first byte below 0x20 stands between its tokens (in
+ * strings there are none), len where there is none: JSON allows what would make two
+ * lines of one record. */
+bool json_valid_line(const char *text, size_t len, size_t *where, size_t *control);
 
 /*
  * None of these names may be one of jansson's: files that include both would not

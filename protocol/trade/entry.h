@@ -56,6 +56,13 @@ struct entry {
 	int prefix;                /* power of ten of the shown prefix */
 	bool has_above;
 	struct decimal above;      /* with overload: the end of the range */
+	/* What stands behind it (0: nothing): records by their seq. */
+	int64_t offset;            /* the lead offset that was taken off the value */
+	int64_t check;             /* the newest check of the meter against a reference */
+	bool has_raw;              /* the offset changed the value ... */
+	struct decimal raw;        /* ... from this, as the meter gave it */
+	bool offset_missing;       /* it matters here, and none counts */
+	bool check_failed;         /* the meter did not agree with the reference */
 	double u;                  /* standard uncertainty, SI */
 	int n;                     /* readings used */
 	bool settled;

@@ -371,9 +371,10 @@ def check_cycles(s):
         closed.append(s.unplug("red", "red", node)[0])
         node, seconds = red_back(s, 1 if i % 2 else 3, rest)
         back.append(seconds)
-    check("%d cycles: back in time each time, in either socket" % CYCLES, all(b <= TWO_SECONDS for b in back),
-          ms(*sorted(back)))
-    check("... descriptors closed in time each time", all(c <= FD_SECONDS for c in closed), ms(*sorted(closed)))
+    check("%d cycles: back in time each time, in either socket" % CYCLES,
+          max(back) <= TWO_SECONDS, ms(*sorted(back)))
+    check("... descriptors closed in time each time", max(closed) <= FD_SECONDS,
+          ms(*sorted(closed)))
     now = s.fds()
     check("... the daemon's descriptors do not grow", now == fds, "%d before, %d after" % (fds, now))
     grown = s.resident() - resident

@@ -1,0 +1,284 @@
+/* SPDX-License-Identifier: MIT */
+/* Answers and the connection: see scene.h.  Notifications are in scene_news.c. */
+#include "client/scene.h"
+
+#include <stdio.h>
+#include <string.h>
+
+static void forget(struct scene *s)
+{
+	struct scene_position *sheet = s->sheet;
+	struct style style = s->style;
+	memset(s, 0, sizeof *s);
+	s->sheet = sheet;
+	s->style = style;
+	s->last = s->awaited = -1;
+	s->front = -1;
+	s->live_at = INT64_MIN;
+	s->armed = true;
+}
+
+void scene_begin(struct scene *s, struct scene_position *sheet, const struct style *style)
+{
+	s->sheet = sheet;
+	s->style = *style;
+	forget(s);
+}
+
+/* ---- the daemon ---- */
+
+void scene_connected(struct scene *s, int64_t now, struct slice hello)
+{
+	char identity[64];
+	int64_t last = 0;
+	bool before = s->known;
+	scene_member(hello, "identity", identity);
+	if (before && strcmp(identity, s->identity) != 0) {
+		forget(s);
+		scene_say(s, now, SCENE_WARNING, "this daemon writes another log; showing that now");
+	}
+	snprintf(s->identity, sizeof s->identity, "%s", identity);
+	scene_member(hello, "bench", s->bench);
+	json_int(json_member(hello.at, hello.len, "last"), &last);
+	s->fresh = last;
+	if (s->last < 0)
+		s->last = last;
+	s->connected = s->known = true;
+	s->away[0] = '\0';
+	s->live_at = now; /* the first one has its time to come */
+	s->awaited = -1;
+	s->up_waits = false;
+	s->tell_chosen = true;
+	s->up = s->up_told = 0;
+	if (before) {
+		scene_say(s, now, SCENE_GOOD, "the daemon is back");
+		scene_note_told(s);
+		scene_tell(s, &(struct happening_told){.what = HAPPENED_BACK});
+	}
+}
+
+/* What is not known to stand any more is taken away. */
+static void values_end(struct scene *s)
+{
+	for (int i = 0; i < s->meters; i++) {
+		struct scene_meter *m = &s->meter[i];
+		m->shown[0] = '\0';
+		m->touching = m->moving = m->entered = false;
+		m->progress = 0;
+		m->trail_count = 0;
+	}
+	s->front = -1;
+	s->held.is = s->refused.is = s->logged.is = false;
+}
+
+void scene_away(struct scene *s, int64_t now, const char *why)
+{
+	bool was = s->connected;
+	s->connected = false;
+	values_end(s);
+	snprintf(s->away, sizeof s->away, "%s", why);
+	if (!was)
+		return;
+	scene_say(s, now, SCENE_BAD, "%s", why);
+	scene_note_told(s);
+	scene_tell(s, &(struct happening_told){.what = HAPPENED_GONE, .why = s->away,
+	                                       .next = "waiting for it to come back"});
+}
+
+/* ---- status ---- */
+
+static void chosen_read(struct scene *s, struct slice chosen)
+{
+	scene_member(chosen, "position", s->position);
+	scene_member(chosen, "quantity", s->quantity);
+	scene_member(chosen, "kind", s->chosen_kind);
+	scene_member(chosen, "nominal", s->nominal);
+	scene_member(chosen, "tolerance", s->tolerance);
+	scene_member(chosen, "role", s->role);
+	scene_member(chosen, "twin", s->twin);
+	s->armed = json_bool(json_member(chosen.at, chosen.len, "armed"), true);
+	if (s->tell_chosen && s->position[0])
+		scene_tell_up(s);
+	s->tell_chosen = false;
+}
+
+static struct scene_meter *meter_named(struct scene *s, const char *name)
+{
+	for (int i = 0; i < s->meters; i++)
+		if (strcmp(s->meter[i].name, name) == 0)
+			return &s->meter[i];
+	return NULL;
+}
+
+static void bound_read(struct scene *s, struct slice bound)
+{
+	struct slice one;
+	size_t cursor = 0;
+	for (int i = 0; i < s->meters; i++)
+		s->meter[i].bound[0] = '\0';
+	while (json_next(bound, &cursor, &one)) {
+		char name[SCENE_NAME];
+		scene_member(one, "meter", name);
+		struct scene_meter *m = meter_named(s, name);
+		if (m)
+			scene_member(one, "position", m->bound);
+	}
+}
+
+/* What waits for a word; a daemon that does not say leaves it as it is known. */
+static void held_read(struct scene *s, struct slice held)
+{
+	struct slice first = json_element(held, 0);
+	if (!held.at || *held.at != '[')
+		return;
+	s->held.is = first.at != NULL;
+	if (!first.at)
+		return;
+	scene_member(first, "position", s->held.position);
+	scene_member(first, "looks", s->held.looks);
+	scene_member(first, "meter", s->held.meter);
+	scene_member(first, "shown", s->held.shown);
+	s->held.doubt = !s->held.looks[0];
+}
+
+void scene_status(struct scene *s, int64_t now, struct slice result)
+{
+	int64_t n;
+	held_read(s, json_member(result.at, result.len, "held"));
+	(void)now;
+	scene_member(result, "job", s->job);
+	scene_member(result, "condition", s->condition);
+	scene_member(result, "reach", s->reach);
+	scene_member(result, "walk", s->walk);
+	scene_member(result, "health", s->health);
+	if (words_member_is(result, "state", "live") || words_member_is(result, "state", "cold")) {
+		s->live = words_member_is(result, "state", "live");
+		s->unit_known = true;
+	}
+	if (json_int(json_member(result.at, result.len, "done"), &n) && n >= 0 && n < INT32_MAX)
+		s->done = (int)n;
+	if (json_int(json_member(result.at, result.len, "positions"), &n) && n >= 0 && n < INT32_MAX)
+		s->positions = (int)n;
+	if (s->done < s->positions)
+		s->all_done = false;
+	bound_read(s, json_member(result.at, result.len, "bound"));
+	chosen_read(s, json_member(result.at, result.len, "chosen"));
+}
+
+void scene_meters(struct scene *s, int64_t now, struct slice result)
+{
+	struct slice meters = json_member(result.at, result.len, "meters"), one;
+	size_t cursor = 0;
+	(void)now;
+	while (json_next(meters, &cursor, &one)) {
+		char name[SCENE_NAME];
+		scene_member(one, "name", name);
+		struct scene_meter *m = meter_named(s, name);
+		if (!m && s->meters < SCENE_METERS_MAX) {
+			m = &s->meter[s->meters++];
+			*m = (struct scene_meter){.progress = 0};
+			snprintf(m->name, sizeof m->name, "%s", name);
+		}
+		if (!m)
+			continue;
+		scene_member(one, "state", m->state);
+		scene_member(one, "identity", m->identity);
+		scene_member(one, "why", m->why);
+	}
+}
+
+/* ---- the sheet ---- */
+
+void scene_sheet_begin(struct scene *s)
+{
+	s->sheet_count = s->sheet_more = 0;
+}
+
+static void limits_read(struct scene_position *p, struct slice row)
+{
+	struct slice limits = json_member(row.at, row.len, "limits");
+	p->has_low = limits.at && json_decimal(json_element(limits, 0), &p->low);
+	p->has_high = limits.at && json_decimal(json_element(limits, 1), &p->high);
+	p->has_nominal = json_decimal(json_member(row.at, row.len, "nominal"), &p->nominal_value);
+}
+
+/* The verdict of the newest entry that counts. */
+static void last_verdict(const struct scene *s, struct scene_position *p)
+{
+	p->verdict[0] = '\0';
+	for (int i = 0; p->entries > 0; i++) {
+		const struct scene_entry *e = scene_entry(s, i);
+		if (!e)
+			return;
+		if (!e->struck && strcmp(e->position, p->name) == 0) {
+			snprintf(p->verdict, sizeof p->verdict, "%s", e->verdict);
+			return;
+		}
+	}
+}
+
+void scene_sheet(struct scene *s, struct slice result)
+{
+	struct slice rows = json_member(result.at, result.len, "rows"), row;
+	size_t cursor = 0;
+	while (json_next(rows, &cursor, &row)) {
+		int64_t n = 0;
+		if (s->sheet_count == SCENE_POSITIONS_MAX) {
+			s->sheet_more++;
+			continue;
+		}
+		struct scene_position *p = &s->sheet[s->sheet_count++];
+		char verdict[sizeof p->verdict], before[SCENE_NAME];
+		memcpy(verdict, p->verdict, sizeof verdict);
+		memcpy(before, p->name, sizeof before);
+		*p = (struct scene_position){.entries = 0};
+		scene_member(row, "position", p->name);
+		scene_member(row, "kind", p->kind);
+		scene_member(row, "function", p->function);
+		scene_member(row, "written.nominal", p->nominal);
+		scene_member(row, "written.tolerance", p->tolerance);
+		scene_member(row, "written.rated", p->rated);
+		scene_member(row, "written.note", p->note);
+		scene_member(row, "role", p->role);
+		scene_member(row, "twin", p->twin);
+		scene_member(row, "with", p->with);
+		scene_member(row, "channel", p->channel);
+		limits_read(p, row);
+		json_int(json_member(row.at, row.len, "entries"), &n);
+		p->entries = n > 0 && n < INT32_MAX ? (int)n : 0;
+		last_verdict(s, p);
+		/* An older entry than those that are kept: as it was known before. */
+		if (p->entries && !p->verdict[0] && strcmp(before, p->name) == 0)
+			memcpy(p->verdict, verdict, sizeof verdict);
+	}
+}
+
+/* ---- entries ---- */
+
+void scene_entries_begin(struct scene *s)
+{
+	s->entry_count = s->entry_next = 0;
+}
+
+void scene_entries(struct scene *s, struct slice result)
+{
+	struct slice list = json_member(result.at, result.len, "entries"), one;
+	size_t cursor = 0;
+	while (json_next(list, &cursor, &one)) {
+		struct slice record = json_member(one.at, one.len, "record");
+		struct slice struck = json_member(one.at, one.len, "struck");
+		struct slice moved = json_member(one.at, one.len, "moved");
+		struct slice rejudged = json_member(one.at, one.len, "rejudged");
+		if (!record.at)
+			continue;
+		struct scene_entry *e = scene_entry_add(s, record);
+		e->struck = struck.at && *struck.at == '{';
+		if (moved.at && *moved.at == '{')
+			scene_member(moved, "position", e->position);
+		if (rejudged.at && *rejudged.at == '{')
+			scene_entry_rejudge(s, e, rejudged);
+		int place = scene_place(s, e->position);
+		if (place >= 0 && !e->struck)
+			snprintf(s->sheet[place].verdict, sizeof s->sheet[place].verdict, "%s", e->verdict);
+	}
+}

@@ -1,0 +1,148 @@
+/* SPDX-License-Identifier: MIT */
+/* See senses.h. */
+#include "client/senses.h"
+
+#include <string.h>
+
+/* What a device has to say is asked for so often. */
+#define TICK_MS 500
+
+void senses_listen(struct senses *e)
+{
+	struct voice_setting setting;
+	if (!settings_load(&e->settings, &e->wrong) && !e->wrong.text[0])
+		fault_set(&e->wrong, "the settings cannot be read");
+	voice_setting_from(&e->settings, &setting);
+	if (!e->words)
+		setting.speech.use = SPEECH_NONE;
+	e->voice = voice_open(&setting);
+	if (e->voice)
+		happening_listen(&e->sitting->listeners, voice_listener(e->voice));
+}
+
+/* Names that were said, and whether they are said at all: the daemon waits for them. */
+static void heard(struct senses *e)
+{
+	char position[40];
+	int64_t seq;
+	/* A touch before its name makes no entry: so names are waited for only once it is
+	 * shown that they are heard. */
+	bool speaks = voice_speaks(e->voice) && voice_heard(e->voice);
+	if (speaks != e->speaks) {
+		e->speaks = speaks;
+		sitting_speaks(e->sitting, speaks);
+	}
+	while (voice_announced(e->voice, position, &seq))
+		sitting_announced(e->sitting, seq);
+}
+
+static void notes(struct senses *e)
+{
+	char text[300];
+	while (voice_note(e->voice, text, sizeof text)) {
+		scene_say(e->sitting->scene, sitting_now(e->sitting), SCENE_SAID, "%s", text);
+		sitting_changed(e->sitting);
+	}
+}
+
+static void on_said(uv_poll_t *poll, int status, int events)
+{
+	(void)events;
+	if (status == 0)
+		heard(poll->data);
+	else
+		uv_poll_stop(poll);
+}
+
+static void on_tick(uv_timer_t *timer)
+{
+	heard(timer->data);
+	notes(timer->data);
+}
+
+/* ---- the foot switch ---- */
+
+static void pedal_changed(struct senses *e)
+{
+	enum pedal_state state = pedal_state(e->pedal);
+	bool bad = state == PEDAL_AWAY || state == PEDAL_TROUBLE;
+	if (state == e->pedal_was || state == PEDAL_OFF || state == PEDAL_WAIT)
+		return;
+	e->pedal_was = state;
+	scene_say(e->sitting->scene, sitting_now(e->sitting), bad ? SCENE_WARNING : SCENE_GOOD,
+	          "foot switch: %s", pedal_words(e->pedal));
+	sitting_changed(e->sitting);
+}
+
+static void on_pedal(void *arg, enum pedal_action action)
+{
+	static const enum action deeds[PEDAL_ACTIONS] = {
+		[PEDAL_TAKE] = ACTION_TAKE,   [PEDAL_NEXT] = ACTION_NEXT, [PEDAL_BACK] = ACTION_BACK,
+		[PEDAL_AGAIN] = ACTION_AGAIN, [PEDAL_SAY] = ACTION_SAY,   [PEDAL_UNDO] = ACTION_UNDO,
+	};
+	struct senses *e = arg;
+	if (action == PEDAL_STATE)
+		pedal_changed(e);
+	else if (action > PEDAL_NONE && action < PEDAL_ACTIONS)
+		e->act(e->arg, &(struct deed){.action = deeds[action]});
+}
+
+/* ---- a run ---- */
+
+void senses_begin(struct senses *e)
+{
+	char text[1024];
+	e->running = true;
+	uv_timer_init(e->sitting->loop, &e->tick);
+	e->tick.data = e->said.data = e;
+	uv_timer_start(&e->tick, on_tick, 0, TICK_MS);
+	int fd = voice_fd(e->voice);
+	e->polls = fd >= 0 && uv_poll_init(e->sitting->loop, &e->said, fd) == 0;
+	if (e->polls)
+		uv_poll_start(&e->said, UV_READABLE, on_said);
+	e->pedal = pedal_open(e->sitting->loop, &e->settings, on_pedal, e);
+	if (e->wrong.text[0]) {
+		fault_text(&e->wrong, text, sizeof text);
+		scene_say(e->sitting->scene, sitting_now(e->sitting), SCENE_WARNING, "settings: %s", text);
+	}
+}
+
+void senses_end(struct senses *e)
+{
+	if (!e->running)
+		return;
+	e->running = false;
+	if (e->pedal)
+		pedal_close(e->pedal);
+	e->pedal = NULL;
+	uv_close((uv_handle_t *)&e->tick, NULL);
+	if (e->polls)
+		uv_close((uv_handle_t *)&e->said, NULL);
+}
+
+void senses_free(struct senses *e)
+{
+	voice_close(e->voice);
+	e->voice = NULL;
+}
+
+void senses_mute(struct senses *e)
+{
+	bool mute = !voice_muted(e->voice);
+	voice_mute(e->voice, mute);
+	scene_say(e->sitting->scene, sitting_now(e->sitting), mute ? SCENE_WARNING : SCENE_SAID,
+	          mute ? "sound and speech are off" : "sound and speech are on");
+	heard(e);
+	sitting_changed(e->sitting);
+}
+
+bool senses_say_again(struct senses *e)
+{
+	return e->words && voice_say_again(e->voice);
+}
+
+bool senses_colour(const struct senses *e, bool otherwise)
+{
+	const char *colour = settings_get(&e->settings, "screen", "colour");
+	return !colour || strcmp(colour, "auto") == 0 ? otherwise : strcmp(colour, "yes") == 0;
+}

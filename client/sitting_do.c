@@ -1,0 +1,290 @@
+/* SPDX-License-Identifier: MIT */
+/* What the person does, as calls: see sitting.h. */
+#include "client/sitting.h"
+
+#include "protocol/record/wire.h"
+
+#include <stdio.h>
+#include <string.h>
+#include <strings.h>
+
+/* What was asked of the daemon: refused, not logged, or done; what is done shows itself. */
+static void answered(void *arg, int code, struct slice result, const char *why)
+{
+	struct sitting *s = arg;
+	(void)result;
+	if (code != 0)
+		scene_refusal(s->scene, sitting_now(s), code, why);
+	sitting_ask(s, SCENE_ASK_STATUS);
+	sitting_changed(s);
+}
+
+/* A daemon that knows no `walk lift` yet: the next word of the row. */
+static void walk_answered(void *arg, int code, struct slice result, const char *why)
+{
+	struct sitting *s = arg;
+	if (code != 0 && code != FOLLOW_LOST && s->walk_tries_lift) {
+		s->walk_tries_lift = false;
+		follow_call(s->follow, "walk", "{\"walk\":\"off\"}", answered, s);
+		return;
+	}
+	s->walk_tries_lift = false;
+	answered(arg, code, result, why);
+}
+
+/* Call with pairs of member and text, NULL at the end; a NULL text is left out. */
+static void call(struct sitting *s, const char *method, follow_answer *answer,
+                 const char *const *pairs)
+{
+	char buffer[4 * KEYS_TEXT_MAX];
+	struct text t;
+	text_begin(&t, buffer, sizeof buffer);
+	text_puts(&t, "{");
+	bool first = true;
+	for (int i = 0; pairs && pairs[i]; i += 2) {
+		if (!pairs[i + 1])
+			continue;
+		text_printf(&t, "%s\"%s\":", first ? "" : ",", pairs[i]);
+		text_string(&t, pairs[i + 1], strlen(pairs[i + 1]));
+		first = false;
+	}
+	text_puts(&t, "}");
+	if (!t.failed && follow_call(s->follow, method, t.bytes, answer, s))
+		return;
+	scene_refusal(s->scene, sitting_now(s), 0, s->scene->connected
+	              ? "too much is asked at once: not done" : "there is no daemon: not done");
+	answered(s, 0, (struct slice){NULL, 0}, "");
+}
+
+#define CALL(s, method, ...) call(s, method, answered, (const char *const[]){__VA_ARGS__, NULL})
+
+static void refuse(struct sitting *s, const char *why)
+{
+	scene_refusal(s->scene, sitting_now(s), 0, why);
+	answered(s, 0, (struct slice){NULL, 0}, "");
+}
+
+/* The word behind `now` in a row of words; the first where it is none of them. */
+static const char *word_after(const char *const *row, int count, const char *now)
+{
+	for (int i = 0; i < count; i++)
+		if (strcmp(row[i], now) == 0)
+			return row[(i + 1) % count];
+	return row[0];
+}
+
+/* The name as the sheet has it, where it has it in other letters. */
+static void sheet_name(const struct scene *s, char *name, size_t size)
+{
+	if (scene_place(s, name) >= 0)
+		return;
+	for (int i = 0; i < s->sheet_count; i++)
+		if (strcasecmp(s->sheet[i].name, name) == 0) {
+			snprintf(name, size, "%s", s->sheet[i].name);
+			return;
+		}
+}
+
+/* "C8", "C8 leakage". */
+static void choose(struct sitting *s, const char *text)
+{
+	char name[KEYS_TEXT_MAX];
+	size_t n = strcspn(text, " ");
+	snprintf(name, sizeof name, "%.*s", (int)n, text);
+	sheet_name(s->scene, name, sizeof name);
+	const char *quantity = text + n + strspn(text + n, " ");
+	CALL(s, "at", "position", name, "quantity", *quantity ? quantity : NULL);
+}
+
+static void go(struct sitting *s, int place)
+{
+	if (place < 0)
+		refuse(s, "there is no sheet to go through: type the name of a position");
+	else
+		CALL(s, "at", "position", s->scene->sheet[place].name);
+}
+
+static void again(struct sitting *s)
+{
+	if (s->scene->position[0])
+		CALL(s, "at", "position", s->scene->position, "quantity", s->scene->quantity);
+	else
+		refuse(s, "no position is up: choose one first");
+}
+
+static void other(struct sitting *s)
+{
+	if (s->scene->held.is && s->scene->held.looks[0])
+		CALL(s, "at", "position", s->scene->held.looks);
+	else
+		refuse(s, "nothing is held that looks like another part");
+}
+
+/* The daemon knows best what is next, before, again and there: it skips, and goes back the
+ * way that was gone.  One that does not know these words yet is told a position. */
+#define WORD_ANSWERED(name, instead)                                                           \
+	static void name##_answered(void *arg, int code, struct slice result, const char *why)      \
+	{                                                                                          \
+		struct sitting *s = arg;                                                               \
+		if (code == WIRE_NO_METHOD)                                                            \
+			instead;                                                                           \
+		else                                                                                   \
+			answered(arg, code, result, why);                                                  \
+	}
+WORD_ANSWERED(next, go(s, scene_next(s->scene)))
+WORD_ANSWERED(back, go(s, scene_before(s->scene)))
+WORD_ANSWERED(again, again(s))
+WORD_ANSWERED(there, other(s))
+
+static void take(struct sitting *s)
+{
+	const struct scene *scene = s->scene;
+	int touching = 0;
+	for (int i = 0; i < scene->meters; i++)
+		touching += scene->meter[i].touching;
+	const struct scene_meter *front = scene_front(scene);
+	/* What waits for a word, else the one whose value is seen, where the daemon could
+	 * not know which is meant. */
+	const char *meter = scene->held.is && scene->held.meter[0] ? scene->held.meter
+	                  : touching > 1 && front ? front->name : NULL;
+	CALL(s, "take", "meter", meter);
+}
+
+static void strike(struct sitting *s, const char *because)
+{
+	char params[4 * KEYS_TEXT_MAX];
+	struct text t;
+	const struct scene_entry *e;
+	int i = 0;
+	while ((e = scene_entry(s->scene, i)) && e->struck)
+		i++;
+	if (!e) {
+		refuse(s, "there is no entry to strike");
+		return;
+	}
+	text_begin(&t, params, sizeof params);
+	text_printf(&t, "{\"seq\":%lld,\"because\":", (long long)e->seq);
+	text_string(&t, because, strlen(because));
+	text_puts(&t, "}");
+	if (t.failed || !follow_call(s->follow, "strike", t.bytes, answered, s))
+		refuse(s, "there is no daemon: not done");
+}
+
+static void walk(struct sitting *s, const char *text)
+{
+	static const char *const row[] = {"off", "on", "lift"};
+	const char *word = text[0] ? text : word_after(row, 3, s->scene->walk);
+	s->walk_tries_lift = !text[0] && strcmp(word, "lift") == 0;
+	call(s, "walk", walk_answered, (const char *const[]){"walk", word, NULL});
+}
+
+static void say_status(struct sitting *s)
+{
+	const struct scene *c = s->scene;
+	scene_say(s->scene, sitting_now(s), SCENE_SAID, "%s, %s, %s, %s, walk %s, %d of %d measured, "
+	          "log %s", c->job[0] ? c->job : "no job", c->live ? "LIVE" : "cold", c->condition,
+	          c->reach, c->walk, c->done, c->positions, c->health);
+	answered(s, 0, (struct slice){NULL, 0}, "");
+}
+
+void sitting_do(struct sitting *s, const struct deed *deed)
+{
+	static const char *const reaches[] = {"in-circuit", "lifted", "loose"};
+	static const char *const conditions[] = {"found", "new", "done"};
+	static const char *const quantities[] = {"value", "leakage", "esr", "dissipation",
+	                                         "insulation", "volts"};
+	struct scene *scene = s->scene;
+	const char *text = deed->text, *up = scene->position;
+	switch (deed->action) {
+	case ACTION_TAKE:
+		take(s);
+		return;
+	case ACTION_UNDO:
+		call(s, "undo", answered, NULL);
+		return;
+	case ACTION_NEXT:
+		call(s, "next", next_answered, NULL);
+		return;
+	case ACTION_BACK:
+		call(s, "back", back_answered, NULL);
+		return;
+	case ACTION_SAY:
+		scene_say_again(scene);
+		answered(s, 0, (struct slice){NULL, 0}, "");
+		return;
+	case ACTION_OTHER:
+		call(s, "there", there_answered, NULL);
+		return;
+	case ACTION_AGAIN:
+		call(s, "again", again_answered, NULL);
+		return;
+	case ACTION_AT:
+		choose(s, text);
+		return;
+	case ACTION_REACH:
+		CALL(s, "reach", "reach", text[0] ? text : word_after(reaches, 3, scene->reach));
+		return;
+	case ACTION_CONDITION:
+		CALL(s, "condition", "condition",
+		     text[0] ? text : word_after(conditions, 3, scene->condition));
+		return;
+	case ACTION_WALK:
+		walk(s, text);
+		return;
+	case ACTION_QUANTITY:
+	case ACTION_NOTE:
+		if (!up[0])
+			refuse(s, "no position is up: choose one first");
+		else if (deed->action == ACTION_NOTE)
+			CALL(s, "note", "position", up, "text", text);
+		else
+			CALL(s, "at", "position", up, "quantity",
+			     text[0] ? text : word_after(quantities, 6, scene->quantity));
+		return;
+	case ACTION_STRIKE:
+		strike(s, text);
+		return;
+	case ACTION_LIVE:
+		CALL(s, "job.state", "state", "live");
+		return;
+	case ACTION_COLD:
+		CALL(s, "job.state", "state", "cold");
+		return;
+	case ACTION_STATUS:
+		say_status(s);
+		return;
+	case ACTION_QUIT:
+		if (s->quit)
+			s->quit(s->arg);
+		return;
+	case ACTION_MUTE: /* senses.h */
+	case ACTION_HELP: /* it stands on the screen; --plain prints it */
+	case ACTION_NONE:
+	case ACTION_COUNT:
+		return;
+	}
+}
+
+void sitting_complete(void *sitting, char *text, size_t size)
+{
+	const struct scene *s = ((struct sitting *)sitting)->scene;
+	char common[SCENE_NAME] = "";
+	size_t len = strlen(text), agree = 0;
+	bool any = false;
+	for (int i = 0; i < s->sheet_count; i++) {
+		const char *name = s->sheet[i].name;
+		if (strncasecmp(name, text, len) != 0)
+			continue;
+		if (!any) {
+			snprintf(common, sizeof common, "%s", name);
+			agree = strlen(common);
+		}
+		any = true;
+		size_t same = 0;
+		while (same < agree && common[same] == name[same])
+			same++;
+		agree = same;
+	}
+	if (any && agree >= len)
+		snprintf(text, size, "%.*s", (int)agree, common);
+}

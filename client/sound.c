@@ -1,0 +1,367 @@
+/* SPDX-License-Identifier: MIT */
+/*
+ * See sound.h.  One thread owns the device; the others push what is to be heard, under
+ * the mutex, and never wait for more than that.
+ */
+#include "client/sound.h"
+
+#include "client/sound_device.h"
+#include "client/tones.h"
+
+#include <pthread.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <time.h>
+
+/* A tone is given to the device in pieces: how fast an alarm cuts in. */
+#define PIECE ((size_t)TONE_RATE / 100)
+/* Between two tones, so that they are two: longer than the gap between notes. */
+#define PAUSE_PIECES 15
+
+enum device_state {
+	DEVICE_UNTRIED,
+	DEVICE_GOOD,
+	DEVICE_ABSENT,
+};
+
+struct sound {
+	pthread_mutex_t mutex;
+	pthread_cond_t work;  /* something waits, or stop */
+	pthread_cond_t quiet; /* nothing waits any more */
+	pthread_t thread;
+	char name[128];
+	struct turn turn;
+	int volume;
+	bool mute, stop, busy;
+	int users; /* thread and owner: the last one frees */
+	unsigned played;
+	enum device_state state;
+	char note[256]; /* not told yet; "" for none */
+
+	/* The thread's own. */
+	struct sound_device *device;
+	int64_t failed_at; /* when it could not be opened; 0: it could */
+	int16_t pcm[TONE_SAMPLES_MAX];
+};
+
+static int64_t now_us(void)
+{
+	struct timespec t;
+	clock_gettime(CLOCK_MONOTONIC, &t);
+	return (int64_t)t.tv_sec * 1000000 + t.tv_nsec / 1000;
+}
+
+static struct timespec after_ms(int ms)
+{
+	struct timespec t;
+	clock_gettime(CLOCK_MONOTONIC, &t);
+	t.tv_sec += ms / 1000;
+	t.tv_nsec += (long)(ms % 1000) * 1000000;
+	if (t.tv_nsec >= 1000000000) {
+		t.tv_nsec -= 1000000000;
+		t.tv_sec++;
+	}
+	return t;
+}
+
+static void sound_free(struct sound *s)
+{
+	pthread_cond_destroy(&s->work);
+	pthread_cond_destroy(&s->quiet);
+	pthread_mutex_destroy(&s->mutex);
+	free(s);
+}
+
+/* ---- the device, on the thread ---- */
+
+/* Say what changed, once. */
+static void device_is(struct sound *s, enum device_state state, const char *why)
+{
+	pthread_mutex_lock(&s->mutex);
+	if (state == DEVICE_ABSENT && s->state != DEVICE_ABSENT)
+		snprintf(s->note, sizeof s->note, "no sound: the audio device %.80s: %.80s; all that sounds "
+		         "is on the screen, too", s->name, why);
+	if (state == DEVICE_GOOD && s->state == DEVICE_ABSENT)
+		snprintf(s->note, sizeof s->note, "the audio device %.80s sounds again", s->name);
+	s->state = state;
+	pthread_mutex_unlock(&s->mutex);
+}
+
+static bool device_ready(struct sound *s, bool urgent)
+{
+	char why[128];
+	if (s->device)
+		return true;
+	/* Opening one that is not there may take long: not for each tone. */
+	if (s->failed_at && !urgent && now_us() - s->failed_at < SOUND_RETRY_MS * INT64_C(1000))
+		return false;
+	s->device = device_open(s->name, why, sizeof why);
+	s->failed_at = s->device ? 0 : now_us();
+	device_is(s, s->device ? DEVICE_GOOD : DEVICE_ABSENT, why);
+	return s->device != NULL;
+}
+
+static void device_lost(struct sound *s)
+{
+	device_close(s->device);
+	s->device = NULL;
+}
+
+/* Is what plays to be cut off here? */
+static bool cut_off(struct sound *s, enum turn_rank heard)
+{
+	pthread_mutex_lock(&s->mutex);
+	/* Tones are short: only an alarm does not wait for the end. */
+	bool cut = s->stop || s->mute || (s->turn.alarms && heard != TURN_ALARM);
+	pthread_mutex_unlock(&s->mutex);
+	return cut;
+}
+
+enum end {
+	END_PLAYED,
+	END_CUT,
+	END_LOST,
+};
+
+static enum end play(struct sound *s, size_t count, enum turn_rank rank)
+{
+	for (size_t at = 0; at < count; at += PIECE) {
+		size_t n = count - at < PIECE ? count - at : PIECE;
+		bool cut = at && cut_off(s, rank);
+		if (cut)
+			tone_fade(s->pcm + at, n);
+		if (!device_write(s->device, s->pcm + at, n))
+			return END_LOST;
+		if (cut)
+			return END_CUT;
+	}
+	return device_drain(s->device) ? END_PLAYED : END_LOST;
+}
+
+/* Something waits: it does not follow on the heels of this one. */
+static void pause_between(struct sound *s)
+{
+	pthread_mutex_lock(&s->mutex);
+	bool waits = !turn_empty(&s->turn);
+	pthread_mutex_unlock(&s->mutex);
+	memset(s->pcm, 0, PIECE * sizeof s->pcm[0]);
+	for (int i = 0; i < PAUSE_PIECES && waits; i++)
+		if (!device_write(s->device, s->pcm, PIECE))
+			return; /* the next tone will find out */
+}
+
+static void play_item(struct sound *s, const struct turn_item *item, int volume)
+{
+	const struct tone *t = tone_of(item->what);
+	size_t count = t ? tone_render(t, volume, s->pcm, TONE_SAMPLES_MAX) : 0;
+	/* One that was lost is tried once more: the default may be another by now. */
+	for (int try = 0; try < 2 && t; try++) {
+		if (!device_ready(s, item->rank == TURN_ALARM))
+			return;
+		enum end end = play(s, count, t->rank);
+		if (end == END_LOST) {
+			device_lost(s);
+			continue;
+		}
+		pthread_mutex_lock(&s->mutex);
+		if (end == END_PLAYED)
+			s->played++;
+		else if (!s->mute)
+			turn_return(&s->turn, item);
+		pthread_mutex_unlock(&s->mutex);
+		pause_between(s);
+		return;
+	}
+	if (t) {
+		s->failed_at = now_us();
+		device_is(s, DEVICE_ABSENT, "takes no sound");
+	}
+}
+
+/* ---- the thread ---- */
+
+/* The next one, under the mutex; false to stop. */
+static bool wait_item(struct sound *s, struct turn_item *item, int *volume)
+{
+	bool kept = true;
+	for (;;) {
+		if (s->stop)
+			return false;
+		if (turn_next(&s->turn, now_us(), SOUND_LATE_MS * INT64_C(1000), item))
+			break;
+		s->busy = false;
+		pthread_cond_broadcast(&s->quiet);
+		struct timespec until = after_ms(SOUND_KEEP_MS);
+		if (s->device && kept) {
+			kept = pthread_cond_timedwait(&s->work, &s->mutex, &until) == 0;
+		} else if (s->device) {
+			/* Silent for long: let others have it. */
+			pthread_mutex_unlock(&s->mutex);
+			device_lost(s);
+			pthread_mutex_lock(&s->mutex);
+		} else {
+			pthread_cond_wait(&s->work, &s->mutex);
+		}
+	}
+	s->busy = true;
+	*volume = s->volume;
+	return true;
+}
+
+static void *run(void *arg)
+{
+	struct sound *s = arg;
+	struct turn_item item;
+	int volume;
+	pthread_mutex_lock(&s->mutex);
+	while (wait_item(s, &item, &volume)) {
+		pthread_mutex_unlock(&s->mutex);
+		play_item(s, &item, volume);
+		pthread_mutex_lock(&s->mutex);
+	}
+	pthread_mutex_unlock(&s->mutex);
+	if (s->device)
+		device_close(s->device);
+	pthread_mutex_lock(&s->mutex);
+	s->busy = false;
+	bool last = --s->users == 0;
+	pthread_cond_broadcast(&s->quiet);
+	pthread_mutex_unlock(&s->mutex);
+	if (last)
+		sound_free(s);
+	return NULL;
+}
+
+/* ---- for the client ---- */
+
+static bool threads(struct sound *s)
+{
+	pthread_condattr_t clock;
+	pthread_mutex_init(&s->mutex, NULL);
+	pthread_condattr_init(&clock);
+	pthread_condattr_setclock(&clock, CLOCK_MONOTONIC);
+	pthread_cond_init(&s->work, &clock);
+	pthread_cond_init(&s->quiet, &clock);
+	pthread_condattr_destroy(&clock);
+	s->users = 2;
+	if (pthread_create(&s->thread, NULL, run, s) == 0)
+		return true;
+	sound_free(s);
+	return false;
+}
+
+struct sound *sound_open(const struct sound_setting *setting)
+{
+	struct sound *s = calloc(1, sizeof *s);
+	if (!s)
+		return NULL;
+	const char *device = setting->device && setting->device[0] ? setting->device : "default";
+	snprintf(s->name, sizeof s->name, "%s", device);
+	s->volume = setting->volume;
+	s->mute = setting->mute;
+	return threads(s) ? s : NULL;
+}
+
+void sound_play(struct sound *s, enum happening what)
+{
+	const struct tone *t = tone_of(what);
+	if (!s || !t)
+		return;
+	struct turn_item item = {.rank = t->rank, .what = what, .at = now_us()};
+	pthread_mutex_lock(&s->mutex);
+	if (!s->mute) {
+		turn_push(&s->turn, &item);
+		pthread_cond_signal(&s->work);
+	}
+	pthread_mutex_unlock(&s->mutex);
+}
+
+void sound_volume(struct sound *s, int volume)
+{
+	if (!s)
+		return;
+	pthread_mutex_lock(&s->mutex);
+	s->volume = volume;
+	pthread_mutex_unlock(&s->mutex);
+}
+
+void sound_mute(struct sound *s, bool mute)
+{
+	if (!s)
+		return;
+	pthread_mutex_lock(&s->mutex);
+	s->mute = mute;
+	if (mute)
+		turn_clear(&s->turn);
+	pthread_mutex_unlock(&s->mutex);
+}
+
+bool sound_idle(struct sound *s, int ms)
+{
+	if (!s)
+		return true;
+	struct timespec until = after_ms(ms);
+	pthread_mutex_lock(&s->mutex);
+	while (s->busy || !turn_empty(&s->turn))
+		if (pthread_cond_timedwait(&s->quiet, &s->mutex, &until) != 0)
+			break;
+	bool idle = !s->busy && turn_empty(&s->turn);
+	pthread_mutex_unlock(&s->mutex);
+	return idle;
+}
+
+bool sound_sounds(struct sound *s)
+{
+	if (!s)
+		return false;
+	pthread_mutex_lock(&s->mutex);
+	bool sounds = !s->mute && s->volume > 0 && s->state != DEVICE_ABSENT;
+	pthread_mutex_unlock(&s->mutex);
+	return sounds;
+}
+
+unsigned sound_played(struct sound *s)
+{
+	if (!s)
+		return 0;
+	pthread_mutex_lock(&s->mutex);
+	unsigned played = s->played;
+	pthread_mutex_unlock(&s->mutex);
+	return played;
+}
+
+bool sound_note(struct sound *s, char *out, size_t size)
+{
+	if (!s)
+		return false;
+	pthread_mutex_lock(&s->mutex);
+	bool new = s->note[0] != '\0';
+	if (new)
+		snprintf(out, size, "%s", s->note);
+	s->note[0] = '\0';
+	pthread_mutex_unlock(&s->mutex);
+	return new;
+}
+
+void sound_close(struct sound *s)
+{
+	if (!s)
+		return;
+	pthread_t thread = s->thread;
+	pthread_mutex_lock(&s->mutex);
+	s->stop = true;
+	pthread_cond_signal(&s->work);
+	struct timespec until = after_ms(1000);
+	while (s->users > 1)
+		if (pthread_cond_timedwait(&s->quiet, &s->mutex, &until) != 0)
+			break;
+	bool last = --s->users == 0;
+	pthread_mutex_unlock(&s->mutex);
+	if (!last) {
+		pthread_detach(thread);
+		return;
+	}
+	pthread_join(thread, NULL);
+	sound_free(s);
+}

@@ -1,0 +1,173 @@
+/* SPDX-License-Identifier: MIT */
+/* What is said and asked at the foot of the screen: messages, what is typed, the line of
+ * keys; and what stands over the lists for a while: all keys, the cautions. */
+#include "client/view_bench.h"
+
+#include <stdio.h>
+#include <string.h>
+
+/* How long a message stands. */
+#define NOTE_MS 10000
+#define NOTE_BAD_MS 60000
+
+static enum look note_look(enum scene_weight weight)
+{
+	return weight == SCENE_BAD ? LOOK_BAD : weight == SCENE_WARNING ? LOOK_WARNING
+	     : weight == SCENE_GOOD ? LOOK_GOOD : LOOK_ORDINARY;
+}
+
+static void typed_put(const struct bench_view *v, struct picture *p, int row, int width)
+{
+	const struct keys *k = v->keys;
+	const struct action_row *asked = &action_table[k->asked];
+	int column = picture_printf(p, row, 0, LOOK_STRONG, "%s: ", asked->label);
+	/* The end of what is typed is what counts. */
+	const char *text = k->text;
+	while ((int)words_width(text, strlen(text)) > width - column - 30 && *text) {
+		text++;
+		while (((unsigned char)*text & 0xC0) == 0x80)
+			text++;
+	}
+	column = picture_put(p, row, column, LOOK_ORDINARY, text);
+	p->cursor_row = row;
+	p->cursor_column = column < width ? column : width - 1;
+	picture_printf(p, row, column + 3, LOOK_FAINT, "Enter does it, %sEsc does not",
+	               k->asked == ACTION_AT ? "Tab completes, " : "");
+}
+
+void view_bench_note(const struct bench_view *v, struct picture *p, int row, int width)
+{
+	if (v->keys->mode == KEYS_TYPE) {
+		typed_put(v, p, row, width);
+		return;
+	}
+	/* The newest, unless a bad one still stands. */
+	const struct scene_note *shown = NULL;
+	for (int i = 0; ; i++) {
+		const struct scene_note *n = scene_note(v->scene, i);
+		if (!n)
+			break;
+		int64_t age = v->now - n->at;
+		if (age > (n->weight == SCENE_BAD ? NOTE_BAD_MS : NOTE_MS))
+			continue;
+		if (!shown || (n->weight == SCENE_BAD && v->now - shown->at > NOTE_MS))
+			shown = n;
+	}
+	if (!shown)
+		return;
+	int column = picture_put(p, row, 0, LOOK_FAINT, shown->time);
+	picture_put_most(p, row, column ? column + 2 : 0, width, note_look(shown->weight), shown->text);
+}
+
+/* ---- the line of keys ---- */
+
+static int key_width(const struct action_row *a)
+{
+	return (int)(strlen(a->shown) + 1 + strlen(a->label) + 2);
+}
+
+void view_bench_keys(const struct bench_view *v, struct picture *p, int row, int width)
+{
+	const struct action_row *help = &action_table[ACTION_HELP];
+	int column = 0;
+	if (v->keys->mode == KEYS_CONFIRM) {
+		picture_printf(p, row, 0, LOOK_STRONG, "Enter: the unit is %s.  Any other key: it stays as "
+		               "it is.", v->keys->asked == ACTION_LIVE ? "LIVE" : "cold");
+		return;
+	}
+	if (v->keys->mode == KEYS_LOOK || v->scene->caution) {
+		/* The list may stand over the large word. */
+		bool live = v->scene->live;
+		column = picture_put(p, row, 0, live ? LOOK_LIVE : LOOK_STRONG, live ? "LIVE" : "COLD") + 2;
+		column = picture_put(p, row, column, LOOK_STRONG, "any key ends it") + 2;
+		if (!v->scene->caution)
+			picture_put(p, row, column, LOOK_FAINT, "+ within  X outside  ? unsure  - no limits  "
+			            ". none");
+		return;
+	}
+	for (int i = 1; i < ACTION_COUNT; i++) {
+		const struct action_row *a = &action_table[i];
+		enum scene_state state = scene_state(v->scene, v->now);
+		if (i == ACTION_HELP || (i == ACTION_OTHER && state != SCENE_HELD) ||
+		    i == (v->scene->live ? ACTION_LIVE : ACTION_COLD))
+			continue;
+		if (column + key_width(a) + key_width(help) > width)
+			continue;
+		column = picture_put(p, row, column, LOOK_KEY, a->shown) + 1;
+		column = picture_put(p, row, column, LOOK_FAINT, a->label) + 2;
+	}
+	column = picture_put(p, row, column, LOOK_KEY, help->shown) + 1;
+	picture_put(p, row, column, LOOK_FAINT, help->label);
+}
+
+/* ---- panels ---- */
+
+/* Five lines of 78: at 80x24 LIVE itself must stay in sight below them. */
+static const char *const cautions[] = {
+	"LIVE VALVE EQUIPMENT KILLS.  To work on it: isolate it from the mains,",
+	"discharge the reservoirs, measure them dead, and again after a minute.",
+	"To measure it live: one hand; rated probes and meters; current limited in",
+	"series; never alone.  Local codes and licensed practice come first.",
+	"While it is live nothing is logged from a meter on ohm or farad.",
+};
+
+static const char *const before_cold[] = {
+	"IS IT COLD?  Say so only when it is isolated from the mains, the plug in",
+	"your sight, and every reservoir was discharged and measured dead, and again",
+	"after a minute, for the volts come back.  An old bleeder may be open: trust",
+	"the meter, not the sheet.",
+	"This program does not measure that for you.",
+};
+
+static void lines_put(struct picture *p, int row, int rows, enum look first, const char *const *text,
+                      int count)
+{
+	for (int i = 0; i < count && i < rows; i++)
+		picture_put(p, row + i, 2, i ? LOOK_ORDINARY : first, text[i]);
+}
+
+/* Cold and live are one key or the other; and this is the list. */
+static bool listed(const struct bench_view *v, int action)
+{
+	return action != (v->scene->live ? ACTION_LIVE : ACTION_COLD) && action != ACTION_HELP;
+}
+
+static void help_put(const struct bench_view *v, struct picture *p, int row, int width, int rows)
+{
+	int count = 0, at = 0;
+	for (int i = 1; i < ACTION_COUNT; i++)
+		count += listed(v, i);
+	int columns = rows > 0 ? (count + rows - 1) / rows : 1;
+	int wide = width / columns, each = (count + columns - 1) / columns;
+	for (int i = 1; i < ACTION_COUNT; i++) {
+		const struct action_row *a = &action_table[i];
+		if (!listed(v, i))
+			continue;
+		int column = at / each * wide, line = row + at % each;
+		at++;
+		picture_put_most(p, line, column + 5 - (int)strlen(a->shown), wide - 5, LOOK_KEY, a->shown);
+		picture_put_most(p, line, column + 6, wide - 7, LOOK_STRONG, a->label);
+		if (wide >= 40)
+			picture_put_most(p, line, column + 16, wide - 16, LOOK_ORDINARY, a->help);
+	}
+}
+
+void view_bench_panel(const struct bench_view *v, struct picture *p, int row, int width,
+                      int rows, int help_rows)
+{
+	const struct keys *k = v->keys;
+	bool live = v->scene->caution || (k->mode == KEYS_CONFIRM && k->asked == ACTION_LIVE);
+	bool cold = k->mode == KEYS_CONFIRM && k->asked == ACTION_COLD;
+	if (!live && !cold && k->mode != KEYS_LOOK)
+		return;
+	bool help = k->mode == KEYS_LOOK;
+	for (int i = 0; i < (help ? help_rows : rows); i++)
+		picture_clear(p, row + i, 0, width);
+	if (help)
+		help_put(v, p, row, width, help_rows);
+	else if (live)
+		lines_put(p, row, rows, LOOK_LIVE, cautions, (int)(sizeof cautions / sizeof cautions[0]));
+	else
+		lines_put(p, row, rows, LOOK_STRONG, before_cold,
+		          (int)(sizeof before_cold / sizeof before_cold[0]));
+}

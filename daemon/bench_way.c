@@ -1,0 +1,496 @@
+/* SPDX-License-Identifier: MIT */
+/*
+ * The order of the walk: what it visits, which position comes after which, skipping
+ * and coming back.
+ *
+ *     order     sheet     as the rows stand
+ *               kind      resistors, then capacitors, windings, rectifiers ... in the
+ *                         order of protocol/trade/position.h: few turns of the dial
+ *               channel   one channel after the other, as they first come in the sheet
+ *
+ *     mode      on        what lacks its first quantity in this condition
+ *               lift      what needs a leg up and was not measured so:
+ *                         - capacitance and inductance: in circuit nothing is ever sure;
+ *                         - resistance and diodes whose in-circuit entry is not
+ *                           conclusive (unsure, or outside and low), unless it agrees
+ *                           with its twin at the same reach: both channels have the
+ *                           same paths, and agreement is nothing against it;
+ *                         never what is measured in volts or amps, and nothing of which
+ *                         there is no entry yet (the sweep comes first).
+ *
+ * In both: positions for which the dial was turned come before all others, and what was
+ * skipped comes after all others, in the same order, once the rest is done.
+ *
+ * With `meters` above 1 a position is done when so many meters have an entry there at
+ * the reach that is chosen.
+ */
+#include "daemon/bench_state.h"
+#include "protocol/trade/crosscheck.h"
+
+#include <math.h>
+#include <stdio.h>
+#include <string.h>
+
+static const char *const mode_names[] = {"off", "on", "lift"};
+static const char *const order_names[] = {"sheet", "kind", "channel"};
+
+const char *walk_mode_name(enum walk_mode m)
+{
+	return mode_names[m];
+}
+
+const char *walk_order_name(enum walk_order o)
+{
+	return order_names[o];
+}
+
+static int index_of(const char *name, const char *const *names, int count)
+{
+	for (int i = 0; i < count; i++)
+		if (strcmp(name, names[i]) == 0)
+			return i;
+	return -1;
+}
+
+bool walk_mode_from_name(const char *name, enum walk_mode *out)
+{
+	int i = index_of(name, mode_names, 3);
+	*out = i < 0 ? WALK_OFF : (enum walk_mode)i;
+	return i >= 0;
+}
+
+bool walk_order_from_name(const char *name, enum walk_order *out)
+{
+	int i = index_of(name, order_names, 3);
+	*out = i < 0 ? WALK_SHEET : (enum walk_order)i;
+	return i >= 0;
+}
+
+/* ---- groups ---- */
+
+/* Kinds that are measured alike are one group. */
+static int kind_group(enum kind k)
+{
+	switch (k) {
+	case KIND_CARBON_COMPOSITION:
+	case KIND_CARBON_FILM:
+	case KIND_METAL_FILM:
+	case KIND_WIREWOUND:
+	case KIND_POT:
+		return KIND_RESISTOR;
+	case KIND_PAPER:
+	case KIND_FILM:
+	case KIND_CERAMIC:
+	case KIND_MICA:
+	case KIND_CAPACITOR:
+		return KIND_ELECTROLYTIC;
+	default:
+		return (int)k;
+	}
+}
+
+/* Channels are few: the place of the first of each is its group. */
+#define CHANNELS_MAX 64
+
+void way_group(struct bench *b)
+{
+	int first[CHANNELS_MAX], channels = 0;
+	for (int i = 0; i < b->positions; i++) {
+		const struct position *p = &b->position[i].row.position;
+		int group = 0;
+		if (b->way.order == WALK_KIND) {
+			group = kind_group(p->kind);
+		} else if (b->way.order == WALK_CHANNEL) {
+			while (group < channels &&
+			       strcmp(b->position[first[group]].row.position.channel, p->channel) != 0)
+				group++;
+			/* The last group takes those of all channels beyond. */
+			if (group == channels && channels < CHANNELS_MAX)
+				first[channels++] = i;
+		}
+		b->position[i].group = group;
+	}
+}
+
+/* ---- what there is already ---- */
+
+static bool counts(const struct bench *b, const struct entry *e, enum quantity q)
+{
+	return !e->struck && e->quantity == q && e->condition == b->condition;
+}
+
+static bool not_circuit(const struct entry *e)
+{
+	return e->reach != REACH_IN_CIRCUIT;
+}
+
+/* How many different meters have an entry at this place and quantity that counts; at
+ * one reach where more than one is wanted, for others would not be compared. */
+int way_meters_have(const struct bench *b, int place, enum quantity q)
+{
+	const char *name[WALK_METERS_MAX];
+	int have = 0;
+	for (int i = b->position[place].newest; i >= 0 && have < WALK_METERS_MAX;
+	     i = b->made[i].older) {
+		const struct entry *e = &b->made[i].entry;
+		bool again = false;
+		if (!counts(b, e, q) || (b->way.meters > 1 && e->reach != b->reach))
+			continue;
+		for (int k = 0; k < have; k++)
+			again = again || strcmp(name[k], e->meter) == 0;
+		if (!again)
+			name[have++] = e->meter;
+	}
+	return have;
+}
+
+static int meters_wanted(const struct bench *b)
+{
+	return b->way.mode != WALK_OFF && b->way.meters > 1 ? b->way.meters : 1;
+}
+
+bool walk_lacks(const struct bench *b, int place)
+{
+	enum quantity q = position_first_quantity(&b->position[place].row.position);
+	return way_meters_have(b, place, q) < meters_wanted(b);
+}
+
+/* ---- what needs a leg up ---- */
+
+static const struct entry *newest_in_circuit(const struct bench *b, int place, enum quantity q)
+{
+	for (int i = b->position[place].newest; i >= 0; i = b->made[i].older)
+		if (counts(b, &b->made[i].entry, q) && !not_circuit(&b->made[i].entry))
+			return &b->made[i].entry;
+	return NULL;
+}
+
+/* How far apart two of this tolerance may lie, as a share of their mean. */
+static double twins_allowed(const struct position *p)
+{
+	struct limits l;
+	if (!position_limits(p, &l) || !l.has_low || !l.has_high)
+		return 0;
+	double low = decimal_double(l.low), high = decimal_double(l.high);
+	double mean = (fabs(low) + fabs(high)) / 2;
+	return mean > 0 ? (high - low) / mean : 0;
+}
+
+static bool twin_agrees(const struct bench *b, int place, const struct entry *e)
+{
+	const struct position *p = &b->position[place].row.position;
+	int other = p->twin[0] ? position_find(b, p->twin) : -1;
+	if (other < 0 || other == place)
+		return false;
+	const struct position *q = &b->position[other].row.position;
+	const struct entry *f = newest_in_circuit(b, other, e->quantity);
+	struct twins twins;
+	struct fault ignored;
+	if (!f || !p->has_nominal || !q->has_nominal || decimal_compare(p->nominal, q->nominal) != 0)
+		return false;
+	return twins_compare(e, f, twins_allowed(p), &twins, &ignored) && twins.agree;
+}
+
+bool walk_needs_lift(const struct bench *b, int place)
+{
+	const struct position *p = &b->position[place].row.position;
+	enum quantity q = position_first_quantity(p);
+	enum function f = position_function(p, q);
+	if (f == FUNCTION_FARAD || f == FUNCTION_HENRY)
+		return true;
+	if (f != FUNCTION_OHM && f != FUNCTION_DIODE)
+		return false;
+	const struct entry *e = newest_in_circuit(b, place, q);
+	if (!e)
+		return false;
+	bool open = e->verdict.word == VERDICT_UNSURE ||
+	            (e->verdict.word == VERDICT_OUTSIDE && e->verdict.side == SIDE_LOW);
+	return open && !twin_agrees(b, place, e);
+}
+
+/* Is it to be visited by the walk that goes on (or by one, where none does)? */
+bool walk_wants(const struct bench *b, int place)
+{
+	if (b->way.mode != WALK_LIFT)
+		return walk_lacks(b, place);
+	if (!walk_needs_lift(b, place))
+		return false;
+	enum quantity q = position_first_quantity(&b->position[place].row.position);
+	if (b->way.meters > 1 && b->reach != REACH_IN_CIRCUIT)
+		return walk_lacks(b, place);
+	for (int i = b->position[place].newest; i >= 0; i = b->made[i].older)
+		if (counts(b, &b->made[i].entry, q) && not_circuit(&b->made[i].entry))
+			return false;
+	return true;
+}
+
+/* ---- which is next ---- */
+
+static bool for_dial(const struct bench *b, int place)
+{
+	const struct position *p = &b->position[place].row.position;
+	return b->dial == FUNCTION_NONE || position_takes(p, position_first_quantity(p), b->dial);
+}
+
+/* In the order of the walk: is x before y? */
+static bool comes_before(const struct bench *b, int x, int y)
+{
+	int g = b->position[x].group, h = b->position[y].group;
+	return g != h ? g < h : x < y;
+}
+
+/* The first after `from` that passes, else the first of all, but never `from`. */
+static int next_of(const struct bench *b, int from, bool dial, bool skipped, bool any)
+{
+	int after = -1, first = -1;
+	for (int i = 0; i < b->positions; i++) {
+		if (i == from || (!any && (b->position[i].skipped != skipped ||
+		                           (dial && !for_dial(b, i)) || !walk_wants(b, i))))
+			continue;
+		if (first < 0 || comes_before(b, i, first))
+			first = i;
+		if (from >= 0 && comes_before(b, from, i) && (after < 0 || comes_before(b, i, after)))
+			after = i;
+	}
+	return after >= 0 ? after : first;
+}
+
+static bool waits(const struct bench *b, int place)
+{
+	return place >= 0 && walk_wants(b, place);
+}
+
+int walk_next(const struct bench *b, int from)
+{
+	for (int skipped = 0; skipped < 2; skipped++)
+		for (int dial = b->dial != FUNCTION_NONE; dial >= 0; dial--) {
+			/* Nothing more for the dial: back to where it was turned. */
+			if (!dial && b->dial != FUNCTION_NONE && waits(b, b->dial_left) &&
+			    b->dial_left != from && b->position[b->dial_left].skipped == skipped)
+				return b->dial_left;
+			int next = next_of(b, from, dial, skipped, false);
+			if (next >= 0)
+				return next;
+		}
+	/* What is up comes again only where there is nothing else. */
+	return from >= 0 && walk_wants(b, from) ? from : -1;
+}
+
+/* ---- the dial ---- */
+
+/* Turning through the functions in between takes less than this. */
+#define DIAL_REST_US INT64_C(1000000)
+
+/* Volts and amps lead to a live unit: to those nobody is led by a dial. */
+static bool dial_leads(enum function f)
+{
+	return f == FUNCTION_OHM || f == FUNCTION_FARAD || f == FUNCTION_HENRY ||
+	       f == FUNCTION_DIODE;
+}
+
+/* Somebody else follows the walk and reads what is up, or has just measured it. */
+static bool others_serve(const struct bench *b, const struct bench_meter *m, const struct position *p)
+{
+	for (int i = 0; i < b->meters; i++) {
+		const struct bench_meter *o = &b->meter[i];
+		if (o == m || o->gone || o->bound.place >= 0 || !o->has_last ||
+		    b->now - o->last.t > INT64_C(5000000))
+			continue;
+		if (position_takes(p, b->quantity, o->last.function))
+			return true;
+	}
+	return false;
+}
+
+void way_dial(struct bench *b, struct bench_meter *m, const struct reading *r)
+{
+	if (m->has_last && r->function != m->last.function)
+		m->turned_at = r->t;
+	if (m->turned_at < 0 || r->t - m->turned_at < DIAL_REST_US)
+		return;
+	m->turned_at = -1;
+	if (b->way.mode == WALK_OFF || m->bound.place >= 0 || !dial_leads(r->function))
+		return;
+	b->dial = r->function;
+	if (b->chosen < 0)
+		return;
+	const struct position *p = &b->position[b->chosen].row.position;
+	if (position_takes(p, b->quantity, r->function) || others_serve(b, m, p))
+		return;
+	int left = b->dial_left, next = walk_next(b, b->chosen);
+	if (waits(b, left) && left != b->chosen && for_dial(b, left) && !b->position[left].skipped)
+		next = left;
+	if (next < 0 || next == b->chosen || !for_dial(b, next))
+		return;
+	b->dial_left = waits(b, b->chosen) ? b->chosen : -1;
+	walk_go(b, next);
+}
+
+/* ---- skip, and come back ---- */
+
+/* Who still touches what was up touches it: that touch makes nothing any more.  (Not on
+ * volts, where floating leads look like a touch.) */
+static void leave_touched(struct bench *b)
+{
+	for (int i = 0; i < b->meters; i++) {
+		struct bench_meter *m = &b->meter[i];
+		bool volts = m->last.function == FUNCTION_VOLT_DC || m->last.function == FUNCTION_VOLT_AC;
+		if (m->bound.place >= 0 || m->lifted || m->spent || volts || b->chosen < 0)
+			continue;
+		m->spent = m->passed = true;
+		m->spent_place = b->chosen;
+		m->spent_from = INT64_MIN;
+	}
+}
+
+static void go_to(struct bench *b, int64_t t, int place)
+{
+	leave_touched(b);
+	walk_choose(b, place, position_first_quantity(&b->position[place].row.position));
+	for (int i = 0; i < b->meters; i++) {
+		walk_on_meter(b, &b->meter[i], t);
+		bench_timers(&b->meter[i]);
+	}
+}
+
+static bool need_sheet(const struct bench *b, struct fault *why)
+{
+	if (b->positions)
+		return true;
+	fault_set(why, "there is no sheet to go through yet: load one, or choose a position (at "
+	          "POSITION)");
+	return false;
+}
+
+bool bench_next(struct bench *b, int64_t t, struct fault *why)
+{
+	bench_run_until(b, t);
+	if (!need_sheet(b, why))
+		return false;
+	int from = b->chosen, next;
+	if (b->way.mode == WALK_OFF)
+		next = next_of(b, from, false, false, true);
+	else
+		next = walk_next(b, from);
+	if (next < 0 || next == from) {
+		fault_set(why, next < 0 ? "nothing is lacking any more: no position comes next"
+		                        : "%s is the last one that lacks something",
+		          next < 0 ? "" : b->position[next].row.position.name);
+		return false;
+	}
+	if (b->way.mode != WALK_OFF && from >= 0)
+		b->position[from].skipped = walk_wants(b, from);
+	bench_taped(b, t, "next", "%s", "");
+	go_to(b, t, next);
+	return true;
+}
+
+bool bench_back(struct bench *b, int64_t t, struct fault *why)
+{
+	bench_run_until(b, t);
+	if (!b->histories) {
+		fault_set(why, "no position was up before this one");
+		return false;
+	}
+	bench_taped(b, t, "back", "%s", "");
+	int place = b->history[--b->histories];
+	int kept = b->histories;
+	b->position[place].skipped = false;
+	go_to(b, t, place);
+	b->histories = kept; /* further back comes what was before that */
+	return true;
+}
+
+void way_remember(struct bench *b, int place)
+{
+	if (place < 0 || (b->histories && b->history[b->histories - 1] == place))
+		return;
+	if (b->histories == WALK_HISTORY) {
+		memmove(b->history, b->history + 1, (WALK_HISTORY - 1) * sizeof *b->history);
+		b->histories--;
+	}
+	b->history[b->histories++] = place;
+}
+
+void way_forget(struct bench *b)
+{
+	b->histories = 0;
+	b->dial = FUNCTION_NONE;
+	b->dial_left = -1;
+	for (int i = 0; i < b->positions; i++)
+		b->position[i].skipped = false;
+}
+
+/* ---- on, off, lift ---- */
+
+/* Lifted values are what `lift` is for; afterwards parts are in circuit again.  The
+ * wrong way round this costs a sure verdict, never gives a false one. */
+static bool set_reach(struct bench *b, int64_t t, enum walk_mode mode, struct fault *why)
+{
+	if (mode == WALK_LIFT && b->reach == REACH_IN_CIRCUIT) {
+		if (!bench_reach_set(b, t, REACH_LIFTED, why))
+			return false;
+		b->lift_reach = true;
+	} else if (mode != WALK_LIFT && b->lift_reach) {
+		if (b->reach == REACH_LIFTED && !bench_reach_set(b, t, REACH_IN_CIRCUIT, why))
+			return false;
+		b->lift_reach = false;
+	}
+	return true;
+}
+
+static bool any_lift(const struct bench *b)
+{
+	for (int i = 0; i < b->positions; i++)
+		if (walk_needs_lift(b, i))
+			return true;
+	return false;
+}
+
+/* The act as a tape has it: on kind 2 */
+void way_taped(struct bench *b, int64_t t, const struct bench_way *way)
+{
+	char order[16] = "", meters[16] = "";
+	if (way->mode != WALK_OFF && way->order != WALK_SHEET)
+		snprintf(order, sizeof order, " %s", walk_order_name(way->order));
+	if (way->mode != WALK_OFF && way->meters > 1)
+		snprintf(meters, sizeof meters, " %d", way->meters);
+	bench_taped(b, t, "walk", "%s%s%s", walk_mode_name(way->mode), order, meters);
+}
+
+bool bench_walk(struct bench *b, int64_t t, const struct bench_way *way, struct fault *why)
+{
+	bench_run_until(b, t);
+	if (way->meters < 1 || way->meters > WALK_METERS_MAX) {
+		fault_set(why, "a walk waits for 1 to %d meters at each position", WALK_METERS_MAX);
+		return false;
+	}
+	if (way->mode == WALK_LIFT && !any_lift(b)) {
+		fault_set(why, "nothing needs a leg up: there is no capacitor, and no in-circuit entry that "
+		          "could not decide");
+		return false;
+	}
+	if (!set_reach(b, t, way->mode, why))
+		return false;
+	way_taped(b, t, way);
+	bool began = way->mode != WALK_OFF;
+	b->way = *way;
+	b->announced_all = false;
+	for (int i = 0; began && i < b->positions; i++)
+		b->position[i].skipped = false;
+	b->dial = FUNCTION_NONE;
+	b->dial_left = -1;
+	way_group(b);
+	bench_event(b, "walk", "walk", walk_mode_name(way->mode), "order",
+	            began ? walk_order_name(way->order) : NULL, NULL);
+	if (!began)
+		return true;
+	bool lift = way->mode == WALK_LIFT;
+	if (b->chosen < 0 || (lift && !walk_wants(b, b->chosen)))
+		walk_first(b);
+	else if (lift) /* what was measured of it in circuit does not count here */
+		walk_choose(b, b->chosen, position_first_quantity(&b->position[b->chosen].row.position));
+	else
+		walk_made(b); /* what is up may have its entry already */
+	return true;
+}

@@ -1,0 +1,105 @@
+/* SPDX-License-Identifier: MIT */
+/*
+ * A copy of a log, running or not, that is whole and was verified before anybody is told
+ * of it.  SQLite's own backup copies the pages of one moment while the writer goes on; the
+ * copy is made beside its name and gets it only when its seal was read through.
+ */
+#include "daemon/log_inside.h"
+
+#include <errno.h>
+#include <fcntl.h>
+#include <sqlite3.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <unistd.h>
+
+/* All pages of one moment; afterwards a file that needs no LOG-wal beside it. */
+static int copy_pages(struct sqlite3 *from, struct sqlite3 *to)
+{
+	sqlite3_backup *b = sqlite3_backup_init(to, "main", from, "main");
+	if (!b)
+		return sqlite3_extended_errcode(to);
+	sqlite3_backup_step(b, -1);
+	int code = sqlite3_backup_finish(b);
+	if (code == SQLITE_OK)
+		code = sqlite3_exec(to, "PRAGMA journal_mode = DELETE", NULL, NULL, NULL);
+	return code;
+}
+
+static bool sync_file(const char *path)
+{
+	int fd = open(path, O_RDONLY | O_CLOEXEC);
+	bool done = fd >= 0 && fsync(fd) == 0;
+	if (fd >= 0)
+		close(fd);
+	return done;
+}
+
+static bool make_copy(struct log_reader *r, const char *part, struct fault *why)
+{
+	struct sqlite3 *to = NULL;
+	char *uri = sqlite_uri(part, "mode=rwc");
+	int flags = SQLITE_OPEN_READWRITE | SQLITE_OPEN_CREATE | SQLITE_OPEN_URI | SQLITE_OPEN_NOMUTEX;
+	int code = uri ? sqlite3_open_v2(uri, &to, flags, NULL) : SQLITE_NOMEM;
+	sqlite3_free(uri);
+	if (code == SQLITE_OK)
+		code = copy_pages(r->db, to);
+	if (code != SQLITE_OK)
+		fault_at(why, part, 0, 0, "the copy cannot be written: %s", sqlite3_errstr(code));
+	int closed = sqlite3_close(to);
+	if (code == SQLITE_OK && (closed != SQLITE_OK || !sync_file(part))) {
+		fault_at(why, part, 0, 0, "the copy cannot be written: %s", strerror(errno));
+		return false;
+	}
+	return code == SQLITE_OK;
+}
+
+static bool verify_copy(const char *part, struct log_check *out, struct fault *why)
+{
+	struct log_reader *r = log_reader_open(part, why);
+	bool read = r && log_reader_verify(r, NULL, out, why);
+	log_reader_close(r);
+	if (read && (out->verdict == LOG_ALTERED || out->verdict == LOG_EMPTY)) {
+		fault_at(why, part, 0, 0, "the seal does not hold: %.150s; the copy was thrown away",
+		         out->what);
+		return false;
+	}
+	return read;
+}
+
+/* Its name, if nothing has it yet. */
+static bool name_copy(const char *part, const char *to, struct fault *why)
+{
+	int code = renameat2(AT_FDCWD, part, AT_FDCWD, to, RENAME_NOREPLACE);
+	if (code != 0 && (errno == EINVAL || errno == ENOSYS) && access(to, F_OK) != 0)
+		code = rename(part, to);
+	if (code == 0)
+		return beside_folder_sync(to);
+	fault_at(why, to, 0, 0, errno == EEXIST ? "there is a file of this name already: nothing is "
+	         "written over" : "the copy cannot be given its name: %s", strerror(errno));
+	return false;
+}
+
+bool log_reader_copy(struct log_reader *r, const char *to, struct log_check *out,
+                     struct fault *why)
+{
+	char *part = beside_name(to, ".part");
+	if (!part) {
+		fault_set(why, "no memory for the copy");
+		return false;
+	}
+	bool done = false;
+	if (beside_exists(to, "", NULL))
+		fault_at(why, to, 0, 0, "there is a file of this name already: nothing is written over");
+	else if (beside_exists(to, ".part", NULL))
+		fault_at(why, part, 0, 0, "this is left from a copy that was broken off, or one that is "
+		         "being made: remove it, or name another file");
+	else if (reader_refresh(r, why)) {
+		done = make_copy(r, part, why) && verify_copy(part, out, why) && name_copy(part, to, why);
+		if (!done)
+			unlink(part);
+	}
+	free(part);
+	return done;
+}

@@ -1,0 +1,389 @@
+/* SPDX-License-Identifier: MIT */
+/*
+ * The scene of `tally bench`: messages in, state and happenings out.
+ */
+#include "tests/bench_scene.h"
+
+/* The next happening must be this one; returns it. */
+static const struct happening_told *next(enum happening what)
+{
+	const struct happening_told *told = scene_happening(scene);
+	assert_non_null(told);
+	assert_int_equal(told->what, what);
+	return told;
+}
+
+static void nothing_more(void)
+{
+	assert_null(scene_happening(scene));
+}
+
+static void ready(void)
+{
+	scene_ready(true, "cold", "R3", "value", R3_CHOSEN);
+}
+
+/* ---- one touch, from open leads to the next position ---- */
+
+static void test_touch(void **state)
+{
+	(void)state;
+	ready();
+	assert_int_equal(scene_state(scene, now), SCENE_READY);
+	live("131.05 kohm", "ohm", 0.1, true);
+	assert_int_equal(scene_state(scene, now), SCENE_SETTLING);
+	live("131.19 kohm", "ohm", 1, true);
+	assert_int_equal(scene_state(scene, now), SCENE_SETTLED);
+	nothing_more(); /* nothing is told before it is durable */
+	event("\"event\":\"logged\",\"seq\":23,\"position\":\"R3\"");
+	nothing_more();
+	assert_int_equal(record(23, "entry", ENTRY("R3", "131.20 kohm", "131200", "outside", "high",
+	                                           "0.312", ",\"why\":\"carbon, drifted up\"")),
+	                 SCENE_ASK_STATUS);
+	const struct happening_told *told = next(HAPPENED_OUTSIDE);
+	assert_string_equal(told->position, "R3");
+	assert_string_equal(told->shown, "131.20 kohm");
+	assert_string_equal(told->verdict, "outside");
+	assert_string_equal(told->side, "high");
+	assert_string_equal(told->why, "31.2 % high; carbon, drifted up");
+	assert_null(told->looks);
+	assert_int_equal(told->seq, 23);
+	nothing_more();
+	assert_int_equal(scene_state(scene, now), SCENE_LOGGED);
+	/* It lifts: what was logged stays, not what open leads read. */
+	live("overload", "ohm", 0, false);
+	const char *function;
+	assert_int_equal(scene_state(scene, now), SCENE_LOGGED);
+	assert_string_equal(scene_large(scene, now, &function), "131.20 kohm");
+	assert_int_equal(scene->sheet[scene_place(scene, "R3")].entries, 1);
+	assert_string_equal(scene->sheet[scene_place(scene, "R3")].verdict, "outside");
+	event("\"event\":\"up\",\"position\":\"C7\",\"quantity\":\"value\",\"nominal\":\"0.1 uF\",\"role\":"
+	      "\"coupling\",\"armed\":\"yes\"");
+	told = next(HAPPENED_UP);
+	assert_string_equal(told->position, "C7");
+	assert_string_equal(told->role, "coupling");
+	assert_string_equal(told->place, "left, to V3");
+	assert_string_equal(told->shown, "0.1 uF");
+	assert_int_equal(scene_state(scene, now), SCENE_READY);
+	assert_string_equal(scene_large(scene, now, &function), "overload");
+	scene_stop();
+}
+
+/* The name of the next is heard after the value of the last, whichever came first. */
+static void test_order(void **state)
+{
+	(void)state;
+	ready();
+	event("\"event\":\"logged\",\"seq\":25,\"position\":\"R3\"");
+	event("\"event\":\"up\",\"position\":\"C7\",\"quantity\":\"value\",\"armed\":\"yes\"");
+	nothing_more();
+	record(24, "trail", ",\"meter\":\"bench\"");
+	nothing_more();
+	record(25, "entry", ENTRY("R3", "overload", "null", "outside", "high", "null",
+	                          ",\"state\":\"overload\",\"above\":120000000"));
+	next(HAPPENED_OUTSIDE);
+	next(HAPPENED_UP);
+	nothing_more();
+	scene_stop();
+}
+
+/* Not armed: nothing is called; the person is to lift. */
+static void test_not_armed(void **state)
+{
+	(void)state;
+	ready();
+	event("\"event\":\"up\",\"position\":\"C7\",\"quantity\":\"value\",\"armed\":\"no\"");
+	nothing_more();
+	assert_int_equal(scene_state(scene, now), SCENE_WAIT);
+	event("\"event\":\"up\",\"position\":\"C7\",\"quantity\":\"value\",\"armed\":\"yes\"");
+	next(HAPPENED_UP);
+	assert_int_equal(scene_state(scene, now), SCENE_READY);
+	scene_stop();
+}
+
+/* ---- everything else that may happen ---- */
+
+static const struct {
+	const char *event;
+	enum scene_state state;
+	enum happening what;
+	const char *has; /* in why, looks or next */
+} happenings[] = {
+	{"\"event\":\"held\",\"meter\":\"bench\",\"position\":\"R3\",\"shown\":\"130 kohm\",\"looks\":\"R13\"",
+	 SCENE_HELD, HAPPENED_HELD, "R13"},
+	{"\"event\":\"doubt\",\"meter\":\"bench\",\"position\":\"R3\",\"shown\":\"-37.4 V\"", SCENE_DOUBT,
+	 HAPPENED_DOUBT, "take it"},
+	{"\"event\":\"refused\",\"meter\":\"bench\",\"position\":\"R3\",\"why\":\"hold is on\"", SCENE_REFUSED,
+	 HAPPENED_REFUSED, "hold is on"},
+	{"\"event\":\"not-logged\",\"why\":\"the disk is full\"", SCENE_NOT_LOGGED, HAPPENED_NOT_LOGGED,
+	 "the disk is full"},
+	{"\"event\":\"moving\",\"meter\":\"bench\",\"position\":\"R3\"", SCENE_MOVING, HAPPENED_MOVING,
+	 "take it"},
+};
+
+static void test_happenings(void **state)
+{
+	(void)state;
+	for (size_t i = 0; i < sizeof happenings / sizeof happenings[0]; i++) {
+		ready();
+		live("131.05 kohm", "ohm", 0.1, true);
+		event(happenings[i].event);
+		note_row("%s", happenings[i].event);
+		assert_int_equal(scene_state(scene, now), happenings[i].state);
+		const struct happening_told *told = next(happenings[i].what);
+		const char *in = told->why ? told->why : told->looks ? told->looks : told->next;
+		assert_non_null(strstr(in, happenings[i].has));
+		nothing_more();
+		/* An entry ends all of them. */
+		record(23, "entry", ENTRY("R3", "131.20 kohm", "131200", "within", "high", "0.3", ""));
+		assert_int_equal(scene_state(scene, now), SCENE_LOGGED);
+		next(HAPPENED_LOGGED);
+		scene_stop();
+	}
+}
+
+static void test_refused_passes(void **state)
+{
+	(void)state;
+	ready();
+	event("\"event\":\"refused\",\"why\":\"nothing to take\"");
+	assert_int_equal(scene_state(scene, now + SCENE_REFUSED_MS), SCENE_REFUSED);
+	live("overload", "ohm", 0, false);
+	now += SCENE_REFUSED_MS + 1;
+	live("overload", "ohm", 0, false);
+	assert_int_equal(scene_state(scene, now), SCENE_READY);
+	scene_stop();
+}
+
+static void test_live_and_cold(void **state)
+{
+	(void)state;
+	ready();
+	record(23, "job", ",\"state\":\"set\",\"unit\":\"live\"");
+	next(HAPPENED_LIVE);
+	assert_true(scene->live);
+	assert_true(scene->caution);
+	record(24, "job", ",\"state\":\"set\",\"unit\":\"live\"");
+	nothing_more();
+	record(25, "job", ",\"state\":\"set\",\"unit\":\"cold\"");
+	next(HAPPENED_COLD);
+	assert_false(scene->live);
+	assert_false(scene->caution);
+	scene_stop();
+}
+
+static void test_strike(void **state)
+{
+	(void)state;
+	ready();
+	record(23, "entry", ENTRY("R3", "131.20 kohm", "131200", "outside", "high", "0.312", ""));
+	next(HAPPENED_OUTSIDE);
+	assert_int_equal(record(24, "strike", ",\"of\":23,\"position\":\"R3\""),
+	                 SCENE_ASK_STATUS | SCENE_ASK_SHEET);
+	assert_true(scene_entry(scene, 0)->struck);
+	assert_int_equal(scene->sheet[scene_place(scene, "R3")].entries, 0);
+	assert_string_equal(scene->sheet[scene_place(scene, "R3")].verdict, "");
+	assert_int_equal(scene_state(scene, now), SCENE_READY);
+	record(25, "strike", ",\"of\":99999,\"position\":\"R9\""); /* one that is not kept */
+	scene_stop();
+}
+
+static void test_rejudged(void **state)
+{
+	(void)state;
+	ready();
+	record(23, "rejudge", ",\"of\":22,\"position\":\"R13\",\"verdict\":\"within\",\"side\":\"high\"");
+	assert_string_equal(scene_entry(scene, 0)->verdict, "within");
+	assert_string_equal(scene->sheet[scene_place(scene, "R13")].verdict, "within");
+	scene_stop();
+}
+
+/* ---- meters ---- */
+
+static void test_meters(void **state)
+{
+	(void)state;
+	ready();
+	assert_int_equal(scene->meters, 3);
+	assert_string_equal(scene_front(scene)->name, "bench");
+	event("\"event\":\"gone\",\"meter\":\"bench\",\"why\":\"unplugged\"");
+	const struct happening_told *told = next(HAPPENED_GONE);
+	assert_string_equal(told->meter, "bench");
+	assert_string_equal(scene->meter[0].shown, "");
+	event("\"event\":\"back\",\"meter\":\"bench\"");
+	next(HAPPENED_BACK);
+	/* Silent with open leads: no news. */
+	live(NULL, "ohm", 0, false);
+	nothing_more();
+	/* Silent on a part: that is one. */
+	live("131.05 kohm", "ohm", 0.1, true);
+	live(NULL, "ohm", 0.1, true);
+	told = next(HAPPENED_STALE);
+	assert_string_equal(told->meter, "bench");
+	assert_int_equal(scene_state(scene, now), SCENE_STALE);
+	live(NULL, "ohm", 0.1, true);
+	nothing_more();
+	scene_stop();
+}
+
+static void test_moves(void **state)
+{
+	(void)state;
+	static const struct { const char *shown; int after, moves; } rows[] = {
+		{"131.00 kohm", 0, -1}, {"131.02 kohm", 200, 2}, {"131.01 kohm", 400, 2},
+		{"131.01 kohm", 1100, 1}, {"0.1310 Mohm", 1300, 0},
+	};
+	ready();
+	int64_t start = now;
+	for (size_t i = 0; i < sizeof rows / sizeof rows[0]; i++) {
+		now = start + rows[i].after;
+		live(rows[i].shown, "ohm", 0.1, true);
+		note_row("%s at %d ms", rows[i].shown, rows[i].after);
+		assert_int_equal(scene_moves(scene_front(scene), now), rows[i].moves);
+	}
+	scene_stop();
+}
+
+/* ---- a daemon that goes and comes back ---- */
+
+static void test_away_and_back(void **state)
+{
+	(void)state;
+	const char *function;
+	ready();
+	live("131.05 kohm", "ohm", 0.1, true);
+	assert_non_null(scene_large(scene, now, &function));
+	scene_away(scene, now, "the daemon went away");
+	next(HAPPENED_GONE);
+	assert_int_equal(scene_state(scene, now), SCENE_NO_DAEMON);
+	assert_null(scene_large(scene, now, &function));
+	scene_away(scene, now, "no daemon at ...");
+	nothing_more(); /* said once */
+	hello(23);
+	next(HAPPENED_BACK);
+	assert_int_equal(scene->last, 22); /* the cursor goes on where it was */
+	/* What was logged meanwhile is shown, and not told as if it were now. */
+	record(23, "entry", ENTRY("R3", "131.20 kohm", "131200", "outside", "high", "0.312", ""));
+	nothing_more();
+	assert_string_equal(scene_entry(scene, 0)->position, "R3");
+	record(24, "entry", ENTRY("R3", "131.21 kohm", "131210", "outside", "high", "0.312", ""));
+	next(HAPPENED_OUTSIDE);
+	record(24, "entry", ENTRY("R3", "131.21 kohm", "131210", "outside", "high", "0.312", ""));
+	nothing_more(); /* not twice */
+	/* Another log: nothing of this one is left. */
+	scene_away(scene, now, "gone");
+	next(HAPPENED_GONE);
+	scene_connected(scene, now, text_slice("{\"identity\":\"cd\",\"last\":3,\"bench\":\"south\"}"));
+	assert_int_equal(scene->entry_count, 0);
+	assert_int_equal(scene->last, 3);
+	scene_stop();
+}
+
+static void test_silent_daemon(void **state)
+{
+	(void)state;
+	const char *function;
+	ready();
+	live("131.05 kohm", "ohm", 0.1, true);
+	assert_non_null(scene_large(scene, now + SCENE_LIVE_MS, &function));
+	assert_null(scene_large(scene, now + SCENE_LIVE_MS + 1, &function));
+	assert_int_equal(scene_state(scene, now + SCENE_LIVE_MS + 1), SCENE_STALE);
+	scene_stop();
+}
+
+/* ---- the sheet ---- */
+
+static void test_next_and_before(void **state)
+{
+	(void)state;
+	ready(); /* R1 and R13 have entries, R3 is up */
+	assert_string_equal(scene->sheet[scene_next(scene)].name, "C7");
+	assert_string_equal(scene->sheet[scene_before(scene)].name, "R1");
+	snprintf(scene->position, sizeof scene->position, "X1");
+	assert_string_equal(scene->sheet[scene_next(scene)].name, "R3"); /* from the top again */
+	snprintf(scene->position, sizeof scene->position, "R1");
+	assert_string_equal(scene->sheet[scene_before(scene)].name, "X1");
+	scene->position[0] = '\0';
+	assert_string_equal(scene->sheet[scene_next(scene)].name, "R3");
+	for (int i = 0; i < scene->sheet_count; i++)
+		scene->sheet[i].entries = 1;
+	assert_string_equal(scene->sheet[scene_next(scene)].name, "R1");
+	scene_sheet_begin(scene);
+	assert_int_equal(scene_next(scene), -1);
+	assert_int_equal(scene_before(scene), -1);
+	scene_stop();
+}
+
+/* ---- bounds, and nonsense ---- */
+
+static void test_bounds(void **state)
+{
+	(void)state;
+	ready();
+	for (int i = 0; i < 500; i++) {
+		record(100 + i, "entry", ENTRY("R3", "131.20 kohm", "131200", "outside", "high", "0.3", ""));
+		event("\"event\":\"refused\",\"why\":\"no\"");
+		live("131.05 kohm", "ohm", 0.1, true);
+		now += 50;
+	}
+	assert_int_equal(scene->entry_count, SCENE_ENTRIES_MAX);
+	assert_int_equal(scene_entry(scene, 0)->seq, 599);
+	assert_null(scene_entry(scene, SCENE_ENTRIES_MAX));
+	int told = 0;
+	while (scene_happening(scene))
+		told++;
+	assert_int_equal(told, SCENE_TOLD_MAX);
+	assert_true(scene->told_lost > 0);
+	scene_stop();
+}
+
+static const char *const nonsense[] = {
+	"{}", "[]", "null", "17", "\"text\"", "{\"record\":null}", "{\"record\":{\"seq\":\"x\"}}",
+	"{\"record\":{\"seq\":9999,\"kind\":\"entry\"}}", "{\"event\":17}", "{\"event\":\"up\"}",
+	"{\"event\":\"up\",\"position\":{}}", "{\"event\":\"unheard-of\",\"text\":\"a new one\"}",
+	"{\"meters\":[null,{},{\"name\":\"\\u001b[2J\"},[]]}", "{\"meters\":{}}",
+	"{\"meters\":[{\"name\":\"red\",\"shown\":\"1e99 kohm\",\"touching\":true,\"progress\":-7}]}",
+	"{\"rows\":[null,{},{\"position\":\"R1\",\"limits\":[1e300,null]}]}",
+	"{\"entries\":[{},null,{\"record\":{}}],\"more\":true}", "{\"chosen\":[]}",
+	"{\"chosen\":{\"position\":\"\\u0000\"},\"done\":-5,\"positions\":1e30}",
+};
+
+static void test_nonsense(void **state)
+{
+	(void)state;
+	const struct keys keys = {.mode = KEYS_ACT};
+	for (size_t i = 0; i < sizeof nonsense / sizeof nonsense[0]; i++) {
+		struct picture p;
+		struct slice s;
+		ready();
+		s = text_slice(nonsense[i]);
+		scene_record(scene, now, s);
+		scene_event(scene, now, s);
+		scene_live(scene, now, s);
+		scene_status(scene, now, s);
+		scene_meters(scene, now, s);
+		scene_sheet(scene, s);
+		scene_entries(scene, s);
+		scene_connected(scene, now, s);
+		struct bench_view view = {scene, &keys, &scene->style, now};
+		assert_true(picture_begin(&p, 132, 43));
+		view_bench_screen(&view, &p);
+		picture_end(&p);
+		scene_stop();
+	}
+}
+
+int main(void)
+{
+	const struct CMUnitTest tests[] = {
+		cmocka_unit_test(test_touch),         cmocka_unit_test(test_order),
+		cmocka_unit_test(test_not_armed),     cmocka_unit_test(test_happenings),
+		cmocka_unit_test(test_refused_passes), cmocka_unit_test(test_live_and_cold),
+		cmocka_unit_test(test_strike),        cmocka_unit_test(test_rejudged),
+		cmocka_unit_test(test_meters),        cmocka_unit_test(test_moves),
+		cmocka_unit_test(test_away_and_back), cmocka_unit_test(test_silent_daemon),
+		cmocka_unit_test(test_next_and_before), cmocka_unit_test(test_bounds),
+		cmocka_unit_test(test_nonsense),
+	};
+	return cmocka_run_group_tests(tests, NULL, NULL);
+}

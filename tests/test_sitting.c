@@ -1,0 +1,315 @@
+/* SPDX-License-Identifier: MIT */
+/*
+ * A sitting against a daemon that says what a script tells it: asking, deeds, and a
+ * connection that breaks in every way.
+ */
+#include "tests/client_script.h"
+
+#include "client/sitting.h"
+
+#include <uv.h>
+
+static uv_loop_t loop;
+static struct sitting sitting;
+static char told_text[8192]; /* what was told, a letter or word each */
+
+static void on_told(void *arg, const struct happening_told *told)
+{
+	size_t len = strlen(told_text);
+	(void)arg;
+	snprintf(told_text + len, sizeof told_text - len, "%d:%s:%s ", (int)told->what,
+	         told->position ? told->position : "-", told->why ? told->why : "-");
+}
+
+static void begin(void)
+{
+	const struct style style = {.utf8 = false};
+	told_text[0] = '\0';
+	sitting = (struct sitting){.loop = &loop};
+	assert_int_equal(uv_loop_init(&loop), 0);
+	happening_listen(&sitting.listeners, (struct happening_listener){on_told, NULL});
+	assert_true(sitting_begin(&sitting, path, &style));
+}
+
+static void end(void)
+{
+	sitting_end(&sitting);
+	uv_run(&loop, UV_RUN_DEFAULT);
+	assert_int_equal(uv_loop_close(&loop), 0);
+	sitting_free(&sitting);
+}
+
+/* Let it run until this is heard by the daemon (or told); 4 s at most. */
+static bool until(const char *(*where)(void), const char *text)
+{
+	for (int i = 0; i < 2000; i++) {
+		uv_run(&loop, UV_RUN_NOWAIT);
+		if (strstr(where(), text))
+			return true;
+		usleep(2000);
+	}
+	print_error("never: %s\nbut: %s\n", text, where());
+	return false;
+}
+
+static const char *told(void)
+{
+	return told_text;
+}
+
+/* The five answers behind hello: entries, sheet, meters, status, watch. */
+#define ENTRIES_EMPTY RESULT("{\"entries\":[],\"more\":false}")
+#define SHEET                                                                                  \
+	RESULT("{\"rows\":[{\"position\":\"R1\",\"entries\":1,\"written\":{}},"                          \
+	       "{\"position\":\"R12\",\"entries\":0,\"written\":{}},"                                   \
+	       "{\"position\":\"R13\",\"entries\":0,\"written\":{}}],\"more\":false}")
+#define METERS RESULT("{\"meters\":[{\"name\":\"red\",\"state\":\"asked\"}]}")
+#define STATUS                                                                                 \
+	RESULT("{\"job\":\"j\",\"state\":\"cold\",\"condition\":\"found\",\"reach\":\"lifted\",\"walk\":\"on\","   \
+	       "\"chosen\":{\"position\":\"R12\",\"quantity\":\"value\",\"armed\":true},\"bound\":[],"       \
+	       "\"health\":\"good\",\"done\":1,\"positions\":3}")
+#define WATCH RESULT("{\"last\":3}")
+#define ANSWERS HELLO, ENTRIES_EMPTY, SHEET, METERS, STATUS, WATCH
+#define RECORD(seq) NEWS("record", "{\"seq\":" seq ",\"record\":{\"seq\":" seq ",\"kind\":\"entry\","  \
+	"\"position\":\"R12\",\"shown\":\"1 kohm\",\"verdict\":\"within\"}}")
+
+static void stop_daemon(pid_t pid)
+{
+	int status;
+	kill(pid, SIGTERM);
+	waitpid(pid, &status, 0);
+	unlink(path);
+}
+
+static void test_reconnects(void **state)
+{
+	(void)state;
+	const char *const *scripts[] = {
+		SCRIPT(ANSWERS, RECORD("4"), STATUS, "!close"),
+		SCRIPT(HELLO, ENTRIES_EMPTY, SHEET, METERS, STATUS, WATCH, RECORD("4"), RECORD("5"), STATUS),
+	};
+	pid_t pid = daemon_start(scripts, 2);
+	begin();
+	assert_true(until(told, "11:R12:")); /* up, as the client begins */
+	assert_true(until(told, "0:R12:-"));  /* logged */
+	assert_true(until(told, "7:-:"));     /* the daemon is gone */
+	assert_true(until(told, "8:-:"));     /* ... and back */
+	assert_true(until(heard, "\"after\":3,\"live\":true"));
+	assert_true(until(heard, "\"after\":4,\"live\":true")); /* where it was */
+	assert_true(until(told, "8:-:- 11:R12:- 0:R12:-"));
+	/* Record 4 came twice and was told once. */
+	const char *first = strstr(told_text, "0:R12");
+	assert_ptr_equal(strstr(first + 1, "0:R12"), strstr(told_text, "8:-:- 11:R12:- 0:R12") + 15);
+	end();
+	stop_daemon(pid);
+}
+
+static const struct {
+	enum action action;
+	const char *text, *asked;
+} deeds[] = {
+	/* deed, its text, what the daemon is asked */
+	{ACTION_TAKE, "", "\"method\":\"take\",\"params\":{}"},
+	{ACTION_UNDO, "", "\"method\":\"undo\",\"params\":{}"},
+	{ACTION_NEXT, "", "\"method\":\"next\",\"params\":{}"},
+	{ACTION_BACK, "", "\"method\":\"back\",\"params\":{}"},
+	{ACTION_AGAIN, "", "\"method\":\"again\",\"params\":{}"},
+	{ACTION_OTHER, "", "\"method\":\"there\",\"params\":{}"},
+	{ACTION_AT, "r13", "\"method\":\"at\",\"params\":{\"position\":\"R13\"}"},
+	{ACTION_AT, "Q9 esr", "{\"position\":\"Q9\",\"quantity\":\"esr\"}"},
+	{ACTION_REACH, "", "\"method\":\"reach\",\"params\":{\"reach\":\"loose\"}"},
+	{ACTION_REACH, "in-circuit", "{\"reach\":\"in-circuit\"}"},
+	{ACTION_CONDITION, "", "{\"condition\":\"new\"}"},
+	{ACTION_WALK, "off", "{\"walk\":\"off\"}"},
+	{ACTION_QUANTITY, "", "{\"position\":\"R12\",\"quantity\":\"leakage\"}"},
+	{ACTION_NOTE, "a \"burnt\" \\ smell", "{\"position\":\"R12\",\"text\":\"a \\\"burnt\\\" \\\\ smell\"}"},
+	{ACTION_STRIKE, "slipped", "\"method\":\"strike\",\"params\":{\"seq\":4,\"because\":\"slipped\"}"},
+	{ACTION_LIVE, "", "\"method\":\"job.state\",\"params\":{\"state\":\"live\"}"},
+	{ACTION_COLD, "", "{\"state\":\"cold\"}"},
+};
+
+static void test_deeds(void **state)
+{
+	(void)state;
+	for (size_t i = 0; i < sizeof deeds / sizeof deeds[0]; i++) {
+		const char *const *scripts[] = {SCRIPT(ANSWERS, RECORD("4"))};
+		pid_t pid = daemon_start(scripts, 1);
+		struct deed deed = {.action = deeds[i].action};
+		snprintf(deed.text, sizeof deed.text, "%s", deeds[i].text);
+		begin();
+		assert_true(until(told, "0:R12:-"));
+		sitting_do(&sitting, &deed);
+		note_row("%s", deeds[i].asked);
+		assert_true(until(heard, deeds[i].asked));
+		end();
+		stop_daemon(pid);
+	}
+}
+
+/* A daemon that does not know these words is told a position. */
+static const struct {
+	enum action action;
+	const char *asked;
+} instead[] = {
+	{ACTION_NEXT, "\"method\":\"at\",\"params\":{\"position\":\"R13\"}"},
+	{ACTION_BACK, "\"method\":\"at\",\"params\":{\"position\":\"R1\"}"},
+	{ACTION_AGAIN, "{\"position\":\"R12\",\"quantity\":\"value\"}"},
+	{ACTION_OTHER, "\"method\":\"at\",\"params\":{\"position\":\"R1\"}"},
+};
+
+static void test_older_daemon(void **state)
+{
+	(void)state;
+	for (size_t i = 0; i < sizeof instead / sizeof instead[0]; i++) {
+		const char *const *scripts[] = {
+			SCRIPT(ANSWERS, NEWS("event", "{\"event\":\"held\",\"position\":\"R12\",\"meter\":\"red\","
+			                              "\"shown\":\"1 kohm\",\"looks\":\"R1\"}"),
+			       FAULT("-32601", "no such method"), RESULT("{}"), STATUS)};
+		pid_t pid = daemon_start(scripts, 1);
+		begin();
+		assert_true(until(told, "3:R12"));
+		sitting_do(&sitting, &(struct deed){.action = instead[i].action});
+		note_row("%s", instead[i].asked);
+		assert_true(until(heard, instead[i].asked));
+		assert_null(strstr(told_text, "4:-"));
+		end();
+		stop_daemon(pid);
+	}
+}
+
+/* Names that are said here: the daemon hears so, also after it was away; and where it
+ * stopped waiting, it is asked to wait again. */
+static void test_names(void **state)
+{
+	(void)state;
+	const char *const *scripts[] = {
+		SCRIPT(ANSWERS, NEWS("event", "{\"event\":\"mute\",\"text\":\"names are not said\"}"),
+		       NEWS("event", "{\"event\":\"up\",\"position\":\"R13\",\"up\":7,\"armed\":\"no\"}"),
+		       RESULT("{}"), RESULT("{}"), RESULT("{}"),
+		       NEWS("event", "{\"event\":\"armed\",\"position\":\"R13\",\"armed\":\"yes\"}"),
+		       NEWS("event", "{\"event\":\"up\",\"position\":\"R13\",\"up\":7,\"armed\":\"yes\"}"),
+		       "!hang", "!close"),
+		SCRIPT(ANSWERS)};
+	pid_t pid = daemon_start(scripts, 2);
+	begin();
+	sitting_speaks(&sitting, true); /* not connected yet */
+	/* Numbered: told at once, though it is armed only when its name was said. */
+	assert_true(until(told, "11:R13:"));
+	assert_true(until(heard, "\"method\":\"speaks\",\"params\":{\"speaks\":true}"));
+	sitting_announced(&sitting, 7);
+	assert_true(until(heard, "\"method\":\"announced\",\"params\":{\"up\":7}"));
+	assert_true(until(told, "8:-"));
+	/* ... and once. */
+	assert_null(strstr(strstr(told_text, "11:R13") + 1, "11:R13"));
+	for (int i = 0, n = 0; i < 2000 && n < 3; i++) {
+		uv_run(&loop, UV_RUN_NOWAIT);
+		usleep(2000);
+		n = 0;
+		for (const char *at = heard(); (at = strstr(at, "\"speaks\":true")); at++)
+			n++;
+		assert_int_not_equal(i, 1999); /* at first, after mute, after it came back */
+	}
+	end();
+	stop_daemon(pid);
+}
+
+/* What is refused, not logged or lost is told, and never taken for done. */
+static void test_refusals(void **state)
+{
+	(void)state;
+	static const struct { const char *answer, *then, *want; } rows[] = {
+		{FAULT("5", "nothing to take"), NULL, "4:-:nothing to take"},
+		{FAULT("4", "the disk is full"), NULL, "10:-:the disk is full"},
+		{"=", "!close", "4:-:the daemon went away before it answered: it is not known"},
+	};
+	for (size_t i = 0; i < sizeof rows / sizeof rows[0]; i++) {
+		const char *const *scripts[] = {SCRIPT(ANSWERS, rows[i].answer, rows[i].then)};
+		pid_t pid = daemon_start(scripts, 1);
+		begin();
+		assert_true(until(told, "11:R12:"));
+		sitting_do(&sitting, &(struct deed){.action = ACTION_TAKE});
+		note_row("%s", rows[i].want);
+		assert_true(until(told, rows[i].want));
+		end();
+		stop_daemon(pid);
+	}
+	/* Without any daemon. */
+	begin();
+	assert_true(until(told, "") && sitting.scene);
+	sitting_do(&sitting, &(struct deed){.action = ACTION_TAKE});
+	assert_true(until(told, "there is no daemon"));
+	end();
+}
+
+/* Whatever it sends: it is left, tried again, and the next one is good. */
+static const char *const bad[][3] = {
+	{"-hello there\n", NULL, NULL}, {"=not JSON", NULL, NULL},
+	{"={\"jsonrpc\":\"2.0\",\"id\":77,\"result\":{}}", "!close", NULL},
+	{"={\"jsonrpc\":\"2.0\",\"id\":$ID,\"result\":{\"protocol\":99}}", NULL, NULL},
+	{"={\"jsonrpc\":\"2.0\",\"id\":$ID,\"error\":{\"code\":-32003,\"message\":\"no\"}}", NULL, NULL},
+	{"!huge", NULL, NULL}, {"!nul", NULL, NULL}, {"!close", NULL, NULL},
+};
+
+static void test_bad_daemons(void **state)
+{
+	(void)state;
+	for (size_t i = 0; i < sizeof bad / sizeof bad[0]; i++) {
+		const char *const *scripts[] = {SCRIPT(bad[i][0], bad[i][1], bad[i][2]), SCRIPT(ANSWERS)};
+		pid_t pid = daemon_start(scripts, 2);
+		note_row("%s", bad[i][0]);
+		begin();
+		assert_true(until(told, "11:R12:"));
+		assert_true(sitting.scene->connected);
+		end();
+		stop_daemon(pid);
+	}
+}
+
+/* `walk` without a word goes round: a daemon that knows no lift is asked for off. */
+static void test_walk_round(void **state)
+{
+	(void)state;
+	const char *const *scripts[] = {SCRIPT(ANSWERS, FAULT("-32602", "walk is on or off"),
+	                                       RESULT("{}"), STATUS)};
+	pid_t pid = daemon_start(scripts, 1);
+	begin();
+	assert_true(until(told, "11:R12:"));
+	sitting_do(&sitting, &(struct deed){.action = ACTION_WALK});
+	assert_true(until(heard, "{\"walk\":\"lift\"}"));
+	assert_true(until(heard, "{\"walk\":\"off\"}"));
+	assert_null(strstr(told_text, "4:-"));
+	end();
+	stop_daemon(pid);
+}
+
+static void test_complete(void **state)
+{
+	(void)state;
+	static const struct { const char *typed, *becomes; } rows[] = {
+		{"R", "R1"}, {"r1", "R1"}, {"R12", "R12"}, {"Q", "Q"}, {"", "R1"},
+	};
+	const char *const *scripts[] = {SCRIPT(ANSWERS)};
+	pid_t pid = daemon_start(scripts, 1);
+	begin();
+	assert_true(until(told, "11:R12:"));
+	for (size_t i = 0; i < sizeof rows / sizeof rows[0]; i++) {
+		char text[64];
+		snprintf(text, sizeof text, "%s", rows[i].typed);
+		sitting_complete(&sitting, text, sizeof text);
+		assert_string_equal(text, rows[i].becomes);
+	}
+	end();
+	stop_daemon(pid);
+}
+
+int main(void)
+{
+	signal(SIGPIPE, SIG_IGN); /* as main does */
+	const struct CMUnitTest tests[] = {
+		cmocka_unit_test(test_reconnects), cmocka_unit_test(test_deeds),
+		cmocka_unit_test(test_older_daemon), cmocka_unit_test(test_names),
+		cmocka_unit_test(test_refusals),   cmocka_unit_test(test_bad_daemons),
+		cmocka_unit_test(test_walk_round), cmocka_unit_test(test_complete),
+	};
+	return cmocka_run_group_tests(tests, set_up, tear_down);
+}

@@ -1,0 +1,397 @@
+/* SPDX-License-Identifier: MIT */
+/*
+ * Sound through ALSA, without a loudspeaker: its `file` plugin writes what would be
+ * heard into a file, which must hold the tones that were asked for; a pipe that nobody
+ * reads is a device that hangs.
+ */
+#include "tests/check.h"
+
+#include "client/sound.h"
+#include "client/tones.h"
+#include "tests/pitch.h"
+
+#include <fcntl.h>
+#include <pthread.h>
+#include <stdbool.h>
+#include <stdlib.h>
+#include <sys/stat.h>
+#include <time.h>
+#include <unistd.h>
+
+#ifdef HAVE_ALSA
+
+static char folder[64], raw[128], config[128];
+
+static double seconds(void)
+{
+	struct timespec t;
+	clock_gettime(CLOCK_MONOTONIC, &t);
+	return (double)t.tv_sec + (double)t.tv_nsec / 1e9;
+}
+
+static void nap(int ms)
+{
+	struct timespec t = {ms / 1000, (long)(ms % 1000) * 1000000};
+	nanosleep(&t, NULL);
+}
+
+static void write_config(const char *text)
+{
+	FILE *f = fopen(config, "w");
+	assert_non_null(f);
+	fputs(text, f);
+	fclose(f);
+}
+
+/* The device `name` writes its samples into the file. */
+static void file_device(const char *name)
+{
+	char text[512];
+	snprintf(text, sizeof text,
+	         "pcm.%s {\n type file\n slave.pcm { type null }\n file \"%s\"\n format \"raw\"\n}\n",
+	         name, raw);
+	write_config(text);
+}
+
+static int begin(void **state)
+{
+	(void)state;
+	snprintf(folder, sizeof folder, "/tmp/tally-sound-XXXXXX");
+	assert_non_null(mkdtemp(folder));
+	snprintf(raw, sizeof raw, "%s/heard.raw", folder);
+	snprintf(config, sizeof config, "%s/asound.conf", folder);
+	setenv("ALSA_CONFIG_PATH", config, 1);
+	file_device("speaker");
+	return 0;
+}
+
+static int end(void **state)
+{
+	(void)state;
+	unlink(raw);
+	unlink(config);
+	rmdir(folder);
+	return 0;
+}
+
+static struct sound *open_sound(const char *device, int volume)
+{
+	struct sound_setting setting = {.device = device, .volume = volume};
+	struct sound *s = sound_open(&setting);
+	assert_non_null(s);
+	return s;
+}
+
+/* What was heard: the samples in the file. */
+static int16_t *heard(size_t *count)
+{
+	FILE *f = fopen(raw, "rb");
+	int16_t *pcm = malloc(TONE_SAMPLES_MAX * 64);
+	assert_non_null(pcm);
+	*count = f ? fread(pcm, sizeof *pcm, TONE_SAMPLES_MAX * 16, f) : 0;
+	if (f)
+		fclose(f);
+	return pcm;
+}
+
+/* The notes that are in it, found by their silence in between. */
+static int notes_of(const int16_t *pcm, size_t n, double hertz[64], double ms[64])
+{
+	const size_t step = TONE_RATE / 200;
+	size_t from = 0;
+	int notes = 0;
+	bool on = false;
+	for (size_t at = 0; at + step <= n; at += step) {
+		bool loud = pitch_power(pcm + at, step) > 1000;
+		if (loud && !on)
+			from = at;
+		bool last = at + 2 * step > n;
+		if (on && (!loud || last) && notes < 64) {
+			size_t to = last && loud ? at + step : at;
+			hertz[notes] = pitch_of(pcm + from, to - from, TONE_RATE);
+			ms[notes++] = (double)(to - from) * 1000 / TONE_RATE;
+		}
+		on = loud;
+	}
+	return notes;
+}
+
+static void expect_tone(const double *hertz, const double *ms, const struct tone *t)
+{
+	for (int i = 0; i < tone_notes(t); i++) {
+		assert_near(hertz[i], t->note[i].hertz, t->note[i].hertz * 0.02);
+		assert_near(ms[i], t->note[i].ms, 12);
+	}
+}
+
+/* ---- what comes out ---- */
+
+static void the_tones_asked_for_come_out(void **state)
+{
+	(void)state;
+	for (int what = 0; what < HAPPENING_COUNT; what++) {
+		const struct tone *t = tone_of((enum happening)what);
+		double hertz[64], ms[64];
+		size_t n;
+		note_row("%s", t->name);
+		unlink(raw);
+		struct sound *s = open_sound("speaker", 100);
+		sound_play(s, (enum happening)what);
+		assert_true(sound_idle(s, 3000));
+		assert_int_equal(sound_played(s), 1);
+		sound_close(s);
+		int16_t *pcm = heard(&n);
+		assert_int_equal(n, tone_render(t, 100, NULL, 0));
+		assert_int_equal(notes_of(pcm, n, hertz, ms), tone_notes(t));
+		expect_tone(hertz, ms, t);
+		/* To the sample: nothing between us and the device changed it. */
+		int16_t *want = malloc(TONE_SAMPLES_MAX * sizeof *want);
+		assert_non_null(want);
+		tone_render(t, 100, want, TONE_SAMPLES_MAX);
+		assert_memory_equal(pcm, want, n * sizeof *pcm);
+		free(want);
+		free(pcm);
+	}
+}
+
+static void volume_and_mute(void **state)
+{
+	size_t n;
+	char note[256];
+	(void)state;
+	unlink(raw);
+	struct sound *s = open_sound("speaker", 50);
+	sound_play(s, HAPPENED_REFUSED);
+	assert_true(sound_idle(s, 3000));
+	int16_t *pcm = heard(&n);
+	double quiet = pitch_power(pcm, n);
+	free(pcm);
+	sound_volume(s, 100);
+	sound_play(s, HAPPENED_REFUSED);
+	assert_true(sound_idle(s, 3000));
+	sound_mute(s, true);
+	sound_play(s, HAPPENED_NOT_LOGGED);
+	assert_true(sound_idle(s, 100));
+	assert_int_equal(sound_played(s), 2);
+	sound_mute(s, false);
+	assert_false(sound_note(s, note, sizeof note));
+	sound_close(s);
+	pcm = heard(&n);
+	size_t one = tone_render(tone_of(HAPPENED_REFUSED), 100, NULL, 0);
+	assert_int_equal(n, 2 * one);
+	assert_near_relative(pitch_power(pcm + one, one), 16 * quiet, 0.01);
+	free(pcm);
+}
+
+/* ---- no device ---- */
+
+static void no_device_is_a_note(void **state)
+{
+	char note[256];
+	(void)state;
+	unlink(raw);
+	file_device("another");
+	struct sound *s = open_sound("speaker", 100);
+	assert_false(sound_note(s, note, sizeof note)); /* nothing was tried yet */
+	sound_play(s, HAPPENED_LOGGED);
+	assert_true(sound_idle(s, 3000));
+	assert_true(sound_note(s, note, sizeof note));
+	assert_non_null(strstr(note, "no sound"));
+	assert_non_null(strstr(note, "speaker"));
+	assert_false(sound_note(s, note, sizeof note)); /* once */
+	sound_play(s, HAPPENED_NOT_LOGGED);
+	assert_true(sound_idle(s, 3000));
+	assert_false(sound_note(s, note, sizeof note));
+	assert_int_equal(sound_played(s), 0);
+	/* It is plugged in: the next alarm finds it at once, and that is said. */
+	file_device("speaker");
+	sound_play(s, HAPPENED_GONE);
+	assert_true(sound_idle(s, 3000));
+	assert_int_equal(sound_played(s), 1);
+	assert_true(sound_note(s, note, sizeof note));
+	assert_non_null(strstr(note, "sounds again"));
+	sound_close(s);
+}
+
+/* An ordinary tone tries again too, but no more than once in SOUND_RETRY_MS. */
+static void a_device_is_tried_again(void **state)
+{
+	(void)state;
+	unlink(raw);
+	file_device("another");
+	struct sound *s = open_sound("speaker", 100);
+	sound_play(s, HAPPENED_LOGGED);
+	assert_true(sound_idle(s, 3000));
+	file_device("speaker");
+	sound_play(s, HAPPENED_LOGGED);
+	assert_true(sound_idle(s, 3000));
+	assert_int_equal(sound_played(s), 0);
+	nap(SOUND_RETRY_MS + 50);
+	sound_play(s, HAPPENED_LOGGED);
+	assert_true(sound_idle(s, 3000));
+	assert_int_equal(sound_played(s), 1);
+	sound_close(s);
+}
+
+static void without_a_configuration(void **state)
+{
+	char note[256];
+	(void)state;
+	write_config("this is no configuration {{{\n");
+	struct sound *s = open_sound(NULL, 100);
+	sound_play(s, HAPPENED_LOGGED);
+	assert_true(sound_idle(s, 3000));
+	assert_true(sound_note(s, note, sizeof note));
+	sound_close(s);
+	file_device("speaker");
+	/* No memory for one: all calls take none. */
+	sound_play(NULL, HAPPENED_LOGGED);
+	sound_mute(NULL, true);
+	sound_volume(NULL, 3);
+	assert_true(sound_idle(NULL, 0));
+	assert_false(sound_note(NULL, note, sizeof note));
+	sound_close(NULL);
+}
+
+/* ---- a device that hangs, and one that takes its time ---- */
+
+/* Opening the pipe waits for a reader that never comes. */
+static void a_device_that_hangs_holds_nobody(void **state)
+{
+	(void)state;
+	unlink(raw);
+	assert_int_equal(mkfifo(raw, 0600), 0);
+	struct sound *s = open_sound("speaker", 100);
+	double from = seconds();
+	for (int i = 0; i < 200; i++)
+		sound_play(s, (enum happening)(i % HAPPENING_COUNT));
+	assert_true(seconds() - from < 0.2);
+	assert_false(sound_idle(s, 50));
+	from = seconds();
+	sound_mute(s, true);
+	sound_mute(s, false);
+	assert_true(seconds() - from < 0.1);
+	from = seconds();
+	sound_close(s);
+	assert_true(seconds() - from < 1.5);
+	/* Let it go, so that its thread ends. */
+	int fd = open(raw, O_RDONLY | O_NONBLOCK);
+	assert_true(fd >= 0);
+	nap(100);
+	close(fd);
+	nap(100);
+	unlink(raw);
+}
+
+/* Reads the pipe as fast as a loudspeaker would sound. */
+struct listener {
+	int fd;
+	int16_t *pcm;
+	size_t count;
+	_Atomic bool stop;
+};
+
+static void *listen_slowly(void *arg)
+{
+	struct listener *l = arg;
+	const size_t piece = TONE_RATE / 100;
+	double from = seconds();
+	for (size_t heard_at = 0; !l->stop; heard_at += piece) {
+		while (seconds() - from < (double)heard_at / TONE_RATE)
+			nap(1);
+		ssize_t n = read(l->fd, l->pcm + l->count, piece * sizeof *l->pcm);
+		if (n > 0 && l->count < TONE_SAMPLES_MAX * 8)
+			l->count += (size_t)n / sizeof *l->pcm;
+	}
+	return NULL;
+}
+
+/* The largest bend of the curve: a click is one of thousands. */
+static int bend(const int16_t *pcm, size_t n)
+{
+	int most = 0;
+	for (size_t i = 1; i + 1 < n; i++) {
+		int b = abs(pcm[i + 1] - 2 * pcm[i] + pcm[i - 1]);
+		most = b > most ? b : most;
+	}
+	return most;
+}
+
+/* An alarm cuts off a tone that plays, without a click; then that one comes again.  Of
+ * the results that waited the newest alone is heard. */
+static void alarms_cut_in_and_the_newest_wins(void **state)
+{
+	struct listener l = {0};
+	pthread_t thread;
+	double hertz[64], ms[64];
+	(void)state;
+	unlink(raw);
+	assert_int_equal(mkfifo(raw, 0600), 0);
+	l.fd = open(raw, O_RDWR);
+	assert_true(l.fd >= 0 && fcntl(l.fd, F_SETPIPE_SZ, 4096) >= 0);
+	assert_int_equal(fcntl(l.fd, F_SETFL, O_NONBLOCK), 0);
+	l.pcm = calloc(TONE_SAMPLES_MAX * 9, sizeof *l.pcm);
+	assert_non_null(l.pcm);
+	assert_int_equal(pthread_create(&thread, NULL, listen_slowly, &l), 0);
+	struct sound *s = open_sound("speaker", 100);
+	sound_play(s, HAPPENED_REFUSED);
+	nap(150); /* into its first long note */
+	sound_play(s, HAPPENED_LOGGED);
+	sound_play(s, HAPPENED_NOT_LOGGED);
+	sound_play(s, HAPPENED_OUTSIDE);
+	assert_true(sound_idle(s, 6000));
+	nap(100);
+	l.stop = true;
+	pthread_join(thread, NULL);
+	sound_close(s);
+	int n = notes_of(l.pcm, l.count, hertz, ms);
+	/* A piece of refused (cut), the alarm whole, then the newest result: outside. */
+	for (int i = 0; i < n; i++)
+		print_message("  heard %.0f Hz for %.0f ms\n", hertz[i], ms[i]);
+	assert_int_equal(n, 1 + 3 + 2);
+	assert_near(hertz[0], 311, 8);
+	assert_true(ms[0] > 50); /* its second note was not begun: see the count */
+	expect_tone(hertz + 1, ms + 1, tone_of(HAPPENED_NOT_LOGGED));
+	expect_tone(hertz + 4, ms + 4, tone_of(HAPPENED_OUTSIDE));
+	assert_true(bend(l.pcm, l.count) < 1000);
+	close(l.fd);
+	unlink(raw);
+	free(l.pcm);
+}
+
+int main(void)
+{
+	const struct CMUnitTest tests[] = {
+	    cmocka_unit_test(the_tones_asked_for_come_out),
+	    cmocka_unit_test(volume_and_mute),
+	    cmocka_unit_test(no_device_is_a_note),
+	    cmocka_unit_test(a_device_is_tried_again),
+	    cmocka_unit_test(without_a_configuration),
+	    cmocka_unit_test(alarms_cut_in_and_the_newest_wins),
+	    cmocka_unit_test(a_device_that_hangs_holds_nobody),
+	};
+	return cmocka_run_group_tests(tests, begin, end);
+}
+
+#else
+
+static void it_says_that_it_was_built_without(void **state)
+{
+	struct sound_setting setting = {.volume = 100};
+	char note[256];
+	(void)state;
+	struct sound *s = sound_open(&setting);
+	sound_play(s, HAPPENED_LOGGED);
+	assert_true(sound_idle(s, 3000));
+	assert_true(sound_note(s, note, sizeof note));
+	assert_non_null(strstr(note, "built without ALSA"));
+	sound_close(s);
+}
+
+int main(void)
+{
+	const struct CMUnitTest tests[] = {cmocka_unit_test(it_says_that_it_was_built_without)};
+	return cmocka_run_group_tests(tests, NULL, NULL);
+}
+
+#endif
