@@ -23,6 +23,7 @@ import re
 import sqlite3
 import subprocess
 import sys
+import time
 
 from machine import Failure, Machine
 
@@ -152,15 +153,17 @@ class Scene:
 
     # ---- what is done ----
 
-    def plug(self, adapter, port, serial, meter=None):
+    def plug(self, adapter, port, serial, meter=None, meanwhile=None):
         """Plug it in.  With `meter`, until that is open: its number, and the seconds from
-        the node to the line open."""
+        the node to the line open.  meanwhile(number, since) when the node is there."""
         since = self.m.mark()
         self.m.plug(adapter, port, serial)
         _, number = self.m.see("kernel", r"^usb 1-%d: .* attached to (ttyUSB\d)" % port, since)
         node, _ = self.m.see("node", r"^%s \d" % number[1], since)
         if not meter:
             return number[1], None
+        if meanwhile:
+            meanwhile(number[1], since)
         t, _ = self.m.see("said", r"^%s: line open at /dev/%s$" % (meter, number[1]), since)
         return number[1], t - node
 
@@ -221,7 +224,8 @@ def check_rules(s):
     stat = s.m.must("stat -c '%a %U:%G' /dev/" + node).strip()
     check("owner, group and mode of the node", stat == "660 root:dialout", stat)
     place = s.m.must("readlink -f /dev/tally/place-1-1:1.0").strip()
-    check("... and so does the name of its place", place == "/dev/" + node, "/dev/tally/place-1-1:1.0")
+    check("... and so does the name of its place", place == "/dev/" + node,
+          "/dev/tally/place-1-1:1.0")
     check("the modem manager is kept off", "ID_MM_DEVICE_IGNORE=1" in says.split() and
           "ID_MM_PORT_IGNORE=1" in says.split())
     latency = s.m.run("cat /sys/bus/usb-serial/devices/%s/latency_timer" % node)[1].strip()
@@ -246,10 +250,12 @@ def check_start(s):
     s.m.see("said", "^bench plug: 4 meters", since)
     s.m.must("tally --json watch --after 0 >/dev/ttyS3 2>/tmp/watch.txt &")
     s.m.must("tally meters tape red >/tmp/tape.rec 2>/tmp/tape.txt &")
-    says = s.m.must("sed -n 's/^\\([UG]id\\|Groups\\):[\t ]*//p' /proc/%s/status" % s.pid()).split("\n")
+    says = s.m.must("sed -n 's/^\\([UG]id\\|Groups\\):[\t ]*//p' /proc/%s/status" %
+                    s.pid()).split("\n")
     check("the daemon is not root, and in the group of the nodes",
           says[0].split() == ["990"] * 4 and says[1].split() == ["990"] * 4 and
-          set(says[2].split()) == {"20", "990"}, "uid %s, groups %s" % (says[0].split()[0], says[2]))
+          set(says[2].split()) == {"20", "990"},
+          "uid %s, groups %s" % (says[0].split()[0], says[2]))
     states = {m["name"]: m["state"] for m in parse(s.m.must("tally --json meters"))}
     check("absent meters at the start are normal",
           [states[name] for name in ("red", "blue", "green")] == ["absent"] * 3, states)
@@ -310,7 +316,8 @@ def check_frames(s):
     s.m.must("sleep 1")
     now = s.meter("red")["counters"]
     check("frames become readings, none lost, at 100 a second",
-          now["readings"] - counted["readings"] == red.sent - before and now["bad"] == counted["bad"],
+          now["readings"] - counted["readings"] == red.sent - before and
+          now["bad"] == counted["bad"],
           "%d of %d" % (now["readings"] - counted["readings"], red.sent - before))
 
 
@@ -323,10 +330,22 @@ def check_touch(s, position, frames, legend):
 
 
 def red_back(s, port, rest):
-    """Red comes back, and says the rest of the frame first; its node and seconds."""
-    s.m.meters["red"].says = OPEN
-    s.m.meters["red"].write(rest.encode() + b"\r\n")
-    return s.plug("red", port, "AB01", "red")
+    """Red comes back, and says the rest of its frame; its node and seconds."""
+    red = s.m.meters["red"]
+
+    def talk(node, since):
+        """It is in the middle of a frame when tallyd opens the line: what tallyd gets of
+        it would pass for a whole one.  It begins when the rule's stty is done."""
+        s.m.see("closed", "^%s$" % node, since)
+        red.write(rest.encode() + b"\r\n+")
+        for _ in range(500):
+            if s.m.first("said", "^red: line open", since):
+                break
+            red.write(b"7")
+            time.sleep(0.01)
+        red.write(b".777 kOhm\r\n")
+        red.says = OPEN
+    return s.plug("red", port, "AB01", "red", talk)
 
 
 def check_unplug(s):
@@ -376,7 +395,8 @@ def check_cycles(s):
     check("... descriptors closed in time each time", max(closed) <= FD_SECONDS,
           ms(*sorted(closed)))
     now = s.fds()
-    check("... the daemon's descriptors do not grow", now == fds, "%d before, %d after" % (fds, now))
+    check("... the daemon's descriptors do not grow", now == fds,
+          "%d before, %d after" % (fds, now))
     grown = s.resident() - resident
     check("... nor does its memory", grown < 512, "%+d kB" % grown)
 
@@ -409,11 +429,11 @@ def check_end(s):
     pulled["twin"] = pulled["twin"] - 1  # the last time it did not come back
     check("one gap record each time a meter went and came back", gaps == pulled, gaps)
     sent = {name: s.m.meters[name].got for name in ("red", "blue", "green")}
-    # No program can open a number that was never open before without the kernel's echo,
-    # and these meters talk at once; the rule's stty switches it off for good.
+    # A node begins with the kernel's echo, for the moment until the first program that
+    # opens it (the rule's stty) has switched it off: nobody can do it earlier.  These
+    # meters talk into that moment when they are first plugged in; in the cycles, after.
     first = {name: len(got) for name, got in s.got_before.items() if got}
-    print("note    echoed to a meter by the kernel, before a new number's echo was off: %s" %
-          (first or "nothing"))
+    print("note    bytes echoed before the rule had switched the echo off: %s" % (first or "none"))
     check("in all cycles nothing was sent to a meter, for all are listened to",
           all(len(sent[name]) == len(s.got_before[name]) for name in sent),
           {name: "%d bytes" % (len(sent[name]) - len(s.got_before[name])) for name in sent})
@@ -439,7 +459,8 @@ def main():
     machine = Machine(os.path.join(OUT, "run"), ["red", "blue", "green", "same", "again"])
     try:
         machine.start()
-        print("the virtual machine is up after %s s" % machine.must("cut -d' ' -f1 /proc/uptime").strip())
+        print("the virtual machine is up after %s s" %
+              machine.must("cut -d' ' -f1 /proc/uptime").strip())
         s = Scene(machine)
         check_rules(s)
         check_start(s)

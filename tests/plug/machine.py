@@ -24,9 +24,10 @@ import threading
 import time
 
 COMMAND = (
-    "qemu-system-x86_64 -machine q35,usb=off -accel tcg -cpu max -icount shift=3 -m 512 -smp 1 -nodefaults "
-    "-no-user-config -display none -no-reboot -kernel ../vmlinuz -initrd ../guest.cpio.gz "
-    "-device qemu-xhci,id=xhci,p2=8,p3=8 -qmp unix:qmp.sock,server=on,wait=off "
+    "qemu-system-x86_64 -machine q35,usb=off -accel tcg -cpu max -icount shift=3 "
+    "-m 512 -smp 1 -nodefaults -no-user-config -display none -no-reboot "
+    "-kernel ../vmlinuz -initrd ../guest.cpio.gz -device qemu-xhci,id=xhci,p2=8,p3=8 "
+    "-qmp unix:qmp.sock,server=on,wait=off "
     "-serial file:console.txt").split()
 KERNEL = "console=ttyS0 quiet loglevel=4 panic=-1 mitigations=off"
 

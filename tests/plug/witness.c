@@ -7,6 +7,7 @@
  *     12.345678 node ttyUSB0 660 20         its mode (octal) and group; "-": not there
  *     12.345678 link red ttyUSB0            /dev/tally/red; "-": not there
  *     12.345678 lines ttyUSB0 ttyUSB0       descriptors of serial lines that tallyd has
+ *     12.345678 opened ttyUSB0              by any program; and "closed"
  *     12.345678 said red: line open at ...  a line of tallyd's standard error
  *
  *     witness FIFO PIDFILE
@@ -162,6 +163,8 @@ static bool read_events(int fd)
 	while ((n = read(fd, bytes, sizeof bytes)) > 0)
 		for (ssize_t at = 0; at < n;) {
 			const struct inotify_event *e = (const void *)(bytes + at);
+			if (e->len && strncmp(e->name, "ttyUSB", 6) == 0 && e->mask & (IN_OPEN | IN_CLOSE))
+				say(e->mask & IN_OPEN ? "opened" : "closed", e->name);
 			ours = ours || (e->len && (!strncmp(e->name, "ttyUSB", 6) || !strcmp(e->name, "tally")));
 			/* In /dev/tally there is nothing else. */
 			ours = ours || (e->len && e->wd != 1);
