@@ -131,7 +131,7 @@ check-run: tests
 # Emulated USB-serial adapters, the real kernel driver and udev: see tests/plug/check.py.
 .PHONY: check-demo
 check-demo: all
-	@TALLY_BUILD=$(B) python3 tests/check_demo.py 10
+	@TALLY_BUILD=$(B) python3 tests/demo_seeds.py 10
 
 .PHONY: check-plug
 check-plug: all $(B)/tests/plug/witness

@@ -228,12 +228,12 @@ const struct command command_table[] = {
 	 "record, byte for byte, one a line. --after SEQ begins after that record (0: with the first), "
 	 "else only new ones are shown. Ends with Ctrl-C.",
 	 OPTION_BIT(AFTER), 0, NEED_BENCH, false, call_watch},
-	{LOG, "backup", "FILE", "a copy of the log that is whole and verified, while the bench works",
+	{LOG, "backup", "FILE", "a whole, verified copy of the log, while the bench works",
 	 "FILE may not be there yet. The copy is made with the right of the daemon, of the records of one "
 	 "moment; it is read through before it gets its name, and needs nothing beside it: `tally --file "
 	 "FILE ...` and `tally verify FILE` read it. To go on with it after a loss, put it in the log's "
 	 "place, with its LOG.key, while no daemon runs. The key is not in it.",
-	 0, 0, NEED_LOG, true, call_backup},
+	 0, 0, NEED_LOG, false, call_backup},
 	{LOG, "verify", "[FILE]", "check the seal of the running log, or of a file",
 	 "Every record's place, text and hash, and every signature. --anchor is a head that was written "
 	 "down earlier: only that shows a log that was cut off or written anew by whoever has its key. "

@@ -2,7 +2,7 @@
 # SPDX-License-Identifier: MIT
 """The demo with other seeds: is every part of the scene one entry, with its value?
 
-    tests/check_demo.py SEEDS     (seeds 1 to SEEDS; each takes about a minute)
+    tests/demo_seeds.py SEEDS     (seeds 1 to SEEDS; each takes about a minute)
 
 What is due is read from the scene itself: `up R1` and `touch bench 1.062M` ask for one
 entry of that meter there, whose value lies within four of its digits of the part's
