@@ -12,9 +12,8 @@ under another number, and that nothing leaks.  It takes minutes, so it is not pa
 
 What is made lies in build/plug: run/console.txt (the guest's kernel), run/seen.txt
 (what happened there, with times), run/records.txt, run/plug.db (the log).  All times
-are of the guest's monotonic clock.  An emulated machine on a busy one is late at times:
-where the witness was woken more than 20 ms too late, that time is said beside the
-measured one, and not held against the daemon.
+are of the guest's monotonic clock, which counts the guest's own instructions (8 ns each,
+slower than a bench computer): a busy host makes the run longer, not the times.
 """
 
 import base64
@@ -24,6 +23,7 @@ import re
 import sqlite3
 import subprocess
 import sys
+import time
 
 from machine import Failure, Machine
 
@@ -82,24 +82,8 @@ def check(legend, good, measured=""):
           flush=True)
 
 
-class Took(float):
-    """Seconds; of these the emulated machine itself stood still for some."""
-
-    def __new__(cls, seconds, still=0.0):
-        self = super().__new__(cls, seconds)
-        self.still = still
-        return self
-
-    def within(self, limit):
-        return self - self.still <= limit
-
-    def __str__(self):
-        still = " (%.0f ms of it the machine stood still)" % (self.still * 1000)
-        return "%.0f ms%s" % (self * 1000, still if self.still > 0 else "")
-
-
 def ms(*seconds):
-    return ", ".join(str(Took(s, getattr(s, "still", 0.0))) for s in seconds)
+    return ", ".join("%.0f ms" % (s * 1000) for s in seconds)
 
 
 def rules_of_a_bench(text):
@@ -142,6 +126,7 @@ class Scene:
     def __init__(self, machine):
         self.m = machine
         self.unplugged = {"red": 0, "blue": 0, "green": 0, "twin": 0}  # while it was open
+        self.got_before = {}  # what had come over their lines to the meters before the cycles
         for meter in machine.meters.values():
             meter.says = OPEN
 
@@ -168,17 +153,19 @@ class Scene:
 
     # ---- what is done ----
 
-    def plug(self, adapter, port, serial, meter=None):
+    def plug(self, adapter, port, serial, meter=None, meanwhile=None):
         """Plug it in.  With `meter`, until that is open: its number, and the seconds from
-        the node to the line open."""
+        the node to the line open.  meanwhile(number, since) when the node is there."""
         since = self.m.mark()
         self.m.plug(adapter, port, serial)
         _, number = self.m.see("kernel", r"^usb 1-%d: .* attached to (ttyUSB\d)" % port, since)
         node, _ = self.m.see("node", r"^%s \d" % number[1], since)
         if not meter:
             return number[1], None
+        if meanwhile:
+            meanwhile(number[1], since)
         t, _ = self.m.see("said", r"^%s: line open at /dev/%s$" % (meter, number[1]), since)
-        return number[1], Took(t - node, self.m.still(node, t))
+        return number[1], t - node
 
     def unplug(self, adapter, meter, node):
         """Pull it.  The seconds from the kernel's notice until tallyd has no descriptor
@@ -190,7 +177,7 @@ class Scene:
         closed, _ = self.m.see("lines", r"^(?!.*\b%s\b)" % node, since)
         said, _ = self.m.see("said", "^%s: line gone" % meter, since)
         self.m.see("node", "^%s -" % node, since)
-        return Took(closed - t0, self.m.still(t0, closed)), Took(said - t0, self.m.still(t0, said))
+        return closed - t0, said - t0
 
     def cut_off(self, frame):
         """Red sends the first piece of a frame, and nothing after it; until tallyd has it."""
@@ -237,13 +224,15 @@ def check_rules(s):
     stat = s.m.must("stat -c '%a %U:%G' /dev/" + node).strip()
     check("owner, group and mode of the node", stat == "660 root:dialout", stat)
     place = s.m.must("readlink -f /dev/tally/place-1-1:1.0").strip()
-    check("... and so does the name of its place", place == "/dev/" + node, "/dev/tally/place-1-1:1.0")
+    check("... and so does the name of its place", place == "/dev/" + node,
+          "/dev/tally/place-1-1:1.0")
     check("the modem manager is kept off", "ID_MM_DEVICE_IGNORE=1" in says.split() and
           "ID_MM_PORT_IGNORE=1" in says.split())
     latency = s.m.run("cat /sys/bus/usb-serial/devices/%s/latency_timer" % node)[1].strip()
     check("latency timer", latency == "1", latency + " ms")
     stty = s.m.must("stty -F /dev/%s -a" % node)
-    check("no hang-up at close", re.search(r"(?<!\w)-hupcl\b", stty))
+    check("no hang-up at close, no echo", re.search(r"(?<!\w)-hupcl\b", stty) and
+          re.search(r"(?<!\w)-echo\b", stty))
     since = s.m.mark()
     s.m.unplug("red")
     s.m.see("node", "^%s -" % node, since)
@@ -261,10 +250,12 @@ def check_start(s):
     s.m.see("said", "^bench plug: 4 meters", since)
     s.m.must("tally --json watch --after 0 >/dev/ttyS3 2>/tmp/watch.txt &")
     s.m.must("tally meters tape red >/tmp/tape.rec 2>/tmp/tape.txt &")
-    says = s.m.must("sed -n 's/^\\([UG]id\\|Groups\\):[\t ]*//p' /proc/%s/status" % s.pid()).split("\n")
+    says = s.m.must("sed -n 's/^\\([UG]id\\|Groups\\):[\t ]*//p' /proc/%s/status" %
+                    s.pid()).split("\n")
     check("the daemon is not root, and in the group of the nodes",
           says[0].split() == ["990"] * 4 and says[1].split() == ["990"] * 4 and
-          set(says[2].split()) == {"20", "990"}, "uid %s, groups %s" % (says[0].split()[0], says[2]))
+          set(says[2].split()) == {"20", "990"},
+          "uid %s, groups %s" % (says[0].split()[0], says[2]))
     states = {m["name"]: m["state"] for m in parse(s.m.must("tally --json meters"))}
     check("absent meters at the start are normal",
           [states[name] for name in ("red", "blue", "green")] == ["absent"] * 3, states)
@@ -297,7 +288,7 @@ def check_identity(s):
                                     ("blue", 2, "AB02", "/dev/tally/blue"),
                                     ("red", 1, "AB01", "usb:0403:6001:AB01")):
         node, seconds = s.plug(name, port, serial, name)
-        check("plugged: %s is open, by %s" % (name, how), seconds.within(TWO_SECONDS),
+        check("plugged: %s is open, by %s" % (name, how), seconds <= TWO_SECONDS,
               "%s at %s" % (ms(seconds), node))
     serial = s.m.must("cat /sys/bus/usb/devices/1-4/serial || true").strip()
     check("... green's adapter has none", serial == "" or "No such file" in serial)
@@ -325,7 +316,8 @@ def check_frames(s):
     s.m.must("sleep 1")
     now = s.meter("red")["counters"]
     check("frames become readings, none lost, at 100 a second",
-          now["readings"] - counted["readings"] == red.sent - before and now["bad"] == counted["bad"],
+          now["readings"] - counted["readings"] == red.sent - before and
+          now["bad"] == counted["bad"],
           "%d of %d" % (now["readings"] - counted["readings"], red.sent - before))
 
 
@@ -338,10 +330,22 @@ def check_touch(s, position, frames, legend):
 
 
 def red_back(s, port, rest):
-    """Red comes back, and says the rest of the frame first; its node and seconds."""
-    s.m.meters["red"].says = OPEN
-    s.m.meters["red"].write(rest.encode() + b"\r\n")
-    return s.plug("red", port, "AB01", "red")
+    """Red comes back, and says the rest of its frame; its node and seconds."""
+    red = s.m.meters["red"]
+
+    def talk(node, since):
+        """It is in the middle of a frame when tallyd opens the line: what tallyd gets of
+        it would pass for a whole one.  It begins when the rule's stty is done."""
+        s.m.see("closed", "^%s$" % node, since)
+        red.write(rest.encode() + b"\r\n+")
+        for _ in range(500):
+            if s.m.first("said", "^red: line open", since):
+                break
+            red.write(b"7")
+            time.sleep(0.01)
+        red.write(b".777 kOhm\r\n")
+        red.says = OPEN
+    return s.plug("red", port, "AB01", "red", talk)
 
 
 def check_unplug(s):
@@ -349,8 +353,8 @@ def check_unplug(s):
     rest = s.cut_off(CUT[0])
     gaps = len(s.records("gap", meter="red"))
     closed, said = s.unplug("red", "red", node)
-    check("unplugged in mid-frame: its descriptors are closed", closed.within(FD_SECONDS), ms(closed))
-    check("... and it is said", said.within(SAID_SECONDS), ms(said))
+    check("unplugged in mid-frame: its descriptors are closed", closed <= FD_SECONDS, ms(closed))
+    check("... and it is said", said <= SAID_SECONDS, ms(said))
     red = s.meter("red")
     gone = s.m.wait(lambda: s.records("meter", meter="red", state="gone"), 5, "the meter record")
     check("... red is gone, with the cause", red["state"] == "absent" and
@@ -358,7 +362,7 @@ def check_unplug(s):
     other, _ = s.plug("same", 5, "SAME", "twin")
     again, seconds = red_back(s, 1, rest)
     check("another adapter took its number: red is back under a new one",
-          other == node and again != node and seconds.within(TWO_SECONDS),
+          other == node and again != node and seconds <= TWO_SECONDS,
           "%s after %s, %s" % (again, node, ms(seconds)))
     gap = s.m.wait(lambda: s.records("gap", meter="red")[gaps:], 5, "the gap record")
     check("one gap record, with its cause", len(gap) == 1 and gap[0]["cause"] == "unplugged" and
@@ -368,10 +372,10 @@ def check_unplug(s):
     s.m.must("sleep 600 <>/dev/%s >/dev/null & echo $! >/tmp/holder" % again)
     rest = s.cut_off(CUT[1])
     closed, _ = s.unplug("red", "red", again)
-    check("unplugged while another program has it open too: closed", closed.within(FD_SECONDS),
+    check("unplugged while another program has it open too: closed", closed <= FD_SECONDS,
           ms(closed))
     third, seconds = red_back(s, 1, rest)
-    check("replugged while the old number is held", third != again and seconds.within(TWO_SECONDS),
+    check("replugged while the old number is held", third != again and seconds <= TWO_SECONDS,
           "%s after %s, %s" % (third, again, ms(seconds)))
     s.m.must("kill $(cat /tmp/holder)")
 
@@ -379,17 +383,20 @@ def check_unplug(s):
 def check_cycles(s):
     node = s.m.must("readlink -f /dev/tally/red").strip()[len("/dev/"):]
     fds, resident = s.fds(), s.resident()
+    s.got_before = {name: meter.got for name, meter in s.m.meters.items()}
     back, closed = [], []
     for i in range(CYCLES):
         rest = s.cut_off(CUT[i % len(CUT)])
         closed.append(s.unplug("red", "red", node)[0])
         node, seconds = red_back(s, 1 if i % 2 else 3, rest)
         back.append(seconds)
-    check("%d cycles: back in time each time, in either socket" % CYCLES, all(b.within(TWO_SECONDS) for b in back),
-          ms(*sorted(back)))
-    check("... descriptors closed in time each time", all(c.within(FD_SECONDS) for c in closed), ms(*sorted(closed)))
+    check("%d cycles: back in time each time, in either socket" % CYCLES,
+          max(back) <= TWO_SECONDS, ms(*sorted(back)))
+    check("... descriptors closed in time each time", max(closed) <= FD_SECONDS,
+          ms(*sorted(closed)))
     now = s.fds()
-    check("... the daemon's descriptors do not grow", now == fds, "%d before, %d after" % (fds, now))
+    check("... the daemon's descriptors do not grow", now == fds,
+          "%d before, %d after" % (fds, now))
     grown = s.resident() - resident
     check("... nor does its memory", grown < 512, "%+d kB" % grown)
 
@@ -421,10 +428,15 @@ def check_end(s):
     pulled = dict(s.unplugged)
     pulled["twin"] = pulled["twin"] - 1  # the last time it did not come back
     check("one gap record each time a meter went and came back", gaps == pulled, gaps)
-    for name in ("red", "blue", "green"):
-        got = s.m.meters[name].got
-        check("nothing was ever sent to %s, which is listened to" % name, not got,
-              "%d bytes %r" % (len(got), got[:60]) if got else "0 bytes")
+    sent = {name: s.m.meters[name].got for name in ("red", "blue", "green")}
+    # A node begins with the kernel's echo, for the moment until the first program that
+    # opens it (the rule's stty) has switched it off: nobody can do it earlier.  These
+    # meters talk into that moment when they are first plugged in; in the cycles, after.
+    first = {name: len(got) for name, got in s.got_before.items() if got}
+    print("note    bytes echoed before the rule had switched the echo off: %s" % (first or "none"))
+    check("in all cycles nothing was sent to a meter, for all are listened to",
+          all(len(sent[name]) == len(s.got_before[name]) for name in sent),
+          {name: "%d bytes" % (len(sent[name]) - len(s.got_before[name])) for name in sent})
 
 
 def write_down(machine):
@@ -447,7 +459,8 @@ def main():
     machine = Machine(os.path.join(OUT, "run"), ["red", "blue", "green", "same", "again"])
     try:
         machine.start()
-        print("the virtual machine is up after %s s" % machine.must("cut -d' ' -f1 /proc/uptime").strip())
+        print("the virtual machine is up after %s s" %
+              machine.must("cut -d' ' -f1 /proc/uptime").strip())
         s = Scene(machine)
         check_rules(s)
         check_start(s)

@@ -142,7 +142,8 @@ GROUPS
 printf 'passwd: files\ngroup: files\n' >"$root/etc/nsswitch.conf"
 
 for module in xhci_pci ftdi_sio; do
-	for path in $(modprobe -d "$kernel" -S "$kver" --show-depends $module | sed -n 's/^insmod \([^ ]*\).*/\1/p'); do
+	for path in $(modprobe -d "$kernel" -S "$kver" --show-depends $module |
+	              sed -n 's/^insmod \([^ ]*\).*/\1/p'); do
 		inside=${path#"$kernel"}
 		mkdir -p "$root/usr$(dirname "$inside")" && cp "$path" "$root/usr$inside" || exit 2
 	done
@@ -154,6 +155,7 @@ depmod -b "$root" "$kver" || missing "depmod failed"
 cp "$(dirname "$0")/init" "$root/init" && chmod 755 "$root/init" || exit 2
 # The folder's own mode becomes that of / in the guest, where not only root must pass.
 chmod -R u+rwX,go+rX "$root"
-(cd "$root" && find . | cpio -o -H newc --quiet --owner=0:0 | gzip -1) >"$out/guest.cpio.gz" || exit 2
+(cd "$root" && find . | cpio -o -H newc --quiet --owner=0:0 | gzip -1) \
+	>"$out/guest.cpio.gz" || exit 2
 cp "$kernel/boot/vmlinuz-$kver" "$out/vmlinuz" || exit 2
 rm -rf "$root"

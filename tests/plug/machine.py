@@ -1,7 +1,8 @@
 # SPDX-License-Identifier: MIT
 """The virtual machine of `make check-plug`, and the meters on its USB sockets.
 
-A Machine runs QEMU without hardware help (TCG), so it works in a container too.  Its
+A Machine runs QEMU without hardware help (TCG), so it works in a container too, and on a
+clock that counts its instructions, so times in it do not depend on the host.  Its
 adapters are QEMU's `usb-serial`, which the guest's own ftdi_sio drives; what a meter
 sends goes in through a socket each.  QEMU writes to these sockets and waits: a meter
 that does not read stops the whole machine, so one thread reads always.
@@ -23,9 +24,10 @@ import threading
 import time
 
 COMMAND = (
-    "qemu-system-x86_64 -machine q35,usb=off -accel tcg -cpu max -icount shift=3 -m 512 -smp 1 -nodefaults "
-    "-no-user-config -display none -no-reboot -kernel ../vmlinuz -initrd ../guest.cpio.gz "
-    "-device qemu-xhci,id=xhci,p2=8,p3=8 -qmp unix:qmp.sock,server=on,wait=off "
+    "qemu-system-x86_64 -machine q35,usb=off -accel tcg -cpu max -icount shift=3 "
+    "-m 512 -smp 1 -nodefaults -no-user-config -display none -no-reboot "
+    "-kernel ../vmlinuz -initrd ../guest.cpio.gz -device qemu-xhci,id=xhci,p2=8,p3=8 "
+    "-qmp unix:qmp.sock,server=on,wait=off "
     "-serial file:console.txt").split()
 KERNEL = "console=ttyS0 quiet loglevel=4 panic=-1 mitigations=off"
 
@@ -191,12 +193,6 @@ class Machine:
         """Wait for it: (time in the guest, the match)."""
         return self.wait(lambda: self.first(kind, pattern, since), seconds,
                          "%s /%s/" % (kind, pattern))
-
-    def still(self, start, end):
-        """Seconds between these times in which the witness could not look."""
-        with self.lock:
-            late = [(t - float(text), t) for t, kind, text in self.seen if kind == "late"]
-        return sum(max(0.0, min(end, b) - max(start, a)) for a, b in late)
 
     def answer(self, seconds):
         def whole():

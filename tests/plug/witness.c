@@ -7,8 +7,8 @@
  *     12.345678 node ttyUSB0 660 20         its mode (octal) and group; "-": not there
  *     12.345678 link red ttyUSB0            /dev/tally/red; "-": not there
  *     12.345678 lines ttyUSB0 ttyUSB0       descriptors of serial lines that tallyd has
+ *     12.345678 opened ttyUSB0              by any program; and "closed"
  *     12.345678 said red: line open at ...  a line of tallyd's standard error
- *     12.345678 late 0.035123               it could not look for so many seconds
  *
  *     witness FIFO PIDFILE
  *
@@ -30,17 +30,7 @@
 #include <time.h>
 #include <unistd.h>
 
-/* Without any event; and how much longer it may take before it is said. */
-#define WAIT_MS 20
-#define LATE_S 0.02
 #define NODES 12
-
-static double now_s(void)
-{
-	struct timespec t;
-	clock_gettime(CLOCK_MONOTONIC, &t);
-	return (double)t.tv_sec + (double)t.tv_nsec / 1e9;
-}
 
 static void say(const char *what, const char *text)
 {
@@ -173,6 +163,8 @@ static bool read_events(int fd)
 	while ((n = read(fd, bytes, sizeof bytes)) > 0)
 		for (ssize_t at = 0; at < n;) {
 			const struct inotify_event *e = (const void *)(bytes + at);
+			if (e->len && strncmp(e->name, "ttyUSB", 6) == 0 && e->mask & (IN_OPEN | IN_CLOSE))
+				say(e->mask & IN_OPEN ? "opened" : "closed", e->name);
 			ours = ours || (e->len && (!strncmp(e->name, "ttyUSB", 6) || !strcmp(e->name, "tally")));
 			/* In /dev/tally there is nothing else. */
 			ours = ours || (e->len && e->wd != 1);
@@ -208,15 +200,8 @@ int main(int argc, char **argv)
 	}
 	lseek(fds[1].fd, 0, SEEK_END);
 	say("witness", "looks");
-	for (double last = now_s();; last = now_s()) {
-		bool event = poll(fds, 3, WAIT_MS) > 0;
-		double late = now_s() - last - WAIT_MS / 1e3;
-		if (late > LATE_S) {
-			char text[32];
-			snprintf(text, sizeof text, "%.6f", late);
-			say("late", text);
-		}
-		if (!event)
+	for (;;) {
+		if (poll(fds, 3, -1) <= 0)
 			continue;
 		if (fds[1].revents & POLLIN)
 			read_kernel(fds[1].fd);
