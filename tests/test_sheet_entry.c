@@ -131,6 +131,9 @@ static void faults_have_their_byte(void **state)
 	    {"R1 1k 0%", 7, "tolerance"},
 	    {"C1 0.1u rated=heavy", 15, "rated"},
 	    {"R1 position=R2", 4, "no column"},
+	    {"R1 1k le\x1b[31mft", 9, "a control character"},
+	    {"R1 1k note=\"a\rb\"", 14, "a line break"},
+	    {"R1 1k gro\xffund", 10, "not UTF-8"},
 	};
 	for (size_t i = 0; i < sizeof rows / sizeof *rows; i++) {
 		struct fault why = {.text = ""};

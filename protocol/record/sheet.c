@@ -60,11 +60,6 @@ struct reader {
 
 /* ---- places ---- */
 
-static bool is_blank(char c)
-{
-	return c == ' ' || c == '\t';
-}
-
 /* A fault at a byte of the text; lines are counted only then. */
 static bool refuse(struct reader *r, size_t at, const char *what)
 {
@@ -83,7 +78,7 @@ static bool refuse(struct reader *r, size_t at, const char *what)
 static size_t cell_begin(const struct reader *r, const struct cell *c)
 {
 	size_t at = c->raw;
-	while (at < r->len && is_blank(r->text[at]))
+	while (at < r->len && cell_blank(r->text[at]))
 		at++;
 	return at;
 }
@@ -281,9 +276,9 @@ static void on_cell(void *content, size_t len, void *arg)
 	struct cell *c = &r->cell[r->cells <= COLUMNS_MAX ? r->cells : COLUMNS_MAX];
 	if (r->cells <= COLUMNS_MAX) {
 		c->raw = r->cell_start;
-		for (c->lead = 0; c->lead < len && is_blank(text[c->lead]);)
+		for (c->lead = 0; c->lead < len && cell_blank(text[c->lead]);)
 			c->lead++;
-		while (len > c->lead && is_blank(text[len - 1]))
+		while (len > c->lead && cell_blank(text[len - 1]))
 			len--;
 		c->len = len - c->lead;
 		size_t kept = c->len < SHEET_CELL_SIZE ? c->len : SHEET_CELL_SIZE - 1;

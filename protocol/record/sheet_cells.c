@@ -32,6 +32,33 @@ bool column_is(const char *name, size_t len, const char *column)
 	return !column[len];
 }
 
+bool cell_blank(char c)
+{
+	return c == ' ' || c == '\t';
+}
+
+bool cell_refuse(struct fault *why, size_t at, const char *what)
+{
+	fault_at(why, NULL, 0, (int)at + 1, "%s", what);
+	return false;
+}
+
+bool cell_bytes_fit(const char *value, size_t len, bool breaks, struct fault *why)
+{
+	for (size_t i = 0; i < len;) {
+		unsigned char c = (unsigned char)value[i];
+		size_t n = utf8_length(value + i, len - i);
+		if (!n)
+			return cell_refuse(why, i, "not UTF-8");
+		if ((c == '\n' || c == '\r') && !breaks)
+			return cell_refuse(why, i, "a line break in a cell that is not a note");
+		if ((c < 0x20 && c != '\t' && c != '\n' && c != '\r') || c == 0x7f)
+			return cell_refuse(why, i, "a control character");
+		i += n;
+	}
+	return true;
+}
+
 /* A fault of the whole cell. */
 static bool refuse(struct fault *why, const char *what)
 {

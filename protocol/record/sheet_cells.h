@@ -7,6 +7,16 @@
 
 #include "protocol/record/sheet.h"
 
+/* A space or a tab: what is dropped around a cell. */
+bool cell_blank(char c);
+
+/* False, with a fault at byte `at` of a cell or a line, 0 the first. */
+bool cell_refuse(struct fault *why, size_t at, const char *what);
+
+/* Bytes that may stand in a sheet: UTF-8 without control characters but the tab; line
+ * breaks only where `breaks` says so. */
+bool cell_bytes_fit(const char *value, size_t len, bool breaks, struct fault *why);
+
 /* Is `name` (len bytes, any case) this column? */
 bool column_is(const char *name, size_t len, const char *column);
 

@@ -14,17 +14,6 @@ static bool is_digit(char c)
 	return c >= '0' && c <= '9';
 }
 
-static bool is_blank(char c)
-{
-	return c == ' ' || c == '\t';
-}
-
-static bool refuse_at(struct fault *why, size_t at, const char *what)
-{
-	fault_at(why, NULL, 0, (int)at + 1, "%s", what);
-	return false;
-}
-
 /* ---- names ---- */
 
 /* The last run of digits of a name: where it begins; its length is the result. */
@@ -80,16 +69,16 @@ static bool give_range(const struct range *r, size_t at,
 {
 	char name[2 * NAME_SIZE];
 	if (r->last < r->first)
-		return refuse_at(why, at, "the range runs backwards");
+		return cell_refuse(why, at, "the range runs backwards");
 	if (r->last - r->first >= ENTRY_RANGE_MAX)
-		return refuse_at(why, at, "a range of more than 500 positions");
+		return cell_refuse(why, at, "a range of more than 500 positions");
 	for (int i = r->first; i <= r->last; i++) {
 		int n = r->prefix_len < NAME_SIZE
 		            ? snprintf(name, sizeof name, "%.*s%0*d", (int)r->prefix_len, r->prefix,
 		                       r->digits, i)
 		            : NAME_SIZE;
 		if (n >= NAME_SIZE || !name_valid(name, (size_t)n))
-			return refuse_at(why, at, "no name of a position: letters, digits, . _ / -, first a "
+			return cell_refuse(why, at, "no name of a position: letters, digits, . _ / -, first a "
 			                          "letter or digit, at most 32");
 		if (!each(arg, name, why))
 			return false;
@@ -107,12 +96,12 @@ bool names_expand(const char *text, size_t len,
 		char name[NAME_SIZE];
 		struct range r;
 		if (n == 0)
-			return refuse_at(why, at, "a name of a position is missing here");
+			return cell_refuse(why, at, "a name of a position is missing here");
 		if (range_parse(text + at, n, &r)) {
 			if (!give_range(&r, at, each, arg, why))
 				return false;
 		} else if (!name_valid(text + at, n)) {
-			return refuse_at(why, at, "no name of a position: letters, digits, . _ / -, first a "
+			return cell_refuse(why, at, "no name of a position: letters, digits, . _ / -, first a "
 			                          "letter or digit, at most 32");
 		} else {
 			memcpy(name, text + at, n);
@@ -180,22 +169,22 @@ static bool word_is(const struct line *l, int i, const char *text)
 static bool split(struct line *l)
 {
 	for (size_t at = 0; at < l->len;) {
-		if (is_blank(l->text[at])) {
+		if (cell_blank(l->text[at])) {
 			at++;
 			continue;
 		}
 		if (l->text[at] == '#')
 			return true;
 		if (l->words == WORDS_MAX)
-			return refuse_at(l->why, at, "more than 64 words in one line");
+			return cell_refuse(l->why, at, "more than 64 words in one line");
 		struct word *w = &l->word[l->words++];
 		*w = (struct word){.at = at};
 		bool quoted = false;
-		for (; at < l->len && (quoted || !is_blank(l->text[at])); at++)
+		for (; at < l->len && (quoted || !cell_blank(l->text[at])); at++)
 			if (l->text[at] == '"')
 				quoted = !quoted;
 		if (quoted)
-			return refuse_at(l->why, w->at, "the quote is not closed");
+			return cell_refuse(l->why, w->at, "the quote is not closed");
 		w->len = at - w->at;
 	}
 	return true;
@@ -207,15 +196,15 @@ static bool put_cell(struct line *l, enum sheet_column column, size_t at, size_t
 	char value[SHEET_CELL_SIZE];
 	const char *from = l->text + at;
 	if (l->row.written[column][0])
-		return refuse_at(l->why, at, column == SHEET_NOMINAL
+		return cell_refuse(l->why, at, column == SHEET_NOMINAL
 		                                 ? "a second value: the nominal was given already"
 		                                 : "this was given already, further to the left");
 	if (len >= 2 && from[0] == '"' && from[len - 1] == '"')
 		from++, at++, len -= 2;
 	if (len == 0)
-		return refuse_at(l->why, at, "nothing stands here");
+		return cell_refuse(l->why, at, "nothing stands here");
 	if (len >= sizeof value)
-		return refuse_at(l->why, at, "too long: at most 159 bytes");
+		return cell_refuse(l->why, at, "too long: at most 159 bytes");
 	memcpy(l->row.written[column], from, len);
 	l->row.written[column][len] = '\0';
 	l->cell_at[column] = at;
@@ -228,7 +217,7 @@ static bool put_pair(struct line *l, const struct word *w, const char *equals)
 	for (int i = 0; i < SHEET_COLUMNS; i++)
 		if (i != SHEET_POSITION && column_is(l->text + w->at, key, sheet_column_name[i]))
 			return put_cell(l, (enum sheet_column)i, w->at + key + 1, w->len - key - 1);
-	return refuse_at(l->why, w->at, "no column of a sheet: expected kind, nominal, tolerance, "
+	return cell_refuse(l->why, w->at, "no column of a sheet: expected kind, nominal, tolerance, "
 	                                "service, rated, role, with, channel, twin, part, source, max, "
 	                                "price or note");
 }
@@ -361,7 +350,7 @@ static bool put_role(struct line *l, const struct word *w)
 	if (!len)
 		l->cell_at[SHEET_ROLE] = w->at;
 	if (len + w->len + 2 > SHEET_CELL_SIZE)
-		return refuse_at(l->why, w->at, "the role is too long");
+		return cell_refuse(l->why, w->at, "the role is too long");
 	if (len)
 		role[len++] = ' ';
 	memcpy(role + len, l->text + w->at, w->len);
@@ -437,7 +426,7 @@ bool sheet_entry_parse(const char *text, size_t len,
 	struct line l = {.text = text, .len = len, .why = why};
 	struct giving g = {&l, each, arg};
 	struct first_name first = {""};
-	if (!split(&l))
+	if (!cell_bytes_fit(text, len, false, why) || !split(&l))
 		return false;
 	if (l.words == 0)
 		return true;

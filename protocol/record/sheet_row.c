@@ -26,34 +26,12 @@ static char *find_cell(struct sheet_row *row, const char *key, int *column)
 	return NULL;
 }
 
-static bool refuse_at(struct fault *why, size_t at, const char *what)
-{
-	fault_at(why, NULL, 0, (int)at + 1, "%s", what);
-	return false;
-}
-
 /* The rules that sheet_parse has for the bytes of a cell. */
 static bool cell_clean(const char *value, size_t len, bool breaks, struct fault *why)
 {
 	if (len >= SHEET_CELL_SIZE)
-		return refuse_at(why, SHEET_CELL_SIZE - 1, "too long: at most 159 bytes");
-	for (size_t i = 0; i < len;) {
-		unsigned char c = (unsigned char)value[i];
-		size_t n = utf8_length(value + i, len - i);
-		if (!n)
-			return refuse_at(why, i, "not UTF-8");
-		if ((c == '\n' || c == '\r') && !breaks)
-			return refuse_at(why, i, "a line break in a cell that is not a note");
-		if ((c < 0x20 && c != '\t' && c != '\n' && c != '\r') || c == 0x7f)
-			return refuse_at(why, i, "a control character");
-		i += n;
-	}
-	return true;
-}
-
-static bool is_blank(char c)
-{
-	return c == ' ' || c == '\t';
+		return cell_refuse(why, SHEET_CELL_SIZE - 1, "too long: at most 159 bytes");
+	return cell_bytes_fit(value, len, breaks, why);
 }
 
 bool sheet_set(struct sheet_row *row, const char *key, const char *value, struct fault *why)
@@ -71,9 +49,9 @@ bool sheet_set(struct sheet_row *row, const char *key, const char *value, struct
 		return false;
 	}
 	size_t lead = 0, len = strlen(value);
-	while (is_blank(value[lead]))
+	while (cell_blank(value[lead]))
 		lead++;
-	while (len > lead && is_blank(value[len - 1]))
+	while (len > lead && cell_blank(value[len - 1]))
 		len--;
 	struct fault said = {0};
 	enum sheet_column bad = SHEET_POSITION;
