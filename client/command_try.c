@@ -8,6 +8,7 @@
  */
 #include "client/command_calls.h"
 
+#include "client/clock.h"
 #include "client/spawn.h"
 #include "protocol/meter/dialect_file.h"
 #include "protocol/meter/look.h"
@@ -19,7 +20,6 @@
 #include <stdlib.h>
 #include <string.h>
 #include <sys/stat.h>
-#include <time.h>
 #include <unistd.h>
 
 #define TRIED_METERS_MAX 64
@@ -235,13 +235,6 @@ static enum outcome run_file(struct attempt *a, const char *path, const char *te
 
 /* ---- a meter of the running daemon ---- */
 
-static int64_t now_ms(void)
-{
-	struct timespec t;
-	clock_gettime(CLOCK_MONOTONIC, &t);
-	return (int64_t)t.tv_sec * 1000 + t.tv_nsec / 1000000;
-}
-
 static enum outcome each_tape(struct attempt *a, const struct message *m)
 {
 	struct slice line = m->params.at ? json_member(m->params.at, m->params.len, "line")
@@ -272,8 +265,8 @@ static enum outcome run_meter(struct attempt *a, const char *name)
 	recording_begin(&a->reader, name);
 	if (outcome == OUTCOME_DONE)
 		outcome = one_line(a, RECORDING_HEADER, strlen(RECORDING_HEADER));
-	for (int64_t end = now_ms() + FOLLOW_MS; outcome == OUTCOME_DONE;) {
-		int64_t left = end - now_ms();
+	for (int64_t end = clock_ms() + FOLLOW_MS; outcome == OUTCOME_DONE;) {
+		int64_t left = end - clock_ms();
 		enum link_next next = left > 0 ? link_next(c->link, (int)left, c->stop, c->out_fd, &m)
 		                               : LINK_NOTHING;
 		if (next == LINK_NOTHING)
@@ -293,12 +286,12 @@ static enum outcome run_meter(struct attempt *a, const char *name)
 /* As the daemon would open it for this dialect. */
 static void settings_text(const struct line_settings *l, char *out, size_t size)
 {
-	static const char parity[] = "NEO";
 	static const char *const flow[] = {"", " hardware", " software"};
 	static const char *const dtr[] = {"", " dtr=on", " dtr=off"}, *const rts[] = {"", " rts=on",
 	                                                                              " rts=off"};
-	snprintf(out, size, "%d %d%c%d%s%s%s", l->baud, l->bits, parity[l->parity], l->stop,
-	         flow[l->flow], dtr[l->dtr], rts[l->rts]);
+	line_settings_text(l, out, size);
+	size_t n = strlen(out);
+	snprintf(out + n, size - n, "%s%s%s", flow[l->flow], dtr[l->dtr], rts[l->rts]);
 }
 
 /* Whole lines of what came; the rest stays at the beginning of the buffer. */

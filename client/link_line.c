@@ -2,6 +2,7 @@
 /* Lines in and out, with deadlines: see link_inside.h. */
 #include "client/link_inside.h"
 
+#include "client/clock.h"
 #include "protocol/record/wire.h"
 
 #include <errno.h>
@@ -9,27 +10,19 @@
 #include <stdlib.h>
 #include <string.h>
 #include <sys/socket.h>
-#include <time.h>
 #include <unistd.h>
-
-static int64_t now_ms(void)
-{
-	struct timespec t;
-	clock_gettime(CLOCK_MONOTONIC, &t);
-	return (int64_t)t.tv_sec * 1000 + t.tv_nsec / 1000000;
-}
 
 int left_ms(int64_t deadline)
 {
 	if (deadline < 0)
 		return -1;
-	int64_t left = deadline - now_ms();
+	int64_t left = deadline - clock_ms();
 	return left < 0 ? 0 : left > 3600000 ? 3600000 : (int)left;
 }
 
 int64_t deadline_in(int timeout_ms)
 {
-	return timeout_ms < 0 ? -1 : now_ms() + timeout_ms;
+	return timeout_ms < 0 ? -1 : clock_ms() + timeout_ms;
 }
 
 static void lost(struct link *l, struct fault *why)

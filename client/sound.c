@@ -5,6 +5,7 @@
  */
 #include "client/sound.h"
 
+#include "client/clock.h"
 #include "client/sound_device.h"
 #include "client/tones.h"
 
@@ -12,7 +13,6 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
-#include <time.h>
 
 /* A tone is given to the device in pieces: how fast an alarm cuts in. */
 #define PIECE ((size_t)TONE_RATE / 100)
@@ -45,26 +45,6 @@ struct sound {
 	int16_t pcm[TONE_SAMPLES_MAX];
 };
 
-static int64_t now_us(void)
-{
-	struct timespec t;
-	clock_gettime(CLOCK_MONOTONIC, &t);
-	return (int64_t)t.tv_sec * 1000000 + t.tv_nsec / 1000;
-}
-
-static struct timespec after_ms(int ms)
-{
-	struct timespec t;
-	clock_gettime(CLOCK_MONOTONIC, &t);
-	t.tv_sec += ms / 1000;
-	t.tv_nsec += (long)(ms % 1000) * 1000000;
-	if (t.tv_nsec >= 1000000000) {
-		t.tv_nsec -= 1000000000;
-		t.tv_sec++;
-	}
-	return t;
-}
-
 static void sound_free(struct sound *s)
 {
 	pthread_cond_destroy(&s->work);
@@ -94,10 +74,10 @@ static bool device_ready(struct sound *s, bool urgent)
 	if (s->device)
 		return true;
 	/* Opening one that is not there may take long: not for each tone. */
-	if (s->failed_at && !urgent && now_us() - s->failed_at < SOUND_RETRY_MS * INT64_C(1000))
+	if (s->failed_at && !urgent && clock_us() - s->failed_at < SOUND_RETRY_MS * INT64_C(1000))
 		return false;
 	s->device = device_open(s->name, why, sizeof why);
-	s->failed_at = s->device ? 0 : now_us();
+	s->failed_at = s->device ? 0 : clock_us();
 	device_is(s, s->device ? DEVICE_GOOD : DEVICE_ABSENT, why);
 	return s->device != NULL;
 }
@@ -174,7 +154,7 @@ static void play_item(struct sound *s, const struct turn_item *item, int volume)
 		return;
 	}
 	if (t) {
-		s->failed_at = now_us();
+		s->failed_at = clock_us();
 		device_is(s, DEVICE_ABSENT, "takes no sound");
 	}
 }
@@ -188,11 +168,11 @@ static bool wait_item(struct sound *s, struct turn_item *item, int *volume)
 	for (;;) {
 		if (s->stop)
 			return false;
-		if (turn_next(&s->turn, now_us(), SOUND_LATE_MS * INT64_C(1000), item))
+		if (turn_next(&s->turn, clock_us(), SOUND_LATE_MS * INT64_C(1000), item))
 			break;
 		s->busy = false;
 		pthread_cond_broadcast(&s->quiet);
-		struct timespec until = after_ms(SOUND_KEEP_MS);
+		struct timespec until = clock_after(SOUND_KEEP_MS);
 		if (s->device && kept) {
 			kept = pthread_cond_timedwait(&s->work, &s->mutex, &until) == 0;
 		} else if (s->device) {
@@ -237,13 +217,9 @@ static void *run(void *arg)
 
 static bool threads(struct sound *s)
 {
-	pthread_condattr_t clock;
 	pthread_mutex_init(&s->mutex, NULL);
-	pthread_condattr_init(&clock);
-	pthread_condattr_setclock(&clock, CLOCK_MONOTONIC);
-	pthread_cond_init(&s->work, &clock);
-	pthread_cond_init(&s->quiet, &clock);
-	pthread_condattr_destroy(&clock);
+	clock_condition(&s->work);
+	clock_condition(&s->quiet);
 	s->users = 2;
 	if (pthread_create(&s->thread, NULL, run, s) == 0)
 		return true;
@@ -268,7 +244,7 @@ void sound_play(struct sound *s, enum happening what)
 	const struct tone *t = tone_of(what);
 	if (!s || !t)
 		return;
-	struct turn_item item = {.rank = t->rank, .what = what, .at = now_us()};
+	struct turn_item item = {.rank = t->rank, .what = what, .at = clock_us()};
 	pthread_mutex_lock(&s->mutex);
 	if (!s->mute) {
 		turn_push(&s->turn, &item);
@@ -301,7 +277,7 @@ bool sound_idle(struct sound *s, int ms)
 {
 	if (!s)
 		return true;
-	struct timespec until = after_ms(ms);
+	struct timespec until = clock_after(ms);
 	pthread_mutex_lock(&s->mutex);
 	while (s->busy || !turn_empty(&s->turn))
 		if (pthread_cond_timedwait(&s->quiet, &s->mutex, &until) != 0)
@@ -352,7 +328,7 @@ void sound_close(struct sound *s)
 	pthread_mutex_lock(&s->mutex);
 	s->stop = true;
 	pthread_cond_signal(&s->work);
-	struct timespec until = after_ms(1000);
+	struct timespec until = clock_after(1000);
 	while (s->users > 1)
 		if (pthread_cond_timedwait(&s->quiet, &s->mutex, &until) != 0)
 			break;

@@ -2,6 +2,7 @@
 /* espeak-ng as a child: see speaker.h. */
 #include "client/speaker.h"
 
+#include "client/clock.h"
 #include "client/spawn.h"
 
 #include <errno.h>
@@ -20,13 +21,6 @@ extern char **environ;
  * once, with status 0: that was no speech, and no name counts as announced. */
 #define LEAST_MS 100
 #define LETTER_LEAST_MS 6
-
-static int64_t now_ms(void)
-{
-	struct timespec t;
-	clock_gettime(CLOCK_MONOTONIC, &t);
-	return (int64_t)t.tv_sec * 1000 + t.tv_nsec / 1000000;
-}
 
 /* Words a minute: 175 as the voice has it, 80 and 350 at the ends (its own bounds are
  * 80 and 450). */
@@ -83,7 +77,7 @@ bool espeak_say(struct espeak *e, const struct speaker_setting *setting, const c
 	char *args[] = {(char[]){"espeak-ng"}, (char[]){"-v"}, language, (char[]){"-s"}, speed,
 	                (char[]){"-a"}, loud, (char[]){"-b"}, (char[]){"1"}, (char[]){"--stdin"}, NULL};
 	size_t n = strlen(text);
-	e->least = now_ms() + LEAST_MS + (int64_t)n * LETTER_LEAST_MS;
+	e->least = clock_ms() + LEAST_MS + (int64_t)n * LETTER_LEAST_MS;
 	int error = start(&e->pid, program, args, pipes[0]);
 	close(pipes[0]);
 	/* A pipe holds far more than a sentence: this never waits. */
@@ -107,7 +101,7 @@ enum spoken espeak_poll(struct espeak *e)
 	if (got == 0 || (got < 0 && errno == EINTR))
 		return SPOKEN_GOING;
 	e->pid = 0;
-	bool good = got > 0 && WIFEXITED(status) && WEXITSTATUS(status) == 0 && now_ms() >= e->least;
+	bool good = got > 0 && WIFEXITED(status) && WEXITSTATUS(status) == 0 && clock_ms() >= e->least;
 	return good ? SPOKEN_ENDED : SPOKEN_LOST;
 }
 

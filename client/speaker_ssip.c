@@ -2,6 +2,7 @@
 /* speech-dispatcher's socket: see speaker.h. */
 #include "client/speaker.h"
 
+#include "client/clock.h"
 #include "client/spawn.h"
 
 #include <errno.h>
@@ -52,13 +53,6 @@ static int connect_to(const char *path)
 	int error = errno;
 	close(fd);
 	return -error;
-}
-
-static int64_t now_ms(void)
-{
-	struct timespec t;
-	clock_gettime(CLOCK_MONOTONIC, &t);
-	return (int64_t)t.tv_sec * 1000 + t.tv_nsec / 1000000;
 }
 
 static void nap(int ms)
@@ -186,7 +180,7 @@ static int answer(struct ssip *s, char *first, size_t size)
 	char text[128], mark;
 	int code;
 	bool begun = false;
-	int64_t until = now_ms() + SPEAKER_WAIT_MS;
+	int64_t until = clock_ms() + SPEAKER_WAIT_MS;
 	for (;;) {
 		if (take_line(s, &code, &mark, text, sizeof text)) {
 			if (code / 100 == 7)
@@ -201,7 +195,7 @@ static int answer(struct ssip *s, char *first, size_t size)
 				return code;
 			continue;
 		}
-		int64_t left = until - now_ms();
+		int64_t left = until - clock_ms();
 		if (left <= 0 || !wait_for(s->fd, POLLIN, (int)left) || !fill(s))
 			return 0;
 	}

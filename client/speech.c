@@ -6,6 +6,7 @@
  */
 #include "client/speech.h"
 
+#include "client/clock.h"
 #include "client/spawn.h"
 
 #include <poll.h>
@@ -15,7 +16,6 @@
 #include <stdlib.h>
 #include <string.h>
 #include <sys/eventfd.h>
-#include <time.h>
 #include <unistd.h>
 
 /* How often a child is looked at while it speaks. */
@@ -63,19 +63,6 @@ struct speech {
 	bool speaking, again; /* again: it is the second try of this one */
 	int64_t until;
 };
-
-static int64_t now_us(void)
-{
-	struct timespec t;
-	clock_gettime(CLOCK_MONOTONIC, &t);
-	return (int64_t)t.tv_sec * 1000000 + t.tv_nsec / 1000;
-}
-
-static struct timespec after_ms(int ms)
-{
-	int64_t us = now_us() + ms * INT64_C(1000);
-	return (struct timespec){us / 1000000, us % 1000000 * 1000};
-}
 
 static void ring(int fd)
 {
@@ -130,7 +117,7 @@ static void speaker_works(struct speech *s, bool works, const char *why)
 
 static bool lately(int64_t failed)
 {
-	return failed && now_us() - failed < SPEECH_RETRY_MS * INT64_C(1000);
+	return failed && clock_us() - failed < SPEECH_RETRY_MS * INT64_C(1000);
 }
 
 /* Begin to say s->now with whoever can. */
@@ -142,14 +129,14 @@ static bool begin_ssip(struct speech *s, struct fault *why)
 	}
 	bool good = false;
 	/* A connection that was closed is opened once more; a server that hangs is left. */
-	int64_t from = now_us();
-	for (int try = 0; try < 2 && !good && now_us() - from < 1000000; try++) {
+	int64_t from = clock_us();
+	for (int try = 0; try < 2 && !good && clock_us() - from < 1000000; try++) {
 		good = (s->ssip.fd >= 0 || ssip_open(&s->ssip, &s->setting.speaker, why)) &&
 		       ssip_say(&s->ssip, s->now.text, s->now.rank == TURN_ALARM, why);
 		if (!good)
 			ssip_close(&s->ssip);
 	}
-	s->ssip_failed = good ? 0 : now_us();
+	s->ssip_failed = good ? 0 : clock_us();
 	return good;
 }
 
@@ -188,7 +175,7 @@ static void probe(struct speech *s)
 		return;
 	if (use == SPEECH_AUTO || use == SPEECH_DISPATCHER) {
 		good = ssip_open(&s->ssip, &s->setting.speaker, &first);
-		s->ssip_failed = good ? 0 : now_us();
+		s->ssip_failed = good ? 0 : clock_us();
 		if (!good && use == SPEECH_AUTO)
 			fault_set(&why, "%.160s, and espeak-ng is not on PATH", first.text);
 		else if (!good)
@@ -208,16 +195,16 @@ static void begin(struct speech *s)
 		return;
 	}
 	s->speaking = begin_any(s, &why);
-	s->failed = s->speaking ? 0 : now_us();
+	s->failed = s->speaking ? 0 : clock_us();
 	if (!s->speaking)
 		speaker_works(s, false, why.text);
 	int64_t letters = (int64_t)strlen(s->now.text);
-	s->until = now_us() + (BEGIN_MS + letters * LETTER_MS) * 1000;
+	s->until = clock_us() + (BEGIN_MS + letters * LETTER_MS) * 1000;
 }
 
 static enum spoken look(struct speech *s)
 {
-	if (now_us() > s->until)
+	if (clock_us() > s->until)
 		return SPOKEN_LOST;
 	return s->kind == SPEAKER_SSIP ? ssip_poll(&s->ssip) : espeak_poll(&s->espeak);
 }
@@ -226,7 +213,7 @@ static void silence(struct speech *s)
 {
 	if (s->speaking && s->kind == SPEAKER_SSIP && !ssip_stop(&s->ssip)) {
 		ssip_close(&s->ssip);
-		s->ssip_failed = now_us();
+		s->ssip_failed = clock_us();
 	}
 	espeak_stop(&s->espeak);
 	s->speaking = s->held = false;
@@ -267,8 +254,8 @@ static void after_look(struct speech *s, enum spoken how)
 	          s->kind == SPEAKER_SSIP ? "speech-dispatcher" : "espeak-ng");
 	if (s->kind == SPEAKER_SSIP) {
 		/* Hung rather than gone: the other speaker has its turn for a while. */
-		if (s->ssip.fd >= 0 && now_us() > s->until)
-			s->ssip_failed = now_us();
+		if (s->ssip.fd >= 0 && clock_us() > s->until)
+			s->ssip_failed = clock_us();
 		ssip_close(&s->ssip);
 	}
 	espeak_stop(&s->espeak);
@@ -277,7 +264,7 @@ static void after_look(struct speech *s, enum spoken how)
 		begin(s);
 		return;
 	}
-	s->failed = now_us();
+	s->failed = clock_us();
 	speaker_works(s, false, why.text);
 }
 
@@ -296,7 +283,7 @@ static bool cut_off(struct speech *s)
 static bool next(struct speech *s)
 {
 	pthread_mutex_lock(&s->mutex);
-	bool got = !s->stop && turn_next(&s->turn, now_us(), SPEECH_LATE_MS * INT64_C(1000), &s->now);
+	bool got = !s->stop && turn_next(&s->turn, clock_us(), SPEECH_LATE_MS * INT64_C(1000), &s->now);
 	s->busy = got;
 	if (!got)
 		pthread_cond_broadcast(&s->quiet);
@@ -320,7 +307,7 @@ static int64_t due(const struct speech *s)
 
 static int ms_until(int64_t us)
 {
-	int64_t left = us - now_us();
+	int64_t left = us - clock_us();
 	return left <= 0 ? 0 : (int)(left / 1000) + 1;
 }
 
@@ -356,7 +343,7 @@ static void *run(void *arg)
 			silence(s);
 		else if (s->speaking)
 			after_look(s, look(s));
-		if (s->held && now_us() >= due(s))
+		if (s->held && clock_us() >= due(s))
 			begin(s);
 		if (!s->speaking && !s->held && next(s)) {
 			s->again = false;
@@ -393,7 +380,6 @@ bool speech_use_from_name(const char *name, enum speech_use *out)
 struct speech *speech_open(const struct speech_setting *setting)
 {
 	struct speech *s = calloc(1, sizeof *s);
-	pthread_condattr_t clock;
 	if (!s)
 		return NULL;
 	s->setting = *setting;
@@ -403,10 +389,7 @@ struct speech *speech_open(const struct speech_setting *setting)
 	s->news = eventfd(0, EFD_CLOEXEC | EFD_NONBLOCK);
 	s->users = 2;
 	pthread_mutex_init(&s->mutex, NULL);
-	pthread_condattr_init(&clock);
-	pthread_condattr_setclock(&clock, CLOCK_MONOTONIC);
-	pthread_cond_init(&s->quiet, &clock);
-	pthread_condattr_destroy(&clock);
+	clock_condition(&s->quiet);
 	if (s->wake >= 0 && s->news >= 0 && pthread_create(&s->thread, NULL, run, s) == 0)
 		return s;
 	speech_free(s);
@@ -420,7 +403,7 @@ void speech_say(struct speech *s, const struct turn_item *item)
 	pthread_mutex_lock(&s->mutex);
 	if (!s->mute && s->setting.use != SPEECH_NONE) {
 		struct turn_item mine = *item;
-		mine.at = now_us();
+		mine.at = clock_us();
 		turn_push(&s->turn, &mine);
 		ring(s->wake);
 	}
@@ -445,7 +428,7 @@ bool speech_idle(struct speech *s, int ms)
 {
 	if (!s)
 		return true;
-	struct timespec until = after_ms(ms);
+	struct timespec until = clock_after(ms);
 	pthread_mutex_lock(&s->mutex);
 	while (s->busy || !turn_empty(&s->turn))
 		if (pthread_cond_timedwait(&s->quiet, &s->mutex, &until) != 0)
@@ -537,7 +520,7 @@ void speech_close(struct speech *s)
 	pthread_mutex_lock(&s->mutex);
 	s->stop = true;
 	ring(s->wake);
-	struct timespec until = after_ms(1000);
+	struct timespec until = clock_after(1000);
 	while (s->users > 1)
 		if (pthread_cond_timedwait(&s->quiet, &s->mutex, &until) != 0)
 			break;
