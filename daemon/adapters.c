@@ -8,6 +8,7 @@
  *   /run/udev/data/c188:0           what rules gave it: S: links, E: properties
  */
 #include "daemon/adapters.h"
+#include "daemon/first_line.h"
 #include "daemon/holder.h"
 
 #include <ctype.h>
@@ -24,24 +25,11 @@
 
 /* ---- small files ---- */
 
-/* The first line of a file of sysfs, without its end. */
-static bool line_of(const char *path, char *out, size_t size)
-{
-	FILE *f = fopen(path, "re");
-	out[0] = '\0';
-	if (!f)
-		return false;
-	bool got = fgets(out, (int)size, f) != NULL;
-	fclose(f);
-	out[strcspn(out, "\n")] = '\0';
-	return got;
-}
-
 static bool line_below(const char *folder, const char *name, char *out, size_t size)
 {
 	char path[PATH_MAX];
 	return snprintf(path, sizeof path, "%s/%s", folder, name) < (int)sizeof path &&
-	       line_of(path, out, size);
+	       first_line(path, out, size);
 }
 
 static int hex_below(const char *folder, const char *name)
@@ -332,7 +320,7 @@ bool process_named(const char *part, const char *const *without, char *out, size
 		char path[64], name[64];
 		snprintf(path, sizeof path, "/proc/%.20s/comm", e->d_name);
 		if (!isdigit((unsigned char)e->d_name[0]) || atoi(e->d_name) == getpid() ||
-		    !line_of(path, name, sizeof name) || !strcasestr(name, part) ||
+		    !first_line(path, name, sizeof name) || !strcasestr(name, part) ||
 		    started_with(e->d_name, without))
 			continue;
 		found = true;

@@ -185,22 +185,28 @@ bool bench_note(struct bench *b, int64_t t, const char *position, const char *te
 	return true;
 }
 
+uint64_t job_put_strike(struct bench *b, int64_t t, int64_t of, const char *position,
+                        const char *because, struct fault *why)
+{
+	struct strike_body strike = {.of = of, .by = b->by};
+	struct text body;
+	snprintf(strike.job, sizeof strike.job, "%s", b->job);
+	snprintf(strike.position, sizeof strike.position, "%s", position);
+	snprintf(strike.because, sizeof strike.because, "%s", because);
+	text_begin(&body, b->body, BENCH_BODY_SIZE);
+	strike_body_write(&body, &strike);
+	return bench_append(b, "strike", t, &body, why);
+}
+
 static bool strike(struct bench *b, int64_t t, int made, const char *because,
                    struct bench_wait w, struct fault *why)
 {
 	struct entry *e = &b->made[made].entry;
-	struct strike_body sb = {.of = e->seq, .by = b->by};
-	struct text body;
 	if (!e->seq) {
 		fault_set(why, "the entry at %s is still on its way to the disk: try again", e->position);
 		return false;
 	}
-	snprintf(sb.job, sizeof sb.job, "%s", b->job);
-	snprintf(sb.position, sizeof sb.position, "%s", e->position);
-	snprintf(sb.because, sizeof sb.because, "%s", because);
-	text_begin(&body, b->body, BENCH_BODY_SIZE);
-	strike_body_write(&body, &sb);
-	uint64_t ticket = bench_append(b, "strike", t, &body, why);
+	uint64_t ticket = job_put_strike(b, t, e->seq, e->position, because, why);
 	if (!ticket)
 		return false;
 	struct pending p = bench_pending(ticket, w);

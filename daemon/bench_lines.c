@@ -134,8 +134,6 @@ bool bench_sheet_add(struct bench *b, int64_t t, const char *text, size_t len,
 struct mirror {
 	struct bench *b;
 	int by;
-	bool all;
-	int named; /* of the range, there or not */
 	bool chosen[SHEET_ROWS_MAX]; /* by place */
 };
 
@@ -144,7 +142,6 @@ static bool choose(void *arg, const char *name, struct fault *why)
 	struct mirror *m = arg;
 	int place = position_find(m->b, name);
 	(void)why;
-	m->named++;
 	/* R1-R60 where there is no R7: nobody numbers without holes. */
 	if (place >= 0 && place < SHEET_ROWS_MAX)
 		m->chosen[place] = true;
@@ -186,18 +183,14 @@ static void choose_all(struct mirror *m)
 		bool numbered = m->b->position[i].row.position.name[digits] != '\0';
 		m->chosen[i] = numbered && !m->b->position[i].row.position.twin[0];
 	}
-	m->named = 1;
 }
 
 bool bench_sheet_mirror(struct bench *b, int64_t t, const char *range, int by,
                         struct bench_wait w, struct fault *why)
 {
-	static struct mirror none;
-	struct mirror m = none;
+	struct mirror m = {.b = b, .by = by};
 	struct sheet_batch batch = {.b = b};
 	bench_run_until(b, t);
-	m.b = b;
-	m.by = by;
 	if (by == 0) {
 		fault_set(why, "the numbers of the other channel are raised by how much? +100, say");
 		return false;

@@ -130,18 +130,11 @@ bool backing_strike(struct bench *b, int64_t t, int backing, const char *because
                     struct bench_wait w, struct fault *why)
 {
 	struct backing *k = &b->backing[backing];
-	struct strike_body strike = {.of = k->seq, .by = b->by};
-	struct text body;
 	if (k->struck) {
 		fault_set(why, "record %lld is struck already", (long long)k->seq);
 		return false;
 	}
-	snprintf(strike.job, sizeof strike.job, "%s", b->job);
-	snprintf(strike.position, sizeof strike.position, "%s", k->position);
-	snprintf(strike.because, sizeof strike.because, "%s", because);
-	text_begin(&body, b->body, BENCH_BODY_SIZE);
-	strike_body_write(&body, &strike);
-	uint64_t ticket = bench_append(b, "strike", t, &body, why);
+	uint64_t ticket = job_put_strike(b, t, k->seq, k->position, because, why);
 	if (!ticket)
 		return false;
 	struct pending p = bench_pending(ticket, w);

@@ -418,6 +418,10 @@ void rejudge_write(struct bench *b, int made, const char *because, struct text *
 bool verdict_same(const struct verdict *a, const struct verdict *b);
 /* What is in memory may not be what the log has: the log is right. */
 void job_read_back(struct bench *b);
+/* The record that `of` does not count, and of which position it was; its ticket, 0 with
+ * *why where the log refused. */
+uint64_t job_put_strike(struct bench *b, int64_t t, int64_t of, const char *position,
+                        const char *because, struct fault *why);
 /* A job record of the state as it stands (nothing where no job is open). */
 bool job_put(struct bench *b, int64_t t, enum job_change change, struct bench_wait w,
              struct fault *why);

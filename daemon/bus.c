@@ -2,6 +2,8 @@
 /* See bus.h. */
 #include "daemon/bus.h"
 
+#include "daemon/first_line.h"
+
 #include <ctype.h>
 #include <dirent.h>
 #include <limits.h>
@@ -68,14 +70,7 @@ static bool read_above(const char *name, int up, const char *file, char *out, si
 {
 	char path[400];
 	snprintf(path, sizeof path, CLASS "/%s/device%.*s/%s", name, up * 3, "/../../..", file);
-	FILE *f = fopen(path, "re");
-	out[0] = '\0';
-	if (!f)
-		return false;
-	bool got = fgets(out, (int)size, f) != NULL;
-	fclose(f);
-	out[strcspn(out, "\n")] = '\0';
-	return got;
+	return first_line(path, out, size);
 }
 
 static int hex(const char *s)

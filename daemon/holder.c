@@ -2,6 +2,8 @@
 /* See holder.h.  The format of /proc/locks and /proc/PID/fd: proc(5). */
 #include "daemon/holder.h"
 
+#include "daemon/first_line.h"
+
 #include <ctype.h>
 #include <dirent.h>
 #include <errno.h>
@@ -13,19 +15,6 @@
 #include <sys/stat.h>
 #include <sys/sysmacros.h>
 #include <unistd.h>
-
-/* The first line of a small file, without its end. */
-static bool line_of(const char *path, char *out, size_t size)
-{
-	FILE *f = fopen(path, "re");
-	if (!f)
-		return false;
-	bool got = fgets(out, (int)size, f) != NULL;
-	fclose(f);
-	if (got)
-		out[strcspn(out, "\n")] = '\0';
-	return got;
-}
 
 static pid_t lock_holder(const struct stat *st)
 {
@@ -65,7 +54,7 @@ pid_t holder_of_lock_file(const char *node)
 	char path[PATH_MAX], text[32];
 	const char *slash = strrchr(node, '/');
 	snprintf(path, sizeof path, "/var/lock/LCK..%s", slash ? slash + 1 : node);
-	if (!line_of(path, text, sizeof text))
+	if (!first_line(path, text, sizeof text))
 		return 0;
 	/* ten digits with leading spaces (the convention of UUCP) */
 	long pid = strtol(text, NULL, 10);
@@ -80,7 +69,7 @@ void holder_name(pid_t pid, char *out, size_t size)
 	snprintf(path, sizeof path, "/proc/%d/comm", (int)pid);
 	if (pid <= 0)
 		snprintf(out, size, "a process that cannot be seen from here");
-	else if (line_of(path, name, sizeof name))
+	else if (first_line(path, name, sizeof name))
 		snprintf(out, size, "%s (process %d)", name, (int)pid);
 	else
 		snprintf(out, size, "process %d", (int)pid);

@@ -185,21 +185,30 @@ static int fill_transaction(struct log_store *s, struct head *head, struct log_i
 	return code;
 }
 
+static struct head head_now(const struct log_store *s)
+{
+	struct head head = { .seq = s->seq, .signed_seq = s->signed_seq,
+		                 .count.entries = s->entries_after };
+	memcpy(head.hash, s->hash, sizeof head.hash);
+	return head;
+}
+
+/* It is durable. */
 static void keep_head(struct log_store *s, const struct head *head)
 {
 	s->seq = head->seq;
 	memcpy(s->hash, head->hash, sizeof s->hash);
 	s->signed_seq = head->signed_seq;
 	s->entries_after = head->count.entries;
+	s->written_at = store_clock();
+	wal_mark(s);
 }
 
 static enum outcome transact(struct log_store *s, struct log_item *first, struct log_item *end,
                              int *code)
 {
-	struct head head = { .seq = s->seq, .signed_seq = s->signed_seq,
-		                 .count.entries = s->entries_after };
+	struct head head = head_now(s);
 	int recovered = 0;
-	memcpy(head.hash, s->hash, sizeof head.hash);
 	for (struct log_item *i = first; i != end; i = i->next)
 		i->unfit = false;
 	*code = step(s->begin);
@@ -225,8 +234,6 @@ static enum outcome transact(struct log_store *s, struct log_item *first, struct
 	keep_head(s, &head);
 	s->recovered += recovered;
 	s->recover = false;
-	s->written_at = store_clock();
-	wal_mark(s);
 	for (struct log_item *i = first; i != end; i = i->next)
 		i->durable = !i->unfit;
 	return WRITTEN;
@@ -312,9 +319,7 @@ void store_probe(struct log_store *s)
 bool store_append_text(struct log_store *s, const char *text, size_t len, struct fault *why)
 {
 	struct log_piece p = { .text = (char *)text, .len = len, .seq = s->seq + 1 };
-	struct head head = { .seq = s->seq, .signed_seq = s->signed_seq,
-		                 .count.entries = s->entries_after };
-	memcpy(head.hash, s->hash, sizeof head.hash);
+	struct head head = head_now(s);
 	bool done = record_valid(p.seq, text, len, why);
 	if (done) {
 		int code = step(s->begin);
@@ -328,10 +333,7 @@ bool store_append_text(struct log_store *s, const char *text, size_t len, struct
 		if (!sqlite3_get_autocommit(s->db))
 			sqlite3_exec(s->db, "ROLLBACK", NULL, NULL, NULL);
 	}
-	if (done) {
+	if (done)
 		keep_head(s, &head);
-		s->written_at = store_clock();
-		wal_mark(s);
-	}
 	return done;
 }

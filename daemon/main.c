@@ -22,6 +22,7 @@
 #include "daemon/bench.h"
 #include "daemon/bus.h"
 #include "daemon/config.h"
+#include "daemon/first_line.h"
 #include "daemon/hotplug.h"
 #include "daemon/listen.h"
 #include "daemon/log.h"
@@ -503,21 +504,11 @@ static bool open_log(struct stand *s, struct fault *why)
 	return s->log != NULL;
 }
 
-/* The kernel's id of this boot, so that times of one boot can be told together. */
-static void read_boot(char *out, size_t size)
-{
-	FILE *f = fopen("/proc/sys/kernel/random/boot_id", "r");
-	out[0] = '\0';
-	if (f && fgets(out, (int)size, f))
-		out[strcspn(out, "\n")] = '\0';
-	if (f)
-		fclose(f);
-}
-
 static bool open_bench(struct stand *s, struct fault *why)
 {
 	char boot[64];
-	read_boot(boot, sizeof boot);
+	/* So that times of one boot can be told together. */
+	first_line("/proc/sys/kernel/random/boot_id", boot, sizeof boot);
 	s->hr0 = uv_hrtime();
 	s->utc = utc_now();
 	struct bench_options options = {

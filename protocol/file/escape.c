@@ -4,7 +4,7 @@
 
 #include <string.h>
 
-static int hex_value(char c)
+int hex_value(char c)
 {
 	if (c >= '0' && c <= '9')
 		return c - '0';

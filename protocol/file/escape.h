@@ -10,6 +10,9 @@
 #include <stdbool.h>
 #include <stddef.h>
 
+/* What a hex digit of either case counts; -1 for any other byte. */
+int hex_value(char c);
+
 #define ESCAPE_EXPECTED "an escape: \\r \\n \\t \\\\ \\\" or \\xHH with two hex digits"
 
 /* The byte that stands at `text`; returns how many bytes of text it took, 0 where

@@ -4,20 +4,10 @@
  */
 #include "protocol/record/json_string.h"
 
+#include "protocol/file/escape.h"
 #include "protocol/record/text.h"
 
 #include <string.h>
-
-static int hex_value(char c)
-{
-	if (c >= '0' && c <= '9')
-		return c - '0';
-	if (c >= 'a' && c <= 'f')
-		return c - 'a' + 10;
-	if (c >= 'A' && c <= 'F')
-		return c - 'A' + 10;
-	return -1;
-}
 
 /* The four digits of \uXXXX at s, -1 where they are not there. */
 static int32_t escape_unit(const char *s, size_t len)

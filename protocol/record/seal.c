@@ -4,6 +4,8 @@
  */
 #include "protocol/record/seal.h"
 
+#include "protocol/file/escape.h"
+
 #include <openssl/evp.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -100,17 +102,6 @@ void seal_hex(const uint8_t *bytes, size_t n, char *out)
 		out[2 * i + 1] = digit[bytes[i] & 15];
 	}
 	out[2 * n] = '\0';
-}
-
-static int hex_value(char c)
-{
-	if (c >= '0' && c <= '9')
-		return c - '0';
-	if (c >= 'a' && c <= 'f')
-		return c - 'a' + 10;
-	if (c >= 'A' && c <= 'F')
-		return c - 'A' + 10;
-	return -1;
 }
 
 bool seal_unhex(const char *text, size_t len, uint8_t *out, size_t n)
