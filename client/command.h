@@ -39,6 +39,8 @@ struct client;
 	X(ACCURACY, "accuracy", "SPEC", "the meter's accuracy: \"0.5% + 2\" (percent, counts)")   \
 	X(ORDER, "order", "ORDER", "sheet (as its rows stand), kind (few turns of the dial) or channel") \
 	X(METERS, "meters", "N", "so many meters, one after the other, at each position (1 to 8)") \
+	X(BUDGET, "budget", NULL, "what the uncertainty of each entry is made of")               \
+	X(CSV, "csv", NULL, "comma-separated values on standard output")                          \
 	X(DIGIT, "digit", "D", "weight of the meter's last digit (else that of VALUE as written)")
 
 enum option_id {

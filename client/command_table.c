@@ -149,9 +149,10 @@ const struct command command_table[] = {
 	{BENCH, "back", "", "back to the position that was up before",
 	 "Again and again, up to 32 positions." CAUTION,
 	 0, 0, NEED_BENCH, false, call_back},
-	{BENCH, "again", "", "measure the position that is up again",
+	{BENCH, "again", "[swapped]", "measure the position that is up again",
 	 "Its next touch makes another entry; the old one stays. A value that was held, or in doubt, is "
-	 "dropped." CAUTION,
+	 "dropped. swapped: the leads change places for it. A resistor that reads high in circuit is "
+	 "high only when it does so both ways round; a charge that was left behind is not." CAUTION,
 	 0, 0, NEED_BENCH, false, call_again},
 	{BENCH, "take", "", "log the reading as it stands now, overload included",
 	 "For a part that reads open, a value that keeps moving, a voltage in doubt. --meter says "
@@ -204,8 +205,9 @@ const struct command command_table[] = {
 	 OPTION_BIT(FROM), NEED_BENCH, true, call_enter},
 	{ENTRIES, "entries", "[POSITION]", "entries with their verdicts",
 	 "With --json each line is the sealed record, byte for byte; one that was struck has a member "
-	 "`struck` added before its closing brace.",
-	 OPTION_BIT(JOB), 0, NEED_LOG, false, call_entries},
+	 "`struck` added before its closing brace. --budget: of each, what its uncertainty is made of "
+	 "(component, statement, distribution, divisor, share), worked out again from the record alone.",
+	 OPTION_BIT(JOB) | OPTION_BIT(BUDGET), 0, NEED_LOG, false, call_entries},
 	{ENTRIES, "strike", "SEQ", "say that an entry does not count, and why",
 	 "SEQ is the number of the entry's record. Nothing is deleted: the entry stays, marked.",
 	 OPTION_BIT(BECAUSE), OPTION_BIT(BECAUSE), NEED_BENCH, true, call_strike},

@@ -34,6 +34,15 @@ void view_entries_add(struct view_entries *v, const struct style *style, struct 
 void view_entries_print(struct view_entries *v, const struct style *style, struct lines *out);
 void view_entries_end(struct view_entries *v);
 
+/* ---- budgets of entries (view_budget.c) ---- */
+
+struct entry;
+struct text;
+/* `shown`: the value as the record shows it. */
+void view_budget(const struct style *style, const struct entry *e, const char *shown,
+                 struct lines *out);
+void view_budget_json(const struct entry *e, const char *shown, struct text *out);
+
 /* Verdict in words with its side and reason: for lines and remarks. */
 void view_remark(const struct style *style, struct slice entry, struct slice struck,
                  struct lines *out);

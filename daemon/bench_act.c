@@ -81,13 +81,18 @@ bool bench_at(struct bench *b, int64_t t, const char *position, int quantity, co
 	return true;
 }
 
-bool bench_again(struct bench *b, int64_t t, struct fault *why)
+bool bench_again(struct bench *b, int64_t t, bool swapped, struct fault *why)
 {
 	if (b->chosen < 0) {
 		fault_set(why, "no position is chosen that could be measured again");
 		return false;
 	}
-	return bench_at(b, t, b->position[b->chosen].row.position.name, (int)b->quantity, NULL, why);
+	if (!bench_at(b, t, b->position[b->chosen].row.position.name, (int)b->quantity, NULL, why))
+		return false;
+	if (swapped) /* after it: on a tape the choice stands before it */
+		bench_taped(b, t, "again", "%s", "swapped");
+	b->swapped = swapped;
+	return true;
 }
 
 bool bench_quantity(struct bench *b, int64_t t, enum quantity q, struct fault *why)
@@ -263,9 +268,10 @@ static bool act_take(struct bench *b, int64_t t, const struct words *w, struct f
 
 static bool act_again(struct bench *b, int64_t t, const struct words *w, struct fault *why)
 {
-	if (w->count)
-		return expect(why, w, 0, "nothing");
-	return t < 0 || bench_again(b, t, why);
+	bool swapped = w->count == 1 && strcmp(w->word[0], "swapped") == 0;
+	if (w->count && !swapped)
+		return expect(why, w, 0, "nothing, or swapped");
+	return t < 0 || bench_again(b, t, swapped, why);
 }
 
 static bool act_undo(struct bench *b, int64_t t, const struct words *w, struct fault *why)

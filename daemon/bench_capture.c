@@ -38,6 +38,9 @@ bool entry_uncertainty(const struct bench_meter *m, const struct settle_result *
 		assumed = accuracy_assumed(e->function);
 		line = &assumed;
 	}
+	e->basis = (struct basis){.known = true, .assumed = none, .percent = line->percent,
+	                          .counts = line->counts, .has_below = line->has_below,
+	                          .below = line->below, .s = r->s};
 	double accuracy = uncertainty_accuracy(line, value, digit);
 	double repeat = uncertainty_repeatability(r->s, r->n > 0 ? r->n : 1, digit);
 	e->u = uncertainty_combine(accuracy, repeat, 0);
@@ -99,11 +102,14 @@ void entry_judge(const struct position *p, struct entry *e)
 	j.nominal = p->nominal;
 	bool known = tolerance_default(p->kind, p->function, &practice);
 	j.limits = limits_of(p, &p->tolerance, known ? &practice : NULL, &j.assumed);
+	beside_judgement(p, e, &j);
 	e->verdict = judge(&j);
+	beside_verdict(p, e, &e->verdict);
 	doubt_meter(e, &e->verdict);
 	known = service_default(p->kind, p->role, &practice);
 	j.limits = limits_of(p, &p->service, known ? &practice : NULL, &j.assumed);
 	e->service = judge(&j);
+	beside_verdict(p, e, &e->service);
 	doubt_meter(e, &e->service);
 }
 
@@ -272,6 +278,9 @@ bool capture_entry(struct bench *b, struct bench_meter *m, int64_t t, const stru
 	beside.accuracy_assumed = entry_uncertainty(m, c->r, &e);
 	entry_shown(&e, shown, sizeof shown); /* as the meter gave it */
 	entry_refer(b, &e);
+	use_understand(&use, e.function, &e.use);
+	entry_beside(b, c->aim.place, &e);
+	b->swapped = b->swapped && !e.swapped;
 	entry_judge(&b->position[c->aim.place].row.position, &e);
 	beside.shown = shown;
 	beside.frame_count = meter_frames_write(c->frames, ENTRY_FRAMES_MAX, frames);

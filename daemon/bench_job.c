@@ -314,12 +314,15 @@ static bool read_typed(const struct position *p, const struct bench_typed *typed
 		if (!quantity_parse(typed->u, strlen(typed->u), e->function, &u, &f, why))
 			return false;
 		e->u = decimal_double(u);
+		e->basis = (struct basis){.known = true, .stated = true};
 		if (!(e->u >= 0)) {
 			fault_set(why, "an uncertainty is not negative: %s", typed->u);
 			return false;
 		}
 	} else {
 		struct accuracy_line line = accuracy_assumed(e->function);
+		e->basis = (struct basis){.known = true, .assumed = true, .percent = line.percent,
+		                          .counts = line.counts};
 		e->u = uncertainty_accuracy(&line, decimal_double(e->value),
 		                            decimal_double((struct decimal){1, e->value.e}));
 	}

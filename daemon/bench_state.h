@@ -13,6 +13,7 @@
  *   bench_job.c     jobs, notes, strikes, typed entries
  *   bench_move.c    entries that belong elsewhere
  *   bench_errand.c  a touch that is no entry: lead offset, meter check
+ *   bench_beside.c  what an entry is judged beside: its twin, swapped leads, limits of use
  *   bench_refer.c   which offset and check an entry refers to
  *   bench_sheet.c   the sheet, and judging anew where it changes
  *   bench_restore.c reading all of that back from the log
@@ -183,6 +184,7 @@ struct bench {
 	bool live;
 	enum condition condition;
 	enum reach reach;
+	bool swapped;      /* what is up is measured again with the leads swapped */
 	struct bench_way way; /* how the walk goes */
 	bool lift_reach;    /* walk lift set the reach: it goes back with it */
 	enum function dial; /* what a dial was turned to during the walk, else none */
@@ -316,6 +318,9 @@ void way_group(struct bench *b); /* the sheet or the order is another */
 void way_remember(struct bench *b, int place);
 void way_taped(struct bench *b, int64_t t, const struct bench_way *way);
 void way_forget(struct bench *b); /* another job: nothing skipped, nowhere to go back */
+struct twins;
+/* An entry in circuit against its twin's newest one there; false where none compares. */
+bool way_twin(const struct bench *b, int place, const struct entry *e, struct twins *out);
 /* Was the dial turned?  Before m->last is another. */
 void way_dial(struct bench *b, struct bench_meter *m, const struct reading *r);
 
@@ -352,6 +357,14 @@ const struct backing *backing_for(const struct bench *b, enum errand what, const
 void entry_refer(const struct bench *b, struct entry *e);
 /* The same for an entry that has its references: do they still count? */
 void entry_refer_again(const struct bench *b, struct entry *e);
+
+/* bench_beside.c */
+/* What the entry is judged beside, in circuit: the value before the leads were swapped,
+ * and its twin's. */
+void entry_beside(const struct bench *b, int place, struct entry *e);
+/* What of it bears on a verdict; before and after judge(). */
+void beside_judgement(const struct position *p, const struct entry *e, struct judgement *j);
+void beside_verdict(const struct position *p, const struct entry *e, struct verdict *v);
 
 /* bench_move.c */
 void move_revert(struct bench *b, int made, const char *was_at);

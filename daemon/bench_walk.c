@@ -110,6 +110,7 @@ static void announce(struct bench *b)
 
 static void choose(struct bench *b, int place, enum quantity q)
 {
+	b->swapped = false;
 	if (place != b->chosen) {
 		b->last = b->chosen;
 		way_remember(b, b->chosen);

@@ -176,7 +176,7 @@ static double twins_allowed(const struct position *p)
 	return mean > 0 ? (high - low) / mean : 0;
 }
 
-static bool twin_agrees(const struct bench *b, int place, const struct entry *e)
+bool way_twin(const struct bench *b, int place, const struct entry *e, struct twins *out)
 {
 	const struct position *p = &b->position[place].row.position;
 	int other = p->twin[0] ? position_find(b, p->twin) : -1;
@@ -184,11 +184,16 @@ static bool twin_agrees(const struct bench *b, int place, const struct entry *e)
 		return false;
 	const struct position *q = &b->position[other].row.position;
 	const struct entry *f = newest_in_circuit(b, other, e->quantity);
-	struct twins twins;
 	struct fault ignored;
 	if (!f || !p->has_nominal || !q->has_nominal || decimal_compare(p->nominal, q->nominal) != 0)
 		return false;
-	return twins_compare(e, f, twins_allowed(p), &twins, &ignored) && twins.agree;
+	return twins_compare(e, f, twins_allowed(p), out, &ignored);
+}
+
+static bool twin_agrees(const struct bench *b, int place, const struct entry *e)
+{
+	struct twins twins;
+	return way_twin(b, place, e, &twins) && twins.agree;
 }
 
 bool walk_needs_lift(const struct bench *b, int place)

@@ -210,6 +210,15 @@ static bool take_bandwidth(struct meter_draft *d, const char *value, struct faul
 	return true;
 }
 
+static bool take_crest(struct meter_draft *d, const char *value, struct fault *why)
+{
+	struct decimal crest;
+	if (!value_quantity(value, FUNCTION_NUMBER, 1, 100, &crest, why))
+		return false;
+	d->meter->use.crest = decimal_double(crest);
+	return true;
+}
+
 /* ---- keys that name a function ---- */
 
 static bool take_digit(struct meter_draft *d, enum function f, const char *value,
@@ -300,6 +309,7 @@ static const struct {
 	{ "isolated", KEY_ISOLATED, take_isolated, false },
 	{ "ac", KEY_AC, take_ac, false },
 	{ "bandwidth", KEY_BANDWIDTH, take_bandwidth, false },
+	{ "crest", KEY_CREST, take_crest, false },
 	{ "query", KEY_QUERY, take_query, true },
 	{ "setup", KEY_SETUP, take_setup, true },
 	{ "pace", KEY_PACE, take_pace, true },

@@ -22,7 +22,7 @@ struct asked {
 	const char *position, *quantity, *meter, *name, *text, *job, *because, *value, *from, *u;
 	const char *reach, *condition, *walk, *state, *range, *order, *leads;
 	int64_t seq, by, meters, up;
-	bool speaks, wait;
+	bool speaks, wait, swapped;
 	json_t *fields, *seqs;
 };
 
@@ -346,7 +346,7 @@ static bool call_back(struct answering *a, struct fault *why)
 
 static bool call_again(struct answering *a, struct fault *why)
 {
-	return chosen_or_refused(a, bench_again(a->calls->bench, a->t, why), why);
+	return chosen_or_refused(a, bench_again(a->calls->bench, a->t, a->asked.swapped, why), why);
 }
 
 static bool call_speaks(struct answering *a, struct fault *why)
@@ -470,6 +470,7 @@ static const struct {
     {"up", offsetof(struct asked, up), PARAM_WHOLE},
     {"speaks", offsetof(struct asked, speaks), PARAM_FLAG},
     {"wait", offsetof(struct asked, wait), PARAM_FLAG},
+    {"swapped", offsetof(struct asked, swapped), PARAM_FLAG},
 };
 
 /* `takes`: names with spaces between; an ending ! marks a compulsory one. */
@@ -495,7 +496,7 @@ static const struct method {
     {"walk", call_walk, "walk! order meters", false},
     {"next", call_next, "", false},
     {"back", call_back, "", false},
-    {"again", call_again, "", false},
+    {"again", call_again, "swapped", false},
     {"there", call_there, "", false},
     {"speaks", call_speaks, "speaks!", false},
     {"announced", call_announced, "up", false},

@@ -39,6 +39,19 @@ const struct accuracy_line *accuracy_find(const struct accuracy *a, enum functio
  * practice, no source); the caller must say in the entry that it was assumed. */
 struct accuracy_line accuracy_assumed(enum function f);
 
+/* What the u of an entry was made of, kept with it so that it can be worked out again
+ * (budget.h). */
+struct basis {
+	bool known;           /* false: of a record that does not say */
+	bool stated;          /* a person gave u; the rest is then 0 */
+	bool assumed;         /* the accuracy is an assumed class */
+	double percent, counts;
+	bool has_below;       /* the statement that holds below this only */
+	struct decimal below;
+	double s;             /* scatter of the settled conversions */
+	double offset_u;      /* of the lead offset that was taken off; 0: none */
+};
+
 /* Half-width percent/100 * |value| + counts * digit; u = half-width / sqrt(3). */
 double uncertainty_accuracy(const struct accuracy_line *line, double value, double digit);
 
