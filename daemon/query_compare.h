@@ -25,7 +25,7 @@ struct compare {
 	struct fresh **at; /* sorted */
 	size_t n, size;
 	bool no_memory;
-	int checks, pairs, twins; /* written so far */
+	int checks, pairs, references, twins; /* written so far */
 	struct answer refused;
 	int refused_count;
 };

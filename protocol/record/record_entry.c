@@ -260,6 +260,10 @@ static bool entry_read_value(const char *text, size_t len, struct entry *e)
 	struct limits_of_use use;
 	if (use_read(text, len, &use))
 		use_understand(&use, e->function, &e->use);
+	/* What the meter said of this measurement counts before what is said of the meter. */
+	double hertz;
+	if (json_number(json_member(text, len, "frequency"), &hertz) && hertz > 0)
+		e->use.frequency = hertz;
 	return true;
 }
 

@@ -89,7 +89,7 @@ static const struct place {
     {FUNCTION_OHM, "equal", 5, 5},            {FUNCTION_OHM, "divider", 10, 10},
     {FUNCTION_OHM, "bleeder", 30, 30},        {FUNCTION_OHM, "dropper", 15, 15},
     {FUNCTION_OHM, "hum", 20, 20},            {FUNCTION_FARAD, "bypass", 30, 150},
-    {FUNCTION_FARAD, "cathode", 30, 150},     {FUNCTION_FARAD, "coupling", 10, 10},
+    {FUNCTION_FARAD, "cathode", 30, 150},     {FUNCTION_FARAD, "coupling", 20, 10},
     {FUNCTION_FARAD, "reservoir", 20, 50},    {FUNCTION_FARAD, "smoothing", 20, 100},
     {FUNCTION_FARAD, "decoupling", 30, 150},  {FUNCTION_FARAD, "bias", 30, 150},
     {FUNCTION_FARAD, "feedback", 10, 10},     {FUNCTION_FARAD, "tone", 10, 10},
