@@ -223,6 +223,29 @@ const struct command command_table[] = {
 	 "Entries of one part by two meters agree where E_n is at most 1. Exit status 1 where meters "
 	 "disagree; twins that differ are said and are no such answer.",
 	 OPTION_BIT(JOB), 0, NEED_LOG, false, call_compare},
+	{ENTRIES, "plan", "", "what to replace, in rounds: supply and electrolytics, coupling, the rest",
+	 "By what the place of each part can live with (service), and by age: electrolytics and paper "
+	 "capacitors always; --keep leaves kinds (paper) and positions (C12) to what was measured. A part "
+	 "goes whole, and a twin with its twin. What is unsure is not in it: see `plan recheck`. What has "
+	 "an entry of condition done that is not outside is done. --csv for a spreadsheet.",
+	 OPTION_BIT(JOB) | OPTION_BIT(KEEP) | OPTION_BIT(ROUND) | OPTION_BIT(CSV), 0, NEED_LOG, false,
+	 call_plan},
+	{ENTRIES, "plan order", "", "what to buy for the plan, equal parts together",
+	 "Value, tolerance, rating (at least the old one's) and count. Values are kept in the signal path "
+	 "and at cathodes; in the supply the nearest that is sold will do. --round 1 is for the first "
+	 "round alone.",
+	 OPTION_BIT(JOB) | OPTION_BIT(KEEP) | OPTION_BIT(ROUND) | OPTION_BIT(CSV), 0, NEED_LOG, false,
+	 call_plan_order},
+	{ENTRIES, "plan recheck", "", "what to lift or measure again before deciding",
+	 "Each with the reason, and with what would settle it.",
+	 OPTION_BIT(JOB) | OPTION_BIT(KEEP) | OPTION_BIT(ROUND) | OPTION_BIT(CSV), 0, NEED_LOG, false,
+	 call_plan_recheck},
+	{ENTRIES, "places", "[POSITION]", "what parts do in their place: corners, currents, dissipation",
+	 "Calculated from the entries of the job, by the sheet's columns role, with, source and max: "
+	 "coupling and cathode corners (nominal, found, done), grid shift, loading, cathode current, "
+	 "dissipation, ripple, power, balance, output impedance, bias drift, discharge. Each says from "
+	 "what, with its own uncertainty." CAUTION,
+	 OPTION_BIT(JOB), 0, NEED_LOG, false, call_places},
 
 	{LOG, "watch", "", "every record as it is made",
 	 "On a terminal and with --plain: a line in words for each record, and what is heard at the "

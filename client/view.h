@@ -77,6 +77,11 @@ void view_status(const struct style *style, struct slice result, struct lines *o
 /* *disagree: cross-checks that disagree. */
 void view_compare(const struct style *style, struct slice result, int *disagree,
                   struct lines *out);
+/* What to replace, to buy, to look at again (view_plan.c). */
+enum plan_part { PLAN_ROUNDS, PLAN_ORDER, PLAN_LOOK };
+void view_plan(const struct style *style, struct slice result, enum plan_part part, bool csv,
+               struct lines *out);
+void view_places(const struct style *style, struct slice result, struct lines *out);
 /* `what`: "the log of bench north" or a file; anchor "" for none; pinned: the
  * fingerprint of its key was given. */
 void view_verify(const struct style *style, struct slice result, const char *what,

@@ -19,6 +19,8 @@ static const struct {
 	{ "job.show", query_job_show },
 	{ "sheet.show", query_sheet_show },
 	{ "compare", query_compare },
+	{ "plan", query_plan },
+	{ "places", query_places },
 };
 
 #define METHODS (sizeof table / sizeof table[0])

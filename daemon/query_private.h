@@ -9,6 +9,9 @@
  *     query_sheet.c    sheets
  *     query_compare.c  meter against meter
  *     query_twins.c    twin against twin
+ *     query_gather.c   all that a job knows of its parts
+ *     query_plan.c     what to replace, to buy, to measure again
+ *     query_places.c   what parts do in their place (query_places_*.c)
  */
 #ifndef TALLY_QUERY_PRIVATE_H
 #define TALLY_QUERY_PRIVATE_H
@@ -98,6 +101,8 @@ bool query_job_list(struct query *q, json_t *params);
 bool query_job_show(struct query *q, json_t *params);
 bool query_sheet_show(struct query *q, json_t *params);
 bool query_compare(struct query *q, json_t *params);
+bool query_plan(struct query *q, json_t *params);
+bool query_places(struct query *q, json_t *params);
 
 /* The rows of a job's sheet, in the order in which the positions first came. */
 struct sheet_line {

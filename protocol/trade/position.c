@@ -102,3 +102,22 @@ enum kind kind_from_position(const char *name)
 		return KIND_CAPACITOR;
 	return KIND_OTHER;
 }
+
+bool role_says(const char *role, const char *word)
+{
+	size_t n = strlen(word);
+	for (; *role; role++) {
+		size_t i = 0;
+		while (i < n && role[i]) {
+			char c = role[i];
+			if (c >= 'A' && c <= 'Z')
+				c = (char)(c - 'A' + 'a');
+			if ((c == '-' || c == '_' ? ' ' : c) != word[i])
+				break;
+			i++;
+		}
+		if (i == n)
+			return true;
+	}
+	return false;
+}

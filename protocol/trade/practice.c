@@ -96,33 +96,13 @@ static const struct place {
     {FUNCTION_FARAD, "equal", 5, 5},
 };
 
-/* Does `word` stand in `role`, in either case? */
-static bool role_has(const char *role, const char *word)
-{
-	size_t n = strlen(word);
-	for (; *role; role++) {
-		size_t i = 0;
-		while (i < n && role[i]) {
-			char c = role[i];
-			if (c >= 'A' && c <= 'Z')
-				c = (char)(c - 'A' + 'a');
-			if ((c == '-' || c == '_' ? ' ' : c) != word[i])
-				break;
-			i++;
-		}
-		if (i == n)
-			return true;
-	}
-	return false;
-}
-
 bool service_default(enum kind k, const char *role, struct tolerance *out)
 {
 	if ((unsigned)k >= KIND_COUNT)
 		return false;
 	for (size_t i = 0; role && i < sizeof places / sizeof *places; i++)
 		if (places[i].function == kind_function(k) && k != KIND_WINDING && k != KIND_HEATER &&
-		    k != KIND_SWITCH && k != KIND_FUSE && role_has(role, places[i].word)) {
+		    k != KIND_SWITCH && k != KIND_FUSE && role_says(role, places[i].word)) {
 			percent(out, places[i].minus, places[i].plus);
 			return true;
 		}

@@ -97,15 +97,6 @@ void use_understand(const struct limits_of_use *use, enum function f, struct use
 
 /* ---- what is asked of it ---- */
 
-static bool role_has(const struct position *p, const char *word)
-{
-	size_t n = strlen(word);
-	for (const char *at = p->role; *at; at++)
-		if (strncasecmp(at, word, n) == 0)
-			return true;
-	return false;
-}
-
 /* The frequency of what is measured: as the role says, else as the trade knows. */
 static double signal_hertz(const struct position *p)
 {
@@ -118,8 +109,8 @@ static double signal_hertz(const struct position *p)
 
 static bool no_sine(const struct position *p)
 {
-	return p->kind == KIND_RAIL || p->kind == KIND_RECTIFIER || role_has(p, "ripple") ||
-	       role_has(p, "hum") || role_has(p, "noise");
+	return p->kind == KIND_RAIL || p->kind == KIND_RECTIFIER || role_says(p->role, "ripple") ||
+	       role_says(p->role, "hum") || role_says(p->role, "noise");
 }
 
 static bool doubt(struct use_doubt *out, const char *why, const char *next)
