@@ -111,6 +111,7 @@ void entry_judge(const struct position *p, struct entry *e)
 	e->service = judge(&j);
 	beside_verdict(p, e, &e->service);
 	doubt_meter(e, &e->service);
+	verdicts_advise(&e->verdict, &e->service);
 }
 
 /* ---- does it belong here ---- */

@@ -32,8 +32,11 @@ static void accuracy(const struct entry *e, double value, double digit, struct b
 	                 s->counts, s->assumed ? ", assumed for this kind of meter" : "");
 	if (s->has_below && n > 0 && (size_t)n < sizeof p->statement) {
 		char below[2 * DECIMAL_TEXT_SIZE];
-		quantity_shown(s->below, e->function, quantity_prefix(s->below, e->function), below,
-		               sizeof below);
+		struct decimal d = decimal_strip(s->below);
+		int prefix = quantity_prefix(d, e->function);
+		if (d.e > prefix) /* 10 kohm is {1, 4}: written with its zero */
+			decimal_rescale(d, prefix, &d);
+		quantity_shown(d, e->function, prefix, below, sizeof below);
 		snprintf(p->statement + n, sizeof p->statement - (size_t)n, ", below %.40s", below);
 	}
 }

@@ -103,21 +103,21 @@ enum kind kind_from_position(const char *name)
 	return KIND_OTHER;
 }
 
+static char plain(char c)
+{
+	return c >= 'A' && c <= 'Z' ? (char)(c - 'A' + 'a') : c == '-' || c == '_' ? ' ' : c;
+}
+
 bool role_says(const char *role, const char *word)
 {
-	size_t n = strlen(word);
+	bool begins = true;
 	for (; *role; role++) {
 		size_t i = 0;
-		while (i < n && role[i]) {
-			char c = role[i];
-			if (c >= 'A' && c <= 'Z')
-				c = (char)(c - 'A' + 'a');
-			if ((c == '-' || c == '_' ? ' ' : c) != word[i])
-				break;
+		while (begins && word[i] && plain(role[i]) == word[i])
 			i++;
-		}
-		if (i == n)
+		if (begins && !word[i])
 			return true;
+		begins = !(plain(*role) >= 'a' && plain(*role) <= 'z');
 	}
 	return false;
 }

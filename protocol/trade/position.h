@@ -86,7 +86,8 @@ struct position {
 bool name_valid(const char *name, size_t len);
 
 /* Does `word` (in lower case) stand in a role, in either case?  `-` and `_` of the role are
- * spaces.  Part of a word is enough: "anode" stands in "anodes". */
+ * spaces.  The beginning of a word is enough: "anode" stands in "anodes", "coupling" not in
+ * "decoupling". */
 bool role_says(const char *role, const char *word);
 
 const char *kind_name(enum kind k);

@@ -357,6 +357,8 @@ void verdict_beside_twin(struct verdict *v, const char *twin, bool agree, double
 
 /* ---- what to do next ---- */
 
+static const char *const replace_perhaps = "replace it where its place cannot live with that";
+
 static const char *advice_unsure(const struct judgement *j, const struct verdict *v)
 {
 	switch (v->reason) {
@@ -393,8 +395,22 @@ static const char *advice_outside(const struct judgement *j, const struct verdic
 	if (j->function == FUNCTION_FARAD && v->side == SIDE_HIGH)
 		return "measure its leakage at working volts";
 	if (j->function == FUNCTION_FARAD || (j->function == FUNCTION_OHM && v->side == SIDE_HIGH))
-		return "replace it where its place cannot live with that";
+		return replace_perhaps;
 	return "measure it again; if it stays so, replace it";
+}
+
+void verdicts_advise(struct verdict *tolerance, struct verdict *service)
+{
+	bool known = service->word == VERDICT_OUTSIDE || service->word == VERDICT_WITHIN;
+	const char *next = service->word == VERDICT_OUTSIDE ? "replace it: its place cannot live with that"
+	                                                    : "its place can live with that";
+	if (known && strcmp(tolerance->next, replace_perhaps) == 0)
+		snprintf(tolerance->next, sizeof tolerance->next, "%s", next);
+	if (strcmp(service->next, replace_perhaps) == 0)
+		snprintf(service->next, sizeof service->next, "replace it: its place cannot live with that");
+	/* As it was sold, and still no good there. */
+	if (tolerance->word == VERDICT_WITHIN && service->word == VERDICT_OUTSIDE && !tolerance->next[0])
+		snprintf(tolerance->next, sizeof tolerance->next, "%s", service->next);
 }
 
 static void advise(const struct judgement *j, struct verdict *v)

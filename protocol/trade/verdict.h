@@ -118,6 +118,8 @@ struct verdict judge(const struct judgement *j);
 
 /* No verdict: the meter was not made for this.  Limits and deviation stay. */
 void verdict_beyond_meter(struct verdict *v, const char *why, const char *next);
+/* Both verdicts of one value: what to do follows from the place, where both decided. */
+void verdicts_advise(struct verdict *tolerance, struct verdict *service);
 /* An in-circuit verdict that the circuit decides, seen beside its twin's value:
  * `difference` is (this - twin) / mean.  Agreement: nothing against it; else lift both. */
 void verdict_beside_twin(struct verdict *v, const char *twin, bool agree, double difference);
