@@ -20,6 +20,8 @@ static const double volts_sold[] = {6.3, 10, 16, 25, 35, 50, 63, 100, 160, 200, 
                                     450, 500, 630, 1000, 1250, 1600, 2000};
 static const double watts_sold[] = {0.25, 0.5, 0.6, 1, 2, 3, 5, 7, 10, 15, 25, 50, 100};
 
+static const double capacitance_least = 0.9;
+
 static double sold(const double *list, size_t n, double least)
 {
 	for (size_t i = 0; i < n; i++)
@@ -86,8 +88,12 @@ static struct decimal value_of(const struct plan_line *l, bool *changed)
 	if (!can || value_kept(p) || !preferred_find(s, p->nominal, &near) ||
 	    series_contains(SERIES_E96, p->nominal))
 		return p->nominal;
-	*changed = decimal_compare(near.nearest, p->nominal) != 0;
-	return near.nearest;
+	/* A capacitor of the supply rather larger than much smaller. */
+	bool low = f == FUNCTION_FARAD &&
+	           decimal_double(near.nearest) < capacitance_least * decimal_double(p->nominal);
+	struct decimal to = low ? near.above : near.nearest;
+	*changed = decimal_compare(to, p->nominal) != 0;
+	return to;
 }
 
 static void value_add(const struct plan_line *l, struct order_item *item)
