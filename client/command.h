@@ -40,8 +40,8 @@ struct client;
 	X(ORDER, "order", "ORDER", "sheet (as its rows stand), kind (few turns of the dial) or channel") \
 	X(METERS, "meters", "N", "so many meters, one after the other, at each position (1 to 8)") \
 	X(BUDGET, "budget", NULL, "what the uncertainty of each entry is made of")               \
-	X(KEEP, "keep", "LIST", "kinds and positions not to be replaced by age alone: paper,C12")   \
-	X(ROUND, "round", "N", "up to that round: 1 supply, 2 coupling too, 3 all")               \
+	X(KEEP, "keep", "LIST", "not to be replaced by age alone: paper,C12")   \
+	X(ROUND, "round", "N", "up to that round: 1 supply, 2 coupling, 3 all")               \
 	X(CSV, "csv", NULL, "comma-separated values on standard output")                          \
 	X(DIGIT, "digit", "D", "weight of the meter's last digit (else that of VALUE as written)")
 
@@ -52,7 +52,8 @@ enum option_id {
 	    OPTION_COUNT
 };
 
-#define OPTION_BIT(id) (1u << OPTION_##id)
+_Static_assert(OPTION_COUNT <= 64, "a set of options is a word of 64 bits");
+#define OPTION_BIT(id) (UINT64_C(1) << OPTION_##id)
 /* What every verb takes. */
 #define OPTIONS_COMMON                                                                 \
 	(OPTION_BIT(JSON) | OPTION_BIT(PLAIN) | OPTION_BIT(HELP) | OPTION_BIT(VERSION) |   \
@@ -80,8 +81,8 @@ struct command {
 	const char *words;
 	const char *brief; /* one line, no full stop */
 	const char *help;  /* paragraphs, each one line, parted by LF */
-	unsigned options;  /* OPTION_BIT of those beside the common ones */
-	unsigned required; /* those of them that must be given */
+	uint64_t options;  /* OPTION_BIT of those beside the common ones */
+	uint64_t required; /* those of them that must be given */
 	enum need need;
 	bool changes; /* it makes a record: a lost answer leaves a doubt */
 	enum outcome (*call)(struct client *c);

@@ -223,7 +223,8 @@ const struct command command_table[] = {
 	 "Entries of one part by two meters agree where E_n is at most 1. Exit status 1 where meters "
 	 "disagree; twins that differ are said and are no such answer.",
 	 OPTION_BIT(JOB), 0, NEED_LOG, false, call_compare},
-	{ENTRIES, "plan", "", "what to replace, in rounds: supply and electrolytics, coupling, the rest",
+	{ENTRIES, "plan", "", "what to replace, in rounds",
+	 "Round 1 is supply and electrolytics, 2 coupling, 3 the rest. "
 	 "By what the place of each part can live with (service), and by age: electrolytics and paper "
 	 "capacitors always; --keep leaves kinds (paper) and positions (C12) to what was measured. A part "
 	 "goes whole, and a twin with its twin. What is unsure is not in it: see `plan recheck`. What has "
@@ -240,7 +241,7 @@ const struct command command_table[] = {
 	 "Each with the reason, and with what would settle it.",
 	 OPTION_BIT(JOB) | OPTION_BIT(KEEP) | OPTION_BIT(ROUND) | OPTION_BIT(CSV), 0, NEED_LOG, false,
 	 call_plan_recheck},
-	{ENTRIES, "places", "[POSITION]", "what parts do in their place: corners, currents, dissipation",
+	{ENTRIES, "places", "[POSITION]", "what parts do in their place, calculated",
 	 "Calculated from the entries of the job, by the sheet's columns role, with, source and max: "
 	 "coupling and cathode corners (nominal, found, done), grid shift, loading, cathode current, "
 	 "dissipation, ripple, power, balance, output impedance, bias drift, discharge. Each says from "

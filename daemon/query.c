@@ -21,6 +21,9 @@ static const struct {
 	{ "compare", query_compare },
 	{ "plan", query_plan },
 	{ "places", query_places },
+	{ "trail", query_trail },
+	{ "trail.lines", query_trail_lines },
+	{ "trail.envelope", query_trail_envelope },
 };
 
 #define METHODS (sizeof table / sizeof table[0])

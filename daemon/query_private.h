@@ -12,6 +12,7 @@
  *     query_gather.c   all that a job knows of its parts
  *     query_plan.c     what to replace, to buy, to measure again
  *     query_places.c   what parts do in their place (query_places_*.c)
+ *     query_trail.c    the trail, and pictures of it
  */
 #ifndef TALLY_QUERY_PRIVATE_H
 #define TALLY_QUERY_PRIVATE_H
@@ -103,6 +104,9 @@ bool query_sheet_show(struct query *q, json_t *params);
 bool query_compare(struct query *q, json_t *params);
 bool query_plan(struct query *q, json_t *params);
 bool query_places(struct query *q, json_t *params);
+bool query_trail(struct query *q, json_t *params);
+bool query_trail_lines(struct query *q, json_t *params);
+bool query_trail_envelope(struct query *q, json_t *params);
 
 /* The rows of a job's sheet, in the order in which the positions first came. */
 struct sheet_line {
