@@ -208,7 +208,7 @@ static bool judge_in_circuit(const struct judgement *j, const struct place *p, s
 {
 	switch (j->function) {
 	case FUNCTION_OHM:
-		if (p->high && j->swapped == AGREEMENT_NO) {
+		if (j->swapped == AGREEMENT_NO) {
 			unsure(v, REASON_CIRCUIT, differs_swapped);
 			return true;
 		}
@@ -363,7 +363,7 @@ static const char *advice_unsure(const struct judgement *j, const struct verdict
 {
 	switch (v->reason) {
 	case REASON_CIRCUIT:
-		return j->swapped == AGREEMENT_NO && v->side == SIDE_HIGH
+		return j->swapped == AGREEMENT_NO
 		           ? "discharge what is charged and measure again both ways round"
 		           : "lift one leg and measure again";
 	case REASON_MOVING:
