@@ -27,6 +27,7 @@
  *     isolated = yes                  ; its input floats against earth
  *     ac = rms                        ; true rms, or average
  *     bandwidth = 1k                  ; Hz, of the ac functions
+ *     crest     = 3                   ; crest factor, of a true rms meter
  *     test farad = 1 kHz, bridge      ; how it measures: test frequency, method, volts
  *
  * and only where the dialect asks (nothing is ever sent to the others):
