@@ -118,6 +118,8 @@ static const struct {
 	{"note", "position text"},
 	{"strike", "of=entry position because"},
 	{"move", "of=entry from= position=to because"},
+	{"fit", "position fit.kind= fit.written.nominal= fit.written.tolerance= fit.rated=rated fit.part="},
+	{"rename", "from= position=is now"},
 	{"rejudge", "of=entry position verdict side reason because"},
 	{"offset", "meter leads=leads shown function"},
 	{"check", "meter position=at shown nominal= en=E_n agree="},
