@@ -5,10 +5,10 @@
  *
  *   - Of each position without a twin the newest found entry of its first quantity that
  *     counts, with a value, lifted or loose before in circuit.
- *   - Two are alike where their kinds are measured alike and their values lie no farther
- *     apart than the tolerance lets two such parts (by its nominal's limits, else the
- *     default of the kind around the value itself; 10 % where practice says nothing) or
- *     E_n allows.
+ *   - Two are alike where they were measured alike and their values lie no farther apart
+ *     than the tolerance of such a part (by its nominal's limits, else the default of the
+ *     kind around the value itself; 10 % where practice says nothing), or E_n allows it.
+ *     Two of one nominal may lie twice as far apart; but so do neighbours of a series.
  *   - Two are of two channels where the sheet says so (channel), else their names do (what
  *     stands before a slash), and both say something else.  Where neither says a thing, any
  *     two may be.
@@ -124,8 +124,7 @@ static bool alike(const struct candidate *x, const struct candidate *y)
 	if (x->e->function != y->e->function || x->e->reach != y->e->reach ||
 	    x->e->quantity != y->e->quantity)
 		return false;
-	/* One at each limit: twice the half width. */
-	double allowed = 2 * (x->allowed < y->allowed ? x->allowed : y->allowed);
+	double allowed = x->allowed < y->allowed ? x->allowed : y->allowed;
 	return twins_compare(x->e, y->e, allowed, &twins, &ignored) && twins.agree;
 }
 
@@ -134,6 +133,8 @@ static int by_value(const void *a, const void *b)
 	const struct candidate *x = a, *y = b;
 	if (x->e->function != y->e->function)
 		return x->e->function < y->e->function ? -1 : 1;
+	if (x->e->reach != y->e->reach)
+		return x->e->reach < y->e->reach ? -1 : 1;
 	if (x->value != y->value)
 		return x->value < y->value ? -1 : 1;
 	return x->place - y->place;
