@@ -22,7 +22,8 @@ enum outcome call_sheet_fit(struct client *c)
 		json_decref(params);
 		return OUTCOME_WRONG;
 	}
-	snprintf(done, sizeof done, none ? "the fit of %.60s is taken back" : "fitted at %.60s", position);
+	snprintf(done, sizeof done, none ? "the fit of %.60s is taken back" : "fitted at %.60s",
+	         position);
 	return client_change(c, "sheet.fit", params, done);
 }
 

@@ -6,8 +6,8 @@
 #include <string.h>
 
 static const struct table_column columns[] = {
-	{"position", false, true}, {"measured", true, true}, {"twin", false, true},
-	{"measured", true, true},  {"difference", true, true}, {"", false, true},
+	{"position", false, true}, {"measured", true, true}, {"twin", false, false},
+	{"measured", true, true},  {"difference", true, false}, {"", false, true},
 };
 
 static void side(struct table *t, const struct style *style, struct slice pair, const char *name)
@@ -47,7 +47,7 @@ void view_twins(const struct style *style, struct slice result, struct lines *ou
 		lines_puts(out, "no twins are proposed: two channels have to be measured, and positions "
 		           "that have a twin already are passed over\n");
 	else
-		lines_printf(out, "`tally sheet twins accept` makes twins of the %d that %s sure, `tally sheet "
-		             "twins accept POSITION...` of those that you name\n", alone,
+		lines_printf(out, "`tally sheet twins accept` makes twins of the %d that %s sure, "
+		             "`tally sheet twins accept POSITION...` of those that you name\n", alone,
 		             alone == 1 ? "is" : "are");
 }

@@ -220,7 +220,7 @@ bool bench_act(struct bench *b, int64_t t, const char *act, const char *rest, st
 /* Can it be one at all?  For checking a whole recording before it runs. */
 bool bench_act_check(const struct bench *b, const char *act, const char *rest, struct fault *why);
 
-/* A tape begins here: the acts that bring a bench to where this one is (job, condition,
+/* A tape begins here: the acts that bring a bench to where this one is (job, fits, condition,
  * reach, what is up, walk, bindings) go to hooks.act.  The sheet does not, nor do the
  * entries that are there. */
 void bench_tape_begins(struct bench *b, int64_t t);

@@ -456,6 +456,7 @@ void bench_tape_begins(struct bench *b, int64_t t)
 	bench_run_until(b, t);
 	if (b->job[0])
 		bench_taped(b, t, "job", "%s", b->job);
+	sheet_fits_taped(b, t);
 	if (b->condition != CONDITION_FOUND)
 		bench_taped(b, t, "condition", "%s", condition_name(b->condition));
 	if (b->reach != REACH_IN_CIRCUIT)

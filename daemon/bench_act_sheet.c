@@ -201,6 +201,22 @@ static void put_pair(struct text *out, const char *key, const char *value)
 	text_puts(out, quoted ? "\"" : "");
 }
 
+void sheet_fits_taped(struct bench *b, int64_t t)
+{
+	const char *key[SHEET_COLUMNS], *value[SHEET_COLUMNS];
+	for (int i = 0; i < b->positions; i++) {
+		const struct bench_fit *fit = b->position[i].fit;
+		int n = 0;
+		for (int c = 0; fit && c < SHEET_COLUMNS; c++)
+			if (fit->cells.written[c][0]) {
+				key[n] = sheet_column_name[c];
+				value[n++] = fit->cells.written[c];
+			}
+		if (n)
+			sheet_act_taped(b, t, "fit", b->position[i].row.position.name, key, value, n);
+	}
+}
+
 void sheet_act_taped(struct bench *b, int64_t t, const char *act, const char *position,
                      const char *const *key, const char *const *value, int fields)
 {

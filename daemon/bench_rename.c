@@ -59,8 +59,8 @@ static int names_right(const struct bench *b, const char *from, const char *to, 
 	else if (strcmp(from, to) == 0)
 		fault_set(why, "%s is called so already", from);
 	else if (position_find(b, to) >= 0)
-		fault_set(why, "%s is in the sheet already, and is another position: entries that belong to "
-		          "it are moved (move SEQ... %s)", to, to);
+		fault_set(why, "%s is in the sheet already, and is another position: entries that "
+		          "belong to it are moved (move SEQ... %s)", to, to);
 	else
 		return place;
 	return -1;

@@ -373,6 +373,7 @@ bool sheet_act_run(struct bench *b, int64_t t, const char *act, const char *rest
                    struct fault *why);
 void sheet_act_taped(struct bench *b, int64_t t, const char *act, const char *position,
                      const char *const *key, const char *const *value, int fields);
+void sheet_fits_taped(struct bench *b, int64_t t); /* what is fitted now, for a tape that begins */
 
 /* bench_walk.c */
 void walk_announce(struct bench *b); /* what is up, once more */

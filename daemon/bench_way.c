@@ -483,14 +483,14 @@ static bool begin_new(struct bench *b, int64_t t, const char *prefix, struct fau
 	            strncmp(b->position[b->chosen].row.position.name, prefix, strlen(prefix)) == 0;
 	if (prefix[0])
 		snprintf(b->prefix, sizeof b->prefix, "%s", prefix);
-	if (fits)
-		return true;
-	int place = place_new(b, t, prefix, why);
+	int place = fits ? b->chosen : place_new(b, t, prefix, why);
 	if (place < 0) {
 		b->way.mode = WALK_OFF;
 		return false;
 	}
-	go_to(b, t, place);
+	memcpy(b->way.prefix, b->prefix, sizeof b->way.prefix);
+	if (!fits)
+		go_to(b, t, place);
 	return true;
 }
 

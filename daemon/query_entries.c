@@ -107,7 +107,8 @@ static bool element_add(struct entries *e, const struct found *f)
 	char position[NAME_SIZE];
 	const struct renamed *renamed = said_position(&e->moves, &e->names, f->seq, f->text, f->len,
 	                                              position);
-	size_t len = f->len + 192 + (renamed ? renamed->len : 0) + (strike ? strike->len : 0) + (move ? move->len : 0) +
+	size_t len = f->len + 192 + (renamed ? renamed->len : 0) +
+	             (strike ? strike->len : 0) + (move ? move->len : 0) +
 	             (rejudged ? rejudged->len : 0);
 	if (!query_room(e->q, len))
 		return false;

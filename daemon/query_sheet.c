@@ -6,6 +6,8 @@
  */
 #include "daemon/query_private.h"
 
+#include "protocol/record/fit.h"
+
 #include <stdlib.h>
 #include <string.h>
 
@@ -105,14 +107,15 @@ static bool fit_record(struct sheet_reading *r, struct sheet_line *line, const c
 static bool position_record(void *arg, int64_t seq, const char *text, size_t len)
 {
 	struct sheet_reading *r = arg;
-	char position[NAME_SIZE], from[NAME_SIZE];
+	char position[NAME_SIZE];
+	struct rename_body rename;
 	struct slice kind = json_member(text, len, "kind");
 	if (!query_of_job(r->job, text, len) ||
 	    !json_text(json_member(text, len, "position"), position, sizeof position))
 		return true;
 	if (json_is(kind, "rename")) {
-		if (json_text(json_member(text, len, "from"), from, sizeof from))
-			line_rename(r->lines, from, position);
+		if (rename_body_read(text, len, &rename))
+			line_rename(r->lines, rename.from, rename.position);
 		return true;
 	}
 	if (json_is(kind, "fit")) {

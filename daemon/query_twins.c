@@ -137,8 +137,8 @@ static size_t place_end(struct fresh **at, size_t from, size_t n)
 }
 
 /* A quantity that both twins have, but never in one condition and reach. */
-static void twins_refuse(struct compare *c, const struct twin_rows *rows, struct fresh **a, size_t n,
-                         struct fresh **b, size_t m)
+static void twins_refuse(struct compare *c, const struct twin_rows *rows, struct fresh **a,
+                         size_t n, struct fresh **b, size_t m)
 {
 	for (size_t i = 0, to; i < n; i = to) {
 		bool met = false;

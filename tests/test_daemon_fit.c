@@ -127,9 +127,12 @@ static void test_tape(void **state)
 	const char *tape = in_dir(s, "session.rec");
 	int red = begin(s);
 	struct peer *watch = peer_watching(s, -1);
+	/* What is fitted already is where the tape begins. */
+	musttally(s, 0, "sheet", "fit", "R12", "nominal=390k", "part=no 7");
 	pid_t taping = tally_start(s, (const char *[]){"meters", "tape", NULL}, tape,
 	                           in_dir(s, "tape.err"));
 	wait_until(s, file_has(tape, "@reach loose\n"));
+	assert_true(file_has(tape, "@fit R12 nominal=390k part=\"no 7\"\n"));
 	nap_ms(700);
 	musttally(s, 0, "at", "new", "T1/");
 	meter_says(s, red, "+101.2 kOhm");
