@@ -174,7 +174,9 @@ static void rounds(const struct style *style, struct slice result, bool csv, str
 
 /* ---- order ---- */
 
-static void order_cells(struct slice one, char cell[7][WORDS_SIZE])
+#define ORDER_CELLS 9
+
+static void order_cells(struct slice one, char cell[ORDER_CELLS][WORDS_SIZE])
 {
 	int64_t count = 0;
 	json_int(json_member(one.at, one.len, "count"), &count);
@@ -185,28 +187,30 @@ static void order_cells(struct slice one, char cell[7][WORDS_SIZE])
 	rating(one, cell[4], WORDS_SIZE);
 	names(json_member(one.at, one.len, "positions"), cell[5], WORDS_SIZE);
 	words_member(one, "note", cell[6], WORDS_SIZE);
+	words_member(one, "number", cell[7], WORDS_SIZE);
+	words_member(one, "price", cell[8], WORDS_SIZE);
 }
 
 static void order_row(void *arg, struct slice one)
 {
 	struct rows *r = arg;
-	char cell[7][WORDS_SIZE], value[WORDS_SIZE];
+	char cell[ORDER_CELLS][WORDS_SIZE], value[WORDS_SIZE];
 	order_cells(one, cell);
 	table_row(r->table, TABLE_ORDINARY);
 	words_value(r->style, cell[2], value, sizeof value);
-	for (int i = 0; i < 7; i++)
+	for (int i = 0; i < ORDER_CELLS; i++)
 		table_cell(r->table, i == 2 ? value : cell[i]);
 }
 
 static void order_csv(void *arg, struct slice one)
 {
 	struct rows *r = arg;
-	char cell[7][WORDS_SIZE];
-	const char *cells[7];
+	char cell[ORDER_CELLS][WORDS_SIZE];
+	const char *cells[ORDER_CELLS];
 	order_cells(one, cell);
-	for (int i = 0; i < 7; i++)
+	for (int i = 0; i < ORDER_CELLS; i++)
 		cells[i] = cell[i];
-	csv_row(r->csv, cells, 7);
+	csv_row(r->csv, cells, ORDER_CELLS);
 }
 
 static void order(const struct style *style, struct slice result, bool csv, struct lines *out)
@@ -214,15 +218,15 @@ static void order(const struct style *style, struct slice result, bool csv, stru
 	static const struct table_column columns[] = {
 		{"count", true, true},      {"kind", false, true},   {"value", true, true},
 		{"tolerance", false, true}, {"at least", false, false}, {"for", false, false},
-		{"note", false, true},
+		{"note", false, true},      {"number", false, false}, {"price", true, false},
 	};
 	static const char *const head[] = {"count", "kind", "value", "tolerance", "at least",
-	                                   "positions", "note"};
+	                                   "positions", "note", "number", "price"};
 	struct slice list = json_member(result.at, result.len, "order");
 	struct table t;
 	struct rows r = {.style = style, .csv = out, .table = &t};
 	if (csv) {
-		csv_row(out, head, 7);
+		csv_row(out, head, ORDER_CELLS);
 		each(list, order_csv, &r);
 		return;
 	}

@@ -2,6 +2,8 @@
 /* See query_gather.h. */
 #include "daemon/query_gather.h"
 
+#include "protocol/record/fit.h"
+
 #include <stdlib.h>
 #include <string.h>
 
@@ -11,7 +13,7 @@ static bool entry_seen(void *arg, int64_t seq, const char *text, size_t len)
 	struct entry e;
 	if (said_of(&g->strikes, seq) || !entry_read(text, len, &e))
 		return true; /* of a later version: not understood, not guessed */
-	said_position(&g->moves, seq, text, len, e.position);
+	said_position(&g->moves, &g->names, seq, text, len, e.position);
 	if (g->entries == g->size) {
 		size_t size = g->size ? 2 * g->size : 64;
 		struct entry *more = realloc(g->entry, size * sizeof *more);
@@ -68,9 +70,28 @@ static void judged_now(struct gathered *g)
 	}
 }
 
+/* What replaces it; `row` is what the sheet says, the next two are room. */
+static void fit_of(struct gathered_row *r, struct sheet_row *row)
+{
+	struct fit_body body;
+	struct fault ignored;
+	struct sheet_row *cells = row + 1, *over = cells + 1;
+	r->fitted = r->position;
+	if (!r->line->fit || !fit_body_read(r->line->fit, r->line->fit_len, &body, cells) || body.none ||
+	    !fit_over(row, cells, over, &ignored))
+		return;
+	r->has_fit = true;
+	r->fitted = over->position;
+	r->fit_value = cells->written[SHEET_NOMINAL][0] && over->position.has_nominal;
+	r->fit_rated = cells->written[SHEET_RATED][0] && over->position.has_rated;
+	snprintf(r->tolerance, sizeof r->tolerance, "%.23s", cells->written[SHEET_TOLERANCE]);
+	snprintf(r->number, sizeof r->number, "%.32s", cells->written[SHEET_PART]);
+	snprintf(r->price, sizeof r->price, "%.23s", cells->written[SHEET_PRICE]);
+}
+
 static bool gather_rows(struct query *q, struct gathered *g)
 {
-	struct sheet_row *row = malloc(sizeof *row);
+	struct sheet_row *row = malloc(3 * sizeof *row); /* with room for fit_of */
 	g->row = calloc(g->lines.n ? g->lines.n : 1, sizeof *g->row);
 	for (size_t i = 0; row && g->row && i < g->lines.n; i++) {
 		struct position_body body;
@@ -81,6 +102,7 @@ static bool gather_rows(struct query *q, struct gathered *g)
 			continue;
 		r->position = row->position;
 		r->line = &g->lines.at[i];
+		fit_of(r, row);
 		g->rows++;
 	}
 	bool good = row && g->row;
@@ -93,7 +115,7 @@ bool gather(struct query *q, const char *job, struct gathered *g)
 	struct of_job of = { g, job };
 	const struct log_query what = { .kind = "entry" };
 	memset(g, 0, sizeof *g);
-	if (!sheet_lines_read(q, job, &g->lines) || !gather_rows(q, g) ||
+	if (!sheet_lines_read(q, job, &g->lines) || !names_read(q, &g->names) || !gather_rows(q, g) ||
 	    !said_read(q, "strike", 0, false, NULL, NULL, &g->strikes) ||
 	    !said_read(q, "move", 0, false, NULL, NULL, &g->moves) ||
 	    !query_each(q, &what, entry_of_job, &of))
@@ -111,6 +133,7 @@ void gathered_free(struct gathered *g)
 	said_free(&g->strikes);
 	said_free(&g->moves);
 	said_free(&g->rejudged);
+	names_free(&g->names);
 	sheet_lines_free(&g->lines);
 	free(g->row);
 	free(g->entry);

@@ -11,6 +11,10 @@
 
 struct gathered_row {
 	struct position position;
+	/* What is fitted there now: the same, where no fit was said. */
+	struct position fitted;
+	bool has_fit, fit_value, fit_rated;       /* ... and which of its cells the fit says */
+	char tolerance[24], number[NAME_SIZE], price[24]; /* as the fit says them */
 	const struct sheet_line *line; /* for columns that nobody knows */
 };
 
@@ -21,6 +25,7 @@ struct gathered {
 	struct entry *entry;      /* not struck, in the order in which they were made */
 	size_t entries, size;
 	struct said_list strikes, moves, rejudged;
+	struct names names;
 	bool no_memory;
 };
 

@@ -42,11 +42,14 @@ bool had_entry(const struct places *p, int row, enum quantity q, enum function f
 	return false;
 }
 
-bool had_nominal(const struct places *p, int row, struct had *out)
+bool had_nominal(const struct places *p, int row, enum of of, struct had *out)
 {
-	if (row < 0 || !p->g.row[row].position.has_nominal)
+	if (row < 0)
 		return false;
-	const struct position *s = &p->g.row[row].position;
+	bool now = of == OF_NEW || of == OF_DONE;
+	const struct position *s = now ? &p->g.row[row].fitted : &p->g.row[row].position;
+	if (!s->has_nominal)
+		return false;
 	struct limits l;
 	struct tolerance usual;
 	double half = 0;
@@ -66,10 +69,11 @@ bool had_value(const struct places *p, int row, enum of of, struct had *out)
 {
 	if (had_entry(p, row, QUANTITY_VALUE, FUNCTION_NONE, of, out))
 		return true;
-	if ((of == OF_DONE || of == OF_NEW) &&
+	/* What stayed as it was needs no second measurement. */
+	if ((of == OF_DONE || of == OF_NEW) && row >= 0 && !p->g.row[row].has_fit &&
 	    had_entry(p, row, QUANTITY_VALUE, FUNCTION_NONE, OF_FOUND, out))
 		return true;
-	return had_nominal(p, row, out);
+	return had_nominal(p, row, of, out);
 }
 
 bool had_cell(const struct places *p, int row, const char *column, enum function unit,

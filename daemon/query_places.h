@@ -35,8 +35,9 @@ struct places {
  * function, or of any (FUNCTION_NONE).  A resistor or capacitor in circuit cannot. */
 bool had_entry(const struct places *p, int row, enum quantity q, enum function f, enum of of,
                struct had *out);
-/* The nominal, with its tolerance (or the usual one) as a rectangular spread. */
-bool had_nominal(const struct places *p, int row, struct had *out);
+/* The nominal, with its tolerance (or the usual one) as a rectangular spread; of what is
+ * fitted for new and done. */
+bool had_nominal(const struct places *p, int row, enum of of, struct had *out);
 /* What a part is: as measured in that condition, else as found, else its nominal. */
 bool had_value(const struct places *p, int row, enum of of, struct had *out);
 /* A cell of an unknown column as a value with `unit`; no uncertainty is known of it. */

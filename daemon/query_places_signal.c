@@ -14,7 +14,7 @@ static void coupling(struct places *p, int row, int leak, enum of of)
 {
 	struct had C, R;
 	const struct position *s = &p->g.row[row].position;
-	bool has = of == OF_NOMINAL ? had_nominal(p, row, &C)
+	bool has = of == OF_NOMINAL ? had_nominal(p, row, of, &C)
 	                            : had_entry(p, row, QUANTITY_VALUE, FUNCTION_FARAD, of, &C);
 	if (!has || !had_value(p, leak, of, &R))
 		return;
@@ -63,7 +63,7 @@ static bool valve_cell(const struct places *p, int row, const char *column, enum
 static void bypass(struct places *p, int row, int cathode, enum of of)
 {
 	struct had C, R, mu, ra, load, gm;
-	bool has = of == OF_NOMINAL ? had_nominal(p, row, &C)
+	bool has = of == OF_NOMINAL ? had_nominal(p, row, of, &C)
 	                            : had_entry(p, row, QUANTITY_VALUE, FUNCTION_FARAD, of, &C);
 	if (!has || !had_value(p, cathode, of, &R))
 		return;

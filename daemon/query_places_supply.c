@@ -39,7 +39,7 @@ static void discharge(struct places *p, int row, int bleeder, enum of of)
 {
 	struct had C, R;
 	const struct position *s = &p->g.row[row].position;
-	bool has = of == OF_NOMINAL ? had_nominal(p, row, &C)
+	bool has = of == OF_NOMINAL ? had_nominal(p, row, of, &C)
 	                            : had_entry(p, row, QUANTITY_VALUE, FUNCTION_FARAD, of, &C);
 	if (!has || !had_value(p, bleeder, of, &R))
 		return;

@@ -15,8 +15,17 @@
 static struct plan_line *lines_of(const struct gathered *g)
 {
 	struct plan_line *line = calloc(g->rows ? (size_t)g->rows : 1, sizeof *line);
-	for (int i = 0; line && i < g->rows; i++)
-		line[i].position = g->row[i].position;
+	for (int i = 0; line && i < g->rows; i++) {
+		const struct gathered_row *r = &g->row[i];
+		struct plan_fit *fit = &line[i].fit;
+		line[i].position = r->position;
+		*fit = (struct plan_fit){ .has_value = r->fit_value, .value = r->fitted.nominal,
+			                  .has_rated = r->fit_rated, .rated = r->fitted.rated,
+			                  .has_kind = r->has_fit, .kind = r->fitted.kind };
+		memcpy(fit->tolerance, r->tolerance, sizeof fit->tolerance);
+		memcpy(fit->number, r->number, sizeof fit->number);
+		memcpy(fit->price, r->price, sizeof fit->price);
+	}
 	for (size_t k = 0; line && k < g->entries; k++) {
 		const struct entry *e = &g->entry[k];
 		int i = gathered_find(g, e->position);
@@ -136,6 +145,8 @@ static void order_write(struct answer *out, const struct plan_line *line, int n,
 			answer_real(out, o->watts);
 		else
 			answer_puts(out, "null");
+		member(out, "number", o->number);
+		member(out, "price", o->price);
 		answer_printf(out, ",\"fit\":%s", o->fit ? "true" : "false");
 		member(out, "note", o->note);
 		answer_puts(out, ",\"positions\":[");

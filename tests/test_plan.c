@@ -5,6 +5,7 @@
  * practice, no source; formulas of places: tests/test_places.c has their sources.
  */
 #include "daemon/query.h"
+#include "protocol/record/fit.h"
 #include "protocol/record/record.h"
 #include "protocol/trade/plan.h"
 #include "tests/check.h"
@@ -313,6 +314,57 @@ static void orders(void **state)
 	json_decref(plan);
 }
 
+/* What the technician says a replacement is counts before what is usual. */
+static void fits(void **state)
+{
+	struct store *s = *state;
+	static const char csv[] = "position,kind,nominal,tolerance,rated,role,twin\n"
+	                          "C7,paper,0.05u,20%,400 V,coupling,C8\nC8,paper,0.05u,20%,400 V,coupling,\n"
+	                          "C9,paper,0.05u,20%,600 V,tone,\n";
+	static const struct {
+		const char *position;
+		const char *cell[5][2];
+	} said[] = {
+	    {"C7", {{"kind", "film"}, {"nominal", "47n"}, {"tolerance", "5%"}, {"rated", "630 V"}, {"part", "F47-630"}}},
+	    {"C8", {{"kind", "film"}, {"nominal", "47n"}, {"tolerance", "5%"}, {"rated", "630 V"}, {"part", "F47-630"}}},
+	    {"C9", {{"kind", "mica"}, {"rated", "500 V"}, {NULL, NULL}, {NULL, NULL}, {NULL, NULL}}},
+	};
+	sheet(s, csv);
+	for (size_t i = 0; i < sizeof said / sizeof *said; i++) {
+		static struct sheet_row row, fit, over;
+		struct fault why;
+		struct text t;
+		memset(&fit, 0, sizeof fit);
+		assert_true(sheet_bare(&row, said[i].position, &why));
+		assert_true(sheet_set(&row, "kind", "paper", &why));
+		assert_true(sheet_set(&row, "nominal", "0.05u", &why));
+		for (int k = 0; k < 5 && said[i].cell[k][0]; k++)
+			if (!fit_set(&fit, &row, said[i].cell[k][0], said[i].cell[k][1], &why))
+				fail_msg("%s", why.text);
+		assert_true(fit_over(&row, &fit, &over, &why));
+		struct fit_body body = {.job = "j", .fit = &fit, .over = &over, .sheet = &row};
+		snprintf(body.position, sizeof body.position, "%s", said[i].position);
+		text_begin(&t, room, sizeof room);
+		fit_body_write(&t, &body);
+		add(s, "fit", &t);
+	}
+	json_t *plan = answer(s, "plan", "{}"), *order = json_object_get(plan, "order");
+	assert_int_equal(json_array_size(order), 2);
+	json_t *one = json_array_get(order, 0);
+	assert_string_equal(json_string_value(json_object_get(one, "value")), "47 nF");
+	assert_string_equal(json_string_value(json_object_get(one, "kind")), "film");
+	assert_string_equal(json_string_value(json_object_get(one, "tolerance")), "5%");
+	assert_string_equal(json_string_value(json_object_get(one, "number")), "F47-630");
+	assert_near(json_number_value(json_object_get(one, "rated")), 630, 0);
+	assert_int_equal(json_integer_value(json_object_get(one, "count")), 2);
+	assert_true(json_is_true(json_object_get(one, "fit")));
+	one = json_array_get(order, 1); /* its own value, another kind, and too low a rating */
+	assert_string_equal(json_string_value(json_object_get(one, "value")), "50 nF");
+	assert_string_equal(json_string_value(json_object_get(one, "kind")), "mica");
+	assert_non_null(strstr(json_string_value(json_object_get(one, "note")), "rated below"));
+	json_decref(plan);
+}
+
 /* A struck entry decides nothing, a moved one where it belongs, a rejudged one as now. */
 static void afterwards(void **state)
 {
@@ -553,7 +605,7 @@ int main(void)
 {
 #define TEST(f) cmocka_unit_test_setup_teardown(f, store_up, store_down)
 	const struct CMUnitTest tests[] = {
-	    TEST(rounds), TEST(orders), TEST(afterwards),
+	    TEST(rounds), TEST(orders), TEST(fits), TEST(afterwards),
 	    cmocka_unit_test(laws), TEST(places), TEST(nothing_made_up),
 	};
 	return cmocka_run_group_tests(tests, NULL, NULL);

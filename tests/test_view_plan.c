@@ -81,9 +81,9 @@ static void csv(void **state)
 	           "3,the rest,R12,,carbon-composition,470 kohm,anode load,left,R112,"
 	           "\"45 % high: carbon, drifted \"\"up\"\"\"\r\n");
 	view_plan(&columns, slice(plan), PLAN_ORDER, true, &out);
-	same(&out, "count,kind,value,tolerance,at least,positions,note\r\n"
-	           "2,metal-film,470 kohm,5%,1 W,R12 R112,\r\n"
-	           "1,electrolytic,33 uF + 33 uF,20%,450 V,C20 C21,the nearest value that is sold\r\n");
+	same(&out, "count,kind,value,tolerance,at least,positions,note,number,price\r\n"
+	           "2,metal-film,470 kohm,5%,1 W,R12 R112,,,\r\n"
+	           "1,electrolytic,33 uF + 33 uF,20%,450 V,C20 C21,the nearest value that is sold,,\r\n");
 	view_plan(&columns, slice(plan), PLAN_LOOK, true, &out);
 	same(&out, "position,quantity,verdict,because,next\r\n"
 	           "R14,value,unsure,other paths lower it,lift one leg and measure again\r\n"

@@ -43,9 +43,11 @@ const char *plan_round_name(enum plan_round r);
 
 /* What replaces it, where the technician said (sheet fit). */
 struct plan_fit {
-	bool has_value, has_rated;
+	bool has_value, has_rated, has_kind;
 	struct decimal value, rated;
+	enum kind kind;
 	char tolerance[24];
+	char number[NAME_SIZE], price[24]; /* of the part that is bought */
 };
 
 #define PLAN_ENTRIES_MAX (QUANTITY_COUNT)
@@ -94,6 +96,7 @@ struct order_item {
 	double watts;            /* at least */
 	bool fit;                /* as the technician said */
 	bool changed;            /* another value than the old part's: the next that is sold */
+	char number[NAME_SIZE], price[24]; /* as the technician said, else "" */
 	char note[120];
 	int count;               /* parts */
 	int lines;

@@ -145,7 +145,7 @@ static bool make(const struct plan_line *line, int n, int i, enum plan_round rou
 {
 	const struct position *p = &line[i].position;
 	memset(item, 0, sizeof *item);
-	item->kind = sold_as(p->kind);
+	item->kind = line[i].fit.has_kind ? line[i].fit.kind : sold_as(p->kind);
 	for (int k = 0; k < n; k++) {
 		bool section = k == i || (p->part[0] && strcmp(line[k].position.part, p->part) == 0);
 		if (!section || !wanted(&line[k], round))
@@ -154,6 +154,10 @@ static bool make(const struct plan_line *line, int n, int i, enum plan_round rou
 			return false;
 		if (item->lines < ORDER_POSITIONS_MAX)
 			item->line[item->lines++] = k;
+		if (!item->number[0])
+			memcpy(item->number, line[k].fit.number, sizeof item->number);
+		if (!item->price[0])
+			memcpy(item->price, line[k].fit.price, sizeof item->price);
 		value_add(&line[k], item);
 		ratings_add(&line[k], item);
 		if (!item->tolerance[0])
@@ -174,7 +178,7 @@ static bool same(const struct order_item *a, const struct order_item *b)
 	return a->kind == b->kind && strcmp(a->value, b->value) == 0 && a->value[0] &&
 	       strcmp(a->tolerance, b->tolerance) == 0 && a->has_rated == b->has_rated &&
 	       a->rated == b->rated && a->has_watts == b->has_watts && a->watts == b->watts &&
-	       strcmp(a->note, b->note) == 0;
+	       strcmp(a->number, b->number) == 0 && strcmp(a->note, b->note) == 0;
 }
 
 int plan_order(const struct plan_line *line, int n, enum plan_round round, struct order_item *item,
