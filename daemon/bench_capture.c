@@ -31,7 +31,8 @@ bool entry_uncertainty(const struct bench_meter *m, const struct settle_result *
 		return false;
 	double value = decimal_double(e->value);
 	double digit = decimal_double((struct decimal){1, e->value.e});
-	const struct accuracy_line *line = accuracy_find(&m->config->accuracy, e->function, value);
+	const struct accuracy_line *line = accuracy_find_at(&m->config->accuracy, e->function, value,
+	                                                    e->hertz);
 	struct accuracy_line assumed;
 	bool none = !line;
 	if (none) {
@@ -41,6 +42,9 @@ bool entry_uncertainty(const struct bench_meter *m, const struct settle_result *
 	e->basis = (struct basis){.known = true, .assumed = none, .percent = line->percent,
 	                          .counts = line->counts, .has_below = line->has_below,
 	                          .below = line->below, .s = r->s};
+	if (!none)
+		e->basis.hertz = m->config->accuracy.hertz[line - m->config->accuracy.line];
+	e->basis.has_hertz = e->basis.hertz.n > 0;
 	double accuracy = uncertainty_accuracy(line, value, digit);
 	double repeat = uncertainty_repeatability(r->s, r->n > 0 ? r->n : 1, digit);
 	e->u = uncertainty_combine(accuracy, repeat, 0);
@@ -276,6 +280,8 @@ bool capture_entry(struct bench *b, struct bench_meter *m, int64_t t, const stru
 	capture_fill(b, m, t, c->r, &e);
 	snprintf(e.position, sizeof e.position, "%s", name_of(b, aim.place));
 	e.quantity = aim.quantity;
+	if (e.function == FUNCTION_VOLT_AC || e.function == FUNCTION_AMP_AC)
+		e.hertz = use_hertz(&b->position[aim.place].row.position);
 	beside.accuracy_assumed = entry_uncertainty(m, c->r, &e);
 	entry_shown(&e, shown, sizeof shown); /* as the meter gave it */
 	entry_refer(b, &e);

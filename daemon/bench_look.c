@@ -138,6 +138,8 @@ void accuracy_text(const struct accuracy *a, char *out, size_t size)
 			               sizeof below);
 		text_printf(&t, "%s%s%s%s ", i ? "; " : "", function_name(l->function),
 		            below[0] ? " below " : "", below);
+		if (a->hertz[i].n > 0)
+			text_printf(&t, "below %g Hz ", decimal_double(a->hertz[i]));
 		text_printf(&t, "%.6g%% + %.6g", l->percent, l->counts);
 	}
 	if (t.failed && size)

@@ -49,6 +49,28 @@ static void grid(struct places *p, int row, int leak, enum of of)
 	            "without the meter's load", from, n);
 }
 
+/* In circuit: what the resistor across it does to a meter that tests at that frequency. */
+static void shunted(struct places *p, int row, int across)
+{
+	struct had R, C;
+	char note[140];
+	for (size_t i = p->g.entries; i-- > 0;) {
+		const struct entry *e = &p->g.entry[i];
+		if (strcmp(e->position, p->g.row[row].position.name) || e->reach != REACH_IN_CIRCUIT ||
+		    e->function != FUNCTION_FARAD || !(e->use.frequency > 0))
+			continue;
+		enum of of = (enum of)(e->condition + 1);
+		if (!had_value(p, across, of, &R) || !had_nominal(p, row, of, &C))
+			return;
+		const struct had *from[] = { &R, &C };
+		snprintf(note, sizeof note, "across it, at the %g Hz of %s; above 0.1 the value is not to be "
+		         "believed", e->use.frequency, e->meter);
+		place_write(p, row, "shunt-dissipation", of, place_shunt(R.m, C.m, e->use.frequency), "", note,
+		            from, 2);
+		return;
+	}
+}
+
 /* ---- cathode bypass ---- */
 
 /* mu, ra, load and gm may stand in columns of the capacitor, the resistor or its valve. */
@@ -114,6 +136,8 @@ void places_signal(struct places *p, int row)
 	int with = with_row(p, row);
 	const struct position *s = &p->g.row[row].position;
 	bool pair = row_is(p, row, FUNCTION_FARAD) && row_is(p, with, FUNCTION_OHM);
+	if (pair)
+		shunted(p, row, with);
 	for (int of = 0; of < OF_COUNT; of++) {
 		if (pair && row_says(p, row, "coupling")) {
 			coupling(p, row, with, (enum of)of);

@@ -11,7 +11,8 @@
 static const char config[] =
     "[bench]\nname = tests\n[meter red]\ndialect = ascii-unit\naccuracy ohm = 0.5% + 2\n"
     "accuracy farad = 1% + 3\naccuracy farad below 10n = 2% + 10\naccuracy volt-dc = 0.5% + 2\n"
-    "accuracy volt-ac = 1% + 5\nac = average\nbandwidth = 1k\ncrest = 3\ninput volt-dc = 10M\n"
+    "accuracy volt-ac = 5% + 9\naccuracy volt-ac below 2 kHz = 1% + 5\n"
+    "accuracy volt-ac below 20 V below 2 kHz = 0.5% + 3\nac = average\nbandwidth = 1k\ncrest = 3\ninput volt-dc = 10M\n"
     "test farad = 10 kHz bridge\n";
 
 static const char sheet[] = "position,kind,nominal,tolerance,role,twin,source\n"
@@ -151,6 +152,20 @@ static void limits_of_use(void **state)
 static void budgets(void **state)
 {
 	(void)state;
+	/* the statement of the signal's frequency */
+	static const struct {
+		const char *position;
+		double percent;
+	} ac[] = {{"OUT1", 0.5}, {"OUT", 5}};
+	for (size_t i = 0; i < 2; i++) {
+		char scene[200];
+		snprintf(scene, sizeof scene, "@0 at %s\nred 9.01 V AC *20\n@4 take red\n", ac[i].position);
+		struct stand *a = stand_up(scene);
+		struct entry e = entry_of(a, ac[i].position, 0);
+		assert_near(e.basis.percent, ac[i].percent, 0);
+		assert_int_equal(e.basis.has_hertz, i == 0);
+		stand_down(a);
+	}
 	struct stand *s = stand_up("@0 reach lifted\n@0 at R3\n" OPEN "red 0.2 Ohm *9\n" OPEN
 	                           "@5.3 at C1\nred 4.70 nF *9\nred 0.00 nF *6\n"
 	                           "@9.1 at V2\nred 100.5 V DC *9\n@11.5 take red\n");

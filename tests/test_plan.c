@@ -517,6 +517,7 @@ static void places(void **state)
 	    {"C20", "47u", F, 5e-7, W, W, 0, .reach = REACH_LIFTED},
 	    {"C20", "1m A", FUNCTION_AMP_DC, 1e-5, 0, 0, 0, .quantity = QUANTITY_LEAKAGE, .reach = REACH_LIFTED},
 	    {"R40", "220k", O, 500, W, W, 0, .reach = REACH_LIFTED},
+	    {"C7", "23n", F, 1e-10, U, U, 0, .reach = REACH_IN_CIRCUIT},
 	    {"C7", "20n", F, 1e-10, W, W, 0, .condition = CONDITION_DONE, .reach = REACH_LIFTED},
 	};
 	for (size_t i = 0; i < sizeof touches / sizeof *touches; i++)

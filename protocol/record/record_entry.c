@@ -51,6 +51,8 @@ static void basis_write(struct text *out, const struct entry *e)
 	text_member_real(out, "counts", b->counts);
 	if (b->has_below)
 		text_member_decimal(out, "below", b->below);
+	if (b->has_hertz)
+		text_member_decimal(out, "hertz", b->hertz);
 	if (e->source == SOURCE_METER)
 		text_member_real(out, "s", b->s);
 	if (b->offset_u > 0)
@@ -93,6 +95,7 @@ static void basis_read(const char *text, size_t len, struct basis *b)
 	            json_number(json_member(s.at, s.len, "counts"), &b->counts) && b->percent >= 0 &&
 	            b->counts >= 0);
 	b->has_below = json_decimal(json_member(s.at, s.len, "below"), &b->below);
+	b->has_hertz = json_decimal(json_member(s.at, s.len, "hertz"), &b->hertz);
 	if (!json_number(json_member(s.at, s.len, "s"), &b->s) || !(b->s >= 0))
 		b->s = 0;
 	if (!json_number(json_member(s.at, s.len, "offset"), &b->offset_u) || !(b->offset_u >= 0))

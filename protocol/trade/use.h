@@ -79,6 +79,10 @@ struct use_doubt {
 bool use_outside(const struct use *use, const struct position *p, enum quantity q,
                  enum function f, struct use_doubt *out);
 
+/* The frequency of an AC signal there: as the role says (`output 10 kHz`), 50 Hz at a
+ * heater, 100 Hz on a rail; 0 where nobody knows. */
+double use_hertz(const struct position *p);
+
 /* By how much |value| reads low through the meter's input at a place of `source` ohms
  * (sheet): |value| source / input; 10 Mohm where the input is not known (common
  * practice).  0 where the sheet names no source or this is no voltage. */

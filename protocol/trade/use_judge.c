@@ -97,8 +97,7 @@ void use_understand(const struct limits_of_use *use, enum function f, struct use
 
 /* ---- what is asked of it ---- */
 
-/* The frequency of what is measured: as the role says, else as the trade knows. */
-static double signal_hertz(const struct position *p)
+double use_hertz(const struct position *p)
 {
 	struct use said = {0};
 	understand(p->role, &said);
@@ -122,7 +121,7 @@ static bool doubt(struct use_doubt *out, const char *why, const char *next)
 
 static bool ac_outside(const struct use *use, const struct position *p, struct use_doubt *out)
 {
-	double hertz = signal_hertz(p);
+	double hertz = use_hertz(p);
 	if (use->bandwidth > 0 && hertz > use->bandwidth) {
 		char why[120];
 		snprintf(why, sizeof why, "%g Hz is beyond this meter's bandwidth of %g Hz", hertz,
