@@ -76,6 +76,6 @@ void view_places(const struct style *style, struct slice result, struct lines *o
 	out->failed |= t.failed;
 	table_end(&t);
 	if (!n)
-		lines_puts(out, "nothing to calculate yet: it takes roles and `with` in the sheet (coupling with "
-		           "its grid leak, bypass with its cathode resistor), and entries\n");
+		lines_puts(out, "nothing to calculate yet: it takes roles and `with` in the sheet (coupling "
+		           "with its grid leak, bypass with its cathode resistor), and entries\n");
 }

@@ -162,7 +162,8 @@ static void rounds(const struct style *style, struct slice result, bool csv, str
 		r.table = &t;
 		int n = each(replace, replace_row, &r);
 		if (n)
-			lines_printf(out, "%sround %d: %s\n", all && !style->plain ? "\n" : "", r.round, r.name);
+			lines_printf(out, "%sround %d: %s\n", all && !style->plain ? "\n" : "", r.round,
+			             r.name);
 		table_print(&t, style, out);
 		out->failed |= t.failed;
 		table_end(&t);

@@ -68,6 +68,7 @@ void beside_verdict(const struct position *p, const struct entry *e, struct verd
 	if (judged && e->has_value && e->source == SOURCE_METER &&
 	    use_outside(&e->use, p, e->quantity, e->function, &doubt))
 		verdict_beyond_meter(v, doubt.why, doubt.next);
-	else if (e->twin[0] && strcmp(e->twin, p->twin) == 0 && !(e->swapped && e->swap == AGREEMENT_NO))
+	else if (e->twin[0] && strcmp(e->twin, p->twin) == 0 &&
+	         !(e->swapped && e->swap == AGREEMENT_NO))
 		verdict_beside_twin(v, e->twin, e->twin_agrees, e->twin_difference);
 }

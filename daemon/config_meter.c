@@ -259,7 +259,8 @@ static bool accuracy_bound(struct accuracy_line *line, struct decimal *frequency
 	if (hertz && !frequency->n)
 		return value_quantity(bound, FUNCTION_HERTZ, 1e-3, 1e12, frequency, why);
 	if (!hertz && !line->has_below)
-		return line->has_below = value_quantity(bound, line->function, 1e-15, 1e15, &line->below, why);
+		return line->has_below =
+		           value_quantity(bound, line->function, 1e-15, 1e15, &line->below, why);
 	fault_set(why, "a second bound of the same sort");
 	return false;
 }
@@ -279,7 +280,8 @@ static bool accuracy_bounds(struct meter_draft *d, struct accuracy_line *line,
 		}
 		const char *next = strstr(rest + 6, " below ");
 		size_t n = next ? (size_t)(next - rest - 6) : strlen(rest + 6);
-		snprintf(bound, sizeof bound, "%.*s", (int)(n < sizeof bound ? n : sizeof bound - 1), rest + 6);
+		n = n < sizeof bound ? n : sizeof bound - 1;
+		snprintf(bound, sizeof bound, "%.*s", (int)n, rest + 6);
 		if (!accuracy_bound(line, frequency, bound, why)) {
 			at += 6 + (why->column ? why->column - 1 : 0);
 			fault_at(why, d->file, item->line, at, "%s", why->text);

@@ -77,8 +77,8 @@ static void fit_of(struct gathered_row *r, struct sheet_row *row)
 	struct fault ignored;
 	struct sheet_row *cells = row + 1, *over = cells + 1;
 	r->fitted = r->position;
-	if (!r->line->fit || !fit_body_read(r->line->fit, r->line->fit_len, &body, cells) || body.none ||
-	    !fit_over(row, cells, over, &ignored))
+	if (!r->line->fit || !fit_body_read(r->line->fit, r->line->fit_len, &body, cells) ||
+	    body.none || !fit_over(row, cells, over, &ignored))
 		return;
 	r->has_fit = true;
 	r->fitted = over->position;

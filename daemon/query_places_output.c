@@ -14,7 +14,8 @@ static const int64_t soak_least = INT64_C(600000000); /* us: shorter is no soak 
 
 static bool is_sense(const struct places *p, int row)
 {
-	return row_is(p, row, FUNCTION_OHM) && (row_says(p, row, "sense") || row_says(p, row, "cathode"));
+	return row_is(p, row, FUNCTION_OHM) &&
+	       (row_says(p, row, "sense") || row_says(p, row, "cathode"));
 }
 
 static bool sensed(const struct places *p, int row, enum of of, struct had *V, struct had *R)
@@ -35,7 +36,8 @@ static void current(struct places *p, int row, enum of of)
 	if (twin <= row || !sensed(p, twin, of, &other, &beside))
 		return;
 	struct pair pair = place_pair(I, place_current(other.m, beside.m));
-	place_write(p, row, "pair-difference", of, pair.percent, "%", "of the mean of the two", from, 4);
+	place_write(p, row, "pair-difference", of, pair.percent, "%", "of the mean of the two", from,
+	            4);
 }
 
 /* The first and the last reading of one meter over the resistor. */
@@ -164,8 +166,8 @@ static void power(struct places *p, int row, enum of of)
 	if (twin <= row || !loaded(p, twin, of, &U, &Q))
 		return;
 	const struct had *both[] = { &V, &U };
-	place_write(p, row, "balance", of, place_balance(V.m, U.m), "dB", "this channel above the other",
-	            both, 2);
+	place_write(p, row, "balance", of, place_balance(V.m, U.m), "dB",
+	            "this channel above the other", both, 2);
 }
 
 void places_output(struct places *p, int row)

@@ -63,10 +63,10 @@ static void shunted(struct places *p, int row, int across)
 		if (!had_value(p, across, of, &R) || !had_nominal(p, row, of, &C))
 			return;
 		const struct had *from[] = { &R, &C };
-		snprintf(note, sizeof note, "across it, at the %g Hz of %s; above 0.1 the value is not to be "
-		         "believed", e->use.frequency, e->meter);
-		place_write(p, row, "shunt-dissipation", of, place_shunt(R.m, C.m, e->use.frequency), "", note,
-		            from, 2);
+		snprintf(note, sizeof note, "across it, at the %g Hz of %s; above 0.1 the value is not "
+		         "to be believed", e->use.frequency, e->meter);
+		place_write(p, row, "shunt-dissipation", of, place_shunt(R.m, C.m, e->use.frequency), "",
+		            note, from, 2);
 		return;
 	}
 }
@@ -97,7 +97,8 @@ static void bypass(struct places *p, int row, int cathode, enum of of)
 		place_write(p, row, "cathode-zero", of, k.zero, "Hz", "below it the whole feedback works",
 		            from, 2);
 		place_write(p, row, "cathode-pole", of, k.pole, "Hz", "above it the bypass works", from, 5);
-		place_write(p, row, "cathode-step", of, k.decibel, "dB", "lost without the bypass", from, 5);
+		place_write(p, row, "cathode-step", of, k.decibel, "dB", "lost without the bypass", from,
+		            5);
 		return;
 	}
 	place_write(p, row, "cathode-zero", of, place_corner(R.m, C.m), "Hz",

@@ -69,7 +69,8 @@ static void leakage(struct places *p, int row, enum of of)
 		bool above = I.m.value - 2 * I.m.u > limit;
 		place_write(p, row, period ? "leakage-limit-period" : "leakage-limit-modern", of,
 		            (struct measure){ limit, 0 }, "A",
-		            above ? "what was measured is above this limit" : "what was measured is not above it",
+		            above ? "what was measured is above this limit"
+		                  : "what was measured is not above it",
 		            from, 2);
 	}
 	struct measure P = place_heat(V, I.m);

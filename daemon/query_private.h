@@ -10,6 +10,7 @@
  *     query_sheet.c    sheets
  *     query_compare.c  meter against meter
  *     query_twins.c    twin against twin
+ *     query_references.c three meters together, and reference parts
  *     query_gather.c   all that a job knows of its parts
  *     query_plan.c     what to replace, to buy, to measure again
  *     query_places.c   what parts do in their place (query_places_*.c)

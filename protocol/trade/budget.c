@@ -37,7 +37,8 @@ static void accuracy(const struct entry *e, double value, double digit, struct b
 		if (d.e > prefix) /* 10 kohm is {1, 4}: written with its zero */
 			decimal_rescale(d, prefix, &d);
 		quantity_shown(d, e->function, prefix, below, sizeof below);
-		int more = snprintf(p->statement + n, sizeof p->statement - (size_t)n, ", below %.40s", below);
+		int more = snprintf(p->statement + n, sizeof p->statement - (size_t)n, ", below %.40s",
+		                    below);
 		n += more > 0 ? more : 0;
 	}
 	if (s->has_hertz && n > 0 && (size_t)n < sizeof p->statement)

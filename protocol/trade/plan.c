@@ -23,8 +23,9 @@ bool plan_newer(const struct entry *a, const struct entry *b)
 
 static enum plan_round round_of(const struct position *p)
 {
-	static const char *const supply[] = {"reservoir", "smoothing", "decoupling", "supply", "bleeder",
-	                                     "dropper", "rectifier", "mains", "bias supply", "fuse"};
+	static const char *const supply[] = {"reservoir", "smoothing", "decoupling", "supply",
+	                                     "bleeder",   "dropper",   "rectifier",  "mains",
+	                                     "bias supply", "fuse"};
 	if (p->kind == KIND_ELECTROLYTIC || p->kind == KIND_RECTIFIER || p->kind == KIND_FUSE)
 		return ROUND_SUPPLY;
 	for (size_t i = 0; i < sizeof supply / sizeof *supply; i++)

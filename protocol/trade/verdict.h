@@ -118,6 +118,8 @@ struct verdict judge(const struct judgement *j);
 
 /* No verdict: the meter was not made for this.  Limits and deviation stay. */
 void verdict_beyond_meter(struct verdict *v, const char *why, const char *next);
+/* Fill `next`, where it is empty: what to do about the verdict.  judge() has done so. */
+void verdict_advise(const struct judgement *j, struct verdict *v);
 /* Both verdicts of one value: what to do follows from the place, where both decided. */
 void verdicts_advise(struct verdict *tolerance, struct verdict *service);
 /* An in-circuit verdict that the circuit decides, seen beside its twin's value:
