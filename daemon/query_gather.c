@@ -110,6 +110,23 @@ static bool gather_rows(struct query *q, struct gathered *g)
 	return good || query_no_memory(q);
 }
 
+/* Every entry with its position. */
+static bool chain(struct query *q, struct gathered *g)
+{
+	g->older = calloc(g->entries ? g->entries : 1, sizeof *g->older);
+	if (!g->older)
+		return query_no_memory(q);
+	for (int i = 0; i < g->rows; i++)
+		g->row[i].newest = -1;
+	for (size_t k = 0; k < g->entries; k++) {
+		int i = gathered_find(g, g->entry[k].position);
+		g->older[k] = i >= 0 ? g->row[i].newest : -1;
+		if (i >= 0)
+			g->row[i].newest = (int)k;
+	}
+	return true;
+}
+
 bool gather(struct query *q, const char *job, struct gathered *g)
 {
 	struct of_job of = { g, job };
@@ -125,7 +142,7 @@ bool gather(struct query *q, const char *job, struct gathered *g)
 	if (!said_read(q, "rejudge", 0, true, gathered_has, g, &g->rejudged))
 		return false;
 	judged_now(g);
-	return true;
+	return chain(q, g);
 }
 
 void gathered_free(struct gathered *g)
@@ -137,6 +154,7 @@ void gathered_free(struct gathered *g)
 	sheet_lines_free(&g->lines);
 	free(g->row);
 	free(g->entry);
+	free(g->older);
 	memset(g, 0, sizeof *g);
 }
 

@@ -15,6 +15,7 @@ struct gathered_row {
 	struct position fitted;
 	bool has_fit, fit_value, fit_rated;       /* ... and which of its cells the fit says */
 	char tolerance[24], number[NAME_SIZE], price[24]; /* as the fit says them */
+	int newest;                    /* index of its newest entry, -1 for none */
 	const struct sheet_line *line; /* for columns that nobody knows */
 };
 
@@ -24,6 +25,7 @@ struct gathered {
 	int rows;
 	struct entry *entry;      /* not struck, in the order in which they were made */
 	size_t entries, size;
+	int *older;               /* of each, the one before it at its position; -1 for none */
 	struct said_list strikes, moves, rejudged;
 	struct names names;
 	bool no_memory;

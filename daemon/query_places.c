@@ -14,14 +14,12 @@ static const char *const of_names[] = {"nominal", "found", "new", "done"};
 
 /* ---- values to calculate with ---- */
 
-static bool usable(const struct places *p, const struct entry *e, int row, enum quantity q,
-                   enum function f, enum of of)
+static bool usable(const struct entry *e, enum quantity q, enum function f, enum of of)
 {
 	bool part = e->function == FUNCTION_OHM || e->function == FUNCTION_FARAD;
 	return e->quantity == q && e->has_value && e->settled && (int)e->condition + 1 == (int)of &&
 	       (f == FUNCTION_NONE || e->function == f) &&
-	       !(part && q == QUANTITY_VALUE && e->reach == REACH_IN_CIRCUIT) &&
-	       !strcmp(e->position, p->g.row[row].position.name);
+	       !(part && q == QUANTITY_VALUE && e->reach == REACH_IN_CIRCUIT);
 }
 
 bool had_entry(const struct places *p, int row, enum quantity q, enum function f, enum of of,
@@ -29,9 +27,9 @@ bool had_entry(const struct places *p, int row, enum quantity q, enum function f
 {
 	if (row < 0 || of == OF_NOMINAL)
 		return false;
-	for (size_t i = p->g.entries; i-- > 0;) {
+	for (int i = p->g.row[row].newest; i >= 0; i = p->g.older[i]) {
 		const struct entry *e = &p->g.entry[i];
-		if (!usable(p, e, row, q, f, of))
+		if (!usable(e, q, f, of))
 			continue;
 		out->entry = e;
 		out->m = (struct measure){ decimal_double(e->value), e->u };

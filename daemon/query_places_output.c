@@ -47,21 +47,22 @@ static void drift(struct places *p, int row, enum of of)
 	char note[80];
 	if (!had_entry(p, row, QUANTITY_VOLTS, FUNCTION_VOLT_DC, of, &last))
 		return;
-	for (size_t i = 0; i < p->g.entries; i++) {
+	const struct entry *oldest = last.entry;
+	for (int i = p->g.row[row].newest; i >= 0; i = p->g.older[i]) {
 		const struct entry *e = &p->g.entry[i];
-		if (strcmp(e->position, last.entry->position) || e->quantity != QUANTITY_VOLTS ||
-		    e->condition != last.entry->condition || e->function != FUNCTION_VOLT_DC ||
-		    !e->has_value || !e->settled || strcmp(e->meter, last.entry->meter))
-			continue;
-		if (last.entry->t - e->t < soak_least)
-			return;
-		struct had first = { .m = { decimal_double(e->value), e->u }, .entry = e };
-		snprintf(first.from, sizeof first.from, "%s, entry %lld", e->position, (long long)e->seq);
-		snprintf(note, sizeof note, "over %.0f min", (double)(last.entry->t - e->t) / 60e6);
-		const struct had *from[] = { &first, &last };
-		place_write(p, row, "bias-drift", of, place_drift(first.m, last.m), "%", note, from, 2);
-		return;
+		if (e->quantity == QUANTITY_VOLTS && e->condition == last.entry->condition &&
+		    e->function == FUNCTION_VOLT_DC && e->has_value && e->settled &&
+		    !strcmp(e->meter, last.entry->meter))
+			oldest = e;
 	}
+	if (last.entry->t - oldest->t < soak_least)
+		return;
+	struct had first = { .m = { decimal_double(oldest->value), oldest->u }, .entry = oldest };
+	snprintf(first.from, sizeof first.from, "%s, entry %lld", oldest->position,
+	         (long long)oldest->seq);
+	snprintf(note, sizeof note, "over %.0f min", (double)(last.entry->t - oldest->t) / 60e6);
+	const struct had *from[] = { &first, &last };
+	place_write(p, row, "bias-drift", of, place_drift(first.m, last.m), "%", note, from, 2);
 }
 
 /* ---- dissipation ---- */

@@ -54,10 +54,9 @@ static void shunted(struct places *p, int row, int across)
 {
 	struct had R, C;
 	char note[140];
-	for (size_t i = p->g.entries; i-- > 0;) {
+	for (int i = p->g.row[row].newest; i >= 0; i = p->g.older[i]) {
 		const struct entry *e = &p->g.entry[i];
-		if (strcmp(e->position, p->g.row[row].position.name) || e->reach != REACH_IN_CIRCUIT ||
-		    e->function != FUNCTION_FARAD || !(e->use.frequency > 0))
+		if (e->reach != REACH_IN_CIRCUIT || e->function != FUNCTION_FARAD || !(e->use.frequency > 0))
 			continue;
 		enum of of = (enum of)(e->condition + 1);
 		if (!had_value(p, across, of, &R) || !had_nominal(p, row, of, &C))

@@ -171,36 +171,43 @@ static bool spread(struct plan_line *line, int n, int i)
 static bool same_round(struct plan_line *line, int n, int i)
 {
 	struct plan_line *l = &line[i];
+	int twin = find(line, n, l->position.twin);
 	bool any = false;
 	for (int k = 0; k < n; k++) {
 		struct plan_line *o = &line[k];
-		bool together = k == find(line, n, l->position.twin) ||
-		                (l->position.part[0] && strcmp(o->position.part, l->position.part) == 0);
+		bool together = k == twin || (l->position.part[0] &&
+		                              strcmp(o->position.part, l->position.part) == 0);
 		if (!together || o->action != PLAN_REPLACE || o->round <= l->round)
 			continue;
 		o->round = l->round;
+		o->seen = false;
 		any = true;
 	}
 	return any;
 }
 
-void plan_decide(struct plan_line *line, int n, const struct plan_policy *policy)
+/* Each replaced line once, and again where it was changed since, until nothing changes. */
+static void each_replaced(struct plan_line *line, int n,
+                          bool (*act)(struct plan_line *line, int n, int i))
 {
 	bool more = true;
 	for (int i = 0; i < n; i++)
+		line[i].seen = false;
+	while (more) {
+		more = false;
+		for (int i = 0; i < n; i++) {
+			if (line[i].action != PLAN_REPLACE || line[i].seen)
+				continue;
+			line[i].seen = true;
+			more = act(line, n, i) || more;
+		}
+	}
+}
+
+void plan_decide(struct plan_line *line, int n, const struct plan_policy *policy)
+{
+	for (int i = 0; i < n; i++)
 		decide(&line[i], policy);
-	/* Each turn adds a line or ends it. */
-	for (int turn = 0; more && turn <= n; turn++) {
-		more = false;
-		for (int i = 0; i < n; i++)
-			if (line[i].action == PLAN_REPLACE)
-				more = spread(line, n, i) || more;
-	}
-	more = true;
-	for (int turn = 0; more && turn <= n; turn++) {
-		more = false;
-		for (int i = 0; i < n; i++)
-			if (line[i].action == PLAN_REPLACE)
-				more = same_round(line, n, i) || more;
-	}
+	each_replaced(line, n, spread);
+	each_replaced(line, n, same_round);
 }

@@ -64,6 +64,7 @@ struct plan_line {
 	enum plan_action action;
 	enum plan_round round;
 	bool policy;                   /* replaced whatever was measured */
+	bool seen;                     /* inside plan_decide */
 	int with;                      /* line of its twin or of its part that takes it along, -1 */
 	bool by_twin;
 	enum quantity quantity;        /* that decided it */
