@@ -401,6 +401,34 @@ static void afterwards(void **state)
 	json_decref(plan);
 }
 
+/* What the one of two twins that was measured last found holds for both. */
+static void twins(void **state)
+{
+	(void)state;
+	for (int agree = 0; agree < 2; agree++) {
+		static struct plan_line line[2];
+		struct plan_policy policy = {{false}};
+		memset(line, 0, sizeof line);
+		for (int i = 0; i < 2; i++) {
+			struct plan_line *l = &line[i];
+			struct entry *e = &l->entry[QUANTITY_VALUE];
+			strcpy(l->position.name, i ? "R101" : "R1");
+			strcpy(l->position.twin, i ? "R1" : "R101");
+			l->position.kind = KIND_RESISTOR;
+			*e = (struct entry){.seq = 10 + i, .reach = REACH_IN_CIRCUIT, .has_value = true,
+			                    .service = {.word = VERDICT_UNSURE, .reason = REASON_CIRCUIT,
+			                                .why = "other paths lower it"}};
+		}
+		strcpy(line[1].entry[0].twin, "R1");
+		line[1].entry[0].twin_agrees = agree;
+		line[1].entry[0].twin_difference = 0.25;
+		plan_decide(line, 2, &policy);
+		assert_int_equal(line[0].action, PLAN_RECHECK);
+		assert_non_null(strstr(line[0].because, agree ? "nothing against it" : "lower than its twin R101"));
+		assert_non_null(strstr(line[0].next, agree ? "nothing" : "both"));
+	}
+}
+
 /* Whatever is unsure is never replaced for it, and one worse verdict never empties a plan. */
 static void laws(void **state)
 {
@@ -607,7 +635,7 @@ int main(void)
 #define TEST(f) cmocka_unit_test_setup_teardown(f, store_up, store_down)
 	const struct CMUnitTest tests[] = {
 	    TEST(rounds), TEST(orders), TEST(fits), TEST(afterwards),
-	    cmocka_unit_test(laws), TEST(places), TEST(nothing_made_up),
+	    cmocka_unit_test(twins), cmocka_unit_test(laws), TEST(places), TEST(nothing_made_up),
 	};
 	return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -14,7 +14,8 @@
  * Combined as the root of the sum of squares (5.1.2; the inputs are independent, every
  * sensitivity is 1 or -1); effective degrees of freedom by Welch and Satterthwaite
  * (G.4.1).  Verdicts use U = 2 u; k95 is what Student's t would take for the same 95.45 %
- * (Table G.2), so that the two can be held against each other.
+ * (Table G.2), so that the two can be held against each other; nu is not cut to a whole
+ * number, for t is defined between them.
  *
  * A record from before records said what u was made of (`basis` is missing) cannot be
  * taken apart: it has one component, `sealed`, and `unknown` says so.

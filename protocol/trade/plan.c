@@ -186,6 +186,25 @@ static bool same_round(struct plan_line *line, int n, int i)
 	return any;
 }
 
+/* Of twins that agree in circuit the one that was measured last says so; it holds for both. */
+static void as_its_twin(struct plan_line *line, int n, int i)
+{
+	struct plan_line *l = &line[i];
+	int twin = find(line, n, l->position.twin);
+	if (l->action != PLAN_RECHECK || twin < 0)
+		return;
+	const struct entry *e = &l->entry[l->quantity], *f = &line[twin].entry[l->quantity];
+	const struct verdict *v = deciding(e);
+	bool both = v->word == VERDICT_UNSURE && v->reason == REASON_CIRCUIT &&
+	            e->reach == REACH_IN_CIRCUIT && f->reach == REACH_IN_CIRCUIT &&
+	            strcmp(f->twin, l->position.name) == 0 && f->seq > e->seq;
+	if (!both)
+		return;
+	struct verdict beside = *v;
+	verdict_beside_twin(&beside, line[twin].position.name, f->twin_agrees, -f->twin_difference);
+	say(l, e, &beside);
+}
+
 /* Each replaced line once, and again where it was changed since, until nothing changes. */
 static void each_replaced(struct plan_line *line, int n,
                           bool (*act)(struct plan_line *line, int n, int i))
@@ -208,6 +227,8 @@ void plan_decide(struct plan_line *line, int n, const struct plan_policy *policy
 {
 	for (int i = 0; i < n; i++)
 		decide(&line[i], policy);
+	for (int i = 0; i < n; i++)
+		as_its_twin(line, n, i);
 	each_replaced(line, n, spread);
 	each_replaced(line, n, same_round);
 }
