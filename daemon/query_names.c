@@ -9,6 +9,7 @@
 
 #include "protocol/record/fit.h"
 
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -47,12 +48,38 @@ static bool rename_record(void *arg, int64_t seq, const char *text, size_t len)
 	return true;
 }
 
+static bool job_record(void *arg, int64_t seq, const char *text, size_t len)
+{
+	struct names_reading *r = arg;
+	struct names *names = r->names;
+	struct job_body body;
+	if (!job_body_read(text, len, &body))
+		return true;
+	const char *open = body.open ? body.job : "";
+	if (names->job_count && !strcmp(names->jobs[names->job_count - 1].job, open))
+		return true;
+	if (names->job_count == names->job_size) {
+		size_t size = names->job_size ? 2 * names->job_size : 16;
+		struct since *jobs = realloc(names->jobs, size * sizeof *jobs);
+		r->no_memory = !jobs;
+		if (!jobs)
+			return false;
+		names->jobs = jobs;
+		names->job_size = size;
+	}
+	struct since *since = &names->jobs[names->job_count++];
+	since->seq = seq;
+	snprintf(since->job, sizeof since->job, "%s", open);
+	return true;
+}
+
 bool names_read(struct query *q, struct names *out)
 {
 	memset(out, 0, sizeof *out);
 	struct names_reading r = { .names = out };
-	const struct log_query what = { .kind = "rename" };
-	bool good = query_each(q, &what, rename_record, &r);
+	const struct log_query what = { .kind = "rename" }, jobs = { .kind = "job" };
+	bool good = query_each(q, &what, rename_record, &r) &&
+	            (!out->n || query_each(q, &jobs, job_record, &r));
 	if (good && r.no_memory)
 		good = query_no_memory(q);
 	if (!good)
@@ -65,6 +92,7 @@ void names_free(struct names *names)
 	for (size_t i = 0; i < names->n; i++)
 		free(names->at[i].text);
 	free(names->at);
+	free(names->jobs);
 	memset(names, 0, sizeof *names);
 }
 
@@ -80,6 +108,20 @@ const struct renamed *names_follow(const struct names *names, const char *job, i
 		last = r;
 	}
 	return last;
+}
+
+void names_at(const struct names *names, int64_t seq, char name[NAME_SIZE])
+{
+	size_t low = 0, high = names->job_count; /* the first that begins after it */
+	while (low < high) {
+		size_t middle = low + (high - low) / 2;
+		if (names->jobs[middle].seq <= seq)
+			low = middle + 1;
+		else
+			high = middle;
+	}
+	if (low)
+		names_follow(names, names->jobs[low - 1].job, seq, name);
 }
 
 const struct renamed *said_position(const struct said_list *moves, const struct names *names,

@@ -86,9 +86,16 @@ struct renamed {
 	char *text; /* of the record */
 	size_t len;
 };
+/* Which job is open from a record on. */
+struct since {
+	int64_t seq;
+	char job[JOB_SIZE]; /* "" for none */
+};
 struct names {
 	struct renamed *at; /* in order of seq */
 	size_t n, size;
+	struct since *jobs; /* the same; read with the renames, where there are any */
+	size_t job_count, job_size;
 };
 bool names_read(struct query *q, struct names *out);
 void names_free(struct names *names);
@@ -96,6 +103,8 @@ void names_free(struct names *names);
  * rename that it took, NULL for none. */
 const struct renamed *names_follow(const struct names *names, const char *job, int64_t seq,
                                    char name[NAME_SIZE]);
+/* The same of the record `seq`, in the job that was open then. */
+void names_at(const struct names *names, int64_t seq, char name[NAME_SIZE]);
 /* Where the entry `seq` belongs: where it was moved last, else where it says, by the name
  * that the position has now. */
 const struct renamed *said_position(const struct said_list *moves, const struct names *names,

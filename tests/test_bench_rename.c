@@ -243,6 +243,15 @@ static void there_and_back_is_the_identity(void **state)
 		assert_string_equal(made, made_after);
 		assert_string_equal(twins, twins_after);
 		assert_string_equal(job, job_after);
+		/* And a sheet that is said once more, row by row, judges nothing anew. */
+		int rejudges = fit_count(s, "rejudge");
+		for (int i = 0; i < 6; i++) {
+			snprintf(act, sizeof act, "sheet set %s note=", names[i]);
+			fit_tell(s, act);
+		}
+		stand_load(s, sheet);
+		fit_tell(s, "fit R3 nominal=120k");
+		assert_int_equal(fit_count(s, "rejudge"), rejudges);
 		free(rows), free(made), free(twins), free(job);
 		free(rows_after), free(made_after), free(twins_after), free(job_after);
 		fit_end(s);
@@ -302,6 +311,58 @@ static void views_follow(void **state)
 	}
 }
 
+/* How many readings the trail of a position has, by its lines; and its runs by its records. */
+static void trail_is(struct stand *s, const char *position, int64_t readings)
+{
+	char params[160];
+	snprintf(params, sizeof params, "{\"position\":\"%s\"}", position);
+	char *lines = fit_ask(s, "trail.lines", params), *records = fit_ask(s, "trail", params);
+	snprintf(params, sizeof params, "{\"meter\":\"red\",\"function\":\"ohm\",\"position\":\"%s\","
+	         "\"from\":\"2000-01-01T00:00:00.000000Z\",\"to\":\"2000-01-01T01:00:00.000000Z\","
+	         "\"columns\":3}", position);
+	char *columns = fit_ask(s, "trail.envelope", params);
+	json_t *l = json_loads(lines, 0, NULL), *r = json_loads(records, 0, NULL);
+	json_t *c = json_loads(columns, 0, NULL), *one;
+	int64_t n[3] = {0, 0, 0};
+	size_t i;
+	json_array_foreach (json_object_get(l, "lines"), i, one)
+		n[0] += json_integer_value(json_object_get(one, "readings"));
+	json_array_foreach (json_object_get(r, "records"), i, one)
+		n[1] += json_integer_value(json_object_get(one, "n"));
+	json_array_foreach (json_object_get(c, "columns"), i, one)
+		n[2] += json_integer_value(json_array_get(one, 1));
+	if (n[0] != readings || n[1] != readings || n[2] != readings)
+		fail_msg("%s: %d, %d, %d readings, expected %d", position, (int)n[0], (int)n[1], (int)n[2],
+		         (int)readings);
+	json_decref(l), json_decref(r), json_decref(c);
+	free(lines), free(records), free(columns);
+}
+
+static void trail_follows(void **state)
+{
+	(void)state;
+	static const char touch[] = "red OL MOhm *8\nred ~100.2 kOhm *12\n";
+	char scene[256];
+	struct stand *s = fit_begin(sheet);
+	snprintf(scene, sizeof scene, "@0 reach loose\n@0 at R1\n%s", touch); /* 20 */
+	stand_play(s, scene);
+	fit_tell(s, "job two"); /* of the same names */
+	stand_load(s, sheet);
+	snprintf(scene, sizeof scene, "@0 reach loose\n@0 at R1\n%s%s", touch, touch); /* 40 */
+	stand_play(s, scene);
+	fit_tell(s, "rename R1 R7");
+	stand_play(s, touch); /* 20, under the new name */
+	fit_tell(s, "rename R7 R9");
+	snprintf(scene, sizeof scene, "@0 at R1\n%s%s%s", touch, touch, touch); /* 60, another R1 */
+	stand_play(s, scene);
+	bench_finish(s->bench, s->t);
+	bench_collect(s->bench);
+	trail_is(s, "R9", 60);
+	trail_is(s, "R7", 0);
+	trail_is(s, "R1", 80); /* of the first job, and of the position that has the name now */
+	fit_end(s);
+}
+
 /* Answers are the same after a restart, whatever was done before it. */
 static void rebuilt_from_the_records(void **state)
 {
@@ -337,6 +398,7 @@ int main(void)
 	    cmocka_unit_test(under_the_probes),
 	    cmocka_unit_test(there_and_back_is_the_identity),
 	    cmocka_unit_test(views_follow),
+	    cmocka_unit_test(trail_follows),
 	    cmocka_unit_test(rebuilt_from_the_records),
 	};
 	return cmocka_run_group_tests(tests, NULL, NULL);
