@@ -44,17 +44,14 @@ static enum outcome plan(struct client *c, enum plan_part part)
 {
 	struct message m;
 	struct lines out = {0};
-	int64_t round;
+	const char *round = client_option(c, OPTION_ROUND);
+	if (round && (round[0] < '1' || round[0] > '3' || round[1]))
+		return client_wrong(c, "--round \"%s\": 1, 2 or 3 was expected", round);
 	json_t *params = client_params("job", client_option(c, OPTION_JOB), NULL);
 	if (client_option(c, OPTION_KEEP))
 		json_object_set_new(params, "keep", keep_list(client_option(c, OPTION_KEEP)));
-	if (client_option(c, OPTION_ROUND)) {
-		if (!client_seq(c, client_option(c, OPTION_ROUND), "--round", &round)) {
-			json_decref(params);
-			return OUTCOME_WRONG;
-		}
-		json_object_set_new(params, "round", json_integer(round));
-	}
+	if (round)
+		json_object_set_new(params, "round", json_integer(round[0] - '0'));
 	enum outcome outcome = client_ask(c, "plan", params, &m);
 	if (outcome == OUTCOME_DONE && client_has(c, OPTION_JSON)) {
 		plan_json(c, m.result, part);

@@ -360,6 +360,8 @@ bool bench_enter(struct bench *b, int64_t t, const struct bench_typed *typed, st
 	e.reach = b->reach;
 	snprintf(e.position, sizeof e.position, "%s", typed->position);
 	snprintf(e.meter, sizeof e.meter, "%s", typed->from);
+	entry_beside(b, place, &e);
+	b->swapped = b->swapped && !e.swapped;
 	entry_judge_at(b, place, &e);
 	char shown[80];
 	entry_shown(&e, shown, sizeof shown);

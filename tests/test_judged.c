@@ -148,6 +148,36 @@ static void limits_of_use(void **state)
 	}
 }
 
+/* A typed value in circuit has the same company. */
+static void typed_beside(void **state)
+{
+	(void)state;
+	struct bench_wait nobody = {0};
+	struct bench_typed typed = {.position = "R1", .value = "82k", .from = "pen", .quantity = -1};
+	struct stand *s = calloc(1, sizeof *s);
+	assert_non_null(s);
+	stand_open(s, config, ":memory:", NULL);
+	stand_load(s, sheet);
+	assert_true(bench_enter(s->bench, 0, &typed, nobody, &s->why));
+	typed.position = "R2";
+	assert_true(bench_enter(s->bench, 1000, &typed, nobody, &s->why));
+	assert_true(bench_at(s->bench, 2000, "R3", -1, NULL, &s->why));
+	typed.position = "R3";
+	typed.value = "130k";
+	assert_true(bench_enter(s->bench, 3000, &typed, nobody, &s->why));
+	assert_true(bench_again(s->bench, 4000, true, &s->why));
+	assert_true(bench_enter(s->bench, 5000, &typed, nobody, &s->why));
+	assert_true(bench_enter(s->bench, 6000, &typed, nobody, &s->why));
+	bench_finish(s->bench, 7000);
+	bench_collect(s->bench);
+	assert_non_null(strstr(entry_of(s, "R2", 0).verdict.why, "nothing against it"));
+	assert_false(entry_of(s, "R3", 0).swapped);
+	struct entry e = entry_of(s, "R3", 1);
+	assert_true(e.swapped && e.swap == AGREEMENT_YES);
+	assert_false(entry_of(s, "R3", 2).swapped);
+	stand_down(s);
+}
+
 /* u is worked out again from each record alone. */
 static void budgets(void **state)
 {
@@ -217,7 +247,7 @@ int main(void)
 {
 	const struct CMUnitTest tests[] = {
 	    cmocka_unit_test(swapped_leads), cmocka_unit_test(twins), cmocka_unit_test(limits_of_use),
-	    cmocka_unit_test(budgets), cmocka_unit_test(judged_anew),
+	    cmocka_unit_test(budgets), cmocka_unit_test(judged_anew), cmocka_unit_test(typed_beside),
 	};
 	return cmocka_run_group_tests(tests, NULL, NULL);
 }
