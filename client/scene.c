@@ -275,6 +275,8 @@ void scene_entries(struct scene *s, struct slice result)
 		e->struck = struck.at && *struck.at == '{';
 		if (moved.at && *moved.at == '{')
 			scene_member(moved, "position", e->position);
+		if (json_member(one.at, one.len, "position").at)
+			scene_member(one, "position", e->position); /* as it is called now */
 		if (rejudged.at && *rejudged.at == '{')
 			scene_entry_rejudge(s, e, rejudged);
 		int place = scene_place(s, e->position);

@@ -85,12 +85,17 @@ static void sheet_name(const struct scene *s, char *name, size_t size)
 		}
 }
 
-/* "C8", "C8 leakage". */
+/* "C8", "C8 leakage"; "new" and "new T3/": a position that is not there yet. */
 static void choose(struct sitting *s, const char *text)
 {
 	char name[KEYS_TEXT_MAX];
 	size_t n = strcspn(text, " ");
 	snprintf(name, sizeof name, "%.*s", (int)n, text);
+	if (strcmp(name, "new") == 0 && scene_place(s->scene, name) < 0) {
+		const char *prefix = text + n + strspn(text + n, " ");
+		CALL(s, "at.new", "prefix", *prefix ? prefix : NULL);
+		return;
+	}
 	sheet_name(s->scene, name, sizeof name);
 	const char *quantity = text + n + strspn(text + n, " ");
 	CALL(s, "at", "position", name, "quantity", *quantity ? quantity : NULL);
@@ -175,6 +180,10 @@ static void walk(struct sitting *s, const char *text)
 	static const char *const row[] = {"off", "on", "lift"};
 	const char *word = text[0] ? text : word_after(row, 3, s->scene->walk);
 	s->walk_tries_lift = !text[0] && strcmp(word, "lift") == 0;
+	if (strncmp(text, "new ", 4) == 0) {
+		CALL(s, "walk", "walk", "new", "prefix", text + 4 + strspn(text + 4, " "));
+		return;
+	}
 	call(s, "walk", walk_answered, (const char *const[]){"walk", word, NULL});
 }
 

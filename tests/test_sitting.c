@@ -117,6 +117,11 @@ static const struct {
 	{ACTION_OTHER, "", "\"method\":\"there\",\"params\":{}"},
 	{ACTION_AT, "r13", "\"method\":\"at\",\"params\":{\"position\":\"R13\"}"},
 	{ACTION_AT, "Q9 esr", "{\"position\":\"Q9\",\"quantity\":\"esr\"}"},
+	/* What the pedal does by `new`, and the same typed. */
+	{ACTION_AT, "new", "\"method\":\"at.new\",\"params\":{}"},
+	{ACTION_AT, "new T3/", "\"method\":\"at.new\",\"params\":{\"prefix\":\"T3/\"}"},
+	{ACTION_WALK, "new", "{\"walk\":\"new\"}"},
+	{ACTION_WALK, "new T3/", "{\"walk\":\"new\",\"prefix\":\"T3/\"}"},
 	{ACTION_REACH, "", "\"method\":\"reach\",\"params\":{\"reach\":\"loose\"}"},
 	{ACTION_REACH, "in-circuit", "{\"reach\":\"in-circuit\"}"},
 	{ACTION_CONDITION, "", "{\"condition\":\"new\"}"},
