@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: MIT */
 /* The connection of a sitting: what is asked, and what becomes of it.  See sitting.h. */
-#include "client/sitting.h"
+#include "client/sitting_inside.h"
 
 #include <stdio.h>
 #include <stdlib.h>

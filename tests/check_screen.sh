@@ -112,13 +112,13 @@ sees "walk on" "w"
 sees "R1 .*1\.062[0-9]* M.* + within" "the first entry"
 sees "R2 .*1.54.* + within" "the walk goes on"
 sees "R3 .*131.* X outside .*drifted up" "verdict in word and mark"
-sees "sheet  3 of 24" "what is finished"
+sees "walk on  3 of 24" "what is finished"
 
 keys '?'
 sees "any key ends it" "the list of keys"
 sees "log it as it stands" "the list of keys"
 keys Escape
-sees "sheet  3 of 24" "the list goes"
+sees "walk on  3 of 24" "the list goes"
 keys t "smells burnt" Enter
 sees "noted at .*smells burnt" "a note"
 keys u
@@ -129,11 +129,11 @@ sees "LIVE VALVE EQUIPMENT KILLS" "the cautions first"
 keys x
 $tally status | grep -q "cold" || fail "another key made it live"
 keys l
-sees "Enter: the unit is LIVE" "the cautions again"
-keys Enter
+sees "y: yes, the unit is LIVE" "the cautions again"
+keys y
 sees "the unit is LIVE" "it is live"
 sees "Local codes" "the cautions after"
-keys Escape k Enter
+keys Escape k y
 sees "the unit is cold" "it is cold"
 
 # Every size, down to one that is too small.
@@ -150,7 +150,7 @@ picture | grep -q "overload\|nF" && fail "a value stands without a daemon"
 start_daemon
 sees "the daemon is back" "the daemon is back"
 sees "bench overload" "values come again"
-sees "sheet  2 of 24" "the sheet is there again"
+sees "walk off  2 of 24" "the sheet is there again"
 
 # Further and back.
 keys R3 Enter
@@ -175,14 +175,14 @@ sees "ended 0" "q"
 same q
 # Stopped, gone on, and ended by a signal.
 keys "clear; $tally bench" Enter
-sees "sheet  2 of 24" "once more"
+sees "walk off  2 of 24" "once more"
 keys C-z
 sees "Stopped" "Ctrl-Z"
 picture | grep -q "NDELAY" && fail "the terminal is left non-blocking"
 keys "clear; jobs -p >$place/pid; stty -g >$place/after" Enter
 same Ctrl-Z
 keys "fg; stty -g >$place/after; echo over" Enter
-sees "sheet  2 of 24" "fg"
+sees "walk off  2 of 24" "fg"
 kill -TERM "$(cat "$place/pid")"
 sees "^over" "SIGTERM"
 same SIGTERM

@@ -154,6 +154,7 @@ static void all_keys(void)
 {
 	settling();
 	keys.mode = KEYS_LOOK;
+	keys.asked = ACTION_HELP;
 }
 
 static void to_live(void)
@@ -179,7 +180,8 @@ static void went_live(void)
 static void typing(void)
 {
 	settling();
-	keys = (struct keys){.mode = KEYS_TYPE, .asked = ACTION_NOTE, .text = "smells burnt", .len = 12};
+	keys = (struct keys){.mode = KEYS_TYPE, .asked = ACTION_NOTE, .about = "R3"};
+	prompt_set(&keys.line, "smells burnt", 12);
 }
 
 static void plain_letters(void)
@@ -365,7 +367,7 @@ static const struct {
 	{not_logged, BLOCK_MIDDLE, "NOT LOGGED"}, {refused, BLOCK_MIDDLE, "REFUSED"},
 	{away, BLOCK_MIDDLE, "NO DAEMON"},    {stale, BLOCK_MIDDLE, "STALE"},
 	{went_live, BLOCK_MIDDLE, "LIVE"},    {to_live, BLOCK_TALL, "131.19"},
-	{all_keys, BLOCK_TALL, "131.19"},     {capacitor, BLOCK_TALL, "0.0471"},
+	{all_keys, BLOCK_MIDDLE, "131.19"},     {capacitor, BLOCK_TALL, "0.0471"},
 	{capacitor, BLOCK_TALL, "\u00B5F"},
 };
 

@@ -1,0 +1,225 @@
+/* SPDX-License-Identifier: MIT */
+/*
+ * The sheet with what is finished: as a row of marks, as a list beside everything, and
+ * all of it on one page, 400 positions and more:
+ *
+ *     R1      +?.XX +++.. ....t      R101    +++++ ...
+ *     C1      ++... ..>..
+ */
+#include "client/view_bench.h"
+
+#include <stdio.h>
+#include <string.h>
+
+static char place_mark(const struct scene *s, int i)
+{
+	const struct scene_position *at = &s->sheet[i];
+	if (strcmp(at->name, s->position) == 0 && at->entries == 0)
+		return '>';
+	return at->entries ? view_bench_mark(at->verdict) : '.';
+}
+
+static void counts(const struct bench_view *v, char *out, size_t size)
+{
+	const struct scene *s = v->scene;
+	int next = scene_next(s);
+	bool more = next >= 0 && (s->next_known || s->sheet[next].entries == 0);
+	bool by = s->order[0] && strcmp(s->order, "sheet") != 0;
+	snprintf(out, size, "%d of %d%s%s%s%.40s", s->done, s->positions, by ? " by " : "",
+	         by ? s->order : "", more ? "  next " : "", more ? s->sheet[next].name : "");
+}
+
+/* "walk on", "walk lift": it says what comes up by itself. */
+static void walk_word(const struct scene *s, char *out, size_t size)
+{
+	snprintf(out, size, s->walk[0] ? "walk %.8s" : "sheet", s->walk);
+}
+
+/* ---- a row of marks ---- */
+
+/* Several positions in one mark: the worst of those that are finished; in lower case
+ * where others are not. */
+static void bucket(const struct scene *s, int from, int count, char *mark, enum look *look)
+{
+	int none = 0;
+	const char *worst = "";
+	static const char *const order[] = {"", "within", "unsure", "outside"};
+	int rank = -1;
+	for (int i = from; i < from + count && i < s->sheet_count; i++) {
+		if (!s->sheet[i].entries) {
+			none++;
+			continue;
+		}
+		for (int r = 0; r < 4; r++)
+			if (strcmp(s->sheet[i].verdict, order[r]) == 0 && r > rank)
+				rank = r, worst = order[r];
+	}
+	*mark = rank < 0 ? '.' : rank == 1 && none ? ':' : view_bench_mark(worst);
+	if (rank == 3 && none)
+		*mark = 'x';
+	*look = rank < 0 ? LOOK_FAINT : view_bench_verdict(worst);
+}
+
+/* One mark a position, in groups of five; where they do not fit, one for several, and
+ * how many is said. */
+void view_bench_map(const struct bench_view *v, struct picture *p, int row, int width, int rows)
+{
+	const struct scene *s = v->scene;
+	char text[160], label[16];
+	walk_word(s, label, sizeof label);
+	picture_put(p, row, BENCH_GUTTER - 2 - (int)strlen(label), LOOK_FAINT, label);
+	if (!s->sheet_count) {
+		picture_put(p, row, BENCH_GUTTER, LOOK_FAINT, "no sheet: positions come as they are chosen");
+		return;
+	}
+	counts(v, text, sizeof text);
+	int column = picture_put(p, row, BENCH_GUTTER, LOOK_ORDINARY, text) + 2;
+	column = column < BENCH_GUTTER + 24 ? BENCH_GUTTER + 24 : column;
+	int room = (width - column) * 5 / 6 * rows, each = 1, up = scene_place(s, s->position);
+	if (s->sheet_count > room) {
+		room = (width - column - 8) * 5 / 6 * rows;
+		room = room < 5 ? 5 : room;
+		for (each = 2; (s->sheet_count + each - 1) / each > room; )
+			each += each < 5 ? each == 2 ? 3 : 1 : 5;
+		column = picture_printf(p, row, column, LOOK_FAINT, "%d each", each) + 1;
+	}
+	int at = column, line = 0;
+	for (int i = 0; i < s->sheet_count; i += each) {
+		char mark[2] = {place_mark(s, i), '\0'};
+		enum look look = s->sheet[i].entries ? view_bench_verdict(s->sheet[i].verdict) : LOOK_FAINT;
+		if (each > 1)
+			bucket(s, i, each, &mark[0], &look);
+		bool here = up >= i && up < i + each;
+		if (each > 1 && here && mark[0] == '.')
+			mark[0] = '>';
+		if (at >= width) {
+			at = column;
+			if (++line == rows)
+				return;
+		}
+		at = picture_put(p, row + line, at, here ? LOOK_STRONG : look, mark);
+		at += i / each % 5 == 4;
+	}
+}
+
+/* ---- all of it ---- */
+
+/* Rows of `marks` each, a new one where the letter, the channel or the hundred changes:
+ * how names go on a bench. */
+static bool new_row(const struct scene *s, int i, int in_row, int marks)
+{
+	const struct scene_position *a = &s->sheet[i - 1], *b = &s->sheet[i];
+	return in_row == marks || a->name[0] != b->name[0] || strcmp(a->channel, b->channel) != 0;
+}
+
+#define OVERVIEW_NAME 10
+
+/* Draw (p not NULL) or count the rows, `columns` of them side by side. */
+static int overview_rows(const struct bench_view *v, struct picture *p, int row, int wide,
+                         int marks, int rows)
+{
+	const struct scene *s = v->scene;
+	int line = -1, in_row = 0, at = 0, up = scene_place(s, s->position);
+	for (int i = 0; i < s->sheet_count; i++) {
+		if (i == 0 || new_row(s, i, in_row, marks)) {
+			line++;
+			in_row = 0;
+			at = line / rows * wide + OVERVIEW_NAME;
+			if (p)
+				picture_put_most(p, row + line % rows, at - OVERVIEW_NAME, OVERVIEW_NAME - 1,
+				                 LOOK_ORDINARY, s->sheet[i].name);
+		}
+		char mark[2] = {place_mark(s, i), '\0'};
+		enum look look = i == up ? LOOK_STRONG
+		               : s->sheet[i].entries ? view_bench_verdict(s->sheet[i].verdict) : LOOK_FAINT;
+		if (p)
+			picture_put(p, row + line % rows, at, look, mark);
+		at += 1 + (in_row % 5 == 4);
+		in_row++;
+	}
+	return line + 1;
+}
+
+/* As wide rows as are needed for all to be there. */
+void view_bench_overview(const struct bench_view *v, struct picture *p, int row, int width,
+                         int rows)
+{
+	char text[160];
+	static const int choices[] = {10, 20, 30, 50, 100};
+	if (rows < 3)
+		return;
+	counts(v, text, sizeof text);
+	int column = picture_put(p, row, 0, LOOK_STRONG, text) + 2;
+	if (column + 52 <= width)
+		picture_put(p, row, column, LOOK_FAINT, "+ within  X outside  ? unsure  - no limits  . none");
+	row++;
+	rows--;
+	for (size_t i = 0; i < sizeof choices / sizeof choices[0]; i++) {
+		int wide = OVERVIEW_NAME + choices[i] * 6 / 5 + 2, columns = width / wide;
+		int need = overview_rows(v, NULL, 0, wide, choices[i], rows);
+		if (columns < 1 || (need > rows * columns && i + 1 < sizeof choices / sizeof choices[0] &&
+		                    width >= OVERVIEW_NAME + choices[i + 1] * 6 / 5))
+			continue;
+		overview_rows(v, p, row, wide, choices[i], rows);
+		if (need > rows * columns) /* said, where some of them are not there */
+			picture_printf(p, row + rows - 1, 0, LOOK_WARNING, "not all fit: a larger window has them");
+		return;
+	}
+}
+
+/* ---- a list ---- */
+
+static void sheet_row(const struct bench_view *v, struct picture *p, int row, int column,
+                      int width, int i)
+{
+	const struct scene *s = v->scene;
+	const struct scene_position *at = &s->sheet[i];
+	bool up = strcmp(at->name, s->position) == 0;
+	char nominal[WORDS_SIZE], mark[2] = {place_mark(s, i), '\0'};
+	enum look look = at->entries ? view_bench_verdict(at->verdict) : LOOK_FAINT;
+	words_value(v->style, at->nominal, nominal, sizeof nominal);
+	picture_put(p, row, column, up ? LOOK_STRONG : LOOK_FAINT, up ? ">" : " ");
+	picture_put_most(p, row, column + 2, 8, up ? LOOK_STRONG : LOOK_ORDINARY, at->name);
+	picture_put_most(p, row, column + 11, 10, LOOK_FAINT, nominal);
+	picture_put(p, row, column + 22, look, up && mark[0] == '>' ? "." : mark);
+	picture_put_most(p, row, column + 24, width - 24, look,
+	                 !at->entries ? "" : at->verdict[0] ? at->verdict : "no limits");
+}
+
+void view_bench_sheet(const struct bench_view *v, struct picture *p, int row, int column,
+                      int width, int rows)
+{
+	const struct scene *s = v->scene;
+	char text[120];
+	if (rows < 2)
+		return;
+	counts(v, text, sizeof text);
+	char walk[16];
+	walk_word(s, walk, sizeof walk);
+	picture_put(p, row, column + 2, LOOK_FAINT, walk);
+	picture_put_most(p, row, column + 12, width - 12, LOOK_ORDINARY, text);
+	rows--;
+	int up = scene_place(s, s->position), first = 0;
+	if (s->sheet_count > rows && up > rows / 2)
+		first = up - rows / 2;
+	if (s->sheet_count > rows && first > s->sheet_count - rows)
+		first = s->sheet_count - rows;
+	for (int i = 0; i < rows && first + i < s->sheet_count; i++)
+		sheet_row(v, p, row + 1 + i, column, width, first + i);
+}
+
+void view_bench_sheet_lines(const struct style *style, const struct scene *s, struct lines *out)
+{
+	if (!s->sheet_count)
+		lines_puts(out, "there is no sheet\n");
+	for (int i = 0; i < s->sheet_count; i++) {
+		const struct scene_position *p = &s->sheet[i];
+		char nominal[WORDS_SIZE];
+		words_value(style, p->nominal, nominal, sizeof nominal);
+		lines_printf(out, "%s%s%s, %s%s\n", p->name, nominal[0] ? ", nominal " : "", nominal,
+		             !p->entries ? "nothing yet" : p->verdict[0] ? p->verdict : "no limits",
+		             strcmp(p->name, s->position) == 0 ? ", up" : "");
+	}
+	if (s->sheet_more)
+		lines_printf(out, "and %d more\n", s->sheet_more);
+}
