@@ -150,6 +150,9 @@ bool phrase_enter(const char *text, struct phrase_enter *out, char *why, size_t 
 				return false;
 			const char *behind = text;
 			w = next_word(&behind);
+			if (is_key(w, "from"))
+				return no(why, size, "from stands there twice: Ctrl-K clears what is behind the "
+				          "cursor");
 			if (w.len && !is_key(w, "u") && !is_key(w, "because"))
 				return no(why, size, "after the instrument come u and because, not \"%.*s\"",
 				          (int)(w.len < 30 ? w.len : 30), w.at);

@@ -46,6 +46,7 @@ struct scene_meter {
 	double progress; /* of settling, 0 to 1 */
 	bool touching, moving, stale;
 	bool entered; /* this touch has its entry */
+	char made[16]; /* ... or was for none: "OFFSET", "PASSED", "FAILED" */
 	char bound[SCENE_NAME]; /* the position that it is bound to, "" */
 	/* This touch: numeric displays as they changed, with their digit. */
 	struct { int64_t at; struct decimal value; } trail[SCENE_TRAIL_MAX];
@@ -233,6 +234,8 @@ const struct scene_alarm *scene_alarm(const struct scene *s);
 int scene_quantity(const struct scene *s);
 /* The twin's last value in the quantity that is up; "" where there is none. */
 const char *scene_twin_shown(const struct scene *s, const char **verdict);
+/* Is what the meter shows a value of what is up, or was it asked for something else? */
+bool scene_is_for_part(const struct scene *s, const struct scene_meter *m);
 /* The limits of what is up.  False where there are none. */
 struct scene_limits {
 	bool has_low, has_high, has_nominal, assumed;

@@ -138,6 +138,12 @@ void scene_backing(struct scene *s, int64_t now, struct slice record, const char
 		snprintf(text, sizeof text, "lead offset of %.40s: %.60s, taken off from here on", meter,
 		         value);
 	s->errand.is = false;
+	for (int i = 0; i < s->meters; i++) /* this touch has made what it was for */
+		if (strcmp(s->meter[i].name, meter) == 0) {
+			s->meter[i].entered = true;
+			snprintf(s->meter[i].made, sizeof s->meter[i].made, "%s",
+			         !check ? "OFFSET" : agree ? "PASSED" : "FAILED");
+		}
 	scene_note_add(s, now, agree ? SCENE_GOOD : SCENE_BAD,
 	               json_member(record.at, record.len, "t"), text);
 	scene_note_told(s);
@@ -145,6 +151,11 @@ void scene_backing(struct scene *s, int64_t now, struct slice record, const char
 		.what = agree ? HAPPENED_LOGGED : HAPPENED_OUTSIDE, .shown = shown, .meter = meter,
 		.quantity = check ? "meter check" : "lead offset", .position = check ? position : NULL,
 		.why = agree ? NULL : text});
+}
+
+bool scene_is_for_part(const struct scene *s, const struct scene_meter *m)
+{
+	return !m->made[0] && !(s->errand.is && strcmp(s->errand.meter, m->name) == 0);
 }
 
 /* ---- lines, and other words of the daemon ---- */

@@ -17,6 +17,23 @@ static struct style plain_style(const struct scene *s)
 	return style;
 }
 
+/* The part of a remark that says that it was typed: said by the entry itself here. */
+static void without_typed(char *remark)
+{
+	char *at = strstr(remark, "typed");
+	if (!at || (at != remark && at[-1] != ' '))
+		return;
+	char *rest = at + strlen("typed");
+	if (rest[0] == ':' || rest[0] == ';')
+		rest += 1 + (rest[1] == ' ');
+	else if (*rest)
+		return;
+	if (!*rest) /* with what parts it from the one before */
+		while (at > remark && strchr(" ;", at[-1]))
+			at--;
+	memmove(at, rest, strlen(rest) + 1);
+}
+
 static void entry_judgement(const struct scene *s, struct scene_entry *e, struct slice entry)
 {
 	struct style style = plain_style(s);
@@ -28,6 +45,8 @@ static void entry_judgement(const struct scene *s, struct scene_entry *e, struct
 	words_deviation(&style, entry, e->deviation, sizeof e->deviation);
 	view_remark(&style, entry, (struct slice){NULL, 0}, &remark);
 	scene_copy(e->remark, sizeof e->remark, lines_text(&remark));
+	if (e->typed)
+		without_typed(e->remark);
 	lines_free(&remark);
 }
 
@@ -458,6 +477,7 @@ static void meter_live(struct scene *s, struct scene_meter *m, int64_t now, stru
 	if (m->touching && !touched) {
 		m->trail_count = m->trail_next = 0;
 		m->moving = m->entered = false;
+		m->made[0] = '\0';
 		s->logged.is = s->refused.is = false;
 	}
 	if (!m->touching)

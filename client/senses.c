@@ -173,7 +173,7 @@ void senses_volume(struct senses *e, int by)
 	e->volume = volume;
 	voice_volume(e->voice, volume);
 	snprintf(text, sizeof text, "the tones have %d %%%s", volume,
-	         voice_muted(e->voice) ? ", and sound is off" : volume ? "" : ": they are silent");
+	         !voice_tones(e->voice) ? ", and are off" : volume ? "" : ": they are silent");
 	voice_sample(e->voice, HAPPENED_LOGGED);
 	say(e, SCENE_SAID, text);
 }
@@ -183,14 +183,17 @@ void senses_volume(struct senses *e, int by)
 /* Looked so often whether the one before was heard to its end; a tone and its name take
  * no longer than this, whatever hangs. */
 #define CHECK_MS 400
+#define CHECK_LEAST 4
 #define CHECK_LONGEST 15
 
 static void on_check(uv_timer_t *timer)
 {
 	struct senses *e = timer->data;
 	char text[160];
-	/* Only into silence: a sample swallows no name and no verdict. */
-	if (e->checked && !voice_idle(e->voice, 0) && ++e->check_waits < CHECK_LONGEST)
+	/* Only into silence, so that a sample swallows no name and no verdict; and slow
+	 * enough to be read, where nothing is heard. */
+	int waits = voice_idle(e->voice, 0) ? CHECK_LEAST : CHECK_LONGEST;
+	if (e->checked && ++e->check_waits < waits)
 		return;
 	e->check_waits = 0;
 	if (e->checked >= HAPPENING_COUNT) {

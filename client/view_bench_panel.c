@@ -164,22 +164,33 @@ int view_bench_help_rows(const struct bench_view *v, int width)
 	return (count + columns - 1) / columns;
 }
 
+/* A small window: keys and their labels alone, as far as they go. */
+#define HELP_NARROW 16
+
 static void help_put(const struct bench_view *v, struct picture *p, int row, int width, int rows)
 {
 	int each = view_bench_help_rows(v, width), wide = width / help_columns(width), at = 0;
-	if (each > rows) { /* a small window: keys and their labels alone, as far as they go */
+	int columns = help_columns(width);
+	bool narrow = each > rows || wide < HELP_WIDTH;
+	if (narrow) {
+		wide = HELP_NARROW;
+		columns = width / wide < 1 ? 1 : width / wide;
 		each = rows;
-		wide = 16;
 	}
 	for (int i = 1; i < ACTION_COUNT && each > 0; i++) {
 		const struct action_row *a = &action_table[i];
 		if (!listed(v, i))
 			continue;
 		int column = at / each * wide, line = row + at % each;
+		/* The last place says that there are more. */
+		if (narrow && at + 1 == each * columns) {
+			picture_put_most(p, line, column + 2, wide - 2, LOOK_WARNING, "more at 80x24");
+			return;
+		}
 		at++;
 		picture_put_most(p, line, column + 5 - (int)strlen(a->shown), wide - 5, LOOK_KEY, a->shown);
-		picture_put_most(p, line, column + 6, wide - 7, LOOK_STRONG, a->label);
-		if (wide >= HELP_WIDTH)
+		picture_put_most(p, line, column + 6, wide - 6, LOOK_STRONG, a->label);
+		if (!narrow)
 			picture_put_most(p, line, column + 16, wide - 16, LOOK_ORDINARY, a->help);
 	}
 }

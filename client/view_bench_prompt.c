@@ -3,7 +3,7 @@
  * What is typed, and what helps with it:
  *
  *     enter: C7 leakage 0.3 uA from tester_
- *     C7  leakage  0.3 uA  from tester: Enter logs it as typed
+ *     Enter logs, as typed: C7 leakage 0.3 uA from tester
  *
  * The line is cut around the cursor, never inside a character; the row below says what is
  * asked for, then what was understood, names that would do, or what is wrong.
@@ -73,19 +73,26 @@ void view_bench_prompt(const struct bench_view *v, struct picture *p, int row, i
 		picture_put(p, row, width - (int)sizeof how + 1, LOOK_FAINT, how);
 }
 
-/* What an entry would be, in the order in which it is understood. */
-static bool understood(const struct bench_view *v, char *out, size_t size)
+/* What an entry would be, in the order in which it is understood; what is missing from
+ * it, once its value is begun. */
+static enum look understood(const struct bench_view *v, char *out, size_t size)
 {
 	struct phrase_enter e;
 	char why[KEYS_HINT], value[WORDS_SIZE], u[WORDS_SIZE];
-	if (v->keys->asked != ACTION_ENTER || !phrase_enter(v->keys->line.text, &e, why, sizeof why))
-		return false;
+	snprintf(out, size, "%s", keys_asks(v->keys->asked));
+	if (v->keys->asked != ACTION_ENTER)
+		return LOOK_FAINT;
+	if (!phrase_enter(v->keys->line.text, &e, why, sizeof why)) {
+		if (e.value[0])
+			snprintf(out, size, "%s", why);
+		return LOOK_FAINT;
+	}
 	words_value(v->style, e.value, value, sizeof value);
 	words_value(v->style, e.u, u, sizeof u);
-	snprintf(out, size, "%s  %s%s%s%s%s  from %s%s: Enter logs it as typed", e.position,
-	         e.quantity, e.quantity[0] ? "  " : "", value, u[0] ? "  u " : "", u, e.from,
-	         e.because[0] ? ", with its reason" : "");
-	return true;
+	snprintf(out, size, "Enter logs, as typed: %s %s%s%s%s%s from %s%s", e.position, e.quantity,
+	         e.quantity[0] ? " " : "", value, u[0] ? " u " : "", u, e.from,
+	         e.because[0] ? ", and why" : "");
+	return LOOK_GOOD;
 }
 
 void view_bench_hint(const struct bench_view *v, struct picture *p, int row, int width)
@@ -93,10 +100,9 @@ void view_bench_hint(const struct bench_view *v, struct picture *p, int row, int
 	const struct keys *k = v->keys;
 	char text[4 * WORDS_SIZE];
 	picture_clear(p, row, 0, width);
+	enum look look = understood(v, text, sizeof text);
 	if (k->hint[0])
 		picture_put_most(p, row, 0, width, LOOK_WARNING, k->hint);
-	else if (understood(v, text, sizeof text))
-		picture_put_most(p, row, 0, width, LOOK_GOOD, text);
 	else
-		picture_put_most(p, row, 0, width, LOOK_FAINT, keys_asks(k->asked));
+		picture_put_most(p, row, 0, width, look, text);
 }

@@ -26,6 +26,9 @@
 
 #define SHEET_WIDTH 34
 #define SHEET_FROM 116
+/* ... and from here on with values, each beside that of its twin. */
+#define SHEET_WIDE 74
+#define SHEET_WIDE_FROM 176
 #define FEWEST_ENTRIES 3
 #define NEAR 112
 #define GAPS 5
@@ -80,8 +83,9 @@ static void full(const struct bench_view *v, struct picture *p)
 	struct plan plan = plan_of(p);
 	view_bench_header(v, p, row, width);
 	if (beside && !looks) {
-		width -= SHEET_WIDTH;
-		view_bench_sheet(v, p, 1, width, SHEET_WIDTH, p->height - 3);
+		int wide = p->width >= SHEET_WIDE_FROM ? SHEET_WIDE : SHEET_WIDTH;
+		width -= wide;
+		view_bench_sheet(v, p, 1, width, wide, p->height - 3);
 		width -= 2;
 	}
 	int near = width < NEAR ? width : NEAR; /* what belongs together stands together */
@@ -138,14 +142,14 @@ static void small(const struct bench_view *v, struct picture *p)
 	if (foot > 2) {
 		view_bench_note(v, p, --foot, width);
 		snprintf(text, sizeof text, "%dx%d: not all is here, 80x24 has it", p->width, p->height);
-		if (v->keys->mode == KEYS_ACT)
+		if (v->keys->mode == KEYS_ACT && !v->scene->caution)
 			small_note(v, p, foot, width, text);
 	}
 	int room = foot;
 	bool tall = room >= 3 + BLOCK_TALL_ROWS;
 	if (room >= 6) {
 		view_bench_place(v, p, row, width);
-		row += BLOCK_MIDDLE_ROWS;
+		row += BLOCK_MIDDLE_ROWS + (scene_alarm(v->scene) != NULL && room > 7);
 		view_bench_value(v, p, row, width, tall ? BLOCK_TALL_ROWS : BLOCK_MIDDLE_ROWS);
 		row += tall ? BLOCK_TALL_ROWS : BLOCK_MIDDLE_ROWS;
 	} else {
@@ -159,7 +163,8 @@ static void small(const struct bench_view *v, struct picture *p)
 		picture_printf(p, row++, 0, v->scene->live ? LOOK_LIVE : LOOK_STRONG, "%s %s %s",
 		               !v->scene->unit_known ? "" : v->scene->live ? "LIVE" : "COLD",
 		               v->scene->condition, v->scene->reach);
-	int panel = row;
+	/* A list that was asked for leaves position and state alone. */
+	int panel = v->keys->mode == KEYS_LOOK && room >= 6 ? BLOCK_MIDDLE_ROWS : row;
 	if (row < foot)
 		view_bench_facts(v, p, row++, width);
 	if (row < foot)

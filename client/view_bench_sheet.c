@@ -1,9 +1,12 @@
 /* SPDX-License-Identifier: MIT */
 /*
  * The sheet with what is finished: as a row of marks, as a list beside everything, and
- * all of it on one page, 400 positions and more:
+ * all of it on one page: values, each beside that of its twin, where they fit, else
+ * marks, 400 positions and more:
  *
- *     R1      +?.XX +++.. ....t      R101    +++++ ...
+ *     R1       1.062 Mohm + within     R101     1.041 Mohm + within
+ *
+ *     R1      +?.XX +++.. .....      R101    +++++ ...
  *     C1      ++... ..>..
  */
 #include "client/view_bench.h"
@@ -112,6 +115,74 @@ static bool new_row(const struct scene *s, int i, int in_row, int marks)
 	return in_row == marks || a->name[0] != b->name[0] || strcmp(a->channel, b->channel) != 0;
 }
 
+/* The last value of a position: in what it is asked first, else in anything. */
+static const char *value_of(const struct bench_view *v, int i, char *out, size_t size)
+{
+	static const enum quantity order[] = {QUANTITY_VALUE, QUANTITY_VOLTS, QUANTITY_INSULATION,
+	                                      QUANTITY_LEAKAGE, QUANTITY_ESR, QUANTITY_DISSIPATION};
+	const struct scene_position *p = &v->scene->sheet[i];
+	out[0] = '\0';
+	for (size_t q = 0; q < sizeof order / sizeof order[0]; q++)
+		if (p->last[order[q]].shown[0]) {
+			words_value(v->style, p->last[order[q]].shown, out, size);
+			return p->last[order[q]].typed ? "typed" : "";
+		}
+	return "";
+}
+
+#define VALUE_WIDTH 13
+
+/* "R1         1.062 M(ohm) + within", 32 columns; typed ones say so in a letter. */
+static void value_put(const struct bench_view *v, struct picture *p, int row, int column, int i)
+{
+	const struct scene *s = v->scene;
+	const struct scene_position *at = &s->sheet[i];
+	bool up = strcmp(at->name, s->position) == 0;
+	char value[WORDS_SIZE], mark[2] = {place_mark(s, i), '\0'};
+	enum look look = at->entries ? view_bench_verdict(at->verdict) : LOOK_FAINT;
+	const char *typed = value_of(v, i, value, sizeof value);
+	int wide = (int)words_width(value, strlen(value));
+	picture_put_most(p, row, column, 9, up ? LOOK_STRONG : LOOK_ORDINARY, at->name);
+	int from = column + 10 + (wide < VALUE_WIDTH ? VALUE_WIDTH - wide : 0);
+	picture_put_most(p, row, from, VALUE_WIDTH, LOOK_STRONG, value);
+	picture_put(p, row, column + 11 + VALUE_WIDTH, up ? LOOK_STRONG : look, mark);
+	picture_put_most(p, row, column + 13 + VALUE_WIDTH, 9, look,
+	                 !at->entries ? "" : at->verdict[0] ? at->verdict : "no limits");
+	if (typed[0] && at->entries)
+		picture_put(p, row, column + 10, LOOK_WARNING, "typed");
+}
+
+/* Twins side by side, one pair a row.  Drawn (p not NULL) or counted; those that have
+ * none stand alone. */
+#define PAIR_WIDTH 78
+
+static int twin_of(const struct scene *s, int i)
+{
+	int twin = s->sheet[i].twin[0] ? scene_place(s, s->sheet[i].twin) : -1;
+	return twin == i ? -1 : twin;
+}
+
+static int pairs_put(const struct bench_view *v, struct picture *p, int row, int rows)
+{
+	const struct scene *s = v->scene;
+	int line = 0;
+	for (int i = 0; i < s->sheet_count; i++) {
+		int twin = twin_of(s, i);
+		if (twin >= 0 && twin < i && twin_of(s, twin) == i)
+			continue; /* it stands beside the first of them */
+		if (p) {
+			int column = line / rows * PAIR_WIDTH;
+			value_put(v, p, row + line % rows, column, i);
+			if (twin >= 0)
+				value_put(v, p, row + line % rows, column + PAIR_WIDTH / 2, twin);
+		}
+		line++;
+	}
+	return line;
+}
+
+/* ---- all of it, in marks ---- */
+
 #define OVERVIEW_NAME 10
 
 /* Draw (p not NULL) or count the rows, `columns` of them side by side. */
@@ -154,6 +225,10 @@ void view_bench_overview(const struct bench_view *v, struct picture *p, int row,
 		picture_put(p, row, column, LOOK_FAINT, "+ within  X outside  ? unsure  - no limits  . none");
 	row++;
 	rows--;
+	if (width >= PAIR_WIDTH && pairs_put(v, NULL, 0, rows) <= rows * (width / PAIR_WIDTH)) {
+		pairs_put(v, p, row, rows);
+		return;
+	}
 	for (size_t i = 0; i < sizeof choices / sizeof choices[0]; i++) {
 		int wide = OVERVIEW_NAME + choices[i] * 6 / 5 + 2, columns = width / wide;
 		int need = overview_rows(v, NULL, 0, wide, choices[i], rows);
@@ -162,12 +237,15 @@ void view_bench_overview(const struct bench_view *v, struct picture *p, int row,
 			continue;
 		overview_rows(v, p, row, wide, choices[i], rows);
 		if (need > rows * columns) /* said, where some of them are not there */
-			picture_printf(p, row + rows - 1, 0, LOOK_WARNING, "not all fit: a larger window has them");
+			picture_clear(p, row + rows - 1, 0, width), picture_printf(p, row + rows - 1, 0, LOOK_WARNING, "not all fit: a larger window has them");
 		return;
 	}
 }
 
 /* ---- a list ---- */
+
+/* A row of the list; with room its value, and beside it that of its twin. */
+#define LIST_WIDE 70
 
 static void sheet_row(const struct bench_view *v, struct picture *p, int row, int column,
                       int width, int i)
@@ -177,8 +255,15 @@ static void sheet_row(const struct bench_view *v, struct picture *p, int row, in
 	bool up = strcmp(at->name, s->position) == 0;
 	char nominal[WORDS_SIZE], mark[2] = {place_mark(s, i), '\0'};
 	enum look look = at->entries ? view_bench_verdict(at->verdict) : LOOK_FAINT;
-	words_value(v->style, at->nominal, nominal, sizeof nominal);
 	picture_put(p, row, column, up ? LOOK_STRONG : LOOK_FAINT, up ? ">" : " ");
+	if (width >= LIST_WIDE) {
+		int twin = twin_of(s, i);
+		value_put(v, p, row, column + 2, i);
+		if (twin >= 0)
+			value_put(v, p, row, column + 39, twin);
+		return;
+	}
+	words_value(v->style, at->nominal, nominal, sizeof nominal);
 	picture_put_most(p, row, column + 2, 8, up ? LOOK_STRONG : LOOK_ORDINARY, at->name);
 	picture_put_most(p, row, column + 11, 10, LOOK_FAINT, nominal);
 	picture_put(p, row, column + 22, look, up && mark[0] == '>' ? "." : mark);
@@ -190,22 +275,22 @@ void view_bench_sheet(const struct bench_view *v, struct picture *p, int row, in
                       int width, int rows)
 {
 	const struct scene *s = v->scene;
-	char text[120];
-	if (rows < 2)
+	char text[160], walk[16];
+	if (rows < 3)
 		return;
 	counts(v, text, sizeof text);
-	char walk[16];
 	walk_word(s, walk, sizeof walk);
 	picture_put(p, row, column + 2, LOOK_FAINT, walk);
-	picture_put_most(p, row, column + 12, width - 12, LOOK_ORDINARY, text);
-	rows--;
+	picture_put_most(p, row + 1, column + 2, width - 2, LOOK_ORDINARY, text);
+	row += 2;
+	rows -= 2;
 	int up = scene_place(s, s->position), first = 0;
 	if (s->sheet_count > rows && up > rows / 2)
 		first = up - rows / 2;
 	if (s->sheet_count > rows && first > s->sheet_count - rows)
 		first = s->sheet_count - rows;
 	for (int i = 0; i < rows && first + i < s->sheet_count; i++)
-		sheet_row(v, p, row + 1 + i, column, width, first + i);
+		sheet_row(v, p, row + i, column, width, first + i);
 }
 
 void view_bench_sheet_lines(const struct style *style, const struct scene *s, struct lines *out)

@@ -91,6 +91,11 @@ void view_bench_state(const struct bench_view *v, char *word, size_t size, enum 
 	snprintf(word, size, "%s", states[state].word);
 	if (state == SCENE_ERRAND)
 		errand_word(s, word, size);
+	const struct scene_meter *m = scene_front(s);
+	if (state == SCENE_LOGGED && !s->logged.is && m && m->made[0]) {
+		snprintf(word, size, "%s", m->made);
+		*look = strcmp(m->made, "FAILED") == 0 ? LOOK_BAD : LOOK_GOOD;
+	}
 	const char *logged = s->logged.typed ? "TYPED" : "LOGGED";
 	if (state == SCENE_LOGGED && s->logged.is)
 		snprintf(word, size, "%s", logged);

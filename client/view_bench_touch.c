@@ -227,7 +227,7 @@ static bool value_now(const struct bench_view *v, const struct scene_limits *l, 
 	const char *function, *shown = scene_large(s, v->now, &function);
 	struct decimal value;
 	deviation[0] = '\0';
-	if (!shown || !(shown == s->logged.shown || m->touching) ||
+	if (!shown || !(shown == s->logged.shown || (m->touching && scene_is_for_part(s, m))) ||
 	    strcmp(function, l->function) != 0 || !shown_value(shown, x, &value))
 		return false;
 	/* Touching and overloaded is range hunting, until it is logged so. */

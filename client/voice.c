@@ -163,6 +163,11 @@ bool voice_muted(const struct voice *v)
 	return v && v->mute;
 }
 
+bool voice_tones(const struct voice *v)
+{
+	return v && !v->mute && !v->sound_mute;
+}
+
 int voice_fd(const struct voice *v)
 {
 	return v ? speech_fd(v->speech) : -1;
