@@ -319,6 +319,9 @@ static void on_signal(uv_signal_t *handle, int number)
 		if (!b->plain)
 			screen_refresh();
 		draw_soon(b);
+	} else if (number == SIGINT && !b->plain && b->keys.mode != KEYS_ACT) {
+		b->keys.mode = KEYS_ACT; /* Ctrl-C leaves the line, as in a shell */
+		draw_soon(b);
 	} else {
 		b->ended_by = number;
 		end(b);

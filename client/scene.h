@@ -36,6 +36,8 @@
 #define SCENE_LIVE_MS 2000
 /* How long a refusal stands in block letters. */
 #define SCENE_REFUSED_MS 6000
+/* Danger that goes on is told again so often. */
+#define SCENE_REMIND_MS 8000
 /* "Still moves" looks back so far. */
 #define SCENE_MOVES_MS 1000
 
@@ -134,6 +136,7 @@ struct scene {
 	bool limits_known, has_low, has_high, limits_assumed;
 	struct decimal low, high;
 	char function[SCENE_NAME];
+	char have[SCENE_NAME]; /* "1 of 2": meters that have measured it, where several are wanted */
 	bool armed, all_done;
 	bool tell_chosen; /* a connection began: what is up is told once */
 	int64_t up, up_told; /* the number of this choice, 0: not known; the one last told */
@@ -159,6 +162,7 @@ struct scene {
 	struct { bool is; char what[SCENE_NAME], meter[SCENE_NAME], position[SCENE_NAME]; } errand;
 	struct scene_alarm alarm[SCENE_ALARMS_MAX]; /* each once, of one word and meter */
 	int alarms;
+	int64_t alarm_told; /* ... is told again while it goes on */
 	bool not_logged;
 	bool caution; /* the unit went live: the cautions stand until somebody saw them */
 
@@ -212,6 +216,9 @@ void scene_refusal(struct scene *s, int64_t now, int code, const char *why);
 void scene_say_again(struct scene *s);
 
 /* ---- looking ---- */
+
+/* Tell the worst danger again, where it goes on and it is time; called now and then. */
+void scene_remind(struct scene *s, int64_t now);
 
 enum scene_state scene_state(const struct scene *s, int64_t now);
 /* The meter whose value stands large; NULL where none does. */

@@ -97,6 +97,7 @@ static void on_alarm(struct scene *s, int64_t now, struct slice event)
 	}
 	scene_note_add(s, now, SCENE_BAD, time, alarm.text[0] ? alarm.text : alarm.word);
 	scene_note_told(s);
+	s->alarm_told = now;
 	scene_tell(s, &(struct happening_told){.what = HAPPENED_ALARM, .meter = alarm.meter,
 	                                       .alarm = alarm.word, .why = alarm.text});
 }
@@ -112,7 +113,7 @@ static void on_errand(struct scene *s, int64_t now, struct slice event)
 	scene_member(event, "position", s->errand.position);
 	scene_member(event, "text", how);
 	s->logged.is = s->refused.is = false;
-	snprintf(text, sizeof text, "%s waits%s%s: %.*s", s->errand.meter,
+	snprintf(text, sizeof text, "%s waits%s%s: %.*s; again calls it off", s->errand.meter,
 	         s->errand.position[0] ? " for " : "", s->errand.position,
 	         (int)words_cut(how, strlen(how), 100), how);
 	scene_note_add(s, now, SCENE_WARNING, json_member(event.at, event.len, "t"), text);
@@ -151,6 +152,16 @@ void scene_backing(struct scene *s, int64_t now, struct slice record, const char
 		.what = agree ? HAPPENED_LOGGED : HAPPENED_OUTSIDE, .shown = shown, .meter = meter,
 		.quantity = check ? "meter check" : "lead offset", .position = check ? position : NULL,
 		.why = agree ? NULL : text});
+}
+
+void scene_remind(struct scene *s, int64_t now)
+{
+	const struct scene_alarm *a = scene_alarm(s);
+	if (!a || !s->connected || now - s->alarm_told < SCENE_REMIND_MS)
+		return;
+	s->alarm_told = now;
+	scene_tell(s, &(struct happening_told){.what = HAPPENED_ALARM, .meter = a->meter,
+	                                       .alarm = a->word, .why = a->text});
 }
 
 bool scene_is_for_part(const struct scene *s, const struct scene_meter *m)

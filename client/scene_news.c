@@ -280,6 +280,7 @@ static unsigned on_up(struct scene *s, struct slice event)
 	scene_member(event, "kind", s->chosen_kind);
 	scene_member(event, "nominal", s->nominal);
 	scene_member(event, "role", s->role);
+	scene_member(event, "meters", s->have);
 	s->limits_known = false; /* of what was up: status says them */
 	s->armed = armed;
 	s->refused.is = s->logged.is = s->all_done = false;
@@ -426,6 +427,8 @@ unsigned scene_event(struct scene *s, int64_t now, struct slice params)
 	} else {
 		/* Another one, perhaps of a later daemon: its sentence, where it has one. */
 		scene_member(params, "text", text);
+		if (strcmp(event, "other") == 0)
+			scene_member(params, "meters", s->have);
 		s->all_done = s->all_done || strcmp(event, "done") == 0;
 		if (text[0])
 			scene_note_add(s, now, SCENE_SAID, json_member(params.at, params.len, "t"), text);

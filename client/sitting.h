@@ -23,7 +23,7 @@ struct sitting {
 	void (*quit)(void *arg);         /* the person wants to leave */
 	void *arg;
 	/* Its own. */
-	uv_timer_t ask_timer;
+	uv_timer_t ask_timer, remind_timer;
 	unsigned asked;       /* SCENE_ASK_*: what has to be asked again */
 	unsigned on_the_way;  /* ... and is */
 	bool walk_tries_lift;

@@ -201,6 +201,10 @@ void view_bench_facts(const struct bench_view *v, struct picture *p, int row, in
 	if (scene_alarm(s)) /* its block letters are covered */
 		column = fact_put(p, row, column, LOOK_STRONG, s->position, twin);
 	column = fact_put(p, row, column, LOOK_ORDINARY, s->quantity, twin);
+	if (s->have[0]) {
+		snprintf(text, sizeof text, "%s meters", s->have);
+		column = fact_put(p, row, column, LOOK_WARNING, text, twin);
+	}
 	words_value(v->style, s->nominal, value, sizeof value);
 	snprintf(text, sizeof text, "nominal %.60s%s%.60s", value[0] ? value : "not given",
 	         s->tolerance[0] ? ", " : "", s->tolerance);

@@ -161,6 +161,13 @@ keys f
 sees "^offset: short" "what is likely"
 keys Enter
 sees "bench waits: hold the tips together" "the lead offset"
+keys m
+sees "called off" "and not, after all"
+# Ctrl-C leaves the line, not the bench.
+keys t abc
+sees "^note at .*abc" "a line"
+keys C-c
+sees "all keys" "Ctrl-C"
 
 keys '?'
 sees "any key ends it" "the list of keys"
@@ -230,6 +237,7 @@ same() {
 keys q
 sees "ended 0" "q"
 same q
+grep -q "^volume *= *80" "$TALLY_SETTINGS" || fail "the volume is not kept"
 # Stopped, gone on, and ended by a signal.
 keys "clear; $tally bench" Enter
 sees "walk off  2 of 24" "once more"

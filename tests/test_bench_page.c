@@ -324,6 +324,12 @@ static void test_danger(void **state)
 		told++;
 	}
 	assert_int_equal(told, 1);
+	/* It goes on: told again, but not all the time. */
+	scene_remind(scene, now + SCENE_REMIND_MS - 1);
+	assert_null(scene_happening(scene));
+	scene_remind(scene, now + SCENE_REMIND_MS);
+	assert_int_equal(scene_happening(scene)->what, HAPPENED_ALARM);
+	assert_null(scene_happening(scene));
 	static const struct { enum keys_mode mode; enum action asked; } modes[] = {
 		{KEYS_ACT, ACTION_NONE}, {KEYS_TYPE, ACTION_NOTE}, {KEYS_LOOK, ACTION_HELP},
 		{KEYS_LOOK, ACTION_SHEET}, {KEYS_CONFIRM, ACTION_LIVE}};
