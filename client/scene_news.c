@@ -249,7 +249,7 @@ unsigned scene_record(struct scene *s, int64_t now, struct slice params)
 		    words_member_is(record, "state", "closed"))
 			ask |= SCENE_ASK_ENTRIES;
 	} else if (strcmp(kind, "position") == 0 || strcmp(kind, "sheet") == 0) {
-		ask = SCENE_ASK_STATUS | SCENE_ASK_SHEET;
+		ask = SCENE_ASK_STATUS | SCENE_ASK_SHEET | SCENE_ASK_ENTRIES;
 	} else if (strcmp(kind, "note") == 0) {
 		on_note(s, now, record);
 	} else if (strcmp(kind, "meter") == 0) {

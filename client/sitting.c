@@ -126,8 +126,9 @@ static void got_entries(void *arg, int code, struct slice result, const char *wh
 static void on_ask(uv_timer_t *timer)
 {
 	struct sitting *s = timer->data;
+	/* The sheet before the entries, which are put into it. */
 	static const struct { unsigned bit; const char *method; follow_answer *answer; } table[] = {
-		{SCENE_ASK_ENTRIES, "entries", got_entries}, {SCENE_ASK_SHEET, "sheet.show", got_sheet},
+		{SCENE_ASK_SHEET, "sheet.show", got_sheet}, {SCENE_ASK_ENTRIES, "entries", got_entries},
 		{SCENE_ASK_METERS, "meters", got_meters},    {SCENE_ASK_STATUS, "status", got_status},
 	};
 	for (size_t i = 0; i < sizeof table / sizeof table[0]; i++) {

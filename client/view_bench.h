@@ -9,7 +9,7 @@
  * verdict its word and its mark:
  *
  *     +  within      X  outside      ?  unsure      -  no limits to judge by
- *     .  nothing yet                 >  up            t  the twin, among the limits
+ *     .  nothing yet   :  in part    >  up            t  the twin, among the limits
  *
  * At 80x24 all of it is there; smaller windows say what is missing, larger ones show
  * more entries, the last entry in block letters, and the sheet beside it all.

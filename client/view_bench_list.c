@@ -63,7 +63,7 @@ static void entry_put(const struct bench_view *v, struct picture *p, int row, in
 	picture_put(p, row, column, look, mark);
 	picture_put(p, row, column + 2, look,
 	            e->struck ? "struck" : e->verdict[0] ? e->verdict : "no limits");
-	column += 12;
+	column += e->verdict[0] || e->struck ? 12 : 13; /* "no limits" is the longest */
 	if (e->typed)
 		column = picture_printf(p, row, column, LOOK_WARNING, "typed from %s", e->meter) + 2;
 	bool other = e->quantity[0] && strcmp(e->quantity, "value") != 0;

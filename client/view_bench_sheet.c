@@ -14,12 +14,52 @@
 #include <stdio.h>
 #include <string.h>
 
+/* What of a position is known: nothing, something but not what it is asked first, all. */
+enum progress { NOTHING, PARTLY, FINISHED };
+
+static enum progress progress_of(const struct scene_position *p, const char **verdict)
+{
+	static const enum quantity first[] = {QUANTITY_VALUE, QUANTITY_VOLTS, QUANTITY_INSULATION};
+	*verdict = "";
+	if (!p->entries)
+		return NOTHING;
+	for (size_t i = 0; i < sizeof first / sizeof first[0]; i++)
+		if (p->last[first[i]].shown[0]) {
+			*verdict = p->last[first[i]].verdict;
+			return FINISHED;
+		}
+	for (int q = 0; q < QUANTITY_COUNT; q++)
+		if (p->last[q].shown[0])
+			return PARTLY;
+	*verdict = p->verdict; /* its entries are not known one by one */
+	return FINISHED;
+}
+
 static char place_mark(const struct scene *s, int i)
 {
-	const struct scene_position *at = &s->sheet[i];
-	if (strcmp(at->name, s->position) == 0 && at->entries == 0)
+	const char *verdict;
+	enum progress known = progress_of(&s->sheet[i], &verdict);
+	if (known == FINISHED)
+		return view_bench_mark(verdict);
+	if (strcmp(s->sheet[i].name, s->position) == 0)
 		return '>';
-	return at->entries ? view_bench_mark(at->verdict) : '.';
+	return known == PARTLY ? ':' : '.';
+}
+
+static enum look place_look(const struct scene *s, int i)
+{
+	const char *verdict;
+	enum progress known = progress_of(&s->sheet[i], &verdict);
+	return known == FINISHED ? view_bench_verdict(verdict)
+	     : known == PARTLY   ? LOOK_ORDINARY : LOOK_FAINT;
+}
+
+/* "within", "no limits"; "in part" where only something else was measured. */
+static const char *place_word(const struct scene *s, int i)
+{
+	const char *verdict;
+	enum progress known = progress_of(&s->sheet[i], &verdict);
+	return known == NOTHING ? "" : known == PARTLY ? "in part" : verdict[0] ? verdict : "no limits";
 }
 
 static void counts(const struct bench_view *v, char *out, size_t size)
@@ -40,8 +80,8 @@ static void walk_word(const struct scene *s, char *out, size_t size)
 
 /* ---- a row of marks ---- */
 
-/* Several positions in one mark: the worst of those that are finished; in lower case
- * where others are not. */
+/* Several positions in one mark: the worst of those that are finished; x and : where
+ * others are not yet. */
 static void bucket(const struct scene *s, int from, int count, char *mark, enum look *look)
 {
 	int none = 0;
@@ -49,12 +89,13 @@ static void bucket(const struct scene *s, int from, int count, char *mark, enum 
 	static const char *const order[] = {"", "within", "unsure", "outside"};
 	int rank = -1;
 	for (int i = from; i < from + count && i < s->sheet_count; i++) {
-		if (!s->sheet[i].entries) {
+		const char *verdict;
+		if (progress_of(&s->sheet[i], &verdict) != FINISHED) {
 			none++;
 			continue;
 		}
 		for (int r = 0; r < 4; r++)
-			if (strcmp(s->sheet[i].verdict, order[r]) == 0 && r > rank)
+			if (strcmp(verdict, order[r]) == 0 && r > rank)
 				rank = r, worst = order[r];
 	}
 	*mark = rank < 0 ? '.' : rank == 1 && none ? ':' : view_bench_mark(worst);
@@ -89,7 +130,7 @@ void view_bench_map(const struct bench_view *v, struct picture *p, int row, int 
 	int at = column, line = 0;
 	for (int i = 0; i < s->sheet_count; i += each) {
 		char mark[2] = {place_mark(s, i), '\0'};
-		enum look look = s->sheet[i].entries ? view_bench_verdict(s->sheet[i].verdict) : LOOK_FAINT;
+		enum look look = place_look(s, i);
 		if (each > 1)
 			bucket(s, i, each, &mark[0], &look);
 		bool here = up >= i && up < i + each;
@@ -139,7 +180,7 @@ static void value_put(const struct bench_view *v, struct picture *p, int row, in
 	const struct scene_position *at = &s->sheet[i];
 	bool up = strcmp(at->name, s->position) == 0;
 	char value[WORDS_SIZE], mark[2] = {place_mark(s, i), '\0'};
-	enum look look = at->entries ? view_bench_verdict(at->verdict) : LOOK_FAINT;
+	enum look look = place_look(s, i);
 	const char *typed = value_of(v, i, value, sizeof value);
 	int wide = (int)words_width(value, strlen(value));
 	picture_put_most(p, row, column, 9, up ? LOOK_STRONG : LOOK_ORDINARY, at->name);
@@ -147,7 +188,7 @@ static void value_put(const struct bench_view *v, struct picture *p, int row, in
 	picture_put_most(p, row, from, VALUE_WIDTH, LOOK_STRONG, value);
 	picture_put(p, row, column + 11 + VALUE_WIDTH, up ? LOOK_STRONG : look, mark);
 	picture_put_most(p, row, column + 13 + VALUE_WIDTH, 9, look,
-	                 !at->entries ? "" : at->verdict[0] ? at->verdict : "no limits");
+	                 place_word(s, i));
 	if (typed[0] && at->entries)
 		picture_put(p, row, column + 10, LOOK_WARNING, "typed");
 }
@@ -201,8 +242,7 @@ static int overview_rows(const struct bench_view *v, struct picture *p, int row,
 				                 LOOK_ORDINARY, s->sheet[i].name);
 		}
 		char mark[2] = {place_mark(s, i), '\0'};
-		enum look look = i == up ? LOOK_STRONG
-		               : s->sheet[i].entries ? view_bench_verdict(s->sheet[i].verdict) : LOOK_FAINT;
+		enum look look = i == up ? LOOK_STRONG : place_look(s, i);
 		if (p)
 			picture_put(p, row + line % rows, at, look, mark);
 		at += 1 + (in_row % 5 == 4);
@@ -221,8 +261,9 @@ void view_bench_overview(const struct bench_view *v, struct picture *p, int row,
 		return;
 	counts(v, text, sizeof text);
 	int column = picture_put(p, row, 0, LOOK_STRONG, text) + 2;
-	if (column + 52 <= width)
-		picture_put(p, row, column, LOOK_FAINT, "+ within  X outside  ? unsure  - no limits  . none");
+	static const char marks[] = "+ within X outside ? unsure - no limits : in part . none";
+	if (column + (int)sizeof marks <= width + 1)
+		picture_put(p, row, column, LOOK_FAINT, marks);
 	row++;
 	rows--;
 	if (width >= PAIR_WIDTH && pairs_put(v, NULL, 0, rows) <= rows * (width / PAIR_WIDTH)) {
@@ -254,7 +295,7 @@ static void sheet_row(const struct bench_view *v, struct picture *p, int row, in
 	const struct scene_position *at = &s->sheet[i];
 	bool up = strcmp(at->name, s->position) == 0;
 	char nominal[WORDS_SIZE], mark[2] = {place_mark(s, i), '\0'};
-	enum look look = at->entries ? view_bench_verdict(at->verdict) : LOOK_FAINT;
+	enum look look = place_look(s, i);
 	picture_put(p, row, column, up ? LOOK_STRONG : LOOK_FAINT, up ? ">" : " ");
 	if (width >= LIST_WIDE) {
 		int twin = twin_of(s, i);
@@ -268,7 +309,7 @@ static void sheet_row(const struct bench_view *v, struct picture *p, int row, in
 	picture_put_most(p, row, column + 11, 10, LOOK_FAINT, nominal);
 	picture_put(p, row, column + 22, look, up && mark[0] == '>' ? "." : mark);
 	picture_put_most(p, row, column + 24, width - 24, look,
-	                 !at->entries ? "" : at->verdict[0] ? at->verdict : "no limits");
+	                 place_word(s, i));
 }
 
 void view_bench_sheet(const struct bench_view *v, struct picture *p, int row, int column,
@@ -302,7 +343,7 @@ void view_bench_sheet_lines(const struct style *style, const struct scene *s, st
 		char nominal[WORDS_SIZE];
 		words_value(style, p->nominal, nominal, sizeof nominal);
 		lines_printf(out, "%s%s%s, %s%s\n", p->name, nominal[0] ? ", nominal " : "", nominal,
-		             !p->entries ? "nothing yet" : p->verdict[0] ? p->verdict : "no limits",
+		             p->entries ? place_word(s, i) : "nothing yet",
 		             strcmp(p->name, s->position) == 0 ? ", up" : "");
 	}
 	if (s->sheet_more)

@@ -38,6 +38,8 @@ static void rest_words(const struct bench_view *v, const struct scene_meter *m, 
 		snprintf(out, size, "touched");
 	else if (moves > 9999)
 		snprintf(out, size, "changes range");
+	else if (moves == 0 && m->progress < 1)
+		snprintf(out, size, "does not move");
 	else
 		snprintf(out, size, "%s %d digit%s", m->progress >= 1 ? "at rest, within" : "still moves",
 		         m->progress >= 1 && moves == 0 ? 1 : moves,

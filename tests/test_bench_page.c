@@ -553,6 +553,32 @@ static void test_plain_words(void **state)
 	scene_stop();
 }
 
+/* What a position was asked first is what finishes it; something else does so in part. */
+static void test_in_part(void **state)
+{
+	(void)state;
+	struct lines out = {0};
+	struct picture p;
+	const struct style style = {.plain = true};
+	ready();
+	keys = (struct keys){.mode = KEYS_ACT};
+	record(30, "entry", ",\"job\":\"picture house\",\"position\":\"C7\",\"quantity\":\"leakage\","
+	       "\"meter\":\"tester\",\"function\":\"amp-dc\",\"shown\":\"0.3 uA\",\"value\":3e-07,"
+	       "\"verdict\":\"none\",\"source\":\"typed\"");
+	view_bench_sheet_lines(&style, scene, &out);
+	assert_non_null(strstr(lines_text(&out), "C7, nominal 0.1 uF, in part\n"));
+	assert_non_null(strstr(lines_text(&out), "C107, nominal 0.1 uF, nothing yet\n"));
+	draw(&p, 80, 24);
+	assert_true(shows(&p, "+>?:. ....."));
+	picture_end(&p);
+	record(31, "entry", ENTRY("C7", "0.11 uF", "1.1e-07", "within", "high", "0.1", ""));
+	draw(&p, 80, 24);
+	assert_true(shows(&p, "+>?+. ....."));
+	picture_end(&p);
+	lines_free(&out);
+	scene_stop();
+}
+
 /* 80x24 has every key with its words. */
 static void test_help_is_whole(void **state)
 {
@@ -580,7 +606,7 @@ int main(int argc, char **argv)
 		cmocka_unit_test(test_limits),      cmocka_unit_test(test_limits_line),
 		cmocka_unit_test(test_danger),      cmocka_unit_test(test_wide),
 		cmocka_unit_test(test_states),      cmocka_unit_test(test_plain_words),
-		cmocka_unit_test(test_help_is_whole),
+		cmocka_unit_test(test_help_is_whole), cmocka_unit_test(test_in_part),
 	};
 	return cmocka_run_group_tests(tests, NULL, NULL);
 }

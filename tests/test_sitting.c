@@ -57,7 +57,7 @@ static const char *told(void)
 	return told_text;
 }
 
-/* The five answers behind hello: entries, sheet, meters, status, watch. */
+/* The five answers behind hello: sheet, entries, meters, status, watch. */
 #define ENTRIES_EMPTY RESULT("{\"entries\":[],\"more\":false}")
 #define SHEET                                                                                  \
 	RESULT("{\"rows\":[{\"position\":\"R1\",\"entries\":1,\"written\":{}},"                          \
@@ -69,7 +69,7 @@ static const char *told(void)
 	       "\"chosen\":{\"position\":\"R12\",\"quantity\":\"value\",\"armed\":true},\"bound\":[],"       \
 	       "\"health\":\"good\",\"done\":1,\"positions\":3}")
 #define WATCH RESULT("{\"last\":3}")
-#define ANSWERS HELLO, ENTRIES_EMPTY, SHEET, METERS, STATUS, WATCH
+#define ANSWERS HELLO, SHEET, ENTRIES_EMPTY, METERS, STATUS, WATCH
 #define RECORD(seq) NEWS("record", "{\"seq\":" seq ",\"record\":{\"seq\":" seq ",\"kind\":\"entry\","  \
 	"\"position\":\"R12\",\"shown\":\"1 kohm\",\"verdict\":\"within\"}}")
 
@@ -86,7 +86,7 @@ static void test_reconnects(void **state)
 	(void)state;
 	const char *const *scripts[] = {
 		SCRIPT(ANSWERS, RECORD("4"), STATUS, "!close"),
-		SCRIPT(HELLO, ENTRIES_EMPTY, SHEET, METERS, STATUS, WATCH, RECORD("4"), RECORD("5"), STATUS),
+		SCRIPT(HELLO, SHEET, ENTRIES_EMPTY, METERS, STATUS, WATCH, RECORD("4"), RECORD("5"), STATUS),
 	};
 	pid_t pid = daemon_start(scripts, 2);
 	begin();
