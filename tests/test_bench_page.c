@@ -162,7 +162,7 @@ static void limits_of(const char *position, const char *quantity, const char *fu
 	char chosen[400];
 	snprintf(chosen, sizeof chosen, ",\"function\":\"%s\",\"limits\":%s%s", function, limits, more);
 	scene_ready(true, "cold", position, quantity, chosen);
-	live(shown, function, 0.7, true);
+	live(shown, strcmp(function, "none") == 0 ? "amp-dc" : function, 0.7, true);
 }
 
 static const struct {
@@ -174,6 +174,8 @@ static const struct {
 	 {"-37 V", "-33 V", "9.1 % more negative"}},
 	{"another quantity than the sheet's", "C7", "leakage", "amp-dc", "[null,3e-06]", "", "4.1 uA",
 	 {"at most", "3 \u00B5A", "|"}},
+	{"where several functions will do", "C7", "leakage", "none", "[null,3e-06]", "", "2.1 uA",
+	 {"at most", "3 \u00B5A", "\u25C6"}},
 	{"insulation, one bound", "T1", "insulation", "ohm", "[20000000,null]", "", "31.2 Mohm",
 	 {"at least 20 M\u03A9", "|\u2500", "\u25C6"}},
 	{"asymmetric", "C7", "value", "farad", "[8e-08,1.8e-07]", "", "95.0 nF",
