@@ -100,7 +100,8 @@ struct scene_alarm {
 
 /* What stands in block letters about the touch. */
 enum scene_state {
-	SCENE_NO_DAEMON, SCENE_NO_POSITION, SCENE_ERRAND, SCENE_READY, SCENE_WAIT, SCENE_SETTLING, SCENE_MOVING,
+	SCENE_NO_DAEMON, SCENE_NO_POSITION, SCENE_ERRAND, /* a meter waits for an offset or a check */
+	SCENE_READY, SCENE_WAIT, SCENE_SETTLING, SCENE_MOVING,
 	SCENE_SETTLED, /* and the record is on its way */
 	SCENE_LOGGED, SCENE_HELD, SCENE_DOUBT, SCENE_REFUSED, SCENE_NOT_LOGGED, SCENE_GONE,
 	SCENE_STALE, SCENE_DONE,

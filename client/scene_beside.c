@@ -255,11 +255,11 @@ bool scene_limits(const struct scene *s, struct scene_limits *out)
 	*out = (struct scene_limits){.has_low = s->limits_known && s->has_low,
 	                             .has_high = s->limits_known && s->has_high, .low = s->low,
 	                             .high = s->high, .assumed = s->limits_assumed};
-	bool said = s->limits_known && s->function[0] && strcmp(s->function, "none") != 0;
+	bool known = s->limits_known && s->function[0] && strcmp(s->function, "none") != 0;
 	const struct scene_meter *m = scene_front(s);
 	/* Where several functions will do, it is that of the meter that is used. */
 	scene_copy(out->function, sizeof out->function,
-	           said ? s->function : own ? p->function : s->limits_known && m ? m->function : "");
+	           known ? s->function : own ? p->function : s->limits_known && m ? m->function : "");
 	if (own) {
 		out->has_nominal = p->has_nominal;
 		out->nominal = p->nominal_value;

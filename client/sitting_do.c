@@ -57,7 +57,8 @@ static void call(struct sitting *s, const char *method, follow_answer *answer,
 	sitting_answered(s, 0, (struct slice){NULL, 0}, "");
 }
 
-#define CALL(s, method, ...) call(s, method, sitting_answered, (const char *const[]){__VA_ARGS__, NULL})
+#define CALL(s, method, ...) \
+	call(s, method, sitting_answered, (const char *const[]){__VA_ARGS__, NULL})
 
 void sitting_refuse(struct sitting *s, const char *why)
 {

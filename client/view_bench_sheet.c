@@ -277,8 +277,10 @@ void view_bench_overview(const struct bench_view *v, struct picture *p, int row,
 		                    width >= OVERVIEW_NAME + choices[i + 1] * 6 / 5))
 			continue;
 		overview_rows(v, p, row, wide, choices[i], rows);
-		if (need > rows * columns) /* said, where some of them are not there */
-			picture_clear(p, row + rows - 1, 0, width), picture_printf(p, row + rows - 1, 0, LOOK_WARNING, "not all fit: a larger window has them");
+		if (need > rows * columns) { /* said, where some of them are not there */
+			picture_clear(p, row + rows - 1, 0, width);
+			picture_put(p, row + rows - 1, 0, LOOK_WARNING, "not all fit: a larger window has them");
+		}
 		return;
 	}
 }

@@ -82,7 +82,8 @@ static void check_failed(void)
 {
 	ready();
 	live("10.12 kohm", "ohm", 1, true);
-	record(30, "check", ",\"meter\":\"bench\",\"position\":\"REF1\",\"shown\":\"10.12 kohm\",\"agree\":false");
+	record(30, "check", ",\"meter\":\"bench\",\"position\":\"REF1\",\"shown\":\"10.12 kohm\","
+	       "\"agree\":false");
 }
 
 static void typed_outside(void)
