@@ -8,6 +8,8 @@
  *     name   = north                  ; default: the host's name
  *     log    = /var/lib/tally/north.db ; default: /var/lib/tally/NAME.db
  *     socket = /run/tally/tally.sock  ; the default
+ *     viewers = /run/tally/view.sock  ; a second one, through which anybody on this machine
+ *                                     ; may look and nobody can change anything; none
  *     dialects = /etc/tally/dialects  ; the default: a folder of dialect files
  *     arm seconds = 1.5               ; every threshold of daemon/settle.h by its name
  *
@@ -100,6 +102,7 @@ struct config {
 	char name[NAME_SIZE];
 	char log[CONFIG_PATH_SIZE];
 	char socket[CONFIG_SOCKET_SIZE];
+	char viewers[CONFIG_SOCKET_SIZE]; /* "" for none */
 	struct settle_limits limits;
 	struct dialects dialects; /* from files */
 	int meters;

@@ -34,6 +34,11 @@ bool query_known(const char *method)
 	return false;
 }
 
+bool query_writes(const char *method)
+{
+	return !strcmp(method, "backup");
+}
+
 char *query_run(struct log_reader *reader, const char *method, json_t *params, int *code,
                 struct fault *why)
 {
