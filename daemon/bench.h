@@ -142,6 +142,8 @@ bool bench_twins_accept(struct bench *b, int64_t t, const char *positions, struc
 bool bench_at(struct bench *b, int64_t t, const char *position, int quantity, const char *meter,
               struct fault *why);
 bool bench_quantity(struct bench *b, int64_t t, enum quantity q, struct fault *why);
+/* What is up once more; where a meter waits for an offset or a check, that is called off
+ * instead, and nothing else. */
 bool bench_again(struct bench *b, int64_t t, struct fault *why);
 /* These wait for a record only where a job is open and it changes; else done() is
  * called at once, with seq 0. */

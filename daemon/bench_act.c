@@ -81,8 +81,27 @@ bool bench_at(struct bench *b, int64_t t, const char *position, int quantity, co
 	return true;
 }
 
+/* What a meter was asked for and waits for, it does not wait for any more. */
+static bool call_off(struct bench *b, int64_t t)
+{
+	bool any = false;
+	for (int i = 0; i < b->meters; i++)
+		any = any || b->meter[i].errand.what != ERRAND_NONE;
+	if (!any)
+		return false;
+	bench_run_until(b, t);
+	bench_taped(b, t, "again", "%s", "");
+	for (int i = 0; i < b->meters; i++) {
+		errand_drop(b, &b->meter[i], "called off: the next touch is for what is up");
+		bench_timers(&b->meter[i]);
+	}
+	return true;
+}
+
 bool bench_again(struct bench *b, int64_t t, struct fault *why)
 {
+	if (call_off(b, t))
+		return true;
 	if (b->chosen < 0) {
 		fault_set(why, "no position is chosen that could be measured again");
 		return false;
