@@ -237,13 +237,8 @@ unsigned scene_record(struct scene *s, int64_t now, struct slice params)
 		ask = SCENE_ASK_STATUS;
 	} else if (strcmp(kind, "strike") == 0) {
 		on_strike(s, now, record);
-<<<<<<< HEAD
-		ask = SCENE_ASK_STATUS | SCENE_ASK_SHEET;
-	} else if (strcmp(kind, "move") == 0 || strcmp(kind, "rename") == 0) {
-=======
 		ask = SCENE_ASK_STATUS | SCENE_ASK_SHEET | SCENE_ASK_ENTRIES;
-	} else if (strcmp(kind, "move") == 0) {
->>>>>>> screen2
+	} else if (strcmp(kind, "move") == 0 || strcmp(kind, "rename") == 0) {
 		ask = SCENE_ASK_STATUS | SCENE_ASK_SHEET | SCENE_ASK_ENTRIES;
 	} else if (strcmp(kind, "rejudge") == 0) {
 		on_rejudge(s, record);
@@ -253,14 +248,9 @@ unsigned scene_record(struct scene *s, int64_t now, struct slice params)
 		if (words_member_is(record, "state", "started") ||
 		    words_member_is(record, "state", "closed"))
 			ask |= SCENE_ASK_ENTRIES;
-<<<<<<< HEAD
 	} else if (strcmp(kind, "position") == 0 || strcmp(kind, "sheet") == 0 ||
 	           strcmp(kind, "fit") == 0) {
-		ask = SCENE_ASK_STATUS | SCENE_ASK_SHEET;
-=======
-	} else if (strcmp(kind, "position") == 0 || strcmp(kind, "sheet") == 0) {
 		ask = SCENE_ASK_STATUS | SCENE_ASK_SHEET | SCENE_ASK_ENTRIES;
->>>>>>> screen2
 	} else if (strcmp(kind, "note") == 0) {
 		on_note(s, now, record);
 	} else if (strcmp(kind, "meter") == 0) {

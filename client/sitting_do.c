@@ -75,37 +75,6 @@ static const char *word_after(const char *const *row, int count, const char *now
 	return row[0];
 }
 
-<<<<<<< HEAD
-/* The name as the sheet has it, where it has it in other letters. */
-static void sheet_name(const struct scene *s, char *name, size_t size)
-{
-	if (scene_place(s, name) >= 0)
-		return;
-	for (int i = 0; i < s->sheet_count; i++)
-		if (strcasecmp(s->sheet[i].name, name) == 0) {
-			snprintf(name, size, "%s", s->sheet[i].name);
-			return;
-		}
-}
-
-/* "C8", "C8 leakage"; "new" and "new T3/": a position that is not there yet. */
-static void choose(struct sitting *s, const char *text)
-{
-	char name[KEYS_TEXT_MAX];
-	size_t n = strcspn(text, " ");
-	snprintf(name, sizeof name, "%.*s", (int)n, text);
-	if (strcmp(name, "new") == 0 && scene_place(s->scene, name) < 0) {
-		const char *prefix = text + n + strspn(text + n, " ");
-		CALL(s, "at.new", "prefix", *prefix ? prefix : NULL);
-		return;
-	}
-	sheet_name(s->scene, name, sizeof name);
-	const char *quantity = text + n + strspn(text + n, " ");
-	CALL(s, "at", "position", name, "quantity", *quantity ? quantity : NULL);
-}
-
-=======
->>>>>>> screen2
 static void go(struct sitting *s, int place)
 {
 	if (place < 0)
@@ -182,13 +151,10 @@ static void walk_mode(struct sitting *s, const char *text)
 	static const char *const row[] = {"off", "on", "lift"};
 	const char *word = text[0] ? text : word_after(row, 3, s->scene->walk);
 	s->walk_tries_lift = !text[0] && strcmp(word, "lift") == 0;
-<<<<<<< HEAD
 	if (strncmp(text, "new ", 4) == 0) {
 		CALL(s, "walk", "walk", "new", "prefix", text + 4 + strspn(text + 4, " "));
 		return;
 	}
-	call(s, "walk", walk_answered, (const char *const[]){"walk", word, NULL});
-=======
 	walk(s, word, s->scene->order);
 }
 
@@ -197,7 +163,6 @@ static void walk_order(struct sitting *s, const char *text)
 	static const char *const row[] = {"sheet", "kind", "channel"};
 	walk(s, s->scene->walk[0] ? s->scene->walk : "off",
 	     text[0] ? text : word_after(row, 3, s->scene->order));
->>>>>>> screen2
 }
 
 static void say_status(struct sitting *s)
