@@ -243,6 +243,15 @@ static void there_and_back_is_the_identity(void **state)
 		assert_string_equal(made, made_after);
 		assert_string_equal(twins, twins_after);
 		assert_string_equal(job, job_after);
+		/* And a sheet that is said once more, row by row, judges nothing anew. */
+		int rejudges = fit_count(s, "rejudge");
+		for (int i = 0; i < 6; i++) {
+			snprintf(act, sizeof act, "sheet set %s note=", names[i]);
+			fit_tell(s, act);
+		}
+		stand_load(s, sheet);
+		fit_tell(s, "fit R3 nominal=120k");
+		assert_int_equal(fit_count(s, "rejudge"), rejudges);
 		free(rows), free(made), free(twins), free(job);
 		free(rows_after), free(made_after), free(twins_after), free(job_after);
 		fit_end(s);
