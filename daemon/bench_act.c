@@ -382,16 +382,16 @@ static bool act_check(struct bench *b, int64_t t, const struct words *w, struct 
 
 static bool act_cold(struct bench *b, int64_t t, const struct words *w, struct fault *why)
 {
-	if (w->count)
-		return expect(why, w, 0, "nothing");
-	return t < 0 || bench_job_state(b, t, false, (struct bench_wait){0}, why);
+	/* What follows is why it is cold without a measurement. */
+	return t < 0 || bench_job_state(b, t, false, w->count ? w->tail[0] : "",
+	                                (struct bench_wait){0}, why);
 }
 
 static bool act_live(struct bench *b, int64_t t, const struct words *w, struct fault *why)
 {
 	if (w->count)
 		return expect(why, w, 0, "nothing");
-	return t < 0 || bench_job_state(b, t, true, (struct bench_wait){0}, why);
+	return t < 0 || bench_job_state(b, t, true, "", (struct bench_wait){0}, why);
 }
 
 static bool act_job(struct bench *b, int64_t t, const struct words *w, struct fault *why)
