@@ -79,12 +79,16 @@ const struct command command_table[] = {
 	 "Nothing is measured for it after that; what was measured stays.",
 	 0, 0, NEED_BENCH, true, call_job_close},
 	{JOB, "job live", "", "the unit has volts on it: ohm and farad are refused",
-	 "While the unit is live nothing is logged from a meter on ohm or farad." CAUTION,
+	 "While the unit is live nothing is logged from a meter that drives the part (ohm, farad, henry, "
+	 "diode), nor from one that is not isolated from earth." CAUTION,
 	 0, 0, NEED_BENCH, true, call_job_live},
-	{JOB, "job cold", "", "the unit is isolated and discharged",
-	 "Say so only after you measured every reservoir dead: this program does not yet ask for "
-	 "it, and a reservoir's volts come back after a minute." CAUTION,
-	 0, 0, NEED_BENCH, true, call_job_cold},
+	{JOB, "job cold", "", "the unit is isolated and discharged: measure it dead",
+	 "Asks for volts dc at every reservoir (a capacitor whose role says reservoir, smoothing, filter, "
+	 "supply, HT or B+; where no role does, every electrolytic rated above 50 V or not at all): under 1 V, "
+	 "and again after a minute, for the volts come back. Only then the unit is cold. What it reads near "
+	 "zero waits for `take`: leads in the air read the same. Where the sheet names none, your word is "
+	 "taken. --because says why it is safe without these measurements; that stays in the log." CAUTION,
+	 OPTION_BIT(BECAUSE), 0, NEED_BENCH, true, call_job_cold},
 	{JOB, "sheet load", "FILE", "load the positions from a CSV file",
 	 "The first row names the columns, in any order: position, kind, nominal, tolerance, service, "
 	 "rated, role, with, channel, twin, part, source, max, price, note; only position must be "

@@ -92,7 +92,13 @@ static const struct speech_pair separators[] = {
 
 static const struct speech_pair quantities[] = {
 	{"leakage", "Leckstrom"}, {"esr", "E S R"}, {"dissipation", "Verlustfaktor"},
-	{"insulation", "Isolation"}, {"volts", "Spannung"}, {NULL, NULL}};
+	{"insulation", "Isolation"}, {"volts", "Spannung"}, {"lead offset", "Leitungsabgleich"},
+	{"meter check", "Messgerätprüfung"}, {NULL, NULL}};
+
+static const struct speech_pair alarms[] = {
+	{"live", "Achtung, unter Spannung: an diesem Gerät liegt Lebensgefahr an. Hände weg"},
+	{"mains", "Achtung, Netz: dieses Messgerät ist nicht getrennt. Hände weg"},
+	{"held", "Achtung: die Ladeelkos sind noch geladen. Hände weg"}, {NULL, NULL}};
 
 static const struct speech_pair verdicts[] = {
 	{"within", "innerhalb"}, {"outside", "außerhalb"}, {"unsure", "unsicher"}, {NULL, NULL}};
@@ -201,6 +207,7 @@ const struct speech_table speech_table_de = {
 	.states = states,
 	.separators = separators,
 	.quantities = quantities,
+	.alarms = alarms,
 	.verdicts = verdicts,
 	.sides = sides,
 	.negative_sides = negative_sides,
@@ -224,6 +231,7 @@ const struct speech_table speech_table_de = {
 		[HAPPENED_UP] = "nächste Position ist dran",
 		[HAPPENED_LIVE] = "Gerät unter Spannung",
 		[HAPPENED_COLD] = "Gerät kalt",
+		[HAPPENED_ALARM] = "Alarm",
 	},
 	.held = "sieht aus wie $",
 	.refused = "abgelehnt",

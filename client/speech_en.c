@@ -79,7 +79,13 @@ static const struct speech_pair separators[] = {
 
 static const struct speech_pair quantities[] = {
 	{"leakage", "leakage"}, {"esr", "E S R"}, {"dissipation", "dissipation"},
-	{"insulation", "insulation"}, {"volts", "volts"}, {NULL, NULL}};
+	{"insulation", "insulation"}, {"volts", "volts"}, {"lead offset", "lead offset"},
+	{"meter check", "meter check"}, {NULL, NULL}};
+
+static const struct speech_pair alarms[] = {
+	{"live", "caution, live: there are volts that kill on this unit. Hands off"},
+	{"mains", "caution, mains: this meter is not isolated. Hands off"},
+	{"held", "caution: the reservoirs still hold volts. Hands off"}, {NULL, NULL}};
 
 static const struct speech_pair verdicts[] = {
 	{"within", "within"}, {"outside", "outside"}, {"unsure", "unsure"}, {NULL, NULL}};
@@ -188,6 +194,7 @@ const struct speech_table speech_table_en = {
 	.states = states,
 	.separators = separators,
 	.quantities = quantities,
+	.alarms = alarms,
 	.verdicts = verdicts,
 	.sides = sides,
 	.negative_sides = negative_sides,
@@ -211,6 +218,7 @@ const struct speech_table speech_table_en = {
 		[HAPPENED_UP] = "next position is up",
 		[HAPPENED_LIVE] = "unit live",
 		[HAPPENED_COLD] = "unit cold",
+		[HAPPENED_ALARM] = "alarm",
 	},
 	.held = "looks like $",
 	.refused = "refused",

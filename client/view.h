@@ -74,6 +74,8 @@ void view_doctor(const struct style *style, struct slice result, const char *met
 void view_job(const struct style *style, struct slice result, struct lines *out);
 /* Twins that are proposed. */
 void view_twins(const struct style *style, struct slice result, struct lines *out);
+/* Cold, or which reservoirs are still to be measured dead (of `status`). */
+void view_safe(const struct style *style, struct slice status, struct lines *out);
 void view_chosen(const struct style *style, struct slice chosen, struct lines *out);
 void view_status(const struct style *style, struct slice result, struct lines *out);
 /* *disagree: cross-checks that disagree. */

@@ -81,8 +81,27 @@ bool bench_at(struct bench *b, int64_t t, const char *position, int quantity, co
 	return true;
 }
 
+/* What a meter was asked for and waits for, it does not wait for any more. */
+static bool call_off(struct bench *b, int64_t t)
+{
+	bool any = false;
+	for (int i = 0; i < b->meters; i++)
+		any = any || b->meter[i].errand.what != ERRAND_NONE;
+	if (!any)
+		return false;
+	bench_run_until(b, t);
+	bench_taped(b, t, "again", "%s", "");
+	for (int i = 0; i < b->meters; i++) {
+		errand_drop(b, &b->meter[i], "called off: the next touch is for what is up");
+		bench_timers(&b->meter[i]);
+	}
+	return true;
+}
+
 bool bench_again(struct bench *b, int64_t t, bool swapped, struct fault *why)
 {
+	if (call_off(b, t))
+		return true;
 	if (b->chosen < 0) {
 		fault_set(why, "no position is chosen that could be measured again");
 		return false;
@@ -369,16 +388,16 @@ static bool act_check(struct bench *b, int64_t t, const struct words *w, struct 
 
 static bool act_cold(struct bench *b, int64_t t, const struct words *w, struct fault *why)
 {
-	if (w->count)
-		return expect(why, w, 0, "nothing");
-	return t < 0 || bench_job_state(b, t, false, (struct bench_wait){0}, why);
+	/* What follows is why it is cold without a measurement. */
+	return t < 0 || bench_job_state(b, t, false, w->count ? w->tail[0] : "",
+	                                (struct bench_wait){0}, why);
 }
 
 static bool act_live(struct bench *b, int64_t t, const struct words *w, struct fault *why)
 {
 	if (w->count)
 		return expect(why, w, 0, "nothing");
-	return t < 0 || bench_job_state(b, t, true, (struct bench_wait){0}, why);
+	return t < 0 || bench_job_state(b, t, true, "", (struct bench_wait){0}, why);
 }
 
 static bool act_job(struct bench *b, int64_t t, const struct words *w, struct fault *why)

@@ -204,12 +204,7 @@ bool capture_suits(const struct bench *b, const struct bench_meter *m, struct ai
 		          p->name, wanted == FUNCTION_NONE ? "something else" : function_name(wanted));
 		return false;
 	}
-	if (b->live && (f == FUNCTION_OHM || f == FUNCTION_FARAD)) {
-		fault_set(why, "the unit is live: no %s at %s until it is cold and the reservoirs were "
-		          "measured dead", function_name(f), p->name);
-		return false;
-	}
-	return true;
+	return safe_allows(b, m, f, p->name, why);
 }
 
 /* ---- the entry ---- */

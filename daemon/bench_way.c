@@ -317,7 +317,7 @@ void way_dial(struct bench *b, struct bench_meter *m, const struct reading *r)
 		return;
 	m->turned_at = -1;
 	if (b->way.mode == WALK_OFF || b->way.mode == WALK_NEW || m->bound.place >= 0 ||
-	    !dial_leads(r->function))
+	    b->cooling || !dial_leads(r->function))
 		return;
 	b->dial = r->function;
 	if (b->chosen < 0)

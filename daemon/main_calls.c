@@ -181,7 +181,8 @@ static bool call_job_state(struct answering *a, struct fault *why)
 		fault_set(why, "the state of a job is cold or live, not %.40s", a->asked.state);
 		return false;
 	}
-	LATER(SHAPE_SEQ, WIRE_REFUSED, bench_job_state(a->calls->bench, a->t, live, w, why));
+	LATER(SHAPE_SEQ, WIRE_REFUSED, bench_job_state(a->calls->bench, a->t, live,
+	                                              a->asked.because ? a->asked.because : "", w, why));
 }
 
 static bool call_sheet_load(struct answering *a, struct fault *why)
@@ -553,7 +554,7 @@ static const struct method {
     {"doctor", call_doctor, "", false},
     {"job.start", call_job_start, "name!", false},
     {"job.close", call_job_close, "", false},
-    {"job.state", call_job_state, "state!", false},
+    {"job.state", call_job_state, "state! because", false},
     {"sheet.load", call_sheet_load, "name! text! job", false},
     {"sheet.set", call_sheet_set, "position! fields!", false},
     {"sheet.fit", call_sheet_fit, "position! fields none", false},
