@@ -209,6 +209,8 @@ static const struct {
 	{"large-overview", large_overview, 200, 60, false},
 	{"twins", twins, 80, 24, false},              {"twins", twins, 200, 60, false},
 	{"twins-overview", twins_overview, 80, 24, false},
+	{"twins-overview", twins_overview, 40, 12, false},
+	{"large-overview", large_overview, 40, 12, false},
 };
 
 static void test_pictures(void **state)
