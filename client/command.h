@@ -37,6 +37,7 @@ struct client;
 	X(CONFIG, "config", "FILE", "the daemon's configuration, where none runs")               \
 	X(KEY, "key", "FINGERPRINT", "the key that was written down elsewhere, by its fingerprint")   \
 	X(ACCURACY, "accuracy", "SPEC", "the meter's accuracy: \"0.5% + 2\" (percent, counts)")   \
+	X(PREFIX, "prefix", "TEXT", "what new names begin with, such as R or T3/ (else as last time)") \
 	X(ORDER, "order", "ORDER", "sheet (as its rows stand), kind (few turns of the dial) or channel") \
 	X(METERS, "meters", "N", "so many meters, one after the other, at each position (1 to 8)") \
 	X(DIGIT, "digit", "D", "weight of the meter's last digit (else that of VALUE as written)")

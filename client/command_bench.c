@@ -95,7 +95,8 @@ enum outcome call_walk(struct client *c)
 		return set_word(c, "walk");
 	if (meters && !client_seq(c, meters, "--meters", &n))
 		return OUTCOME_WRONG;
-	json_t *params = client_params("walk", word, "order", client_option(c, OPTION_ORDER), NULL);
+	json_t *params = client_params("walk", word, "order", client_option(c, OPTION_ORDER), "prefix",
+	                               client_option(c, OPTION_PREFIX), NULL);
 	if (meters)
 		json_object_set_new(params, "meters", json_integer(n));
 	enum outcome outcome = client_ask(c, "walk", params, &m);

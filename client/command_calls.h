@@ -35,6 +35,15 @@ enum outcome call_bench(struct client *c);
  * takes.  NULL with the fault. */
 char *sheet_text_read(const char *name, size_t *len, struct fault *why);
 
+/* The words key=value from `first` on, as an object; NULL where one is wrong, which was
+ * said. */
+json_t *sheet_fields_read(struct client *c, int first);
+
+/* command_fit.c */
+enum outcome call_sheet_fit(struct client *c);
+enum outcome call_sheet_rename(struct client *c);
+enum outcome call_sheet_twins(struct client *c);
+enum outcome call_at_new(struct client *c);
 /* command_lines.c */
 enum outcome call_sheet_add(struct client *c);
 enum outcome call_sheet_mirror(struct client *c);

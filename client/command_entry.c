@@ -120,7 +120,8 @@ static void add_member(struct client *c, struct slice element, const char *name)
 	fwrite(said.at, 1, said.len, c->out);
 }
 
-/* An entry for scripts: its record byte for byte.  One that was struck, moved or
+/* An entry for scripts: its record byte for byte.  One that was struck, moved,
+ * renamed or
  * judged anew gets that as further members before the closing brace, for it must
  * not pass for one that counts as it stands. */
 static void entry_json(struct client *c, struct slice element)
@@ -132,6 +133,7 @@ static void entry_json(struct client *c, struct slice element)
 	add_member(c, element, "struck");
 	add_member(c, element, "moved");
 	add_member(c, element, "rejudged");
+	add_member(c, element, "renamed");
 	fputs("}\n", c->out);
 }
 

@@ -106,9 +106,29 @@ const struct command command_table[] = {
 	 "is not in the sheet is passed over.",
 	 0, 0, NEED_BENCH, true, call_sheet_mirror},
 	{JOB, "sheet set", "POSITION KEY=VALUE...", "change fields of one position",
-	 "Keys are the columns of `sheet load`; an empty value clears the field. Entries that the "
+	 "Keys are the columns of `sheet load`; an empty value clears the field. marking= takes what "
+	 "stands on the part (104K, .047/400, \"brown black yellow\") as its nominal. Entries that the "
 	 "change touches are judged anew, each with a record that says so.",
 	 0, 0, NEED_BENCH, true, call_sheet_set},
+	{JOB, "sheet fit", "POSITION KEY=VALUE...", "what is fitted there now, where it is another part",
+	 "tally sheet fit C7 kind=film tolerance=5% rated=630V part=\"polyester 630\". Keys: kind, nominal, "
+	 "marking, tolerance, rated, max, part (its number, for the order), price, note; what is not "
+	 "said stays as the sheet has it, but a tolerance does not outlive its kind. Entries in condition "
+	 "new and done are judged by it, found ones by what was there, and all by the service limit of "
+	 "the place. An empty value takes a key away; `tally sheet fit C7 none` takes all of it back.",
+	 0, 0, NEED_BENCH, true, call_sheet_fit},
+	{JOB, "sheet rename", "OLD NEW", "a position has another name",
+	 "Its entries, notes and readings belong to it under the new name, and positions that name it "
+	 "(twin, with, part) follow; nothing that was sealed is changed. Its kind follows from the new "
+	 "letters where nobody set it, and then its entries are judged anew. Refused where NEW is in "
+	 "the sheet already.",
+	 0, 0, NEED_BENCH, true, call_sheet_rename},
+	{JOB, "sheet twins", "[accept] [POSITION...]", "twins proposed by equal value; accept them",
+	 "For a sheet without a schematic: positions of two channels (by the column channel, else by "
+	 "what stands before a slash in the name, else any two) that were measured alike. `accept` makes "
+	 "twins of those that are the only ones of their value; with positions, of the proposals in "
+	 "which they stand.",
+	 0, 0, NEED_BENCH, true, call_sheet_twins},
 	{JOB, "sheet show", "", "the positions, with how many entries each has",
 	 "One line a position; at the end how many were measured and the first that was not.",
 	 OPTION_BIT(JOB), 0, NEED_LOG, false, call_sheet_show},
@@ -128,6 +148,13 @@ const struct command command_table[] = {
 	 "What the probes touch next is logged to this position. --meter binds one meter to it while "
 	 "the others go on where they are. Without words: what is chosen." CAUTION,
 	 OPTION_BIT(METER), 0, NEED_BENCH, false, call_at},
+	{BENCH, "at new", "[PREFIX]", "name the next position, and choose it: no schematic is needed",
+	 "tally at new R names R1, R2 ...; tally at new T3/ names T3/1, T3/2 ... of a tag strip; without a "
+	 "word as last time (N1, N2 ... at first). The kind follows from what the meter is set to when "
+	 "the entry comes, where the letters do not say it; the nominal later from `sheet set N1 "
+	 "marking=...`, the right name from `sheet rename`. `tally walk new` goes on to the next one by "
+	 "itself." CAUTION,
+	 OPTION_BIT(PREFIX), 0, NEED_BENCH, false, call_at_new},
 	{BENCH, "reach", "[in-circuit|lifted|loose]", "how the part is reached; say how",
 	 "in-circuit: as it is soldered; lifted: one leg is up; loose: out of the unit. In circuit "
 	 "other paths count, so most verdicts are unsure there.",
@@ -135,13 +162,14 @@ const struct command command_table[] = {
 	{BENCH, "condition", "[found|new|done]", "found, new or done; say which",
 	 "found: as it came in; new: a replacement before fitting; done: as it is handed back.",
 	 0, 0, NEED_BENCH, true, call_condition},
-	{BENCH, "walk", "[on|off|lift]", "go on by itself through the sheet; say whether it does",
+	{BENCH, "walk", "[on|off|lift|new]", "go on by itself through the sheet; say whether it does",
 	 "With walk on the next position that lacks something is up when the probes have lifted. lift: "
 	 "only what needs a leg up, which is every capacitor, and resistors whose value in circuit "
-	 "could not decide and does not agree with the twin's; the reach is lifted meanwhile. --order "
+	 "could not decide and does not agree with the twin's; the reach is lifted meanwhile. new: the "
+	 "next position is one that is not there yet, named by --prefix (see `at new`). --order "
 	 "says which comes next; --meters 2 stays at each position until two meters have measured it. "
 	 "Turning the dial to farad goes on with capacitors, back to ohm with resistors." CAUTION,
-	 OPTION_BIT(ORDER) | OPTION_BIT(METERS), 0, NEED_BENCH, false, call_walk},
+	 OPTION_BIT(ORDER) | OPTION_BIT(METERS) | OPTION_BIT(PREFIX), 0, NEED_BENCH, false, call_walk},
 	{BENCH, "next", "", "skip what is up: the next position",
 	 "In a walk what was skipped comes up again at the end. A touch that still lasts makes "
 	 "nothing, here or there." CAUTION,
@@ -178,7 +206,7 @@ const struct command command_table[] = {
 	 0, 0, NEED_NOTHING, false, call_pedal},
 	{BENCH, "pedal choose", "", "choose the foot switch by pressing it",
 	 "Shows everything with keys, waits for a press on any of it, and asks what each button shall "
-	 "do: take, next, back, again (measure again), say (say again), undo or none. A lone button "
+	 "do: take, next, back, again (measure again), say (say again), undo, new (at new) or none. A lone button "
 	 "may have a second action, held long or pressed twice. It is known again by what it is, "
 	 "never by its number; where it has no serial number, by its place: plug it in there.\n"
 	 "Some switches send down and up at once, however long the foot stays: they know no long "

@@ -96,6 +96,7 @@ static void chosen_limits(struct scene *s, struct slice chosen)
 	s->has_low = json_decimal(json_element(limits, 0), &s->low);
 	s->has_high = json_decimal(json_element(limits, 1), &s->high);
 	s->limits_assumed = json_bool(json_member(chosen.at, chosen.len, "assumed"), false);
+	s->fit = json_bool(json_member(chosen.at, chosen.len, "fit"), false);
 	scene_member(chosen, "function", s->function);
 }
 
@@ -322,6 +323,8 @@ void scene_entries(struct scene *s, struct slice result)
 		e->struck = struck.at && *struck.at == '{';
 		if (moved.at && *moved.at == '{')
 			scene_member(moved, "position", e->position);
+		if (json_member(one.at, one.len, "position").at)
+			scene_member(one, "position", e->position); /* as it is called now */
 		if (rejudged.at && *rejudged.at == '{')
 			scene_entry_rejudge(s, e, rejudged);
 		scene_place_entry(s, e);

@@ -261,8 +261,16 @@ bool scene_limits(const struct scene *s, struct scene_limits *out)
 	scene_copy(out->function, sizeof out->function,
 	           known ? s->function : own ? p->function : s->limits_known && m ? m->function : "");
 	if (own) {
+		enum function f;
+		struct fault ignored;
 		out->has_nominal = p->has_nominal;
 		out->nominal = p->nominal_value;
+		/* What is up may be a replacement, with a nominal of its own. */
+		if (s->limits_known && quantity_parse(s->nominal, strlen(s->nominal), FUNCTION_NONE,
+		                                      &out->nominal, &f, &ignored))
+			out->has_nominal = true;
+		else
+			out->nominal = p->nominal_value;
 	}
 	if (!s->limits_known && own) {
 		out->has_low = p->has_low;

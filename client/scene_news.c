@@ -238,7 +238,7 @@ unsigned scene_record(struct scene *s, int64_t now, struct slice params)
 	} else if (strcmp(kind, "strike") == 0) {
 		on_strike(s, now, record);
 		ask = SCENE_ASK_STATUS | SCENE_ASK_SHEET | SCENE_ASK_ENTRIES;
-	} else if (strcmp(kind, "move") == 0) {
+	} else if (strcmp(kind, "move") == 0 || strcmp(kind, "rename") == 0) {
 		ask = SCENE_ASK_STATUS | SCENE_ASK_SHEET | SCENE_ASK_ENTRIES;
 	} else if (strcmp(kind, "rejudge") == 0) {
 		on_rejudge(s, record);
@@ -248,7 +248,8 @@ unsigned scene_record(struct scene *s, int64_t now, struct slice params)
 		if (words_member_is(record, "state", "started") ||
 		    words_member_is(record, "state", "closed"))
 			ask |= SCENE_ASK_ENTRIES;
-	} else if (strcmp(kind, "position") == 0 || strcmp(kind, "sheet") == 0) {
+	} else if (strcmp(kind, "position") == 0 || strcmp(kind, "sheet") == 0 ||
+	           strcmp(kind, "fit") == 0) {
 		ask = SCENE_ASK_STATUS | SCENE_ASK_SHEET | SCENE_ASK_ENTRIES;
 	} else if (strcmp(kind, "note") == 0) {
 		on_note(s, now, record);

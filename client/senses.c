@@ -85,12 +85,14 @@ static void on_pedal(void *arg, enum pedal_action action)
 	static const enum action deeds[PEDAL_ACTIONS] = {
 		[PEDAL_TAKE] = ACTION_TAKE,   [PEDAL_NEXT] = ACTION_NEXT, [PEDAL_BACK] = ACTION_BACK,
 		[PEDAL_AGAIN] = ACTION_AGAIN, [PEDAL_SAY] = ACTION_SAY,   [PEDAL_UNDO] = ACTION_UNDO,
+		[PEDAL_NEW] = ACTION_AT,
 	};
 	struct senses *e = arg;
 	if (action == PEDAL_STATE)
 		pedal_changed(e);
 	else if (action > PEDAL_NONE && action < PEDAL_ACTIONS)
-		e->act(e->arg, &(struct deed){.action = deeds[action]});
+		e->act(e->arg, &(struct deed){.action = deeds[action],
+		                              .text = {action == PEDAL_NEW ? 'n' : '\0', 'e', 'w'}});
 }
 
 /* ---- a run ---- */

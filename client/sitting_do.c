@@ -151,6 +151,10 @@ static void walk_mode(struct sitting *s, const char *text)
 	static const char *const row[] = {"off", "on", "lift"};
 	const char *word = text[0] ? text : word_after(row, 3, s->scene->walk);
 	s->walk_tries_lift = !text[0] && strcmp(word, "lift") == 0;
+	if (strncmp(text, "new ", 4) == 0) {
+		CALL(s, "walk", "walk", "new", "prefix", text + 4 + strspn(text + 4, " "));
+		return;
+	}
 	walk(s, word, s->scene->order);
 }
 

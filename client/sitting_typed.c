@@ -62,12 +62,18 @@ void sitting_sheet_name(const struct scene *s, char *name, size_t size)
 
 /* ---- the deeds ---- */
 
-/* "C8", "C8 leakage". */
+/* "C8", "C8 leakage"; "new" and "new T3/": a position that is not there yet. */
 static void choose(struct sitting *s, const char *text, struct text *t)
 {
 	char name[KEYS_TEXT_MAX];
 	size_t n = strcspn(text, " ");
 	snprintf(name, sizeof name, "%.*s", (int)n, text);
+	if (strcmp(name, "new") == 0 && scene_place(s->scene, name) < 0) {
+		member(t, "prefix", text + n + strspn(text + n, " "));
+		text_puts(t, "}");
+		ask(s, "at.new", t);
+		return;
+	}
 	sitting_sheet_name(s->scene, name, sizeof name);
 	member(t, "position", name);
 	member(t, "quantity", text + n + strspn(text + n, " "));

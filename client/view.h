@@ -63,6 +63,8 @@ void view_meters(const struct style *style, struct slice result, struct lines *o
 void view_doctor(const struct style *style, struct slice result, const char *meter,
                  const char *socket_why, struct lines *out);
 void view_job(const struct style *style, struct slice result, struct lines *out);
+/* Twins that are proposed. */
+void view_twins(const struct style *style, struct slice result, struct lines *out);
 void view_chosen(const struct style *style, struct slice chosen, struct lines *out);
 void view_status(const struct style *style, struct slice result, struct lines *out);
 /* *disagree: cross-checks that disagree. */

@@ -206,7 +206,7 @@ void view_bench_facts(const struct bench_view *v, struct picture *p, int row, in
 		column = fact_put(p, row, column, LOOK_WARNING, text, twin);
 	}
 	words_value(v->style, s->nominal, value, sizeof value);
-	snprintf(text, sizeof text, "nominal %.60s%s%.60s", value[0] ? value : "not given",
+	snprintf(text, sizeof text, "%s %.60s%s%.60s", s->fit ? "fitted" : "nominal", value[0] ? value : "not given",
 	         s->tolerance[0] ? ", " : "", s->tolerance);
 	column = fact_put(p, row, column, LOOK_STRONG, text, twin);
 	column = fact_put(p, row, column, LOOK_ORDINARY, sheet ? sheet->rated : "", twin);

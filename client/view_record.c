@@ -118,6 +118,8 @@ static const struct {
 	{"note", "position text"},
 	{"strike", "of=entry position because"},
 	{"move", "of=entry from= position=to because"},
+	{"fit", "position fit.kind= fit.written.nominal= fit.written.tolerance= fit.rated=rated fit.part="},
+	{"rename", "from= position=to"},
 	{"rejudge", "of=entry position verdict side reason because"},
 	{"offset", "meter leads=leads shown function"},
 	{"check", "meter position=at shown nominal= en=E_n agree="},
@@ -291,7 +293,8 @@ void view_event(const struct style *style, struct slice event, struct lines *out
 	words_member(event, "event", name, sizeof name);
 	/* Its record comes anyway. */
 	if (strcmp(name, "logged") == 0 || strcmp(name, "offset") == 0 ||
-	    strcmp(name, "check") == 0 || strcmp(name, "moved") == 0)
+	    strcmp(name, "check") == 0 || strcmp(name, "moved") == 0 ||
+	    strcmp(name, "renamed") == 0)
 		return;
 	for (size_t i = 0; i < sizeof event_table / sizeof event_table[0]; i++)
 		if (strcmp(name, event_table[i].event) == 0)

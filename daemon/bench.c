@@ -433,8 +433,10 @@ void bench_free(struct bench *b)
 {
 	if (!b)
 		return;
+	positions_clear(b);
 	free(b->meter);
 	free(b->position);
+	free(b->former);
 	free(b->by_name);
 	free(b->made);
 	free(b->pending);

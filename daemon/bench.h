@@ -119,6 +119,24 @@ bool bench_sheet_add(struct bench *b, int64_t t, const char *text, size_t len,
  * their numbers raised by `by`; each is then the twin of the one that it came from. */
 bool bench_sheet_mirror(struct bench *b, int64_t t, const char *range, int by,
                         struct bench_wait w, struct fault *why);
+/* What is fitted there, where it is another part than the sheet says (protocol/record/fit.h);
+ * cells that are not named stay as they are.  No fields, or none left: it is taken back.
+ * Entries of condition new and done are judged anew. */
+bool bench_sheet_fit(struct bench *b, int64_t t, const char *position, const char *const *key,
+                     const char *const *value, int fields, struct bench_wait w, struct fault *why);
+/* Another name: entries and notes belong to it from then on, and positions that name the
+ * old one name it. */
+bool bench_sheet_rename(struct bench *b, int64_t t, const char *from, const char *to,
+                        struct bench_wait w, struct fault *why);
+/* The next position of a strip, named and chosen: prefix and the number after the highest
+ * that the job ever had with it.  prefix NULL or "": as last time, "N" at first. */
+bool bench_at_new(struct bench *b, int64_t t, const char *prefix, struct fault *why);
+/* Twins by equal value, where the sheet names none (bench_twins.c).  accept: those of the
+ * proposals that are the only ones of their value are made twins; with `positions` (names
+ * parted by spaces or commas) the ones in which these stand, sure or not. */
+void bench_twins(const struct bench *b, struct text *out);
+bool bench_twins_accept(struct bench *b, int64_t t, const char *positions, struct bench_wait w,
+                        struct fault *why);
 /* quantity: -1 for what the kind asks first.  meter: NULL chooses for all that
  * are not bound; a name binds that meter; position NULL with a meter frees it. */
 bool bench_at(struct bench *b, int64_t t, const char *position, int quantity, const char *meter,
@@ -140,12 +158,14 @@ enum walk_mode {
 	WALK_OFF,
 	WALK_ON,   /* to what lacks its first quantity in this condition */
 	WALK_LIFT, /* to what needs a leg up, and lacks it (bench_way.c) */
+	WALK_NEW,  /* to a new position each time, where there is no schematic */
 };
 enum walk_order { WALK_SHEET, WALK_KIND, WALK_CHANNEL };
 struct bench_way {
 	enum walk_mode mode;
 	enum walk_order order;
 	int meters; /* so many, one after the other, at each position (cross-check); at least 1 */
+	char prefix[NAME_SIZE]; /* WALK_NEW: of its names; "": as last time */
 };
 #define WALK_METERS_MAX 8
 const char *walk_mode_name(enum walk_mode m);
@@ -202,7 +222,7 @@ bool bench_act(struct bench *b, int64_t t, const char *act, const char *rest, st
 /* Can it be one at all?  For checking a whole recording before it runs. */
 bool bench_act_check(const struct bench *b, const char *act, const char *rest, struct fault *why);
 
-/* A tape begins here: the acts that bring a bench to where this one is (job, condition,
+/* A tape begins here: the acts that bring a bench to where this one is (job, fits, condition,
  * reach, what is up, walk, bindings) go to hooks.act.  The sheet does not, nor do the
  * entries that are there. */
 void bench_tape_begins(struct bench *b, int64_t t);

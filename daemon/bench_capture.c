@@ -121,7 +121,7 @@ static bool fits_place(const struct bench *b, int place, enum function f, double
 {
 	if (place < 0)
 		return false;
-	const struct position *p = &b->position[place].row.position;
+	const struct position *p = position_now(b, place);
 	struct limits l;
 	if (!p->has_nominal || position_function(p, position_first_quantity(p)) != f ||
 	    !position_limits(p, &l))
@@ -143,7 +143,7 @@ static double value_of(const struct bench_meter *m, const struct settle_result *
 static int looks_like(const struct bench *b, const struct bench_meter *m, struct aim aim,
                       const struct settle_result *r)
 {
-	const struct position *p = &b->position[aim.place].row.position;
+	const struct position *p = position_now(b, aim.place);
 	double U, value = value_of(m, r, &U);
 	if (r->overload || !p->has_nominal || aim.quantity != position_first_quantity(p) ||
 	    !far_from(value, decimal_double(p->nominal)))
@@ -261,18 +261,19 @@ bool capture_entry(struct bench *b, struct bench_meter *m, int64_t t, const stru
 {
 	if (!job_need(b, t, why) || !made_room(b))
 		return false;
+	struct aim aim = place_learn(b, t, c->aim, c->r->function);
 	struct entry e;
 	struct limits_of_use use;
 	use_of(&m->config->use, c->r->function, &use);
 	struct entry_beside beside = {.job = b->job, .use = &use, .by = b->by};
 	char shown[80], frames[METER_FRAMES][METER_FRAME_TEXT];
 	capture_fill(b, m, t, c->r, &e);
-	snprintf(e.position, sizeof e.position, "%s", name_of(b, c->aim.place));
-	e.quantity = c->aim.quantity;
+	snprintf(e.position, sizeof e.position, "%s", name_of(b, aim.place));
+	e.quantity = aim.quantity;
 	beside.accuracy_assumed = entry_uncertainty(m, c->r, &e);
 	entry_shown(&e, shown, sizeof shown); /* as the meter gave it */
 	entry_refer(b, &e);
-	entry_judge(&b->position[c->aim.place].row.position, &e);
+	entry_judge_at(b, aim.place, &e);
 	beside.shown = shown;
 	beside.frame_count = meter_frames_write(c->frames, ENTRY_FRAMES_MAX, frames);
 	for (int i = 0; i < beside.frame_count; i++)

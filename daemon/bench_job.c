@@ -213,6 +213,9 @@ static bool strike(struct bench *b, int64_t t, int made, const char *because,
 	p.strikes = made;
 	bench_pend(b, p);
 	e->struck = true;
+	int place = position_find(b, e->position);
+	if (place >= 0)
+		place_unlearn(b, t, place);
 	return true;
 }
 
@@ -348,11 +351,13 @@ bool bench_enter(struct bench *b, int64_t t, const struct bench_typed *typed, st
 	place = job_place(b, t, typed->position, why);
 	if (place < 0)
 		return false;
+	struct aim aim = place_learn(b, t, (struct aim){place, e.quantity}, e.function);
+	e.quantity = aim.quantity;
 	e.condition = b->condition;
 	e.reach = b->reach;
 	snprintf(e.position, sizeof e.position, "%s", typed->position);
 	snprintf(e.meter, sizeof e.meter, "%s", typed->from);
-	entry_judge(&b->position[place].row.position, &e);
+	entry_judge_at(b, place, &e);
 	char shown[80];
 	entry_shown(&e, shown, sizeof shown);
 	struct entry_beside beside = {.by = b->by, .job = b->job, .shown = shown, .accuracy_assumed = !typed->u,

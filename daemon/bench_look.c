@@ -40,7 +40,7 @@ void bench_chosen(const struct bench *b, struct text *out)
 		text_puts(out, "null");
 		return;
 	}
-	const struct position *p = &b->position[b->chosen].row.position;
+	const struct position *p = position_now(b, b->chosen);
 	char shown[64] = "", tolerance[64] = "";
 	if (p->has_nominal)
 		quantity_shown(p->nominal, p->function, quantity_prefix(p->nominal, p->function), shown,
@@ -55,6 +55,8 @@ void bench_chosen(const struct bench *b, struct text *out)
 	member_name(out, "role", p->role);
 	member_name(out, "twin", p->twin);
 	chosen_limits(b, p, out);
+	if (p != &b->position[b->chosen].row.position)
+		text_member_bool(out, "fit", true);
 	text_member_bool(out, "armed", walk_armed(b));
 	text_puts(out, "}");
 }

@@ -9,6 +9,7 @@
  */
 #include "daemon/bench_state.h"
 
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -68,14 +69,37 @@ bool position_add(struct bench *b, const struct sheet_row *row)
 		b->position[i].newest = -1;
 		b->position[i].group = 0;
 		b->position[i].skipped = false;
+		b->position[i].fit = NULL;
 		b->positions++;
 	}
 	b->position[i].row = *row;
+	fit_refresh(&b->position[i]);
+	return true;
+}
+
+/* All of the table is made anew: with open addressing no name can be taken out of it. */
+bool position_rename(struct bench *b, int place, const char *name)
+{
+	struct sheet_row *row = &b->position[place].row;
+	if (!former_add(b, row->position.name))
+		return false;
+	snprintf(row->position.name, sizeof row->position.name, "%s", name);
+	snprintf(row->written[SHEET_POSITION], SHEET_CELL_SIZE, "%s", name);
+	for (int i = 0; i < b->by_name_size; i++)
+		b->by_name[i] = -1;
+	for (int i = 0; i < b->positions; i++)
+		b->by_name[slot(b, b->position[i].row.position.name)] = i;
+	for (int i = b->position[place].newest; i >= 0; i = b->made[i].older)
+		snprintf(b->made[i].entry.position, NAME_SIZE, "%s", name);
 	return true;
 }
 
 void positions_clear(struct bench *b)
 {
+	for (int i = 0; i < b->positions; i++)
+		fit_free(&b->position[i]);
+	b->formers = 0;
+	b->prefix[0] = '\0';
 	b->positions = 0;
 	b->mades = 0;
 	b->owed = 0;

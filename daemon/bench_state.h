@@ -15,6 +15,12 @@
  *   bench_errand.c  a touch that is no entry: lead offset, meter check
  *   bench_refer.c   which offset and check an entry refers to
  *   bench_sheet.c   the sheet, and judging anew where it changes
+ *   bench_records.c records that belong together, and what they make of verdicts
+ *   bench_fit.c     what is fitted now, and by whose specification it is judged
+ *   bench_rename.c  another name for a position
+ *   bench_new.c     positions without a schematic: the next name, kinds that are learnt
+ *   bench_twins.c   twins proposed by equal value
+ *   bench_act_sheet.c  all that as a recording says it
  *   bench_restore.c reading all of that back from the log
  *   bench_act.c     what a recording says the person did
  *   bench_look.c    status, meters and live values as JSON
@@ -28,15 +34,23 @@
 #include "daemon/settle.h"
 #include "daemon/spoilt.h"
 #include "daemon/trail.h"
+#include "protocol/record/fit.h"
 #include "protocol/record/sheet.h"
 
 #define BENCH_BODY_SIZE RECORD_BODY_MAX
 /* So many positions `back` goes. */
 #define WALK_HISTORY 32
 
+/* What is fitted at a position, where it is another part than the sheet says. */
+struct bench_fit {
+	struct sheet_row cells;   /* that the fit says: protocol/record/fit.h */
+	struct position position; /* with those of the sheet, as it is judged */
+};
+
 /* One position of the sheet, and what was made of it. */
 struct bench_position {
 	struct sheet_row row;
+	struct bench_fit *fit; /* malloc, NULL for none */
 	int choice;    /* the choice (see below) at which it was last chosen */
 	int newest;    /* index of its newest entry, -1 for none */
 	int group;     /* in the order of the walk (bench_way.c) */
@@ -203,6 +217,10 @@ struct bench {
 	int positions, positions_size;
 	int *by_name;     /* hash table of places, -1 where it is free */
 	int by_name_size; /* a power of two, 0 at first */
+	char prefix[NAME_SIZE]; /* of the last position that `at new` named, "" for none */
+	/* Names that this job's positions had before: `at new` gives none of them again. */
+	char (*former)[NAME_SIZE];
+	int formers, formers_size;
 	struct made *made;
 	int mades, mades_size;
 	bool log_refused; /* the last call failed because the log took nothing */
@@ -264,6 +282,8 @@ bool bench_grow(void **array, int count, int *size, size_t each);
 int position_find(const struct bench *b, const char *name);
 bool position_add(struct bench *b, const struct sheet_row *row); /* or another row for it */
 void positions_clear(struct bench *b);
+/* Another name, which no position has yet; its row is to follow. */
+bool position_rename(struct bench *b, int place, const char *name);
 /* Remember an entry; the caller has grown `made`.  Returns its index. */
 int made_add(struct bench *b, const struct entry *e, uint64_t ticket, int choice);
 bool made_room(struct bench *b);
@@ -288,7 +308,75 @@ void batch_free(struct sheet_batch *batch);
 bool batch_put(struct sheet_batch *batch, int64_t t, const char *file, struct bench_wait w,
                struct fault *why);
 
+/* Do the rows go with what is fitted there? */
+bool batch_fits(const struct sheet_batch *batch, struct fault *why);
+const char *position_change_because(enum position_change change);
+void position_write(struct bench *b, const struct sheet_row *row, enum position_change change,
+                    struct text *body);
+
+/* bench_records.c */
+/* Records that go to the log together, as one transaction, and the entries that they judge
+ * anew: so no reader, and no restart, ever sees the one without the other. */
+struct records {
+	struct log_draft *draft;
+	int n, size;
+	struct anew *anew;
+	int anews, anew_size;
+	bool failed;
+};
+void records_add(struct bench *b, struct records *r, int64_t t, const char *kind,
+                 const struct text *body);
+/* What the position at `place`, with that row and that fit (NULL for none), makes of its
+ * entries: a rejudge for each that comes out otherwise.  `because` is kept. */
+void records_rejudge(struct bench *b, struct records *r, int64_t t, int place,
+                     const struct sheet_row *row, const struct position *fit, const char *because);
+/* Hand them over; the record with index `answer` answers `w`.  Memory is the caller's to
+ * change after that, but for the verdicts: records_judged. */
+bool records_put(struct bench *b, struct records *r, int answer, struct bench_wait w,
+                 struct fault *why);
+void records_judged(struct bench *b, struct records *r, int64_t t);
+void records_free(struct records *r);
+
+/* bench_fit.c */
+/* What is expected there of a part in that condition: by the fit, else by the sheet. */
+const struct position *position_as(const struct bench *b, int place, enum condition condition);
+/* As it is now, in the condition that is chosen. */
+const struct position *position_now(const struct bench *b, int place);
+/* Judge it: `new` and `done` by what is fitted, all by the service limit of the place. */
+void entry_judge_by(const struct position *sheet, const struct position *fit, struct entry *e);
+void entry_judge_at(const struct bench *b, int place, struct entry *e);
+void fit_free(struct bench_position *p);
+/* The row is another: what its fit is with it. */
+void fit_refresh(struct bench_position *p);
+bool fit_check(const struct bench *b, int place, const struct sheet_row *row, struct fault *why);
+bool fit_restore(struct bench *b, const char *text, size_t len);
+
+/* bench_rename.c */
+bool rename_restore(struct bench *b, const char *text, size_t len);
+
+/* bench_new.c */
+/* A position with the next name of that prefix (NULL or "": the one before); -1 refused. */
+int place_new(struct bench *b, int64_t t, const char *prefix, struct fault *why);
+/* A value of function `f` comes to that position: what it teaches of its kind.  The aim
+ * with the quantity that it then is. */
+struct aim place_learn(struct bench *b, int64_t t, struct aim aim, enum function f);
+/* What was learnt from entries that do not count any more is forgotten. */
+void place_unlearn(struct bench *b, int64_t t, int place);
+bool prefix_valid(const char *prefix, struct fault *why);
+bool former_add(struct bench *b, const char *name);
+void new_restore(struct bench *b, const char *name); /* `at new` named it */
+
+/* bench_act_sheet.c */
+bool sheet_act_known(const char *act);
+/* With t < 0 only looked at. */
+bool sheet_act_run(struct bench *b, int64_t t, const char *act, const char *rest,
+                   struct fault *why);
+void sheet_act_taped(struct bench *b, int64_t t, const char *act, const char *position,
+                     const char *const *key, const char *const *value, int fields);
+void sheet_fits_taped(struct bench *b, int64_t t); /* what is fitted now, for a tape that begins */
+
 /* bench_walk.c */
+void walk_announce(struct bench *b); /* what is up, once more */
 /* What a reading of this meter is for. */
 struct aim walk_aim(const struct bench *b, const struct bench_meter *m);
 void walk_expect(struct bench *b);           /* tell settle what is up */
@@ -414,8 +502,9 @@ int made_find(const struct bench *b, int64_t seq);
 void job_rejudge_owed(struct bench *b, int64_t t);
 /* Judge an entry anew; where the verdict is another, a record of that is owed. */
 void job_judge_anew(struct bench *b, int made, const char *because);
-void rejudge_write(struct bench *b, int made, const char *because, struct text *body);
+void rejudge_write(struct bench *b, const struct entry *e, const char *because, struct text *body);
 bool verdict_same(const struct verdict *a, const struct verdict *b);
+bool judged_same(const struct entry *a, const struct entry *b); /* all of its verdicts */
 /* What is in memory may not be what the log has: the log is right. */
 void job_read_back(struct bench *b);
 /* The record that `of` does not count, and of which position it was; its ticket, 0 with

@@ -44,7 +44,7 @@ void walk_expect(struct bench *b)
 		struct settle_expected expected = {FUNCTION_NONE, false, 0, -INFINITY, INFINITY};
 		struct aim aim = walk_aim(b, m);
 		if (aim.place >= 0) {
-			const struct position *p = &b->position[aim.place].row.position;
+			const struct position *p = position_now(b, aim.place);
 			enum quantity q = aim.quantity;
 			struct tolerance assumed;
 			const struct tolerance *tolerance = &p->tolerance;
@@ -92,7 +92,7 @@ static void announce(struct bench *b)
 {
 	if (b->chosen < 0)
 		return;
-	const struct position *p = &b->position[b->chosen].row.position;
+	const struct position *p = position_now(b, b->chosen);
 	char nominal[64] = "", up[24], has[32] = "";
 	if (p->has_nominal)
 		quantity_shown(p->nominal, p->function, quantity_prefix(p->nominal, p->function), nominal,
@@ -106,6 +106,11 @@ static void announce(struct bench *b)
 	            p->role[0] ? p->role : NULL, "channel", p->channel[0] ? p->channel : NULL,
 	            "meters", has[0] ? has : NULL, "armed", walk_armed(b) ? "yes" : "no", "up", up,
 	            NULL);
+}
+
+void walk_announce(struct bench *b)
+{
+	announce(b);
 }
 
 static void choose(struct bench *b, int place, enum quantity q)
@@ -150,8 +155,23 @@ void walk_go(struct bench *b, int next)
 	choose(b, next, position_first_quantity(&b->position[next].row.position));
 }
 
+/* Where there is no schematic the next one is made. */
+static void advance_new(struct bench *b)
+{
+	struct fault why;
+	int next = place_new(b, b->now, NULL, &why);
+	if (next >= 0)
+		walk_go(b, next);
+	else
+		bench_event(b, "refused", "why", why.text, NULL);
+}
+
 static void advance(struct bench *b)
 {
+	if (b->way.mode == WALK_NEW) {
+		advance_new(b);
+		return;
+	}
 	int next = walk_next(b, b->chosen);
 	if (next >= 0 && next != b->chosen) {
 		walk_go(b, next);
@@ -185,7 +205,9 @@ void walk_back(struct bench *b, const struct entry *e)
 	for (int i = 0; i < b->meters; i++)
 		if (place < 0 || (b->meter[i].bound.place == place && place != b->chosen))
 			return; /* the walk was never there */
-	walk_choose(b, place, e->quantity);
+	/* What was learnt from it is forgotten: it may be measured in anything again. */
+	bool any = b->position[place].row.position.kind == KIND_OTHER;
+	walk_choose(b, place, any && e->quantity == QUANTITY_VOLTS ? QUANTITY_VALUE : e->quantity);
 }
 
 /* Has this choice brought what it was for: an entry, and of enough meters? */

@@ -79,7 +79,7 @@ static bool entry_fresh(void *arg, int64_t seq, const char *text, size_t len)
 	if (said_of(&c->strikes, seq) || !query_of_job(c->job, text, len))
 		return true;
 	char position[NAME_SIZE];
-	said_position(&c->moves, seq, text, len, position);
+	said_position(&c->moves, &c->names, seq, text, len, position);
 	if (c->position && strcmp(position, c->position) && (!c->twin || strcmp(position, c->twin)))
 		return true;
 	if (!entry_read(text, len, &f.e))
@@ -286,7 +286,7 @@ static bool compare_read(struct compare *c, char twin[NAME_SIZE])
 	c->twin = twin[0] ? twin : NULL;
 	const struct log_query what = { .kind = "entry", .newest_first = true };
 	if (!said_read(q, "strike", 0, false, NULL, NULL, &c->strikes) ||
-	    !said_read(q, "move", 0, false, NULL, NULL, &c->moves) ||
+	    !said_read(q, "move", 0, false, NULL, NULL, &c->moves) || !names_read(q, &c->names) ||
 	    !query_each(q, &what, entry_fresh, c))
 		return false;
 	return !c->no_memory || query_no_memory(q);
@@ -334,6 +334,7 @@ bool query_compare(struct query *q, json_t *params)
 	free(c.at);
 	said_free(&c.strikes);
 	said_free(&c.moves);
+	names_free(&c.names);
 	sheet_lines_free(&c.lines);
 	return good;
 }

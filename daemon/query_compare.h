@@ -21,6 +21,7 @@ struct compare {
 	const char *job;
 	const char *position, *twin; /* asked for; NULL: every position */
 	struct said_list strikes, moves;
+	struct names names;
 	struct sheet_lines lines;
 	struct fresh **at; /* sorted */
 	size_t n, size;

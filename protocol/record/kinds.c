@@ -147,6 +147,7 @@ void rejudge_body_write(struct text *out, const struct rejudge_body *b)
 	text_member_string(out, "position", b->position);
 	member_or_null(out, "because", b->because);
 	verdicts_write(out, &b->verdict, &b->service);
+	against_write(out, b->against);
 }
 
 bool rejudge_body_read(const char *text, size_t len, struct rejudge_body *b)
@@ -155,6 +156,7 @@ bool rejudge_body_read(const char *text, size_t len, struct rejudge_body *b)
 	member_string(text, len, "job", b->job, sizeof b->job);
 	member_string(text, len, "position", b->position, sizeof b->position);
 	member_string(text, len, "because", b->because, sizeof b->because);
+	b->against = against_read(text, len);
 	return of_read(text, len, "rejudge", &b->of) &&
 	       verdicts_read(text, len, &b->verdict, &b->service);
 }

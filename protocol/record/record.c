@@ -230,6 +230,18 @@ bool verdicts_read(const char *text, size_t len, struct verdict *tolerance,
 	       (json_absent(s) || verdict_read(s.at, s.len, service));
 }
 
+void against_write(struct text *out, enum against against)
+{
+	if (against != AGAINST_NOTHING)
+		text_member_string(out, "against", against_name(against));
+}
+
+enum against against_read(const char *text, size_t len)
+{
+	struct slice s = json_member(text, len, "against");
+	return json_is(s, "fit") ? AGAINST_FIT : json_is(s, "sheet") ? AGAINST_SHEET : AGAINST_NOTHING;
+}
+
 /* ---- states ---- */
 
 static const struct {

@@ -256,8 +256,12 @@ bool sheet_body_read(const char *text, size_t len, struct sheet_body *b);
 	X(LOADED, "loaded") /* from a file */                \
 	X(SET, "set")       /* a field was set by hand */    \
 	X(NAMED, "named")   /* as it was touched, no sheet */ \
+	X(NEW, "new")       /* the next of a strip, `at new` */ \
 	X(ADDED, "added")   /* a line was typed */           \
-	X(MIRRORED, "mirrored") /* from the other channel */
+	X(MIRRORED, "mirrored") /* from the other channel */ \
+	X(RENAMED, "renamed")   /* it, or a position that it names, has another name */ \
+	X(LEARNT, "learnt")     /* its kind, from what was measured */ \
+	X(PAIRED, "paired")     /* a proposed twin was accepted */
 
 enum position_change {
 #define X(id, name) POSITION_##id,
@@ -286,6 +290,7 @@ struct rejudge_body {
 	char position[NAME_SIZE];
 	char because[160];
 	struct verdict verdict, service;
+	enum against against;
 };
 void rejudge_body_write(struct text *out, const struct rejudge_body *b);
 bool rejudge_body_read(const char *text, size_t len, struct rejudge_body *b);

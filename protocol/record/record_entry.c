@@ -122,6 +122,7 @@ void entry_write(struct text *out, const struct entry *e, const struct entry_bes
 	entry_refer_write(out, e);
 	text_member_string(out, "source", source_name(e->source));
 	verdicts_write(out, &e->verdict, &e->service);
+	against_write(out, e->against);
 	entry_beside_write(out, beside);
 }
 
@@ -190,6 +191,7 @@ bool entry_read(const char *text, size_t len, struct entry *e)
 		return false;
 	e->seq = head.seq;
 	e->t = head.t;
+	e->against = against_read(text, len);
 	return entry_words(text, len, e) && entry_read_value(text, len, e) &&
 	       verdicts_read(text, len, &e->verdict, &e->service);
 }

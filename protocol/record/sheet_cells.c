@@ -303,6 +303,15 @@ static bool cell_understand(struct sheet_row *row, enum sheet_column column, str
 	return true;
 }
 
+/* Where no cell says it: by the letters of the name, else by what was measured there. */
+static enum kind kind_of(const struct sheet_row *row)
+{
+	enum kind kind = kind_from_position(row->position.name);
+	if (kind == KIND_OTHER)
+		kind_from_name(row->learnt, strlen(row->learnt), &kind);
+	return kind;
+}
+
 bool row_understand(struct sheet_row *row, enum sheet_column *bad, struct fault *why)
 {
 	memset(&row->position, 0, sizeof row->position);
@@ -321,7 +330,7 @@ bool row_understand(struct sheet_row *row, enum sheet_column *bad, struct fault 
 			}
 		}
 		if (c == SHEET_KIND && !row->written[c][0])
-			row->position.kind = kind_from_position(row->position.name);
+			row->position.kind = kind_of(row);
 		if (c == SHEET_KIND)
 			row->position.function = kind_function(row->position.kind);
 	}

@@ -40,6 +40,14 @@ enum source {
 	SOURCE_TYPED, /* from an instrument without a data line; marked so for ever */
 };
 
+/* Whose specification a `new` or `done` part was judged by: its own (the fit), or, as long
+ * as no fit is known, that of the part that the sheet has there. */
+enum against {
+	AGAINST_NOTHING, /* as found: by the sheet, of course */
+	AGAINST_SHEET,
+	AGAINST_FIT,
+};
+
 struct entry {
 	int64_t seq;               /* of its record; 0 until it is sealed */
 	int64_t t;                 /* us of stream time at which it was taken */
@@ -67,7 +75,8 @@ struct entry {
 	int n;                     /* readings used */
 	bool settled;
 	struct verdict verdict;    /* against tolerance */
-	struct verdict service;    /* against the service limit */
+	struct verdict service;    /* against the service limit, which is the place's */
+	enum against against;      /* of the first */
 	bool struck;
 };
 
@@ -76,5 +85,6 @@ bool condition_from_name(const char *name, size_t len, enum condition *out);
 const char *reach_name(enum reach r);
 bool reach_from_name(const char *name, size_t len, enum reach *out);
 const char *source_name(enum source s);
+const char *against_name(enum against a); /* "" for nothing */
 
 #endif

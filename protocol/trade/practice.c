@@ -18,7 +18,7 @@ static void at_most(struct tolerance *t, struct decimal high)
 	*t = (struct tolerance){TOLERANCE_AT_MOST, {0, 0}, high};
 }
 
-/* In percent, what a part of that age was sold to and what any place can live
+/* Every row: common practice, no source.  In percent, what a part of that age was sold to and what any place can live
  * with; 0 where practice says nothing. */
 static const struct practice {
 	int minus, plus;                 /* tolerance */
@@ -42,7 +42,7 @@ static const struct practice {
     [KIND_RAIL] = {10, 10, 15, 15},
 };
 
-/* Contacts and fuses have no nominal: they have at most so much. */
+/* Common practice, no source.  Contacts and fuses have no nominal: they have at most so much. */
 static const struct decimal contact_ohm = {1, -1}, contact_service_ohm = {5, -1};
 static const struct decimal fuse_ohm = {10, 0};
 
@@ -73,8 +73,8 @@ bool tolerance_default(enum kind k, enum function f, struct tolerance *out)
 	return true;
 }
 
-/* What the place can live with, by what the part does there.  The first row
- * whose word stands in the role counts. */
+/* What the place can live with, by what the part does there.  The first row whose word
+ * stands in the role counts.  Every row: common practice, no source. */
 static const struct place {
 	enum function function;
 	const char *word;
