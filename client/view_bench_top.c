@@ -206,8 +206,8 @@ void view_bench_facts(const struct bench_view *v, struct picture *p, int row, in
 		column = fact_put(p, row, column, LOOK_WARNING, text, twin);
 	}
 	words_value(v->style, s->nominal, value, sizeof value);
-	snprintf(text, sizeof text, "%s %.60s%s%.60s", s->fit ? "fitted" : "nominal", value[0] ? value : "not given",
-	         s->tolerance[0] ? ", " : "", s->tolerance);
+	snprintf(text, sizeof text, "%s %.60s%s%.60s", s->fit ? "fitted" : "nominal",
+	         value[0] ? value : "not given", s->tolerance[0] ? ", " : "", s->tolerance);
 	column = fact_put(p, row, column, LOOK_STRONG, text, twin);
 	column = fact_put(p, row, column, LOOK_ORDINARY, sheet ? sheet->rated : "", twin);
 	column = fact_put(p, row, column, LOOK_ORDINARY, s->role[0] ? s->role : s->chosen_kind, twin);
