@@ -73,6 +73,11 @@ enum outcome call_entries(struct client *c);
 enum outcome call_strike(struct client *c);
 enum outcome call_note(struct client *c);
 enum outcome call_compare(struct client *c);
+/* command_plan.c */
+enum outcome call_plan(struct client *c);
+enum outcome call_plan_order(struct client *c);
+enum outcome call_plan_recheck(struct client *c);
+enum outcome call_places(struct client *c);
 /* command_watch.c */
 enum outcome call_watch(struct client *c);
 /* command_sound.c */

@@ -79,12 +79,16 @@ const struct command command_table[] = {
 	 "Nothing is measured for it after that; what was measured stays.",
 	 0, 0, NEED_BENCH, true, call_job_close},
 	{JOB, "job live", "", "the unit has volts on it: ohm and farad are refused",
-	 "While the unit is live nothing is logged from a meter on ohm or farad." CAUTION,
+	 "While the unit is live nothing is logged from a meter that drives the part (ohm, farad, henry, "
+	 "diode), nor from one that is not isolated from earth." CAUTION,
 	 0, 0, NEED_BENCH, true, call_job_live},
-	{JOB, "job cold", "", "the unit is isolated and discharged",
-	 "Say so only after you measured every reservoir dead: this program does not yet ask for "
-	 "it, and a reservoir's volts come back after a minute." CAUTION,
-	 0, 0, NEED_BENCH, true, call_job_cold},
+	{JOB, "job cold", "", "the unit is isolated and discharged: measure it dead",
+	 "Asks for volts dc at every reservoir (a capacitor whose role says reservoir, smoothing, filter, "
+	 "supply, HT or B+; where no role does, every electrolytic rated above 50 V or not at all): under 1 V, "
+	 "and again after a minute, for the volts come back. Only then the unit is cold. What it reads near "
+	 "zero waits for `take`: leads in the air read the same. Where the sheet names none, your word is "
+	 "taken. --because says why it is safe without these measurements; that stays in the log." CAUTION,
+	 OPTION_BIT(BECAUSE), 0, NEED_BENCH, true, call_job_cold},
 	{JOB, "sheet load", "FILE", "load the positions from a CSV file",
 	 "The first row names the columns, in any order: position, kind, nominal, tolerance, service, "
 	 "rated, role, with, channel, twin, part, source, max, price, note; only position must be "
@@ -177,9 +181,10 @@ const struct command command_table[] = {
 	{BENCH, "back", "", "back to the position that was up before",
 	 "Again and again, up to 32 positions." CAUTION,
 	 0, 0, NEED_BENCH, false, call_back},
-	{BENCH, "again", "", "measure the position that is up again",
+	{BENCH, "again", "[swapped]", "measure the position that is up again",
 	 "Its next touch makes another entry; the old one stays. A value that was held, or in doubt, is "
-	 "dropped." CAUTION,
+	 "dropped. swapped: the leads change places for it. A resistor that reads high in circuit is "
+	 "high only when it does so both ways round; a charge that was left behind is not." CAUTION,
 	 0, 0, NEED_BENCH, false, call_again},
 	{BENCH, "take", "", "log the reading as it stands now, overload included",
 	 "For a part that reads open, a value that keeps moving, a voltage in doubt. --meter says "
@@ -232,8 +237,9 @@ const struct command command_table[] = {
 	 OPTION_BIT(FROM), NEED_BENCH, true, call_enter},
 	{ENTRIES, "entries", "[POSITION]", "entries with their verdicts",
 	 "With --json each line is the sealed record, byte for byte; one that was struck has a member "
-	 "`struck` added before its closing brace.",
-	 OPTION_BIT(JOB), 0, NEED_LOG, false, call_entries},
+	 "`struck` added before its closing brace. --budget: of each, what its uncertainty is made of "
+	 "(component, statement, distribution, divisor, share), worked out again from the record alone.",
+	 OPTION_BIT(JOB) | OPTION_BIT(BUDGET), 0, NEED_LOG, false, call_entries},
 	{ENTRIES, "strike", "SEQ", "say that an entry does not count, and why",
 	 "SEQ is the number of the entry's record. Nothing is deleted: the entry stays, marked.",
 	 OPTION_BIT(BECAUSE), OPTION_BIT(BECAUSE), NEED_BENCH, true, call_strike},
@@ -249,6 +255,30 @@ const struct command command_table[] = {
 	 "Entries of one part by two meters agree where E_n is at most 1. Exit status 1 where meters "
 	 "disagree; twins that differ are said and are no such answer.",
 	 OPTION_BIT(JOB), 0, NEED_LOG, false, call_compare},
+	{ENTRIES, "plan", "", "what to replace, in rounds",
+	 "Round 1 is supply and electrolytics, 2 coupling, 3 the rest. "
+	 "By what the place of each part can live with (service), and by age: electrolytics and paper "
+	 "capacitors always; --keep leaves kinds (paper) and positions (C12) to what was measured. A part "
+	 "goes whole, and a twin with its twin. What is unsure is not in it: see `plan recheck`. What has "
+	 "an entry of condition done that is not outside is done. --csv for a spreadsheet.",
+	 OPTION_BIT(JOB) | OPTION_BIT(KEEP) | OPTION_BIT(ROUND) | OPTION_BIT(CSV), 0, NEED_LOG, false,
+	 call_plan},
+	{ENTRIES, "plan order", "", "what to buy for the plan, equal parts together",
+	 "Value, tolerance, rating (at least the old one's) and count. Values are kept in the signal path "
+	 "and at cathodes; in the supply the nearest that is sold will do. --round 1 is for the first "
+	 "round alone.",
+	 OPTION_BIT(JOB) | OPTION_BIT(KEEP) | OPTION_BIT(ROUND) | OPTION_BIT(CSV), 0, NEED_LOG, false,
+	 call_plan_order},
+	{ENTRIES, "plan recheck", "", "what to lift or measure again before deciding",
+	 "Each with the reason, and with what would settle it.",
+	 OPTION_BIT(JOB) | OPTION_BIT(KEEP) | OPTION_BIT(ROUND) | OPTION_BIT(CSV), 0, NEED_LOG, false,
+	 call_plan_recheck},
+	{ENTRIES, "places", "[POSITION]", "what parts do in their place, calculated",
+	 "Calculated from the entries of the job, by the sheet's columns role, with, source and max: "
+	 "coupling and cathode corners (nominal, found, done), grid shift, loading, cathode current, "
+	 "dissipation, ripple, power, balance, output impedance, bias drift, discharge. Each says from "
+	 "what, with its own uncertainty." CAUTION,
+	 OPTION_BIT(JOB), 0, NEED_LOG, false, call_places},
 
 	{LOG, "watch", "", "every record as it is made",
 	 "On a terminal and with --plain: a line in words for each record, and what is heard at the "

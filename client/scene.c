@@ -200,6 +200,7 @@ void scene_status(struct scene *s, int64_t now, struct slice result)
 		s->live = words_member_is(result, "state", "live");
 		s->unit_known = true;
 	}
+	s->discharging = json_bool(json_member(result.at, result.len, "discharging"), false);
 	if (json_int(json_member(result.at, result.len, "done"), &n) && n >= 0 && n < INT32_MAX)
 		s->done = (int)n;
 	if (json_int(json_member(result.at, result.len, "positions"), &n) && n >= 0 && n < INT32_MAX)

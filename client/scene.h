@@ -126,6 +126,7 @@ struct scene {
 	int walk_meters;       /* so many at each position, one after the other */
 	bool live; /* the unit has volts on it */
 	bool unit_known;
+	bool discharging; /* its reservoirs are being measured dead: still live */
 	int done, positions;
 
 	/* What is up. */

@@ -195,6 +195,13 @@ bool scene_other_event(struct scene *s, int64_t now, struct slice event, const c
 		on_errand(s, now, event);
 		return true;
 	}
+	/* Nobody may take these for said in passing. */
+	if (strcmp(name, "discharging") == 0 || strcmp(name, "caution") == 0) {
+		s->discharging = s->discharging || name[0] == 'd';
+		scene_member(event, "text", text);
+		scene_note_add(s, now, SCENE_WARNING, time, text);
+		return true;
+	}
 	scene_member(event, "meter", meter);
 	scene_member(event, "why", why);
 	if (!why[0] && strcmp(name, "bound") == 0) {

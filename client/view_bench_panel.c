@@ -87,8 +87,8 @@ void view_bench_keys(const struct bench_view *v, struct picture *p, int row, int
 	const struct action_row *help = &action_table[ACTION_HELP];
 	int column = 0;
 	if (v->keys->mode == KEYS_CONFIRM) {
-		picture_printf(p, row, 0, LOOK_STRONG, "y: yes, the unit is %s.  Any other key: it stays as "
-		               "it is.", v->keys->asked == ACTION_LIVE ? "LIVE" : "cold");
+		picture_printf(p, row, 0, LOOK_STRONG, "y: yes, %s.  Any other key: it stays as it is.",
+		               v->keys->asked == ACTION_LIVE ? "the unit is LIVE" : "to be measured dead");
 		return;
 	}
 	if (v->keys->mode == KEYS_TYPE) {
@@ -129,11 +129,11 @@ static const char *const cautions[] = {
 };
 
 static const char *const before_cold[] = {
-	"IS IT COLD?  Say so only when it is isolated from the mains, the plug in",
-	"your sight, and every reservoir was discharged and measured dead, and again",
-	"after a minute, for the volts come back.  An old bleeder may be open: trust",
-	"the meter, not the sheet.",
-	"This program does not measure that for you.",
+	"IS IT ISOLATED FROM THE MAINS, the plug in your sight, and discharged?",
+	"Then every reservoir is measured dead, and again after a minute, for the",
+	"volts come back; only after that it is cold.  An old bleeder may be open:",
+	"trust the meter, not the sheet.  Until the screen says COLD it is live: one",
+	"hand, rated probes, never alone.",
 };
 
 static void lines_put(struct picture *p, int row, int rows, enum look first, const char *const *text,

@@ -57,6 +57,10 @@ static void reason_part(const struct style *style, struct slice entry, size_t st
 	if (why[0] && strstr(deviation, why))
 		why[0] = '\0';
 	const char *means = why[0] ? why : words_reason(reason), *next = words_next(reason);
+	char said_next[WORDS_SIZE];
+	words_member(entry, "next", said_next, sizeof said_next);
+	if (said_next[0] && means[0])
+		next = said_next;
 	/* A colon: the judge has said what to do. */
 	if (strchr(means, ':'))
 		next = "";
@@ -187,7 +191,7 @@ static void said_part(struct slice moved, struct slice rejudged, struct slice re
 static void judged_now(struct slice entry, struct slice rejudged, struct lines *out)
 {
 	static const char *const members[] = {"verdict", "side", "reason", "deviation", "limits",
-	                                      "assumed", "other", "why", "service", "against"};
+	                                      "assumed", "other", "why", "next", "service", "against"};
 	lines_puts(out, "{");
 	for (size_t i = 0; i < sizeof members / sizeof members[0]; i++) {
 		struct slice s = json_member(rejudged.at, rejudged.len, members[i]);

@@ -112,7 +112,8 @@ static const struct {
 } kind_table[] = {
 	{"log", "bench= version= identity="},
 	{"clock", "cause version="},
-	{"job", "job state unit condition reach"},
+	{"job", "job state unit condition reach because"},
+	{"alarm", "alarm on= meter= position=at text"},
 	{"sheet", "job file count=positions"},
 	{"position", "position change sheet.kind= sheet.written.nominal= sheet.written.tolerance="},
 	{"note", "position text"},

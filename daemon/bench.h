@@ -105,8 +105,11 @@ void bench_by_nobody(struct bench *b);
 bool bench_job_start(struct bench *b, int64_t t, const char *name, struct bench_wait w,
                      struct fault *why);
 bool bench_job_close(struct bench *b, int64_t t, struct bench_wait w, struct fault *why);
-bool bench_job_state(struct bench *b, int64_t t, bool live, struct bench_wait w,
-                     struct fault *why);
+/* Live, or to be cold: at once where every reservoir of the sheet was measured dead twice
+ * since it was live (or there is none, or `because` says why it is: that is kept); else the
+ * reservoirs are asked for, and it is cold when they are (bench_safe.c). */
+bool bench_job_state(struct bench *b, int64_t t, bool live, const char *because,
+                     struct bench_wait w, struct fault *why);
 bool bench_sheet_load(struct bench *b, int64_t t, const char *file, const char *text, size_t len,
                       const char *job, struct bench_wait w, struct fault *why);
 bool bench_sheet_set(struct bench *b, int64_t t, const char *position, const char *const *key,
@@ -143,8 +146,9 @@ bool bench_at(struct bench *b, int64_t t, const char *position, int quantity, co
               struct fault *why);
 bool bench_quantity(struct bench *b, int64_t t, enum quantity q, struct fault *why);
 /* What is up once more; where a meter waits for an offset or a check, that is called off
- * instead, and nothing else. */
-bool bench_again(struct bench *b, int64_t t, struct fault *why);
+ * instead, and nothing else.  swapped: with the leads changed over (in circuit; see
+ * bench_beside.c). */
+bool bench_again(struct bench *b, int64_t t, bool swapped, struct fault *why);
 /* These wait for a record only where a job is open and it changes; else done() is
  * called at once, with seq 0. */
 bool bench_reach(struct bench *b, int64_t t, enum reach reach, struct bench_wait w,

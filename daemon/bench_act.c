@@ -98,7 +98,7 @@ static bool call_off(struct bench *b, int64_t t)
 	return true;
 }
 
-bool bench_again(struct bench *b, int64_t t, struct fault *why)
+bool bench_again(struct bench *b, int64_t t, bool swapped, struct fault *why)
 {
 	if (call_off(b, t))
 		return true;
@@ -106,7 +106,12 @@ bool bench_again(struct bench *b, int64_t t, struct fault *why)
 		fault_set(why, "no position is chosen that could be measured again");
 		return false;
 	}
-	return bench_at(b, t, b->position[b->chosen].row.position.name, (int)b->quantity, NULL, why);
+	if (!bench_at(b, t, b->position[b->chosen].row.position.name, (int)b->quantity, NULL, why))
+		return false;
+	if (swapped) /* after it: on a tape the choice stands before it */
+		bench_taped(b, t, "again", "%s", "swapped");
+	b->swapped = swapped;
+	return true;
 }
 
 bool bench_quantity(struct bench *b, int64_t t, enum quantity q, struct fault *why)
@@ -290,9 +295,10 @@ static bool act_take(struct bench *b, int64_t t, const struct words *w, struct f
 
 static bool act_again(struct bench *b, int64_t t, const struct words *w, struct fault *why)
 {
-	if (w->count)
-		return expect(why, w, 0, "nothing");
-	return t < 0 || bench_again(b, t, why);
+	bool swapped = w->count == 1 && strcmp(w->word[0], "swapped") == 0;
+	if (w->count && !swapped)
+		return expect(why, w, 0, "nothing, or swapped");
+	return t < 0 || bench_again(b, t, swapped, why);
 }
 
 static bool act_undo(struct bench *b, int64_t t, const struct words *w, struct fault *why)
@@ -382,16 +388,16 @@ static bool act_check(struct bench *b, int64_t t, const struct words *w, struct 
 
 static bool act_cold(struct bench *b, int64_t t, const struct words *w, struct fault *why)
 {
-	if (w->count)
-		return expect(why, w, 0, "nothing");
-	return t < 0 || bench_job_state(b, t, false, (struct bench_wait){0}, why);
+	/* What follows is why it is cold without a measurement. */
+	return t < 0 || bench_job_state(b, t, false, w->count ? w->tail[0] : "",
+	                                (struct bench_wait){0}, why);
 }
 
 static bool act_live(struct bench *b, int64_t t, const struct words *w, struct fault *why)
 {
 	if (w->count)
 		return expect(why, w, 0, "nothing");
-	return t < 0 || bench_job_state(b, t, true, (struct bench_wait){0}, why);
+	return t < 0 || bench_job_state(b, t, true, "", (struct bench_wait){0}, why);
 }
 
 static bool act_job(struct bench *b, int64_t t, const struct words *w, struct fault *why)

@@ -21,11 +21,12 @@ void entry_judge_by(const struct position *sheet, const struct position *fit, st
 	             : fit                           ? AGAINST_FIT
 	                                             : AGAINST_SHEET;
 	entry_judge(sheet, e);
-	if (e->against != AGAINST_FIT)
-		return;
-	struct verdict service = e->service;
-	entry_judge(fit, e);
-	e->service = service;
+	if (e->against == AGAINST_FIT) {
+		struct verdict service = e->service;
+		entry_judge(fit, e);
+		e->service = service;
+	}
+	verdicts_advise(&e->verdict, &e->service);
 }
 
 static const struct position *fitted(const struct bench *b, int place)

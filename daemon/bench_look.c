@@ -54,9 +54,9 @@ void bench_chosen(const struct bench *b, struct text *out)
 	member_name(out, "tolerance", tolerance);
 	member_name(out, "role", p->role);
 	member_name(out, "twin", p->twin);
-	chosen_limits(b, p, out);
 	if (p != &b->position[b->chosen].row.position)
 		text_member_bool(out, "fit", true);
+	chosen_limits(b, p, out);
 	text_member_bool(out, "armed", walk_armed(b));
 	text_puts(out, "}");
 }
@@ -124,6 +124,7 @@ void bench_status(const struct bench *b, struct text *out)
 	int next = walk_next(b, b->chosen);
 	member_name(out, "next", next >= 0 && next != b->chosen ? b->position[next].row.position.name
 	                                                        : NULL);
+	safe_look(b, out);
 	text_member_bool(out, "speaks", b->speaks);
 	text_member_string(out, "health", log_health_word(log_health(b->log)));
 	text_member_int(out, "last", log_last_seq(b->log));
@@ -159,6 +160,8 @@ void accuracy_text(const struct accuracy *a, char *out, size_t size)
 			               sizeof below);
 		text_printf(&t, "%s%s%s%s ", i ? "; " : "", function_name(l->function),
 		            below[0] ? " below " : "", below);
+		if (a->hertz[i].n > 0)
+			text_printf(&t, "below %g Hz ", decimal_double(a->hertz[i]));
 		text_printf(&t, "%.6g%% + %.6g", l->percent, l->counts);
 	}
 	if (t.failed && size)

@@ -68,7 +68,7 @@ bool position_add(struct bench *b, const struct sheet_row *row)
 		b->position[i].choice = 0;
 		b->position[i].newest = -1;
 		b->position[i].group = 0;
-		b->position[i].skipped = false;
+		b->position[i].skipped = b->position[i].holds = false;
 		b->position[i].fit = NULL;
 		b->positions++;
 	}
@@ -115,7 +115,9 @@ bool made_room(struct bench *b)
 int made_add(struct bench *b, const struct entry *e, uint64_t ticket, int choice)
 {
 	int place = position_find(b, e->position), i = b->mades++;
-	b->made[i] = (struct made){.entry = *e, .ticket = ticket, .choice = choice, .older = -1,
+	/* One that was read back has its time from the record. */
+	int64_t utc = ticket ? b->utc + e->t : e->t;
+	b->made[i] = (struct made){.entry = *e, .ticket = ticket, .utc = utc, .choice = choice, .older = -1,
 	                           .deed = ++b->deeds};
 	if (place >= 0) {
 		b->made[i].older = b->position[place].newest;

@@ -8,7 +8,7 @@
 #include <stdio.h>
 #include <string.h>
 
-static void restore_job(struct bench *b, const struct job_body *job)
+static void restore_job(struct bench *b, const struct job_body *job, int64_t utc)
 {
 	if (job->change == JOB_STARTED || job->change == JOB_CLOSED)
 		job_clear(b);
@@ -18,6 +18,7 @@ static void restore_job(struct bench *b, const struct job_body *job)
 	b->live = job->live;
 	b->condition = job->condition;
 	b->reach = job->reach;
+	safe_restore(b, job, utc);
 }
 
 /* Index of the entry with that seq, -1 for none.  (Those that are sealed stand in
@@ -69,7 +70,7 @@ static bool restore_record(void *arg, int64_t seq, const char *text, size_t len)
 	if (!record_head_read(text, len, &head))
 		return true;
 	if (strcmp(head.kind, "job") == 0 && job_body_read(text, len, &job))
-		restore_job(b, &job);
+		restore_job(b, &job, head.t);
 	else if (strcmp(head.kind, "position") == 0 &&
 	         position_body_read(text, len, &position, &row, &ignored)) {
 		if (position.change == POSITION_NEW)

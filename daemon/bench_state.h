@@ -9,10 +9,12 @@
  *   bench_capture.c from a settled value to an entry
  *   bench_take.c    the same by key
  *   bench_way.c     the order of the walk, skipping and coming back
+ *   bench_safe.c    cold and live, and the watch over a cold unit
  *   bench_speech.c  whether the name of what is up was said
  *   bench_job.c     jobs, notes, strikes, typed entries
  *   bench_move.c    entries that belong elsewhere
  *   bench_errand.c  a touch that is no entry: lead offset, meter check
+ *   bench_beside.c  what an entry is judged beside: its twin, swapped leads, limits of use
  *   bench_refer.c   which offset and check an entry refers to
  *   bench_sheet.c   the sheet, and judging anew where it changes
  *   bench_records.c records that belong together, and what they make of verdicts
@@ -55,12 +57,14 @@ struct bench_position {
 	int newest;    /* index of its newest entry, -1 for none */
 	int group;     /* in the order of the walk (bench_way.c) */
 	bool skipped;  /* passed over in this walk: comes up again at its end */
+	bool holds;    /* a reservoir that was measured, and is not dead */
 };
 
 /* An entry of this job as the bench remembers it. */
 struct made {
 	struct entry entry;
 	uint64_t ticket; /* while it is on its way to the disk, else 0 */
+	int64_t utc;     /* when it was made, us since 1970 */
 	int choice;      /* at which it was made: a later choice allows another */
 	int older;       /* index of the entry before it at its position, -1 for none */
 	const char *owed; /* why a rejudge record is owed that is not sealed yet, or NULL */
@@ -136,6 +140,9 @@ struct bench_meter {
 	bool early;
 	bool passed;        /* this touch was going on when its position was skipped */
 	int touch_made;     /* index of the entry that this touch made, -1 */
+	int over, under;    /* readings in a row above, or well below, what may be touched */
+	char alarm[200];    /* LIVE, and that was said; "" for none */
+	bool isolation_said;
 	unsigned mode_said; /* READING_* modes that the person was told of */
 	int unsuited_said;  /* the choice at which a doubt of the wrong function was said */
 	int64_t turned_at;  /* the dial was turned to another function; -1: it rests */
@@ -195,8 +202,13 @@ struct bench {
 
 	char job[JOB_SIZE]; /* "" where none is open */
 	bool live;
+	bool cooling;       /* live, and the reservoirs are being measured dead */
+	int64_t live_utc;   /* when it was said to be live, us since 1970 */
+	int64_t safe_at;    /* stream time at which a reservoir may be measured again */
+	char job_because[200]; /* for the job record that is being made */
 	enum condition condition;
 	enum reach reach;
+	bool swapped;      /* what is up is measured again with the leads swapped */
 	struct bench_way way; /* how the walk goes */
 	bool lift_reach;    /* walk lift set the reach: it goes back with it */
 	enum function dial; /* what a dial was turned to during the walk, else none */
@@ -383,6 +395,9 @@ void walk_expect(struct bench *b);           /* tell settle what is up */
 void walk_on_meter(struct bench *b, struct bench_meter *m, int64_t t); /* arm, advance */
 int64_t walk_deadline(const struct bench_meter *m);
 void walk_go(struct bench *b, int next); /* the walk goes on to that place */
+void walk_go_for(struct bench *b, int next, enum quantity q); /* ... for that quantity */
+/* Has this choice brought what it was for? */
+bool walk_served(const struct bench *b);
 /* Nobody's next touch would be taken for the part before. */
 bool walk_armed(const struct bench *b);
 /* The person chose it. */
@@ -404,8 +419,24 @@ void way_group(struct bench *b); /* the sheet or the order is another */
 void way_remember(struct bench *b, int place);
 void way_taped(struct bench *b, int64_t t, const struct bench_way *way);
 void way_forget(struct bench *b); /* another job: nothing skipped, nowhere to go back */
+struct twins;
+/* An entry in circuit against its twin's newest one there; false where none compares. */
+bool way_twin(const struct bench *b, int place, const struct entry *e, struct twins *out);
 /* Was the dial turned?  Before m->last is another. */
 void way_dial(struct bench *b, struct bench_meter *m, const struct reading *r);
+
+/* bench_safe.c */
+/* May it measure that, as the unit is now? */
+bool safe_allows(const struct bench *b, const struct bench_meter *m, enum function f,
+                 const char *position, struct fault *why);
+void safe_lead(struct bench *b); /* to the next reservoir that is to be measured dead */
+int64_t safe_deadline(const struct bench *b);
+void safe_due(struct bench *b);
+void safe_made(struct bench *b, int place); /* an entry there is durable */
+void safe_restore(struct bench *b, const struct job_body *job, int64_t utc);
+void safe_reading(struct bench *b, struct bench_meter *m, const struct reading *r);
+void safe_away(struct bench *b, struct bench_meter *m);
+void safe_look(const struct bench *b, struct text *out); /* members of `status` */
 
 /* bench_speech.c */
 void name_to_say(struct bench *b); /* another position is up */
@@ -440,6 +471,14 @@ const struct backing *backing_for(const struct bench *b, enum errand what, const
 void entry_refer(const struct bench *b, struct entry *e);
 /* The same for an entry that has its references: do they still count? */
 void entry_refer_again(const struct bench *b, struct entry *e);
+
+/* bench_beside.c */
+/* What the entry is judged beside, in circuit: the value before the leads were swapped,
+ * and its twin's. */
+void entry_beside(const struct bench *b, int place, struct entry *e);
+/* What of it bears on a verdict; before and after judge(). */
+void beside_judgement(const struct position *p, const struct entry *e, struct judgement *j);
+void beside_verdict(const struct position *p, const struct entry *e, struct verdict *v);
 
 /* bench_move.c */
 void move_revert(struct bench *b, int made, const char *was_at);

@@ -115,6 +115,7 @@ void walk_announce(struct bench *b)
 
 static void choose(struct bench *b, int place, enum quantity q)
 {
+	b->swapped = false;
 	if (place != b->chosen) {
 		b->last = b->chosen;
 		way_remember(b, b->chosen);
@@ -146,13 +147,18 @@ void walk_choose(struct bench *b, int place, enum quantity q)
  * volts, where floating leads look like a touch.) */
 void walk_go(struct bench *b, int next)
 {
+	walk_go_for(b, next, position_first_quantity(&b->position[next].row.position));
+}
+
+void walk_go_for(struct bench *b, int next, enum quantity q)
+{
 	for (int i = 0; i < b->meters; i++) {
 		struct bench_meter *m = &b->meter[i];
 		bool volts = m->last.function == FUNCTION_VOLT_DC || m->last.function == FUNCTION_VOLT_AC;
 		if (!m->lifted && !m->spent && !volts && m->before.place < 0)
 			m->before = (struct aim){b->chosen, b->quantity};
 	}
-	choose(b, next, position_first_quantity(&b->position[next].row.position));
+	choose(b, next, q);
 }
 
 /* Where there is no schematic the next one is made. */
@@ -168,6 +174,10 @@ static void advance_new(struct bench *b)
 
 static void advance(struct bench *b)
 {
+	if (b->cooling) {
+		safe_lead(b);
+		return;
+	}
 	if (b->way.mode == WALK_NEW) {
 		advance_new(b);
 		return;
@@ -211,7 +221,7 @@ void walk_back(struct bench *b, const struct entry *e)
 }
 
 /* Has this choice brought what it was for: an entry, and of enough meters? */
-static bool choice_served(const struct bench *b)
+bool walk_served(const struct bench *b)
 {
 	const struct bench_position *p = &b->position[b->chosen];
 	bool served = false;
@@ -228,7 +238,8 @@ static bool choice_served(const struct bench *b)
 
 static void maybe_advance(struct bench *b)
 {
-	if (b->way.mode != WALK_OFF && b->chosen >= 0 && choice_served(b) && !anyone_here(b))
+	bool goes = b->way.mode != WALK_OFF || b->cooling;
+	if (goes && b->chosen >= 0 && walk_served(b) && !anyone_here(b))
 		advance(b);
 }
 

@@ -178,7 +178,7 @@ static double twins_allowed(const struct position *p)
 	return mean > 0 ? (high - low) / mean : 0;
 }
 
-static bool twin_agrees(const struct bench *b, int place, const struct entry *e)
+bool way_twin(const struct bench *b, int place, const struct entry *e, struct twins *out)
 {
 	const struct position *p = &b->position[place].row.position;
 	int other = p->twin[0] ? position_find(b, p->twin) : -1;
@@ -186,11 +186,16 @@ static bool twin_agrees(const struct bench *b, int place, const struct entry *e)
 		return false;
 	const struct position *q = &b->position[other].row.position;
 	const struct entry *f = newest_in_circuit(b, other, e->quantity);
-	struct twins twins;
 	struct fault ignored;
 	if (!f || !p->has_nominal || !q->has_nominal || decimal_compare(p->nominal, q->nominal) != 0)
 		return false;
-	return twins_compare(e, f, twins_allowed(p), &twins, &ignored) && twins.agree;
+	return twins_compare(e, f, twins_allowed(p), out, &ignored);
+}
+
+static bool twin_agrees(const struct bench *b, int place, const struct entry *e)
+{
+	struct twins twins;
+	return way_twin(b, place, e, &twins) && twins.agree;
 }
 
 bool walk_needs_lift(const struct bench *b, int place)
@@ -312,7 +317,7 @@ void way_dial(struct bench *b, struct bench_meter *m, const struct reading *r)
 		return;
 	m->turned_at = -1;
 	if (b->way.mode == WALK_OFF || b->way.mode == WALK_NEW || m->bound.place >= 0 ||
-	    !dial_leads(r->function))
+	    b->cooling || !dial_leads(r->function))
 		return;
 	b->dial = r->function;
 	if (b->chosen < 0)

@@ -25,10 +25,12 @@
  *     function = ohm                  ; what bare numbers are
  *     accuracy ohm = 0.5% + 2         ; percent of reading + counts of the last digit
  *     accuracy farad below 10n = 2.0% + 10
+ *     accuracy volt-ac below 1 kHz = 1.0% + 5   ; also: below 10 V below 1 kHz
  *     input volt-dc = 10M             ; input resistance, ohm
  *     isolated = yes                  ; its input floats against earth
  *     ac = rms                        ; true rms, or average
  *     bandwidth = 1k                  ; Hz, of the ac functions
+ *     crest     = 3                   ; crest factor, of a true rms meter
  *     test farad = 1 kHz, bridge      ; how it measures: test frequency, method, volts
  *
  * and only where the dialect asks (nothing is ever sent to the others):

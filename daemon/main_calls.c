@@ -22,7 +22,7 @@ struct asked {
 	const char *position, *quantity, *meter, *name, *text, *job, *because, *value, *from, *u;
 	const char *reach, *condition, *walk, *state, *range, *order, *leads, *to, *prefix, *positions;
 	int64_t seq, by, meters, up;
-	bool speaks, wait, accept, none;
+	bool speaks, wait, swapped, accept, none;
 	json_t *fields, *seqs;
 };
 
@@ -181,7 +181,8 @@ static bool call_job_state(struct answering *a, struct fault *why)
 		fault_set(why, "the state of a job is cold or live, not %.40s", a->asked.state);
 		return false;
 	}
-	LATER(SHAPE_SEQ, WIRE_REFUSED, bench_job_state(a->calls->bench, a->t, live, w, why));
+	LATER(SHAPE_SEQ, WIRE_REFUSED, bench_job_state(a->calls->bench, a->t, live,
+	                                              a->asked.because ? a->asked.because : "", w, why));
 }
 
 static bool call_sheet_load(struct answering *a, struct fault *why)
@@ -412,7 +413,7 @@ static bool call_back(struct answering *a, struct fault *why)
 
 static bool call_again(struct answering *a, struct fault *why)
 {
-	return chosen_or_refused(a, bench_again(a->calls->bench, a->t, why), why);
+	return chosen_or_refused(a, bench_again(a->calls->bench, a->t, a->asked.swapped, why), why);
 }
 
 static bool call_speaks(struct answering *a, struct fault *why)
@@ -536,6 +537,7 @@ static const struct {
     {"up", offsetof(struct asked, up), PARAM_WHOLE},
     {"speaks", offsetof(struct asked, speaks), PARAM_FLAG},
     {"wait", offsetof(struct asked, wait), PARAM_FLAG},
+    {"swapped", offsetof(struct asked, swapped), PARAM_FLAG},
     {"accept", offsetof(struct asked, accept), PARAM_FLAG},
     {"none", offsetof(struct asked, none), PARAM_FLAG},
 };
@@ -552,7 +554,7 @@ static const struct method {
     {"doctor", call_doctor, "", false},
     {"job.start", call_job_start, "name!", false},
     {"job.close", call_job_close, "", false},
-    {"job.state", call_job_state, "state!", false},
+    {"job.state", call_job_state, "state! because", false},
     {"sheet.load", call_sheet_load, "name! text! job", false},
     {"sheet.set", call_sheet_set, "position! fields!", false},
     {"sheet.fit", call_sheet_fit, "position! fields none", false},
@@ -567,7 +569,7 @@ static const struct method {
     {"walk", call_walk, "walk! order meters prefix", false},
     {"next", call_next, "", false},
     {"back", call_back, "", false},
-    {"again", call_again, "", false},
+    {"again", call_again, "swapped", false},
     {"there", call_there, "", false},
     {"speaks", call_speaks, "speaks!", false},
     {"announced", call_announced, "up", false},

@@ -19,6 +19,8 @@ static const struct {
 	{ "job.show", query_job_show },
 	{ "sheet.show", query_sheet_show },
 	{ "compare", query_compare },
+	{ "plan", query_plan },
+	{ "places", query_places },
 	{ "trail", query_trail },
 	{ "trail.lines", query_trail_lines },
 	{ "trail.envelope", query_trail_envelope },

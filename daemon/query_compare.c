@@ -147,7 +147,13 @@ static void pair_write(struct compare *c, const struct fresh *a, const struct fr
 	compare_side(out, "b", b);
 	answer_puts(out, ",\"en\":");
 	answer_real(out, en);
-	answer_printf(out, ",\"agree\":%s}", en <= 1 ? "true" : "false");
+	answer_printf(out, ",\"agree\":%s", en <= 1 ? "true" : "false");
+	struct fault why;
+	if (crosscheck_offset(&a->e, &b->e, &why)) {
+		answer_puts(out, ",\"why\":");
+		answer_string(out, why.text);
+	}
+	answer_puts(out, "}");
 }
 
 /* Who of those that can be compared stands apart; NULL for nobody. */
@@ -207,6 +213,7 @@ static void group_write(struct compare *c, struct fresh **at, size_t n)
 		answer_string(out, apart);
 	else
 		answer_puts(out, "null");
+	compare_together(c, at, n);
 	answer_printf(out, ",\"agree\":%s}", agree ? "true" : "false");
 }
 
@@ -303,6 +310,8 @@ static void compare_write(struct compare *c)
 		answer_puts(out, "null");
 	answer_puts(out, ",\"crosschecks\":[");
 	crosschecks_write(c);
+	answer_puts(out, "],\"references\":[");
+	compare_references(c);
 	answer_puts(out, "],\"twins\":[");
 	compare_twins(c);
 	answer_puts(out, "],\"refused\":[");

@@ -10,6 +10,10 @@
  *     query_sheet.c    sheets
  *     query_compare.c  meter against meter
  *     query_twins.c    twin against twin
+ *     query_references.c three meters together, and reference parts
+ *     query_gather.c   all that a job knows of its parts
+ *     query_plan.c     what to replace, to buy, to measure again
+ *     query_places.c   what parts do in their place (query_places_*.c)
  *     query_trail.c    the trail, and pictures of it
  */
 #ifndef TALLY_QUERY_PRIVATE_H
@@ -130,6 +134,8 @@ bool query_job_list(struct query *q, json_t *params);
 bool query_job_show(struct query *q, json_t *params);
 bool query_sheet_show(struct query *q, json_t *params);
 bool query_compare(struct query *q, json_t *params);
+bool query_plan(struct query *q, json_t *params);
+bool query_places(struct query *q, json_t *params);
 bool query_trail(struct query *q, json_t *params);
 bool query_trail_lines(struct query *q, json_t *params);
 bool query_trail_envelope(struct query *q, json_t *params);

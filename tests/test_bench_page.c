@@ -103,6 +103,13 @@ static void alarm_live(void)
 	      "that is said to be cold: hands off\",\"on\":true");
 }
 
+static void discharging(void)
+{
+	scene_ready(true, "live", "C7", "volts", C7_CHOSEN);
+	scene_status(scene, now, text_slice("{\"discharging\":true}"));
+	event("\"event\":\"discharging\",\"text\":\"C7 dead once: again in 60 s\"");
+}
+
 static void alarm_held(void)
 {
 	ready();
@@ -205,6 +212,7 @@ static const struct {
 	{"wide-typing", wide_typing, 80, 24, false},  {"wide-typing", wide_typing, 40, 12, false},
 	{"errand", errand, 80, 24, false},            {"check-failed", check_failed, 80, 24, false},
 	{"typed", typed_outside, 80, 24, false},      {"typed", typed_outside, 132, 43, false},
+	{"discharging", discharging, 80, 24, true},
 	{"alarm-live", alarm_live, 80, 24, true},     {"alarm-live", alarm_live, 40, 12, false},
 	{"alarm-live", alarm_live, 200, 60, false},   {"alarm-held", alarm_held, 80, 24, false},
 	{"large-sheet", large_sheet, 80, 24, false},  {"large-sheet", large_sheet, 132, 43, false},

@@ -388,7 +388,7 @@ static void test_no_job(void **state)
 	answer_is(s, "sheet.show", "{}", "{\"job\":null,\"rows\":[],\"more\":false}");
 	answer_is(s, "entries", "{}", "{\"job\":null,\"entries\":[],\"more\":false}");
 	answer_is(s, "compare", "{}",
-	          "{\"job\":null,\"crosschecks\":[],\"twins\":[],\"refused\":[]}");
+	          "{\"job\":null,\"crosschecks\":[],\"references\":[],\"twins\":[],\"refused\":[]}");
 	ask_refused(s, "job.show", "{}", WIRE_REFUSED, "no job in this log yet");
 	ask_refused(s, "job.show", "{\"job\":\"x\"}", WIRE_BAD_INPUT, "no job \"x\"");
 	ask_refused(s, "entries", "{\"job\":\"x\"}", WIRE_BAD_INPUT, "no job \"x\"");

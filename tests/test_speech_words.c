@@ -286,6 +286,17 @@ static const struct told_row {
 	  "lift one leg",
 	  "R acht, neunundneunzig Komma null Kiloohm, unsicher, auf Nennwert, andere Wege in der "
 	  "Schaltung, ein Bein ablöten"}},
+	{{.what = HAPPENED_UNSURE, .position = "R8", .shown = "82.0 kohm", .verdict = "unsure",
+	  .side = "low", .why = "on nominal, as its twin R108: nothing against it"}, false,
+	 {"R eight, eighty-two point zero kilo-ohms, unsure, on nominal, as its twin, nothing against it",
+	  "R acht, zweiundachtzig Komma null Kiloohm, unsicher, auf Nennwert, wie sein Zwilling, "
+	  "nichts dagegen"}},
+	{{.what = HAPPENED_UNSURE, .position = "R8", .shown = "82.0 kohm", .verdict = "unsure",
+	  .side = "low", .why = "on nominal, differs with the leads swapped: something is charged"}, false,
+	 {"R eight, eighty-two point zero kilo-ohms, unsure, on nominal, something is charged, "
+	  "discharge it and measure again",
+	  "R acht, zweiundachtzig Komma null Kiloohm, unsicher, auf Nennwert, etwas ist geladen, "
+	  "entladen und neu messen"}},
 	{{.what = HAPPENED_OUTSIDE, .position = "R9", .shown = "5 ohm", .verdict = "outside",
 	  .side = "low", .why = "low"}, false,
 	 {"R nine, five ohms, outside, low", "R neun, fünf Ohm, außerhalb, niedrig"}},

@@ -64,6 +64,7 @@ void job_body_write(struct text *out, const struct job_body *b)
 	text_member_string(out, "unit", b->live ? "live" : "cold");
 	text_member_string(out, "condition", condition_name(b->condition));
 	text_member_string(out, "reach", reach_name(b->reach));
+	member_set(out, "because", b->because);
 	asked_by_write(out, &b->by);
 }
 
@@ -82,6 +83,7 @@ bool job_body_read(const char *text, size_t len, struct job_body *b)
 	b->change = (enum job_change)change;
 	b->open = json_bool(json_member(text, len, "open"), false);
 	b->live = json_is(json_member(text, len, "unit"), "live");
+	member_string(text, len, "because", b->because, sizeof b->because);
 	asked_by_read(text, len, &b->by);
 	return true;
 }
@@ -202,6 +204,16 @@ bool move_body_read(const char *text, size_t len, struct move_body *b)
 }
 
 /* ---- note ---- */
+
+void alarm_body_write(struct text *out, const struct alarm_body *b)
+{
+	member_set(out, "job", b->job);
+	text_member_string(out, "alarm", b->alarm);
+	member_or_null(out, "meter", b->meter);
+	member_or_null(out, "position", b->position);
+	text_member_bool(out, "on", b->on);
+	text_member_string(out, "text", b->what);
+}
 
 void note_body_write(struct text *out, const struct note_body *b)
 {

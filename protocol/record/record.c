@@ -155,6 +155,7 @@ static void verdict_members(struct text *out, const struct verdict *v)
 	if (v->has_other)
 		text_member_decimal(out, "other", v->other);
 	member_set(out, "why", v->why);
+	member_set(out, "next", v->next);
 }
 
 void verdicts_write(struct text *out, const struct verdict *tolerance,
@@ -218,6 +219,7 @@ static bool verdict_read(const char *text, size_t len, struct verdict *v)
 	v->assumed = json_bool(json_member(text, len, "assumed"), false);
 	v->has_other = json_decimal(json_member(text, len, "other"), &v->other);
 	member_string(text, len, "why", v->why, sizeof v->why);
+	member_string(text, len, "next", v->next, sizeof v->next);
 	return limits_read(json_member(text, len, "limits"), &v->limits);
 }
 

@@ -217,6 +217,7 @@ void clock_body_write(struct text *out, const struct clock_body *b);
 	X(CLOSED, "closed")                                                        \
 	X(COLD, "cold")                                                            \
 	X(LIVE, "live")                                                            \
+	X(DISCHARGING, "discharging") /* live, and its reservoirs are measured dead */ \
 	X(SET, "set") /* condition or reach was chosen; nothing of the above changed */
 
 enum job_change {
@@ -234,6 +235,7 @@ struct job_body {
 	bool live;              /* member `unit`: cold or live */
 	enum condition condition;
 	enum reach reach;
+	char because[200];      /* why it is cold; "": left out */
 	struct asked_by by;
 };
 void job_body_write(struct text *out, const struct job_body *b);
@@ -315,6 +317,18 @@ struct move_body {
 };
 void move_body_write(struct text *out, const struct move_body *b);
 bool move_body_read(const char *text, size_t len, struct move_body *b);
+
+/* ---- alarm: danger that began or is over ---- */
+
+struct alarm_body {
+	const char *job;      /* NULL or "": left out */
+	const char *alarm;    /* live, mains, held */
+	const char *meter;    /* that saw it; NULL: null */
+	const char *position; /* NULL: null */
+	bool on;
+	const char *what;     /* one sentence; member `text` */
+};
+void alarm_body_write(struct text *out, const struct alarm_body *b);
 
 /* ---- note ---- */
 

@@ -7,6 +7,7 @@
 #include "protocol/trade/marking.h"
 
 #include <string.h>
+#include <strings.h>
 
 const char *const sheet_column_name[SHEET_COLUMNS] = {
     [SHEET_POSITION] = "position", [SHEET_KIND] = "kind",
@@ -312,6 +313,18 @@ static enum kind kind_of(const struct sheet_row *row)
 	return kind;
 }
 
+/* A column `marking` counts where no nominal is written and it can mean one value only;
+ * else it is a column like any that nobody knows. */
+static void marking_counts(struct sheet_row *row)
+{
+	struct position marked = row->position;
+	struct fault ignored;
+	for (int i = 0; i < row->extras; i++)
+		if (strcasecmp(row->extra_name[i], "marking") == 0 && row->extra_cell[i][0] &&
+		    nominal_marked(&marked, row->extra_cell[i], &ignored))
+			row->position = marked;
+}
+
 bool row_understand(struct sheet_row *row, enum sheet_column *bad, struct fault *why)
 {
 	memset(&row->position, 0, sizeof row->position);
@@ -333,6 +346,8 @@ bool row_understand(struct sheet_row *row, enum sheet_column *bad, struct fault 
 			row->position.kind = kind_of(row);
 		if (c == SHEET_KIND)
 			row->position.function = kind_function(row->position.kind);
+		if (c == SHEET_NOMINAL && !row->written[c][0])
+			marking_counts(row);
 	}
 	return true;
 }

@@ -9,6 +9,8 @@
 
 #include "protocol/trade/position.h"
 #include "protocol/trade/reading.h"
+#include "protocol/trade/uncertainty.h"
+#include "protocol/trade/use.h"
 #include "protocol/trade/verdict.h"
 
 #define CONDITION_LIST(X) \
@@ -72,6 +74,14 @@ struct entry {
 	bool offset_missing;       /* it matters here, and none counts */
 	bool check_failed;         /* the meter did not agree with the reference */
 	double u;                  /* standard uncertainty, SI */
+	struct basis basis;        /* what it was made of */
+	double hertz;              /* of an AC signal, as far as the sheet tells; 0: unknown */
+	struct use use;            /* what the meter was made to measure, for this function */
+	bool swapped;              /* measured with the leads swapped ... */
+	enum agreement swap;       /* ... and whether that agrees with the value before */
+	char twin[NAME_SIZE];      /* in circuit: the twin, "" where it had no such value ... */
+	bool twin_agrees;          /* ... and whether the two agree */
+	double twin_difference;    /* (this - twin) / mean of the two */
 	int n;                     /* readings used */
 	bool settled;
 	struct verdict verdict;    /* against tolerance */
