@@ -110,6 +110,13 @@ static void discharging(void)
 	event("\"event\":\"discharging\",\"text\":\"C7 dead once: again in 60 s\"");
 }
 
+static void long_note(void)
+{
+	ready();
+	event("\"event\":\"caution\",\"text\":\"mains isolated, one hand, rated probes: discharge the "
+	      "reservoirs through a resistor, then take volts dc of C5, and again after a minute\"");
+}
+
 static void alarm_held(void)
 {
 	ready();
@@ -213,6 +220,7 @@ static const struct {
 	{"errand", errand, 80, 24, false},            {"check-failed", check_failed, 80, 24, false},
 	{"typed", typed_outside, 80, 24, false},      {"typed", typed_outside, 132, 43, false},
 	{"discharging", discharging, 80, 24, true},
+	{"long-note", long_note, 80, 24, false},
 	{"alarm-live", alarm_live, 80, 24, true},     {"alarm-live", alarm_live, 40, 12, false},
 	{"alarm-live", alarm_live, 200, 60, false},   {"alarm-held", alarm_held, 80, 24, false},
 	{"large-sheet", large_sheet, 80, 24, false},  {"large-sheet", large_sheet, 132, 43, false},
