@@ -28,7 +28,11 @@ struct client;
 	X(METER, "meter", "NAME", "the meter meant, by its name in the configuration")            \
 	X(JOB, "job", "NAME", "the job meant (else the newest; * for all of them)")                                  \
 	X(LIKE, "like", "JOB", "take over the sheet of that job")                                \
-	X(FROM, "from", "NAME", "the instrument that the value was read from")                    \
+	X(FROM, "from", "NAME", "the instrument that the value was read from; of trail: the time")  \
+	X(TO, "to", "TIME", "up to this time (of the trail)")                                      \
+	X(AT, "at", "POSITION", "of this position")                                                \
+	X(MISSING, "missing", NULL, "what is still to be measured")                                \
+	X(CHART, "chart", "FILE", "a picture: FILE.svg, .png or .pdf")                             \
 	X(QUANTITY, "quantity", "Q", "value, leakage, esr, dissipation, insulation or volts")     \
 	X(U, "u", "U", "standard uncertainty of the value, in its unit")                          \
 	X(BECAUSE, "because", "TEXT", "the reason, kept in the log")                              \
@@ -37,8 +41,13 @@ struct client;
 	X(CONFIG, "config", "FILE", "the daemon's configuration, where none runs")               \
 	X(KEY, "key", "FINGERPRINT", "the key that was written down elsewhere, by its fingerprint")   \
 	X(ACCURACY, "accuracy", "SPEC", "the meter's accuracy: \"0.5% + 2\" (percent, counts)")   \
+	X(PREFIX, "prefix", "TEXT", "what new names begin with, such as R or T3/ (else as last time)") \
 	X(ORDER, "order", "ORDER", "sheet (as its rows stand), kind (few turns of the dial) or channel") \
 	X(METERS, "meters", "N", "so many meters, one after the other, at each position (1 to 8)") \
+	X(BUDGET, "budget", NULL, "what the uncertainty of each entry is made of")               \
+	X(KEEP, "keep", "LIST", "not to be replaced by age alone: paper,C12")   \
+	X(ROUND, "round", "N", "up to that round: 1 supply, 2 coupling, 3 all")               \
+	X(CSV, "csv", NULL, "comma-separated values on standard output")                          \
 	X(DIGIT, "digit", "D", "weight of the meter's last digit (else that of VALUE as written)")
 
 enum option_id {
@@ -48,7 +57,8 @@ enum option_id {
 	    OPTION_COUNT
 };
 
-#define OPTION_BIT(id) (1u << OPTION_##id)
+_Static_assert(OPTION_COUNT <= 64, "a set of options is a word of 64 bits");
+#define OPTION_BIT(id) (UINT64_C(1) << OPTION_##id)
 /* What every verb takes. */
 #define OPTIONS_COMMON                                                                 \
 	(OPTION_BIT(JSON) | OPTION_BIT(PLAIN) | OPTION_BIT(HELP) | OPTION_BIT(VERSION) |   \
@@ -76,8 +86,8 @@ struct command {
 	const char *words;
 	const char *brief; /* one line, no full stop */
 	const char *help;  /* paragraphs, each one line, parted by LF */
-	unsigned options;  /* OPTION_BIT of those beside the common ones */
-	unsigned required; /* those of them that must be given */
+	uint64_t options;  /* OPTION_BIT of those beside the common ones */
+	uint64_t required; /* those of them that must be given */
 	enum need need;
 	bool changes; /* it makes a record: a lost answer leaves a doubt */
 	enum outcome (*call)(struct client *c);

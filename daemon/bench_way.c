@@ -17,8 +17,10 @@
  *                           same paths, and agreement is nothing against it;
  *                         never what is measured in volts or amps, and nothing of which
  *                         there is no entry yet (the sweep comes first).
+ *              new       a position that is not there yet: it is named as the probes
+ *                        leave the one before (bench_new.c); no dial leads elsewhere.
  *
- * In both: positions for which the dial was turned come before all others, and what was
+ * In the first two: positions for which the dial was turned come before all others, and what was
  * skipped comes after all others, in the same order, once the rest is done.
  *
  * With `meters` above 1 a position is done when so many meters have an entry there at
@@ -31,7 +33,7 @@
 #include <stdio.h>
 #include <string.h>
 
-static const char *const mode_names[] = {"off", "on", "lift"};
+static const char *const mode_names[] = {"off", "on", "lift", "new"};
 static const char *const order_names[] = {"sheet", "kind", "channel"};
 
 const char *walk_mode_name(enum walk_mode m)
@@ -54,7 +56,7 @@ static int index_of(const char *name, const char *const *names, int count)
 
 bool walk_mode_from_name(const char *name, enum walk_mode *out)
 {
-	int i = index_of(name, mode_names, 3);
+	int i = index_of(name, mode_names, 4);
 	*out = i < 0 ? WALK_OFF : (enum walk_mode)i;
 	return i >= 0;
 }
@@ -116,7 +118,7 @@ void way_group(struct bench *b)
 
 static bool counts(const struct bench *b, const struct entry *e, enum quantity q)
 {
-	return !e->struck && e->quantity == q && e->condition == b->condition;
+	return !e->struck && entry_shows(e, q) && e->condition == b->condition;
 }
 
 static bool not_circuit(const struct entry *e)
@@ -144,15 +146,14 @@ int way_meters_have(const struct bench *b, int place, enum quantity q)
 	return have;
 }
 
-static int meters_wanted(const struct bench *b)
-{
-	return b->way.mode != WALK_OFF && b->way.meters > 1 ? b->way.meters : 1;
-}
-
 bool walk_lacks(const struct bench *b, int place)
 {
-	enum quantity q = position_first_quantity(&b->position[place].row.position);
-	return way_meters_have(b, place, q) < meters_wanted(b);
+	enum quantity asked[PART_SHOWS_MAX];
+	int count = shows_asked(b, place, asked);
+	for (int i = 0; i < count; i++)
+		if (shows_lacks(b, place, asked[i]))
+			return true;
+	return false;
 }
 
 /* ---- what needs a leg up ---- */
@@ -176,7 +177,7 @@ static double twins_allowed(const struct position *p)
 	return mean > 0 ? (high - low) / mean : 0;
 }
 
-static bool twin_agrees(const struct bench *b, int place, const struct entry *e)
+bool way_twin(const struct bench *b, int place, const struct entry *e, struct twins *out)
 {
 	const struct position *p = &b->position[place].row.position;
 	int other = p->twin[0] ? position_find(b, p->twin) : -1;
@@ -184,11 +185,16 @@ static bool twin_agrees(const struct bench *b, int place, const struct entry *e)
 		return false;
 	const struct position *q = &b->position[other].row.position;
 	const struct entry *f = newest_in_circuit(b, other, e->quantity);
-	struct twins twins;
 	struct fault ignored;
 	if (!f || !p->has_nominal || !q->has_nominal || decimal_compare(p->nominal, q->nominal) != 0)
 		return false;
-	return twins_compare(e, f, twins_allowed(p), &twins, &ignored) && twins.agree;
+	return twins_compare(e, f, twins_allowed(p), out, &ignored);
+}
+
+static bool twin_agrees(const struct bench *b, int place, const struct entry *e)
+{
+	struct twins twins;
+	return way_twin(b, place, e, &twins) && twins.agree;
 }
 
 bool walk_needs_lift(const struct bench *b, int place)
@@ -229,7 +235,7 @@ bool walk_wants(const struct bench *b, int place)
 static bool for_dial(const struct bench *b, int place)
 {
 	const struct position *p = &b->position[place].row.position;
-	return b->dial == FUNCTION_NONE || position_takes(p, position_first_quantity(p), b->dial);
+	return b->dial == FUNCTION_NONE || position_takes(p, shows_next(b, place, b->dial), b->dial);
 }
 
 /* In the order of the walk: is x before y? */
@@ -309,7 +315,8 @@ void way_dial(struct bench *b, struct bench_meter *m, const struct reading *r)
 	if (m->turned_at < 0 || r->t - m->turned_at < DIAL_REST_US)
 		return;
 	m->turned_at = -1;
-	if (b->way.mode == WALK_OFF || m->bound.place >= 0 || !dial_leads(r->function))
+	if (b->way.mode == WALK_OFF || b->way.mode == WALK_NEW || m->bound.place >= 0 ||
+	    b->cooling || !dial_leads(r->function))
 		return;
 	b->dial = r->function;
 	if (b->chosen < 0)
@@ -346,7 +353,7 @@ static void leave_touched(struct bench *b)
 static void go_to(struct bench *b, int64_t t, int place)
 {
 	leave_touched(b);
-	walk_choose(b, place, position_first_quantity(&b->position[place].row.position));
+	walk_choose(b, place, shows_next(b, place, FUNCTION_NONE));
 	for (int i = 0; i < b->meters; i++) {
 		walk_on_meter(b, &b->meter[i], t);
 		bench_timers(&b->meter[i]);
@@ -362,9 +369,22 @@ static bool need_sheet(const struct bench *b, struct fault *why)
 	return false;
 }
 
+/* In a walk of new positions the next is one more. */
+static bool next_new(struct bench *b, int64_t t, struct fault *why)
+{
+	int place = place_new(b, t, NULL, why);
+	if (place < 0)
+		return false;
+	bench_taped(b, t, "next", "%s", "");
+	go_to(b, t, place);
+	return true;
+}
+
 bool bench_next(struct bench *b, int64_t t, struct fault *why)
 {
 	bench_run_until(b, t);
+	if (b->way.mode == WALK_NEW)
+		return next_new(b, t, why);
 	if (!need_sheet(b, why))
 		return false;
 	int from = b->chosen, next;
@@ -455,7 +475,27 @@ void way_taped(struct bench *b, int64_t t, const struct bench_way *way)
 		snprintf(order, sizeof order, " %s", walk_order_name(way->order));
 	if (way->mode != WALK_OFF && way->meters > 1)
 		snprintf(meters, sizeof meters, " %d", way->meters);
-	bench_taped(b, t, "walk", "%s%s%s", walk_mode_name(way->mode), order, meters);
+	bool new = way->mode == WALK_NEW && way->prefix[0];
+	bench_taped(b, t, "walk", "%s%s%s%s%s", walk_mode_name(way->mode), new ? " " : "",
+	            new ? way->prefix : "", order, meters);
+}
+
+/* What is up and waits for its entry stays up, if it has that prefix; else one is made. */
+static bool begin_new(struct bench *b, int64_t t, const char *prefix, struct fault *why)
+{
+	bool fits = b->chosen >= 0 && walk_lacks(b, b->chosen) &&
+	            strncmp(b->position[b->chosen].row.position.name, prefix, strlen(prefix)) == 0;
+	if (prefix[0])
+		snprintf(b->prefix, sizeof b->prefix, "%s", prefix);
+	int place = fits ? b->chosen : place_new(b, t, prefix, why);
+	if (place < 0) {
+		b->way.mode = WALK_OFF;
+		return false;
+	}
+	memcpy(b->way.prefix, b->prefix, sizeof b->way.prefix);
+	if (!fits)
+		go_to(b, t, place);
+	return true;
 }
 
 bool bench_walk(struct bench *b, int64_t t, const struct bench_way *way, struct fault *why)
@@ -470,6 +510,8 @@ bool bench_walk(struct bench *b, int64_t t, const struct bench_way *way, struct 
 		          "could not decide");
 		return false;
 	}
+	if (way->mode == WALK_NEW && way->prefix[0] && !prefix_valid(way->prefix, why))
+		return false;
 	if (!set_reach(b, t, way->mode, why))
 		return false;
 	way_taped(b, t, way);
@@ -485,6 +527,8 @@ bool bench_walk(struct bench *b, int64_t t, const struct bench_way *way, struct 
 	            began ? walk_order_name(way->order) : NULL, NULL);
 	if (!began)
 		return true;
+	if (way->mode == WALK_NEW)
+		return begin_new(b, t, way->prefix, why);
 	bool lift = way->mode == WALK_LIFT;
 	if (b->chosen < 0 || (lift && !walk_wants(b, b->chosen)))
 		walk_first(b);

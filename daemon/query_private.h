@@ -5,10 +5,16 @@
  *     query.c          the table of methods; records and verify
  *     query_said.c     what was said of entries afterwards: strikes, moves, rejudgements
  *     query_entries.c  entries
+ *     query_names.c    what a position is called now
  *     query_job.c      jobs
  *     query_sheet.c    sheets
  *     query_compare.c  meter against meter
  *     query_twins.c    twin against twin
+ *     query_references.c three meters together, and reference parts
+ *     query_gather.c   all that a job knows of its parts
+ *     query_plan.c     what to replace, to buy, to measure again
+ *     query_places.c   what parts do in their place (query_places_*.c)
+ *     query_trail.c    the trail, and pictures of it
  */
 #ifndef TALLY_QUERY_PRIVATE_H
 #define TALLY_QUERY_PRIVATE_H
@@ -18,6 +24,8 @@
 #include "daemon/query_params.h"
 #include "protocol/record/record.h"
 #include "protocol/record/wire.h"
+#include "protocol/trade/entry.h"
+#include "protocol/trade/part.h"
 
 /* Elements of a list where no `limit` is given, and at most. */
 #define QUERY_LIMIT 1000
@@ -71,9 +79,39 @@ bool said_read(struct query *q, const char *kind, int64_t after, bool keep,
 void said_free(struct said_list *list);
 /* The newest that was said of this entry, NULL for none. */
 const struct said *said_of(const struct said_list *list, int64_t of);
-/* Where the entry `seq` belongs: where it was moved last, else where it says. */
-void said_position(const struct said_list *moves, int64_t seq, const char *text, size_t len,
-                   char out[NAME_SIZE]);
+/* ---- what positions are called now ---- */
+
+struct renamed {
+	int64_t seq;
+	char job[JOB_SIZE];
+	char from[NAME_SIZE], to[NAME_SIZE];
+	char *text; /* of the record */
+	size_t len;
+};
+/* Which job is open from a record on. */
+struct since {
+	int64_t seq;
+	char job[JOB_SIZE]; /* "" for none */
+};
+struct names {
+	struct renamed *at; /* in order of seq */
+	size_t n, size;
+	struct since *jobs; /* the same; read with the renames, where there are any */
+	size_t job_count, job_size;
+};
+bool names_read(struct query *q, struct names *out);
+void names_free(struct names *names);
+/* What the position that record `seq` of that job calls `name` is called now.  The last
+ * rename that it took, NULL for none. */
+const struct renamed *names_follow(const struct names *names, const char *job, int64_t seq,
+                                   char name[NAME_SIZE]);
+/* The same of the record `seq`, in the job that was open then. */
+void names_at(const struct names *names, int64_t seq, char name[NAME_SIZE]);
+/* Where the entry `seq` belongs: where it was moved last, else where it says, by the name
+ * that the position has now. */
+const struct renamed *said_position(const struct said_list *moves, const struct names *names,
+                                    int64_t seq, const char *text, size_t len,
+                                    char out[NAME_SIZE]);
 
 /* ---- jobs ---- */
 
@@ -86,7 +124,9 @@ bool query_of_job(const char *job, const char *text, size_t len);
 
 /* Every entry of the job ("": of all) that is not struck, where it belongs now. */
 bool entries_count(struct query *q, const char *job,
-                   void (*count)(void *arg, const char *job, const char *position), void *arg);
+                   void (*count)(void *arg, const char *job, const char *position, const char *text,
+                                 size_t len),
+                   void *arg);
 
 /* ---- the methods ---- */
 
@@ -97,7 +137,13 @@ bool query_entries(struct query *q, json_t *params);
 bool query_job_list(struct query *q, json_t *params);
 bool query_job_show(struct query *q, json_t *params);
 bool query_sheet_show(struct query *q, json_t *params);
+bool query_sheet_missing(struct query *q, json_t *params);
 bool query_compare(struct query *q, json_t *params);
+bool query_plan(struct query *q, json_t *params);
+bool query_places(struct query *q, json_t *params);
+bool query_trail(struct query *q, json_t *params);
+bool query_trail_lines(struct query *q, json_t *params);
+bool query_trail_envelope(struct query *q, json_t *params);
 
 /* The rows of a job's sheet, in the order in which the positions first came. */
 struct sheet_line {
@@ -105,7 +151,10 @@ struct sheet_line {
 	int64_t first, seq; /* of the record that named it first, of the one that counts */
 	char *text;         /* of the latter */
 	size_t len;
+	char *fit;          /* text of the last fit record, NULL where nothing is fitted */
+	size_t fit_len;
 	int64_t entries;    /* that are not struck; see sheet_lines_count */
+	unsigned seen[CONDITION_COUNT]; /* PART_BIT of the quantities that they are of */
 };
 struct sheet_lines {
 	struct sheet_line *at;
@@ -113,6 +162,11 @@ struct sheet_lines {
 	size_t n, size;
 };
 bool sheet_lines_read(struct query *q, const char *job, struct sheet_lines *out);
+/* Count the entries of each line, and what they are of. */
+bool sheet_lines_seen(struct query *q, const char *job, struct sheet_lines *lines);
+/* What the part that is there now must still show; *position is how it is specified. */
+int sheet_line_missing(const struct sheet_line *line, struct part_quantity out[PART_SHOWS_MAX],
+                       struct position *position);
 struct sheet_line *sheet_lines_find(const struct sheet_lines *lines, const char *position);
 void sheet_lines_free(struct sheet_lines *lines);
 

@@ -291,6 +291,57 @@ static void test_records_by_length(void **state)
 
 /* ---- verify ---- */
 
+/* ---- the trail ---- */
+
+#define TRAIL_A ",\"meter\":\"red\",\"function\":\"ohm\",\"position\":\"R1\",\"digit\":0.1," \
+                "\"at\":[0,2500,5000],\"v\":[4811,null,4813],\"state\":[[1,\"overload\"]]," \
+                "\"low\":4811,\"high\":4813,\"first\":4811,\"last\":4813,\"n\":3"
+#define TRAIL_B ",\"meter\":\"red\",\"function\":\"farad\",\"position\":null,\"digit\":1e-10," \
+                "\"at\":[0],\"v\":[null],\"state\":[[0,\"overload\"]],\"low\":null,\"high\":null," \
+                "\"first\":null,\"last\":null,\"n\":1"
+
+static void test_trail(void **state)
+{
+	struct store *s = *state;
+	answer_is(s, "trail.lines", "{}", "{\"lines\":[]}");
+	add(s, "trail", TRAIL_A);
+	add(s, "note", ",\"text\":\"x\"");
+	add(s, "trail", TRAIL_B);
+	answer_is(s, "trail.lines", "{}",
+	          "{\"lines\":[{\"meter\":\"red\",\"function\":\"ohm\",\"from\":"
+	          "\"2026-11-25T10:00:00.000000Z\",\"to\":\"2026-11-25T10:00:00.500000Z\",\"readings\":3,"
+	          "\"runs\":1,\"low\":481.1,\"high\":481.3},{\"meter\":\"red\",\"function\":\"farad\","
+	          "\"from\":\"2026-11-25T10:00:00.000000Z\",\"to\":\"2026-11-25T10:00:00.000000Z\","
+	          "\"readings\":1,\"runs\":1,\"low\":null,\"high\":null}]}");
+	answer_is(s, "trail.envelope", "{\"meter\":\"red\",\"function\":\"ohm\",\"columns\":4,"
+	          "\"from\":\"2026-11-25T09:59:59.750000Z\",\"to\":\"2026-11-25T10:00:00.750000Z\"}",
+	          "{\"from\":\"2026-11-25T09:59:59.750000Z\",\"to\":\"2026-11-25T10:00:00.750000Z\","
+	          "\"width\":4,\"columns\":[[1,1,481.1,481.1,481.1,481.1,0],[2,1,null,null,null,null,0],"
+	          "[3,1,481.3,481.3,481.3,481.3,0]]}");
+	char *text = ask(s, "trail", "{\"limit\":1}");
+	assert_int_equal(count(text, "records"), 1);
+	element_is(text, "records", 0, "function", "\"ohm\"");
+	member_is(text, "more", "true");
+	member_is(text, "next", "2");
+	free(text);
+	text = ask(s, "trail", "{\"after\":2}");
+	element_is(text, "records", 0, "seq", "4");
+	member_is(text, "more", "false");
+	free(text);
+	text = ask(s, "trail", "{\"position\":\"R1\",\"to\":\"2026-11-25T10:00:00.000001Z\"}");
+	assert_int_equal(count(text, "records"), 1);
+	free(text);
+	answer_is(s, "trail", "{\"from\":\"2026-11-25T10:00:00.500001Z\"}",
+	          "{\"records\":[],\"more\":false}");
+	ask_refused(s, "trail", "{\"from\":\"yesterday\"}", WIRE_BAD_PARAMS, "from is \"yesterday\"");
+	ask_refused(s, "trail.envelope", "{\"meter\":\"red\",\"function\":\"ohm\",\"columns\":0,"
+	            "\"from\":\"2026-11-25T09:59:59.750000Z\",\"to\":\"2026-11-25T10:00:00.750000Z\"}",
+	            WIRE_BAD_PARAMS, "columns must be");
+	ask_refused(s, "trail.envelope", "{\"meter\":\"red\",\"function\":\"ohm\","
+	            "\"from\":\"2026-11-25T10:00:00.750000Z\",\"to\":\"2026-11-25T10:00:00.750000Z\"}",
+	            WIRE_BAD_PARAMS, "to must be later");
+}
+
 static void test_verify(void **state)
 {
 	struct store *s = *state;
@@ -337,7 +388,7 @@ static void test_no_job(void **state)
 	answer_is(s, "sheet.show", "{}", "{\"job\":null,\"rows\":[],\"more\":false}");
 	answer_is(s, "entries", "{}", "{\"job\":null,\"entries\":[],\"more\":false}");
 	answer_is(s, "compare", "{}",
-	          "{\"job\":null,\"crosschecks\":[],\"twins\":[],\"refused\":[]}");
+	          "{\"job\":null,\"crosschecks\":[],\"references\":[],\"twins\":[],\"refused\":[]}");
 	ask_refused(s, "job.show", "{}", WIRE_REFUSED, "no job in this log yet");
 	ask_refused(s, "job.show", "{\"job\":\"x\"}", WIRE_BAD_INPUT, "no job \"x\"");
 	ask_refused(s, "entries", "{\"job\":\"x\"}", WIRE_BAD_INPUT, "no job \"x\"");
@@ -658,11 +709,91 @@ static void test_twins(void **state)
 
 #define TEST(name) cmocka_unit_test_setup_teardown(test_##name, store_up, store_down)
 
+/* ---- renames ---- */
+
+static int64_t add_rename(struct store *s, const char *job, const char *from, const char *to)
+{
+	char body[200];
+	snprintf(body, sizeof body, ",\"job\":\"%s\",\"position\":\"%s\",\"from\":\"%s\"", job, to,
+	         from);
+	return add(s, "rename", body);
+}
+
+static void position_of(struct store *s, const char *job, size_t i, const char *expected)
+{
+	char params[64], quoted[64];
+	snprintf(params, sizeof params, "{\"job\":\"%s\"}", job);
+	snprintf(quoted, sizeof quoted, "\"%s\"", expected);
+	char *text = ask(s, "entries", params);
+	element_is(text, "entries", i, "position", quoted);
+	free(text);
+}
+
+static void test_renames(void **state)
+{
+	struct store *s = *state;
+	add_job(s, "other", "started", true, false);
+	add_position(s, "other", "R1", "1000", "5%", "");
+	add_entry(s, &(struct touch){ "other", "R1", "red", "lifted", "1000", 1, 0 });
+	add_job(s, "j", "started", true, false);
+	add_position(s, "j", "R1", "1000", "5%", "");
+	add_position(s, "j", "R2", "1000", "5%", "");
+	add_entry(s, &(struct touch){ "j", "R1", "red", "lifted", "1000", 1, 0 });
+	int64_t moved = add_entry(s, &(struct touch){ "j", "R2", "red", "lifted", "1010", 1, 0 });
+	add_said(s, "move", moved, ",\"position\":\"R1\",\"from\":\"R2\"");
+	int64_t rename = add_rename(s, "j", "R1", "R7");
+	add_position(s, "j", "R7", "1000", "5%", "");
+	/* The name is free: another position, another entry. */
+	add_position(s, "j", "R1", "2000", "5%", "");
+	add_entry(s, &(struct touch){ "j", "R1", "red", "lifted", "2000", 1, 0 });
+	add_rename(s, "j", "R2", "R3");
+	/* Damaged, or of a later version: passed over. */
+	add(s, "rename", ",\"job\":\"j\",\"position\":\"R9\"");
+	add(s, "rename", ",\"job\":\"j\",\"position\":\"R 9\",\"from\":\"R7\"");
+	/* What is fitted stands beside the row. */
+	add(s, "fit", ",\"job\":\"j\",\"position\":\"R7\",\"fit\":{\"written\":{\"nominal\":\"1k2\"},"
+	              "\"kind\":\"resistor\",\"nominal\":1200},\"replaces\":{\"nominal\":\"1000\"}");
+	position_of(s, "other", 0, "R1");
+	position_of(s, "j", 0, "R7");
+	position_of(s, "j", 1, "R7"); /* it was moved there before */
+	position_of(s, "j", 2, "R1");
+	char expected[32], *text = ask(s, "entries", "{\"position\":\"R7\"}");
+	assert_int_equal(count(text, "entries"), 2);
+	snprintf(expected, sizeof expected, "%lld", (long long)rename);
+	element_is(text, "entries", 0, "renamed.seq", expected);
+	element_is(text, "entries", 0, "record.position", "\"R1\"");
+	free(text);
+	text = ask(s, "entries", "{\"position\":\"R1\"}");
+	assert_int_equal(count(text, "entries"), 1);
+	element_is(text, "entries", 0, "renamed", "null");
+	free(text);
+	/* In the place in which it first came. */
+	text = ask(s, "sheet.show", "{}");
+	assert_int_equal(count(text, "rows"), 3);
+	element_is(text, "rows", 0, "position", "\"R7\"");
+	element_is(text, "rows", 0, "entries", "2");
+	element_is(text, "rows", 0, "fit.nominal", "1200");
+	element_is(text, "rows", 0, "fit.replaces.nominal", "\"1000\"");
+	element_is(text, "rows", 1, "position", "\"R3\"");
+	element_is(text, "rows", 1, "fit", "null");
+	element_is(text, "rows", 2, "position", "\"R1\"");
+	free(text);
+	text = ask(s, "job.show", "{}");
+	member_is(text, "positions", "3");
+	member_is(text, "fits", "1");
+	free(text);
+	text = ask(s, "job.show", "{\"job\":\"other\"}");
+	member_is(text, "positions", "1");
+	member_is(text, "fits", "0");
+	free(text);
+}
+
 int main(void)
 {
 	const struct CMUnitTest tests[] = {
 		TEST(log), TEST(records), TEST(records_by_length), TEST(verify), TEST(no_job),
-		TEST(jobs), TEST(sheet), TEST(entries), TEST(crosscheck), TEST(twins),
+		TEST(jobs), TEST(sheet), TEST(entries), TEST(crosscheck), TEST(twins), TEST(renames),
+		TEST(trail),
 	};
 	return cmocka_run_group_tests_name("query", tests, NULL, NULL);
 }

@@ -165,6 +165,30 @@ struct trail_names {
 bool trail_body_read(const char *text, size_t len, struct trail_body *body,
                      struct trail_names *names, struct trail_reading *reading, int size);
 
+/* A run, or the part of one that lies in a stretch of time, without its readings. */
+struct trail_extremes {
+	int n;          /* readings, those without a value among them */
+	bool has_value; /* the next four are there: at least one had a value */
+	double low, high, first, last; /* SI */
+};
+struct trail_summary {
+	char meter[NAME_SIZE], position[NAME_SIZE]; /* "" for no position */
+	enum function function;
+	int64_t t;    /* us since 1970, of the first reading */
+	int64_t span; /* us from the first to the last */
+	struct trail_extremes all;
+	/* inside: slices of the text, and how far the parts have come */
+	struct decimal digit;
+	struct slice at, v;
+	size_t next_at, next_v;
+};
+/* From the text of a trail record as it is written here; false for any other.  The
+ * text must outlive it. */
+bool trail_summary_read(const char *text, size_t len, struct trail_summary *s);
+/* Its parts, in order: pass over the readings before `to` (us since 1970), or take them. */
+void trail_summary_skip(struct trail_summary *s, int64_t to);
+void trail_summary_part(struct trail_summary *s, int64_t to, struct trail_extremes *out);
+
 /* ---- log: record 1, and no other ---- */
 
 struct log_body {
@@ -193,6 +217,7 @@ void clock_body_write(struct text *out, const struct clock_body *b);
 	X(CLOSED, "closed")                                                        \
 	X(COLD, "cold")                                                            \
 	X(LIVE, "live")                                                            \
+	X(DISCHARGING, "discharging") /* live, and its reservoirs are measured dead */ \
 	X(SET, "set") /* condition or reach was chosen; nothing of the above changed */
 
 enum job_change {
@@ -210,6 +235,7 @@ struct job_body {
 	bool live;              /* member `unit`: cold or live */
 	enum condition condition;
 	enum reach reach;
+	char because[200];      /* why it is cold; "": left out */
 	struct asked_by by;
 };
 void job_body_write(struct text *out, const struct job_body *b);
@@ -232,8 +258,12 @@ bool sheet_body_read(const char *text, size_t len, struct sheet_body *b);
 	X(LOADED, "loaded") /* from a file */                \
 	X(SET, "set")       /* a field was set by hand */    \
 	X(NAMED, "named")   /* as it was touched, no sheet */ \
+	X(NEW, "new")       /* the next of a strip, `at new` */ \
 	X(ADDED, "added")   /* a line was typed */           \
-	X(MIRRORED, "mirrored") /* from the other channel */
+	X(MIRRORED, "mirrored") /* from the other channel */ \
+	X(RENAMED, "renamed")   /* it, or a position that it names, has another name */ \
+	X(LEARNT, "learnt")     /* its kind, from what was measured */ \
+	X(PAIRED, "paired")     /* a proposed twin was accepted */
 
 enum position_change {
 #define X(id, name) POSITION_##id,
@@ -262,6 +292,7 @@ struct rejudge_body {
 	char position[NAME_SIZE];
 	char because[160];
 	struct verdict verdict, service;
+	enum against against;
 };
 void rejudge_body_write(struct text *out, const struct rejudge_body *b);
 bool rejudge_body_read(const char *text, size_t len, struct rejudge_body *b);
@@ -286,6 +317,18 @@ struct move_body {
 };
 void move_body_write(struct text *out, const struct move_body *b);
 bool move_body_read(const char *text, size_t len, struct move_body *b);
+
+/* ---- alarm: danger that began or is over ---- */
+
+struct alarm_body {
+	const char *job;      /* NULL or "": left out */
+	const char *alarm;    /* live, mains, held */
+	const char *meter;    /* that saw it; NULL: null */
+	const char *position; /* NULL: null */
+	bool on;
+	const char *what;     /* one sentence; member `text` */
+};
+void alarm_body_write(struct text *out, const struct alarm_body *b);
 
 /* ---- note ---- */
 

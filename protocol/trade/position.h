@@ -69,6 +69,8 @@ struct position {
 	enum function function;  /* of the nominal; by kind where there is none */
 	struct tolerance tolerance;
 	struct tolerance service;
+	/* Limits of the other quantities, one-sided (`<=3 ohm`); TOLERANCE_NONE for most. */
+	struct tolerance beside[QUANTITY_COUNT];
 	bool has_rated;
 	struct decimal rated;    /* volts */
 	char role[48];
@@ -84,6 +86,11 @@ struct position {
 };
 
 bool name_valid(const char *name, size_t len);
+
+/* Does `word` (in lower case) stand in a role, in either case?  `-` and `_` of the role are
+ * spaces.  The beginning of a word is enough: "anode" stands in "anodes", "coupling" not in
+ * "decoupling". */
+bool role_says(const char *role, const char *word);
 
 const char *kind_name(enum kind k);
 bool kind_from_name(const char *name, size_t len, enum kind *out);
