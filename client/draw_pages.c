@@ -17,6 +17,7 @@
 #define MARGIN 40.0  /* points */
 #define FOOT 34.0    /* from the edge to the text below */
 #define PAD 3.0      /* in cells */
+#define SCALE_MIN 0.6
 #define UNIT 0.75    /* points in 1/96 inch */
 
 struct line {
@@ -40,6 +41,7 @@ struct sheet {
 	const char *title, *foot, *number;
 	struct column column[COLUMNS_MAX];
 	int columns;
+	double scale; /* of everything, to fit a sheet */
 	bool bad; /* a picture could not be drawn */
 };
 
@@ -134,7 +136,7 @@ static PangoLayout *layout_of(struct sheet *s, const struct type *t, const char 
 	PangoFontDescription *font = pango_font_description_from_string(
 	    t->mono ? "DejaVu Sans Mono, Monospace" : "DejaVu Sans, Sans");
 	/* In points of the page, whatever resolution a screen has. */
-	pango_font_description_set_absolute_size(font, t->size * PANGO_SCALE);
+	pango_font_description_set_absolute_size(font, t->size * s->scale * PANGO_SCALE);
 	if (bold || t->bold)
 		pango_font_description_set_weight(font, PANGO_WEIGHT_BOLD);
 	pango_layout_set_font_description(l, font);
@@ -247,7 +249,7 @@ static void paragraph(struct sheet *s, const char *look, const char *text, const
 	else if (!bar && height > 60)
 		keep = 30;
 	need(s, keep);
-	s->y += s->y > MARGIN ? t->before : 0;
+	s->y += s->y > MARGIN ? t->before * s->scale : 0;
 	if (strcmp(tag, "H2") == 0) {
 		cairo_set_line_width(s->cr, 1);
 		cairo_move_to(s->cr, MARGIN, s->y - 4);
@@ -268,7 +270,7 @@ static void paragraph(struct sheet *s, const char *look, const char *text, const
 	}
 	show_lines(s, l, x);
 	cairo_tag_end(s->cr, tag);
-	s->y += item ? 2 : t->after;
+	s->y += (item ? 2 : t->after) * s->scale;
 	g_object_unref(l);
 }
 
@@ -291,10 +293,10 @@ static void picture(struct sheet *s, const char *svg, double x, double y, double
 }
 
 /* As large as it wants to be, and no wider than there is room. */
-static void picture_size(const struct line *l, double most, double *width, double *height)
+static void picture_size(const struct sheet *s, const struct line *l, double most, double *width, double *height)
 {
-	*width = atoi(field(l, 1)) * UNIT;
-	*height = atoi(field(l, 2)) * UNIT;
+	*width = atoi(field(l, 1)) * UNIT * s->scale;
+	*height = atoi(field(l, 2)) * UNIT * s->scale;
 	if (*width > most && *width > 0) {
 		*height *= most / *width;
 		*width = most;
@@ -341,13 +343,13 @@ static double head_row(struct sheet *s, bool show)
 		height = layout_height(l) > height ? layout_height(l) : height;
 		if (show) {
 			cairo_tag_begin(s->cr, "TH", NULL);
-			cairo_move_to(s->cr, s->column[i].x + PAD, s->y + PAD);
+			cairo_move_to(s->cr, s->column[i].x + PAD, s->y + PAD * s->scale);
 			pango_cairo_show_layout(s->cr, l);
 			cairo_tag_end(s->cr, "TH");
 		}
 		g_object_unref(l);
 	}
-	height += 2 * PAD;
+	height += 2 * PAD * s->scale;
 	if (show) {
 		cairo_tag_end(s->cr, "TR");
 		s->y += height;
@@ -367,7 +369,7 @@ static double row_height(struct sheet *s, int at, int *end)
 		if (column >= s->columns)
 			continue;
 		if (word_is(&s->line[at], "s")) {
-			picture_size(&s->line[at], s->column[column].width - 2 * PAD, &w, &h);
+			picture_size(s, &s->line[at], s->column[column].width - 2 * PAD, &w, &h);
 		} else {
 			PangoLayout *l = cell_layout(s, column, field(&s->line[at], 1), field(&s->line[at], 2));
 			h = layout_height(l);
@@ -377,7 +379,7 @@ static double row_height(struct sheet *s, int at, int *end)
 		column++;
 	}
 	*end = at;
-	return height + 2 * PAD;
+	return height + 2 * PAD * s->scale;
 }
 
 static void show_row(struct sheet *s, int at, int end, double height)
@@ -390,11 +392,11 @@ static void show_row(struct sheet *s, int at, int end, double height)
 		double x = s->column[column].x + PAD;
 		cairo_tag_begin(s->cr, tag, NULL);
 		if (word_is(l, "s")) {
-			picture_size(l, s->column[column].width - 2 * PAD, &w, &h);
-			picture(s, field(l, 3), x, s->y + PAD, w, h);
+			picture_size(s, l, s->column[column].width - 2 * PAD, &w, &h);
+			picture(s, field(l, 3), x, s->y + PAD * s->scale, w, h);
 		} else {
 			PangoLayout *layout = cell_layout(s, column, field(l, 1), field(l, 2));
-			cairo_move_to(s->cr, x, s->y + PAD);
+			cairo_move_to(s->cr, x, s->y + PAD * s->scale);
 			pango_cairo_show_layout(s->cr, layout);
 			g_object_unref(layout);
 		}
@@ -454,22 +456,59 @@ static void block(struct sheet *s, const struct line *l)
 	} else if (word_is(l, "page")) {
 		need(s, s->height);
 	} else if (word_is(l, "svg")) {
-		picture_size(l, s->width - 2 * MARGIN, &width, &height);
+		picture_size(s, l, s->width - 2 * MARGIN, &width, &height);
 		need(s, height + 8);
 		picture(s, field(l, 3), MARGIN, s->y + 4, width, height);
 		s->y += height + 10;
 	}
 }
 
-static void all_pages(struct sheet *s)
+static void blocks(struct sheet *s, int from, int to)
 {
-	s->page = 0;
-	page_begin(s);
-	for (int i = 0; i < s->lines;) {
+	for (int i = from; i < to;) {
 		if (word_is(&s->line[i], "table"))
 			i = table(s, i);
 		else
 			block(s, &s->line[i++]);
+	}
+}
+
+static int find_word(const struct sheet *s, int from, const char *word)
+{
+	while (from < s->lines && !word_is(&s->line[from], word))
+		from++;
+	return from;
+}
+
+/* Tried on a page that goes nowhere, until it fits. */
+static void one_sheet(struct sheet *s, int from, int to)
+{
+	for (s->scale = 1; s->scale > SCALE_MIN; s->scale -= 0.04) {
+		struct sheet trial = *s;
+		trial.surface = cairo_pdf_surface_create(NULL, s->width, s->height);
+		trial.cr = cairo_create(trial.surface);
+		trial.pages = 0;
+		blocks(&trial, from, to);
+		cairo_destroy(trial.cr);
+		cairo_surface_destroy(trial.surface);
+		if (trial.page == s->page)
+			break;
+	}
+	blocks(s, from, to);
+	s->scale = 1;
+}
+
+static void all_pages(struct sheet *s)
+{
+	s->page = 0;
+	s->scale = 1;
+	page_begin(s);
+	for (int i = 0; i < s->lines;) {
+		int sheet = find_word(s, i, "sheet"), end = find_word(s, sheet, "sheet-end");
+		blocks(s, i, sheet);
+		if (sheet < s->lines)
+			one_sheet(s, sheet + 1, end);
+		i = end + 1;
 	}
 	page_end(s);
 }

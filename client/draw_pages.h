@@ -12,11 +12,12 @@
  *     li TEXT                   an item
  *     svg WIDTH HEIGHT SVG      a picture, in units of 1/96 inch
  *     page                      a new page
+ *     sheet ... sheet-end       what stands between them is made smaller (to 60 %) to fit one page
  *     table CAPTION, then col WEIGHT l|r LABEL for each column, then rows, then end
  *     row, then for each cell  c LOOK TEXT  or  s WIDTH HEIGHT SVG
  *
  * A row is not broken; the head of a table stands again on each page.  Words that are not known
- * are passed over.  The PDF is tagged (headings, paragraphs, tables, figures) and has an outline.
+ * are passed over.  The PDF carries its structure (headings, paragraphs, tables, figures) and an outline.
  */
 #ifndef TALLY_CLIENT_DRAW_PAGES_H
 #define TALLY_CLIENT_DRAW_PAGES_H

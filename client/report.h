@@ -179,7 +179,7 @@ const char *report_place_word(const struct report *r, const char *what);
 #define REPORT_SCALE_WIDTH 168
 #define REPORT_SCALE_HEIGHT 30
 #define REPORT_BARS_WIDTH 360
-#define REPORT_BARS_HEIGHT 132
+#define REPORT_BARS_HEIGHT 120
 void report_scale(const struct report *r, const struct report_line *l, int number, struct lines *out);
 void report_scale_legend(const struct report *r, struct lines *out);
 /* How many positions stand where, found and done. */

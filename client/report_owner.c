@@ -132,8 +132,8 @@ static void condition_items(const struct report *r, enum report_condition c, str
 	report_count(r, c, count, &positions);
 	for (int w = 0; w < REPORT_WORDS; w++)
 		measured += count[w];
-	lines_printf(&item, SAY(r, "%d of %d positions were measured as %s; %d lie within their tolerance.",
-	                        "%d von %d Positionen wurden gemessen (%s); %d liegen innerhalb der Toleranz."),
+	lines_printf(&item, SAY(r, "%d of %d parts and places were measured as %s; %d lie within what they should be.",
+	                        "%d von %d Teilen und Stellen wurden gemessen (%s); %d liegen im Rahmen."),
 	             measured, positions, report_condition_word(r, c), count[REPORT_WITHIN]);
 	paper_item(p, lines_text(&item));
 	n = name_all(r, c, REPORT_OUTSIDE, &names);
@@ -337,6 +337,7 @@ static void verdict(const struct report *r, struct paper *p)
 
 void report_owner(const struct report *r, struct paper *p)
 {
+	paper_sheet_begin(p);
 	paper_heading(p, 1, NULL, r->item ? r->item : r->job);
 	paper_text(p, PAPER_LEAD, SAY(r, "What was found, what was done, and what it measures now.",
 	                              "Was vorgefunden wurde, was getan wurde und was es jetzt misst."));
@@ -347,4 +348,5 @@ void report_owner(const struct report *r, struct paper *p)
 	what_it_does(r, p);
 	safety(r, p);
 	seal(r, p);
+	paper_sheet_end(p);
 }

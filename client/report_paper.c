@@ -14,7 +14,7 @@ static const char style[] =
 	":root{color-scheme:light}"
 	"*{box-sizing:border-box}"
 	"body{margin:0 auto;padding:1rem;max-width:62rem;background:#fff;color:#111;"
-	"font:16px/1.5 'DejaVu Sans',Verdana,sans-serif;overflow-wrap:anywhere;hyphens:manual}"
+	"font:16px/1.5 'DejaVu Sans',Verdana,sans-serif;overflow-wrap:break-word}"
 	"h1{font-size:1.7rem;line-height:1.2;margin:.2em 0 .4em}"
 	"h2{font-size:1.25rem;line-height:1.25;margin:2em 0 .5em;padding-top:.35em;"
 	"border-top:2px solid #111}"
@@ -24,7 +24,7 @@ static const char style[] =
 	".lead{font-size:1.1rem}.small{font-size:.85rem;color:#333}.strong{font-weight:bold}"
 	".caution{border-left:5px solid #111;padding:.35em .8em;background:#f0f0f0}"
 	".mono{font-family:'DejaVu Sans Mono',monospace;font-size:.82rem;background:#f4f4f4;"
-	"padding:.3em .5em}"
+	"padding:.3em .5em;overflow-wrap:anywhere}"
 	"table{border-collapse:collapse;width:100%;margin:.8em 0;font-size:.85rem;line-height:1.35}"
 	"caption{text-align:left;font-weight:bold;padding:.3em 0}"
 	"th,td{text-align:left;vertical-align:top;padding:.35em .5em;border-bottom:1px solid #bbb;"
@@ -39,14 +39,16 @@ static const char style[] =
 	"max-width:18rem;pointer-events:none;border-radius:3px}"
 	"footer{margin-top:3em;border-top:1px solid #111;padding-top:.5em;font-size:.8rem;color:#333}"
 	"@media screen and (max-width:760px){body{padding:.7rem}"
-	"table,tbody,tr,td,tbody th{display:block;width:100%}"
+	"table,caption,tbody,tr,td,tbody th{display:block;width:100%}"
 	"thead{position:absolute;width:1px;height:1px;overflow:hidden;clip-path:inset(50%)}"
 	"tr{border-bottom:2px solid #111;padding:.4em 0}"
 	"th,td{border:0;padding:.12em 0;text-align:left!important}"
-	"td:not(:empty)::before{content:attr(data-label) ': ';color:#444;font-size:.8rem}"
+	"td[data-label]:not(:empty)::before{content:attr(data-label) ': ';color:#444;font-size:.8rem}"
 	"td:empty{display:none}tbody th{font-size:1.05rem}}"
 	"@media print{@page{margin:14mm 13mm 16mm}body{max-width:none;padding:0;font-size:10pt}"
 	"table{font-size:8pt}h2,h3,caption{break-after:avoid}tr,figure,.caution{break-inside:avoid}"
+	".sheet{font-size:8.6pt}.sheet h1{font-size:15pt}.sheet h2{font-size:11pt;margin:.8em 0 .2em}"
+	".sheet p,.sheet ul,.sheet table,.sheet figure{margin:.25em 0}.sheet svg{max-width:60%}"
 	"thead{display:table-header-group}.page{break-before:page}#tip{display:none}"
 	".mono,.caution{background:none;border:1px solid #999}.caution{border-left:5px solid #111}}";
 
@@ -255,9 +257,14 @@ static bool cell_begin(struct paper *p)
 		lines_puts(&p->html, "<th scope=\"row\" role=\"rowheader\">");
 		return true;
 	}
-	lines_printf(&p->html, "<td role=\"cell\"%s data-label=\"", c->right ? " class=\"r\"" : "");
-	paper_escape(&p->html, c->label);
-	lines_puts(&p->html, "\">");
+	lines_printf(&p->html, "<td role=\"cell\"%s", c->right ? " class=\"r\"" : "");
+	/* Of two columns the first says what the second is. */
+	if (p->columns > 2) {
+		lines_puts(&p->html, " data-label=\"");
+		paper_escape(&p->html, c->label);
+		lines_puts(&p->html, "\"");
+	}
+	lines_puts(&p->html, ">");
 	return false;
 }
 
@@ -327,4 +334,16 @@ void paper_page(struct paper *p)
 {
 	lines_puts(&p->html, "<div class=\"page\"></div>\n");
 	lines_puts(&p->pages, "page\n");
+}
+
+void paper_sheet_begin(struct paper *p)
+{
+	lines_puts(&p->html, "<section class=\"sheet\">\n");
+	lines_puts(&p->pages, "sheet\n");
+}
+
+void paper_sheet_end(struct paper *p)
+{
+	lines_puts(&p->html, "</section>\n");
+	lines_puts(&p->pages, "sheet-end\n");
 }

@@ -80,6 +80,9 @@ void paper_table_end(struct paper *p);
 void paper_picture(struct paper *p, int width, int height, const char *svg);
 /* What follows begins on a new page. */
 void paper_page(struct paper *p);
+/* What stands between them shall be one page: on paper it is made smaller where it must. */
+void paper_sheet_begin(struct paper *p);
+void paper_sheet_end(struct paper *p);
 
 /* Text for HTML and SVG: & < > " and ' escaped, control characters left out. */
 void paper_escape(struct lines *out, const char *text);

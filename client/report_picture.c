@@ -166,17 +166,20 @@ void report_count(const struct report *r, enum report_condition c, int count[REP
 {
 	memset(count, 0, REPORT_WORDS * sizeof *count);
 	*positions = 0;
+	/* The lines of a position follow each other, its first quantity first: the first one that
+	 * was measured speaks for it. */
+	bool counted = false;
 	for (int i = 0; i < r->lines; i++) {
 		const struct report_line *l = &r->line[i];
-		const struct report_position *p = l->position;
-		/* The first line of a position is that of its first quantity. */
-		if (i && r->line[i - 1].position == p)
+		if (l->position->kind == KIND_REFERENCE)
 			continue;
-		if (p->kind == KIND_REFERENCE)
-			continue;
-		++*positions;
-		if (l->at[c])
+		if (!i || r->line[i - 1].position != l->position) {
+			++*positions;
+			counted = false;
+		}
+		if (l->at[c] && !counted)
 			count[l->at[c]->word]++;
+		counted = counted || l->at[c];
 	}
 }
 
@@ -239,12 +242,12 @@ void report_bars(const struct report *r, struct lines *out)
 	           "stroke-width=\"1.4\"/></pattern><pattern id=\"dots\" width=\"5\" height=\"5\" "
 	           "patternUnits=\"userSpaceOnUse\"><rect width=\"5\" height=\"5\" fill=\"#fff\"/><circle cx=\"2\" "
 	           "cy=\"2\" r=\"0.9\" fill=\"#111\"/></pattern></defs>");
-	bar(r, report_condition_word(r, REPORT_FOUND), found, positions, 18, out);
-	bar(r, report_condition_word(r, REPORT_DONE), done, positions, 62, out);
-	key(out, 0, 94, "#dcdcdc", SAY(r, "within", "innerhalb"));
-	key(out, 90, 94, "url(#hatch)", SAY(r, "unsure", "unsicher"));
-	key(out, 180, 94, "#000", SAY(r, "outside", "außerhalb"));
-	key(out, 0, 116, "url(#dots)", SAY(r, "not judged", "nicht beurteilt"));
-	key(out, 180, 116, "#fff", SAY(r, "not measured", "nicht gemessen"));
+	bar(r, report_condition_word(r, REPORT_FOUND), found, positions, 17, out);
+	bar(r, report_condition_word(r, REPORT_DONE), done, positions, 59, out);
+	key(out, 0, 86, "#dcdcdc", SAY(r, "within", "innerhalb"));
+	key(out, 90, 86, "url(#hatch)", SAY(r, "unsure", "unsicher"));
+	key(out, 180, 86, "#000", SAY(r, "outside", "außerhalb"));
+	key(out, 0, 104, "url(#dots)", SAY(r, "not judged", "nicht beurteilt"));
+	key(out, 180, 104, "#fff", SAY(r, "not measured", "nicht gemessen"));
 	lines_puts(out, "</svg>");
 }
