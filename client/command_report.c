@@ -114,13 +114,11 @@ static enum outcome write_pdf(struct client *c, const char *folder, const struct
 	}
 	if (!spawn_run(program, (const char *const[]){path, NULL}, &s, &why))
 		return client_wrong(c, "%s", why.text);
-	for (size_t at = 0; at < pages->len;) {
-		ssize_t n = write(s.fd, pages->bytes + at, pages->len - at);
-		if (n <= 0 && errno != EINTR)
-			break;
-		at += n > 0 ? (size_t)n : 0;
-	}
-	if (spawn_close(&s) != 0)
+	spawn_give(&s, pages->bytes, pages->len, c->stop);
+	int status = spawn_close(&s);
+	if (status > 2)
+		return client_wrong(c, "%s: tally-draw ended with status %d", path, status);
+	if (status)
 		return OUTCOME_WRONG; /* it has said why */
 	if (!client_has(c, OPTION_JSON))
 		fprintf(c->out, "%s\n", path);

@@ -339,8 +339,8 @@ void report_owner(const struct report *r, struct paper *p)
 {
 	paper_sheet_begin(p);
 	paper_heading(p, 1, NULL, r->item ? r->item : r->job);
-	paper_text(p, PAPER_LEAD, SAY(r, "What was found, what was done, and what it measures now.",
-	                              "Was vorgefunden wurde, was getan wurde und was es jetzt misst."));
+	paper_text(p, PAPER_LEAD, SAY(r, "Hand-back report: what was found, what was done, and what it measures now.",
+	                              "Bericht zur Rückgabe: was vorgefunden wurde, was getan wurde und was es jetzt misst."));
 	verdict(r, p);
 	unit_table(r, p);
 	what_was_wrong(r, p);

@@ -221,7 +221,13 @@ void paper_table(struct paper *p, const char *caption, const struct paper_column
 	p->columns = columns;
 	lines_puts(&p->html, "<table role=\"table\"><caption>");
 	paper_escape(&p->html, caption);
-	lines_puts(&p->html, "</caption>\n<thead role=\"rowgroup\"><tr role=\"row\">");
+	lines_puts(&p->html, "</caption>\n<colgroup>");
+	int weights = 0;
+	for (int i = 0; i < columns; i++)
+		weights += column[i].weight;
+	for (int i = 0; i < columns; i++)
+		lines_printf(&p->html, "<col style=\"width:%.1f%%\">", 100.0 * column[i].weight / weights);
+	lines_puts(&p->html, "</colgroup>\n<thead role=\"rowgroup\"><tr role=\"row\">");
 	page_line(p, "table", caption);
 	for (int i = 0; i < columns; i++) {
 		lines_printf(&p->html, "<th scope=\"col\" role=\"columnheader\"%s>",

@@ -279,6 +279,18 @@ static void join(char *out, size_t size, const char *between, const char *text)
 		snprintf(out + n, size - n, "%s%s", n ? between : "", text);
 }
 
+/* As it was written, with the signs of print. */
+static void tolerance_text(const struct report_position *p, char *out, size_t size)
+{
+	static const char *const signs[][2] = {{"+-", "±"}, {"<=", "≤ "}, {">=", "≥ "}};
+	char text[80];
+	words_member(p->row, "written.tolerance", text, sizeof text);
+	snprintf(out, size, "%s", text);
+	for (size_t i = 0; i < sizeof signs / sizeof signs[0]; i++)
+		if (strncmp(text, signs[i][0], 2) == 0)
+			snprintf(out, size, "%s%s", signs[i][1], text + 2);
+}
+
 void report_what(const struct report *r, const struct report_position *p, char *out, size_t size)
 {
 	char text[160], shown[80];
@@ -292,9 +304,9 @@ void report_what(const struct report *r, const struct report_position *p, char *
 		report_value(r, shown, text, sizeof text);
 		join(out, size, ", ", text);
 	}
-	words_member(p->row, "written.tolerance", text, sizeof text);
+	tolerance_text(p, text, sizeof text);
 	if (text[0])
-		join(out, size, text[0] == '<' || text[0] == '>' ? ", " : " ", text);
+		join(out, size, out[0] ? " " : "", text);
 	words_member(p->row, "written.rated", text, sizeof text);
 	join(out, size, ", ", text);
 	join(out, size, "\n", p->role);
