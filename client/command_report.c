@@ -26,11 +26,12 @@ static enum outcome check_seal(struct client *c, struct report *r)
 	struct message m;
 	char text[WORDS_SIZE], what[WORDS_SIZE];
 	enum outcome outcome = client_ask_for(c, "verify", NULL, LINK_FOREVER, &m);
-	if (outcome == OUTCOME_DONE && !json_bool(json_member(m.result.at, m.result.len, "ok"), false)) {
+	if (outcome == OUTCOME_DONE && !json_bool(json_member(m.result.at, m.result.len, "ok"),
+	                                          false)) {
 		words_member(m.result, "verdict", text, sizeof text);
 		words_member(m.result, "what", what, sizeof what);
-		client_wrong(c, "the seal does not hold (%.80s%s%.200s): no report is made of this log; tally verify "
-		             "says more", text, what[0] ? ": " : "", what);
+		client_wrong(c, "the seal does not hold (%.80s%s%.200s): no report is made of this log; "
+		                "tally verify says more", text, what[0] ? ": " : "", what);
 		outcome = OUTCOME_NO;
 	}
 	if (outcome == OUTCOME_DONE) {
@@ -71,7 +72,8 @@ static enum outcome make_folder(struct client *c, const char *folder)
 }
 
 /* Never half of a file under its name. */
-static enum outcome write_file(struct client *c, const char *folder, const char *name, const struct lines *l)
+static enum outcome write_file(struct client *c, const char *folder, const char *name,
+                               const struct lines *l)
 {
 	char path[PATH_MAX], partial[PATH_MAX + 8];
 	if (l->failed)
@@ -108,8 +110,8 @@ static enum outcome write_pdf(struct client *c, const char *folder, const struct
 	snprintf(path, sizeof path, "%s/report.pdf", folder);
 	if (!spawn_find_ours("tally-draw", program)) {
 		unlink(path); /* one of an earlier report would be taken for this one's */
-		fprintf(c->err, "tally report: tally-draw is not installed, so there is no report.pdf; print "
-		        "report.html from a browser instead\n");
+		fprintf(c->err, "tally report: tally-draw is not installed, so there is no report.pdf; "
+		                "print report.html from a browser instead\n");
 		return OUTCOME_DONE;
 	}
 	if (!spawn_run(program, (const char *const[]){path, NULL}, &s, &why))
@@ -133,7 +135,8 @@ static enum outcome write_paper(struct client *c, const struct report *r, const 
 	report_time(r, r->made, true, day, sizeof day);
 	snprintf(title, sizeof title, "%s: %.100s", SAY(r, "Hand-back report", "Bericht zur Rückgabe"),
 	         r->item ? r->item : r->job);
-	snprintf(foot, sizeof foot, "%.120s · %s · %s %.30s…", r->job, day, SAY(r, "anchor", "Anker"), head);
+	snprintf(foot, sizeof foot, "%.120s · %s · %s %.30s…", r->job, day, SAY(r, "anchor", "Anker"),
+	         head);
 	const struct paper_head as = {title, SAY(r, "en", "de"), r->letter ? "letter" : "a4", foot,
 	                              SAY(r, "Page %1 of %2", "Seite %1 von %2")};
 	paper_begin(&p, &as);
@@ -175,7 +178,8 @@ static enum outcome write_data(struct client *c, const struct report *r, const c
 
 /* ---- the verb ---- */
 
-static bool option_among(struct client *c, enum option_id id, const char *a, const char *b, const char **out)
+static bool option_among(struct client *c, enum option_id id, const char *a, const char *b,
+                         const char **out)
 {
 	const char *said = client_option(c, id);
 	if (said && strcmp(said, a) && strcmp(said, b)) {
@@ -192,9 +196,11 @@ static bool locale_good(struct client *c)
 	struct report_csv how;
 	const char *locale = client_option(c, OPTION_CSV_FOR);
 	if (!locale || (report_csv_locale(locale, &how) &&
-	                locale[strspn(locale, "abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ_-")] == '\0'))
+	                locale[strspn(locale,
+	                              "abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ_-")] == '\0'))
 		return true;
-	client_wrong(c, "--csv-for \"%.40s\": a locale was expected, such as de, de_CH, en or fr", locale);
+	client_wrong(c, "--csv-for \"%.40s\": a locale was expected, such as de, de_CH, en or fr",
+	             locale);
 	return false;
 }
 
@@ -208,9 +214,11 @@ static enum outcome say(struct client *c, const struct report *r, const char *fo
 	for (int t = 0; t < REPORT_TESTS; t++)
 		if (!report_test_passed(r->test[t]))
 			lines_printf(&lacks, "%s%s", lacks.len ? ", " : "",
-			             t == REPORT_EARTH ? "earth bond" : t == REPORT_INSULATION ? "insulation" : "touch current");
+			             t == REPORT_EARTH ? "earth bond" : t == REPORT_INSULATION ? "insulation"
+			             : "touch current");
 	if (client_has(c, OPTION_JSON)) {
-		json_t *answer = json_pack("{s:s, s:s, s:s, s:b, s:s}", "out", folder, "job", r->job, "head", head,
+		json_t *answer = json_pack("{s:s, s:s, s:s, s:b, s:s}", "out", folder, "job", r->job,
+		                           "head", head,
 		                           "complete", complete, "lacks", lines_text(&lacks));
 		char *text = answer ? json_dumps(answer, JSON_COMPACT) : NULL;
 		if (text)
@@ -219,8 +227,9 @@ static enum outcome say(struct client *c, const struct report *r, const char *fo
 		json_decref(answer);
 	}
 	if (lacks.len && !r->incomplete)
-		fprintf(c->err, "tally report: the report says NOT COMPLETE: no passed test of %s, in condition done "
-		        "(tally report --help says how it is found); --incomplete TEXT states a reason\n",
+		fprintf(c->err, "tally report: the report says NOT COMPLETE: no passed test of %s, in "
+		                "condition done (tally report --help says how it is found); --incomplete "
+		                "TEXT states a reason\n",
 		        lines_text(&lacks));
 	enum outcome outcome = lacks.len && !r->incomplete ? OUTCOME_NO : OUTCOME_DONE;
 	lines_free(&lacks);
@@ -230,9 +239,10 @@ static enum outcome say(struct client *c, const struct report *r, const char *fo
 enum outcome call_report(struct client *c)
 {
 	const char *language, *paper, *folder = client_option(c, OPTION_OUT);
-	struct report r = {.job_asked = client_option(c, OPTION_JOB), .incomplete = client_option(c, OPTION_INCOMPLETE),
-		.by = client_option(c, OPTION_BY), .item = client_option(c, OPTION_ITEM), .style = &c->style,
-		.made = (int64_t)time(NULL) * 1000000};
+	struct report r = {.job_asked = client_option(c, OPTION_JOB),
+		.incomplete = client_option(c, OPTION_INCOMPLETE),
+		.by = client_option(c, OPTION_BY), .item = client_option(c, OPTION_ITEM),
+		.style = &c->style, .made = (int64_t)time(NULL) * 1000000};
 	if (!option_among(c, OPTION_LANGUAGE, "en", "de", &language) ||
 	    !option_among(c, OPTION_PAPER, "a4", "letter", &paper) || !locale_good(c))
 		return OUTCOME_WRONG;
@@ -245,7 +255,8 @@ enum outcome call_report(struct client *c)
 		outcome = check_seal(c, &r);
 	if (outcome == OUTCOME_DONE) {
 		report_facts(&r);
-		outcome = r.no_memory ? client_wrong(c, "no memory for the report") : make_folder(c, folder);
+		outcome = r.no_memory ? client_wrong(c, "no memory for the report")
+		    : make_folder(c, folder);
 	}
 	if (outcome == OUTCOME_DONE)
 		outcome = write_paper(c, &r, folder);

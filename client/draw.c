@@ -131,7 +131,8 @@ static int draw_file(const char *file, bool pdf, RsvgHandle *svg, double width, 
 		free(part);
 		return fail(file, strerror(errno));
 	}
-	cairo_status_t status = svg ? draw(svg, part, pdf, width, height) : draw_pages(pages, len, part);
+	cairo_status_t status = svg ? draw(svg, part, pdf, width, height)
+	    : draw_pages(pages, len, part);
 	int result = 0;
 	if (status != CAIRO_STATUS_SUCCESS || rename(part, file) != 0) {
 		result = fail(file, status ? cairo_status_to_string(status) : strerror(errno));

@@ -160,7 +160,8 @@ static void foot(struct sheet *s)
 	char number[120], text[160];
 	const char *one = strstr(s->number, "%1"), *two = strstr(s->number, "%2");
 	if (one && two && one < two && s->pages)
-		snprintf(number, sizeof number, "%.*s%d%.*s%d%.40s", (int)(one - s->number), s->number, s->page,
+		snprintf(number, sizeof number, "%.*s%d%.*s%d%.40s", (int)(one - s->number), s->number,
+		         s->page,
 		         (int)(two - one - 2), one + 2, s->pages, two + 2);
 	else
 		snprintf(number, sizeof number, "%d", s->page);
@@ -274,7 +275,8 @@ static void paragraph(struct sheet *s, const char *look, const char *text, const
 	g_object_unref(l);
 }
 
-static void picture(struct sheet *s, const char *svg, double x, double y, double width, double height)
+static void picture(struct sheet *s, const char *svg, double x, double y, double width,
+                    double height)
 {
 	GError *error = NULL;
 	RsvgRectangle at = {x, y, width, height};
@@ -285,7 +287,8 @@ static void picture(struct sheet *s, const char *svg, double x, double y, double
 	bool good = handle && rsvg_handle_render_document(handle, s->cr, &at, &error);
 	cairo_tag_end(s->cr, "Figure");
 	if (!good && !s->bad)
-		fprintf(stderr, "tally-draw: a picture: %s\n", error ? error->message : "it cannot be drawn");
+		fprintf(stderr, "tally-draw: a picture: %s\n", error ? error->message
+		        : "it cannot be drawn");
 	s->bad = s->bad || !good;
 	g_clear_error(&error);
 	if (handle)
@@ -293,7 +296,8 @@ static void picture(struct sheet *s, const char *svg, double x, double y, double
 }
 
 /* As large as it wants to be, and no wider than there is room. */
-static void picture_size(const struct sheet *s, const struct line *l, double most, double *width, double *height)
+static void picture_size(const struct sheet *s, const struct line *l, double most, double *width,
+                         double *height)
 {
 	*width = atoi(field(l, 1)) * UNIT * s->scale;
 	*height = atoi(field(l, 2)) * UNIT * s->scale;
@@ -316,7 +320,8 @@ static int table_columns(struct sheet *s, int at)
 	for (int i = 0; i < s->columns && weights > 0; i++) {
 		const struct line *l = &s->line[first + i];
 		double width = (s->width - 2 * MARGIN) * atoi(field(l, 1)) / weights;
-		s->column[i] = (struct column){x, width, strcmp(field(l, 2), "r") == 0, l->field[l->fields - 1]};
+		s->column[i] = (struct column){x, width, strcmp(field(l, 2), "r") == 0,
+		                               l->field[l->fields - 1]};
 		x += width;
 	}
 	return at;
@@ -327,7 +332,8 @@ static PangoLayout *cell_layout(struct sheet *s, int column, const char *look, c
 	struct type t = *type_of("cell");
 	t.mono = strcmp(look, "mono") == 0;
 	t.size -= strcmp(look, "small") == 0 ? 0.6 : 0;
-	PangoLayout *l = layout_of(s, &t, text, s->column[column].width - 2 * PAD, strcmp(look, "strong") == 0);
+	PangoLayout *l = layout_of(s, &t, text, s->column[column].width - 2 * PAD,
+	                           strcmp(look, "strong") == 0);
 	if (s->column[column].right)
 		pango_layout_set_alignment(l, PANGO_ALIGN_RIGHT);
 	return l;

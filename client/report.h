@@ -166,9 +166,11 @@ const char *report_reason(const struct report *r, const struct report_entry *e);
 /* "2026-11-25 10:00" on the bench's clock; with the day alone. */
 void report_time(const struct report *r, int64_t t, bool day, char *out, size_t size);
 /* "90.0 to 110.0 kohm", "at most 0.2 ohm" */
-void report_limits_text(const struct report *r, const struct report_entry *e, char *out, size_t size);
+void report_limits_text(const struct report *r, const struct report_entry *e, char *out,
+                        size_t size);
 /* An entry in three lines: value and uncertainty; deviation and verdict; what is odd. */
-void report_entry_text(const struct report *r, const struct report_entry *e, char *out, size_t size);
+void report_entry_text(const struct report *r, const struct report_entry *e, char *out,
+                       size_t size);
 /* "carbon composition, 100 kohm 10 %, anode load, left" */
 void report_what(const struct report *r, const struct report_position *p, char *out, size_t size);
 /* "calculated" names of places. */
@@ -180,7 +182,8 @@ const char *report_place_word(const struct report *r, const char *what);
 #define REPORT_SCALE_HEIGHT 30
 #define REPORT_BARS_WIDTH 360
 #define REPORT_BARS_HEIGHT 120
-void report_scale(const struct report *r, const struct report_line *l, int number, struct lines *out);
+void report_scale(const struct report *r, const struct report_line *l, int number,
+                  struct lines *out);
 void report_scale_legend(const struct report *r, struct lines *out);
 /* How many positions stand where, found and done. */
 void report_bars(const struct report *r, struct lines *out);

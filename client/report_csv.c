@@ -77,7 +77,8 @@ static void member_cell(struct row *row, struct slice object, const char *path)
 
 static void member_number(struct row *row, struct slice object, const char *path)
 {
-	number_cell(row, object.at ? json_member(object.at, object.len, path) : (struct slice){NULL, 0});
+	number_cell(row, object.at ? json_member(object.at, object.len, path)
+	            : (struct slice){NULL, 0});
 }
 
 static void time_cell(struct row *row, struct slice record)
@@ -110,7 +111,8 @@ static void shown_cells(struct row *row, const char *shown)
 static void entry_row(const struct report *r, struct row *row, const struct report_entry *e)
 {
 	const struct report_position *p = report_position(r, e->position);
-	struct slice sheet = p ? p->row : (struct slice){NULL, 0}, record = e->record, judged = e->judged;
+	struct slice sheet = p ? p->row : (struct slice){NULL, 0}, record = e->record,
+	    judged = e->judged;
 	struct slice limits = json_member(judged.at, judged.len, "limits");
 	row->first = true;
 	member_number(row, record, "seq");
@@ -164,7 +166,8 @@ void report_csv(const struct report *r, const struct report_csv *how, struct lin
 
 /* Decimal signs as the languages write them: common practice, no source.  Where it is the comma,
  * spreadsheets part cells with the semicolon. */
-static const char comma[][3] = {"de", "fr", "it", "es", "nl", "pl", "cs", "sk", "da", "sv", "nb", "no",
+static const char comma[][3] = {"de", "fr", "it", "es", "nl", "pl", "cs", "sk", "da", "sv", "nb",
+                                "no",
 	"fi", "pt", "hu", "sl", "hr", "ro", "bg", "el", "ru", "uk", "et", "lv", "lt", "tr"};
 static const char point[][3] = {"en", "ja", "zh", "ko", "he", "th"};
 

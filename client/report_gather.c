@@ -12,7 +12,8 @@
 
 /* Kinds of records that are told; those that no program writes yet cost nothing. */
 #define KINDS \
-	"job,note,strike,move,check,offset,alarm,fit,rename,meter,identity,photo,fitted,valve,run,checkpoint"
+	"job,note,strike,move,check,offset,alarm,fit,rename,meter,identity,photo,fitted,valve,run," \
+	"checkpoint"
 
 bool report_grow(struct report *r, void *array, int count, size_t each)
 {
@@ -183,7 +184,8 @@ static void follow_names(struct report *r)
 	char from[NAME_SIZE];
 	for (int i = 0; i < r->records; i++) {
 		struct report_record *one = &r->record[i];
-		for (int k = i + 1; k < r->records && one->position[0] && strcmp(one->kind, "rename"); k++) {
+		for (int k = i + 1; k < r->records && one->position[0] && strcmp(one->kind, "rename");
+		     k++) {
 			words_member(r->record[k].record, "from", from, sizeof from);
 			if (!strcmp(r->record[k].kind, "rename") && !strcmp(from, one->position))
 				snprintf(one->position, sizeof one->position, "%s", r->record[k].position);
@@ -224,7 +226,8 @@ enum outcome report_gather(struct client *c, struct report *r)
 	snprintf(r->bench, sizeof r->bench, "%s", hello->bench);
 	snprintf(r->identity, sizeof r->identity, "%s", hello->identity);
 	snprintf(r->version, sizeof r->version, "%s", hello->version);
-	outcome = client_pages(c, "sheet.show", client_params("job", r->job, NULL), "rows", each_row, r);
+	outcome = client_pages(c, "sheet.show", client_params("job", r->job, NULL), "rows", each_row,
+	                       r);
 	if (outcome == OUTCOME_DONE)
 		outcome = client_pages(c, "entries", client_params("job", r->job, NULL), "entries",
 		                       each_entry, r);

@@ -63,7 +63,8 @@ static void meters(const struct report *r, struct paper *p)
 		{SAY(r, "accuracy, as configured", "Genauigkeit, wie eingestellt"), 6, false}};
 	char meter[48], text[WORDS_SIZE];
 	bool any = false;
-	paper_heading(p, 2, "meters", SAY(r, "The meters, and how they were checked", "Die Messgeräte, und wie sie geprüft wurden"));
+	paper_heading(p, 2, "meters", SAY(r, "The meters, and how they were checked",
+	                                  "Die Messgeräte, und wie sie geprüft wurden"));
 	for (int i = 0; i < r->records; i++) {
 		const struct report_record *one = &r->record[i];
 		words_member(one->record, "meter", meter, sizeof meter);
@@ -78,7 +79,8 @@ static void meters(const struct report *r, struct paper *p)
 		said_identity(r, meter, text, sizeof text);
 		paper_cell(p, PAPER_PLAIN, text[0] ? text : SAY(r, "nothing", "nichts"));
 		words_member(one->record, "accuracy", text, sizeof text);
-		paper_cell(p, PAPER_PLAIN, text[0] ? text : SAY(r, "not stated: a pessimistic class was assumed",
+		paper_cell(p, PAPER_PLAIN, text[0] ? text
+		           : SAY(r, "not stated: a pessimistic class was assumed",
 		                                                "nicht angegeben: ungünstig angenommen"));
 		paper_row_end(p);
 	}
@@ -123,8 +125,10 @@ static void checks(const struct report *r, struct paper *p)
 			report_number(r, e, 2, en, sizeof en);
 		if (check)
 			paper_cell_printf(p, PAPER_PLAIN, "%s, E_n %s",
-			                  json_bool(json_member(one->record.at, one->record.len, "agree"), false)
-			                      ? SAY(r, "✓ passed", "✓ bestanden") : SAY(r, "✗ failed", "✗ nicht bestanden"), en);
+			                  json_bool(json_member(one->record.at, one->record.len, "agree"),
+			                            false)
+			                      ? SAY(r, "✓ passed", "✓ bestanden")
+			                      : SAY(r, "✗ failed", "✗ nicht bestanden"), en);
 		else
 			paper_cell(p, PAPER_PLAIN, SAY(r, "taken off", "abgezogen"));
 		paper_row_end(p);
@@ -133,7 +137,8 @@ static void checks(const struct report *r, struct paper *p)
 		paper_table_end(p);
 	else
 		paper_text(p, PAPER_PLAIN, SAY(r, "No meter was held against a reference part in this job.",
-		                               "In diesem Auftrag wurde kein Messgerät an einem Normal geprüft."));
+		                               "In diesem Auftrag wurde kein Messgerät an einem Normal "
+		                               "geprüft."));
 }
 
 /* ---- what a hand did ---- */
@@ -152,7 +157,8 @@ static void typed(const struct report *r, struct paper *p)
 		if (!e->typed || e->struck.at)
 			continue;
 		if (!any)
-			paper_table(p, SAY(r, "Values that no meter sent", "Werte, die kein Messgerät gesendet hat"), columns, 6);
+			paper_table(p, SAY(r, "Values that no meter sent",
+			                   "Werte, die kein Messgerät gesendet hat"), columns, 6);
 		any = true;
 		paper_row(p, NULL);
 		paper_cell_printf(p, PAPER_PLAIN, "%lld", (long long)e->seq);
@@ -170,7 +176,8 @@ static void typed(const struct report *r, struct paper *p)
 	if (any)
 		paper_table_end(p);
 	else
-		paper_text(p, PAPER_PLAIN, SAY(r, "Nothing: every value came from a meter.", "Nichts: jeder Wert kam von einem Messgerät."));
+		paper_text(p, PAPER_PLAIN, SAY(r, "Nothing: every value came from a meter.",
+		                               "Nichts: jeder Wert kam von einem Messgerät."));
 }
 
 /* "entry 45, R12, 612 kohm" */
@@ -185,11 +192,13 @@ static void of_text(const struct report *r, struct slice record, char *out, size
 		return;
 	}
 	report_value(r, e->shown, value, sizeof value);
-	snprintf(out, size, "%s %lld, %s, %s", SAY(r, "entry", "Eintrag"), (long long)of, e->position, value);
+	snprintf(out, size, "%s %lld, %s, %s", SAY(r, "entry", "Eintrag"), (long long)of, e->position,
+	         value);
 }
 
 /* What a record says, for the table of what happened; false: it is told elsewhere. */
-static bool happened(const struct report *r, const struct report_record *one, char *what, size_t what_size,
+static bool happened(const struct report *r, const struct report_record *one, char *what,
+                     size_t what_size,
                      char *text, size_t size)
 {
 	char because[WORDS_SIZE], of[200];
@@ -200,9 +209,11 @@ static bool happened(const struct report *r, const struct report_record *one, ch
 		words_member(one->record, "text", text, size);
 	} else if (is(one, "photo")) {
 		snprintf(what, what_size, "%s", SAY(r, "photo, by its SHA-256", "Foto, nach SHA-256"));
-		words_member(one->record, json_member(one->record.at, one->record.len, "hash").at ? "hash" : "sha256", text, size);
+		words_member(one->record, json_member(one->record.at, one->record.len, "hash").at ? "hash"
+		             : "sha256", text, size);
 	} else if (is(one, "strike")) {
-		snprintf(what, what_size, "%s", SAY(r, "struck: does not count", "gestrichen: zählt nicht"));
+		snprintf(what, what_size, "%s", SAY(r, "struck: does not count",
+		                                    "gestrichen: zählt nicht"));
 		of_text(r, one->record, of, sizeof of);
 		snprintf(text, size, "%s%s%s", of, because[0] ? ": " : "", because);
 	} else if (is(one, "move")) {
@@ -210,13 +221,15 @@ static bool happened(const struct report *r, const struct report_record *one, ch
 		words_member(one->record, "from", from, sizeof from);
 		snprintf(what, what_size, "%s", SAY(r, "moved", "verschoben"));
 		of_text(r, one->record, of, sizeof of);
-		snprintf(text, size, SAY(r, "%s, was at %s%s%s", "%s, war bei %s%s%s"), of, from, because[0] ? ": " : "", because);
+		snprintf(text, size, SAY(r, "%s, was at %s%s%s", "%s, war bei %s%s%s"), of, from,
+		         because[0] ? ": " : "", because);
 	} else if (is(one, "rename")) {
 		char from[48];
 		words_member(one->record, "from", from, sizeof from);
 		snprintf(what, what_size, "%s", SAY(r, "renamed", "umbenannt"));
 		snprintf(text, size, SAY(r, "was %s", "war %s"), from);
-	} else if (is(one, "alarm") && json_bool(json_member(one->record.at, one->record.len, "on"), false)) {
+	} else if (is(one, "alarm") && json_bool(json_member(one->record.at, one->record.len, "on"),
+	                                         false)) {
 		snprintf(what, what_size, "%s", SAY(r, "DANGER", "GEFAHR"));
 		words_member(one->record, "text", text, size);
 	} else if (is(one, "run")) {
@@ -228,10 +241,12 @@ static bool happened(const struct report *r, const struct report_record *one, ch
 		static const struct {
 			const char *state, *en, *de;
 		} states[] = {
-			{"started", "job begun", "Auftrag begonnen"}, {"closed", "job closed", "Auftrag beendet"},
+			{"started", "job begun", "Auftrag begonnen"},
+			    {"closed", "job closed", "Auftrag beendet"},
 			{"live", "said to be live", "als spannungsführend erklärt"},
 			{"cold", "said to be cold", "als spannungslos erklärt"},
-			{"discharging", "reservoirs measured dead", "Siebkondensatoren werden spannungslos gemessen"},
+			{"discharging", "reservoirs measured dead",
+			 "Siebkondensatoren werden spannungslos gemessen"},
 		};
 		for (size_t i = 0; i < sizeof states / sizeof states[0]; i++)
 			if (words_member_is(one->record, "state", states[i].state)) {
@@ -253,13 +268,15 @@ static void events(const struct report *r, struct paper *p)
 		{SAY(r, "position", "Position"), 3, false}, {SAY(r, "text", "Text"), 9, false}};
 	char what[96], text[WORDS_SIZE * 2], when[40];
 	bool any = false;
-	paper_heading(p, 2, "history", SAY(r, "Notes, strikes, moves, and what happened", "Notizen, Streichungen, Verschiebungen und Vorkommnisse"));
+	paper_heading(p, 2, "history", SAY(r, "Notes, strikes, moves, and what happened",
+	                                   "Notizen, Streichungen, Verschiebungen und Vorkommnisse"));
 	for (int i = 0; i < r->records; i++) {
 		const struct report_record *one = &r->record[i];
 		if (!happened(r, one, what, sizeof what, text, sizeof text))
 			continue;
 		if (!any)
-			paper_table(p, SAY(r, "In the order in which it was recorded", "In der Reihenfolge der Aufzeichnung"), columns, 4);
+			paper_table(p, SAY(r, "In the order in which it was recorded",
+			                   "In der Reihenfolge der Aufzeichnung"), columns, 4);
 		any = true;
 		paper_row(p, NULL);
 		report_time(r, one->t, false, when, sizeof when);
@@ -293,12 +310,14 @@ static void seal_table(const struct report *r, struct paper *p)
 		const char *path, *en, *de;
 	} rows[] = {
 		{"verdict", "verdict", "Urteil"}, {"head", "anchor", "Anker"},
-		{"key", "key, its fingerprint", "Schlüssel, Fingerabdruck"}, {"identity", "log", "Protokoll"},
+		{"key", "key, its fingerprint", "Schlüssel, Fingerabdruck"},
+		    {"identity", "log", "Protokoll"},
 	};
 	char text[WORDS_SIZE];
 	int64_t n = 0;
 	paper_heading(p, 2, "proof", SAY(r, "The seal", "Das Siegel"));
-	paper_table(p, SAY(r, "As checked right before this report was made", "Geprüft unmittelbar vor diesem Bericht"), columns, 2);
+	paper_table(p, SAY(r, "As checked right before this report was made",
+	                   "Geprüft unmittelbar vor diesem Bericht"), columns, 2);
 	for (size_t i = 0; i < sizeof rows / sizeof rows[0]; i++) {
 		words_member(r->seal, rows[i].path, text, sizeof text);
 		paper_row(p, NULL);
@@ -309,7 +328,9 @@ static void seal_table(const struct report *r, struct paper *p)
 	json_int(json_member(r->seal.at, r->seal.len, "records"), &n);
 	paper_row(p, NULL);
 	paper_cell(p, PAPER_PLAIN, SAY(r, "records", "Sätze"));
-	paper_cell_printf(p, PAPER_PLAIN, SAY(r, "%lld, each in its place with its hash", "%lld, jeder an seinem Platz mit seinem Hash"), (long long)n);
+	paper_cell_printf(p, PAPER_PLAIN, SAY(r, "%lld, each in its place with its hash",
+	                                      "%lld, jeder an seinem Platz mit seinem Hash"),
+	                                      (long long)n);
 	paper_row_end(p);
 	if (json_int(json_member(r->seal.at, r->seal.len, "signed"), &n) && n > 0) {
 		paper_row(p, NULL);
@@ -319,14 +340,16 @@ static void seal_table(const struct report *r, struct paper *p)
 	}
 	paper_table_end(p);
 	paper_text(p, PAPER_PLAIN,
-	           SAY(r, "What it proves: the log is unchanged since this anchor was given away. What it does not "
-	               "prove: that the probes were on the right part, that the clock was right, or that "
-	               "everything measured was logged. Whoever keeps the log and its key could have written "
-	               "it differently before the anchor was given away.",
-	               "Was es beweist: das Protokoll ist unverändert, seit dieser Anker weggegeben wurde. Was es "
-	               "nicht beweist: dass die Messspitzen am richtigen Teil waren, dass die Uhr richtig ging "
-	               "oder dass alles Gemessene verzeichnet wurde. Wer Protokoll und Schlüssel hat, hätte es "
-	               "anders schreiben können, bevor der Anker weggegeben wurde."));
+	           SAY(r, "What it proves: the log is unchanged since this anchor was given away. "
+	                  "What it does not prove: that the probes were on the right part, that the "
+	                  "clock was right, or that everything measured was logged. Whoever keeps the "
+	                  "log and its key could have written it differently before the anchor was "
+	                  "given away.",
+	               "Was es beweist: das Protokoll ist unverändert, seit dieser Anker weggegeben "
+	               "wurde. Was es nicht beweist: dass die Messspitzen am richtigen Teil waren, "
+	               "dass die Uhr richtig ging oder dass alles Gemessene verzeichnet wurde. Wer "
+	               "Protokoll und Schlüssel hat, hätte es anders schreiben können, bevor der "
+	               "Anker weggegeben wurde."));
 }
 
 void report_closing(const struct report *r, struct paper *p)
@@ -334,24 +357,35 @@ void report_closing(const struct report *r, struct paper *p)
 	seal_table(r, p);
 	paper_heading(p, 2, "words", SAY(r, "What the words mean", "Was die Wörter bedeuten"));
 	paper_list_begin(p);
-	paper_item(p, SAY(r, "found: as it came in; new: a replacement before it was fitted; done: as it is handed back.",
-	                  "vorgefunden: wie es hereinkam; neu: ein Ersatzteil vor dem Einbau; fertig: wie es zurückgegeben wird."));
-	paper_item(p, SAY(r, "Where a position was measured several times the newest value stands in the table; one with a leg "
-	                  "lifted before one in circuit. All of them stand in entries.csv and report.json.",
-	                  "Wurde eine Position mehrmals gemessen, steht der neueste Wert in der Tabelle; einer mit "
-	                  "abgehobenem Anschluss vor einem in der Schaltung. Alle stehen in entries.csv und report.json."));
+	paper_item(p, SAY(r, "found: as it came in; new: a replacement before it was fitted; done: as "
+	                     "it is handed back.",
+	                  "vorgefunden: wie es hereinkam; neu: ein Ersatzteil vor dem Einbau; fertig: "
+	                  "wie es zurückgegeben wird."));
+	paper_item(p, SAY(r, "Where a position was measured several times the newest value stands in "
+	                     "the table; one with a leg lifted before one in circuit. All of them "
+	                     "stand in entries.csv and report.json.",
+	                  "Wurde eine Position mehrmals gemessen, steht der neueste Wert in der "
+	                  "Tabelle; einer mit abgehobenem Anschluss vor einem in der Schaltung. Alle "
+	                  "stehen in entries.csv und report.json."));
 	paper_item(p, SAY(r, "Struck entries do not count. They stay in the log, and in entries.csv.",
-	                  "Gestrichene Einträge zählen nicht. Sie bleiben im Protokoll und in entries.csv."));
+	                  "Gestrichene Einträge zählen nicht. Sie bleiben im Protokoll und in "
+	                  "entries.csv."));
 	paper_item(p, SAY(r, "Notes, roles and reasons stand as they were written.",
 	                  "Notizen, Rollen und Gründe stehen so da, wie sie geschrieben wurden."));
-	paper_item(p, SAY(r, "Dates and times are those of the bench's clock here, UTC in the files for machines.",
-	                  "Datum und Uhrzeit sind hier die der Werkstatt, in den Dateien für Maschinen UTC."));
+	paper_item(p, SAY(r, "Dates and times are those of the bench's clock here, UTC in the files "
+	                     "for machines.",
+	                  "Datum und Uhrzeit sind hier die der Werkstatt, in den Dateien für "
+	                  "Maschinen UTC."));
 	paper_list_end(p);
 	paper_heading(p, 2, "sign", SAY(r, "Who answers for it", "Wer dafür einsteht"));
-	paper_text(p, PAPER_PLAIN, SAY(r, "I measured or supervised what stands here, and hand the item back in the condition described.",
-	                               "Ich habe gemessen oder beaufsichtigt, was hier steht, und gebe das Gerät im beschriebenen Zustand zurück."));
-	paper_printf(p, PAPER_PLAIN, "%s: %s\n\n%s: ______________________________\n\n%s: ______________________________",
+	paper_text(p, PAPER_PLAIN, SAY(r, "I measured or supervised what stands here, and hand the "
+	                                  "item back in the condition described.",
+	                               "Ich habe gemessen oder beaufsichtigt, was hier steht, und "
+	                               "gebe das Gerät im beschriebenen Zustand zurück."));
+	paper_printf(p, PAPER_PLAIN, "%s: %s\n\n%s: ______________________________\n\n%s: "
+	                             "______________________________",
 	             SAY(r, "Name", "Name"), r->by ? r->by : "______________________________",
 	             SAY(r, "Place and date", "Ort und Datum"), SAY(r, "Signature", "Unterschrift"));
-	paper_printf(p, PAPER_STRONG, SAY(r, "End of the report on job %s.", "Ende des Berichts zum Auftrag %s."), r->job);
+	paper_printf(p, PAPER_STRONG, SAY(r, "End of the report on job %s.",
+	                                  "Ende des Berichts zum Auftrag %s."), r->job);
 }

@@ -88,7 +88,8 @@ static void unit_table(const struct report *r, struct paper *p)
 
 /* ---- what was wrong ---- */
 
-static void name_deviation(const struct report *r, const struct report_entry *e, char *out, size_t size)
+static void name_deviation(const struct report *r, const struct report_entry *e, char *out,
+                           size_t size)
 {
 	char deviation[96];
 	double other;
@@ -99,7 +100,8 @@ static void name_deviation(const struct report *r, const struct report_entry *e,
 	if (json_number(json_member(e->judged.at, e->judged.len, "other"), &other)) {
 		char shown[64];
 		report_like(r, other, 3, e->shown, shown, sizeof shown);
-		snprintf(deviation, sizeof deviation, SAY(r, "another value, %s", "anderer Wert, %s"), shown);
+		snprintf(deviation, sizeof deviation, SAY(r, "another value, %s", "anderer Wert, %s"),
+		         shown);
 	}
 	if (!deviation[0])
 		report_value(r, e->shown, deviation, sizeof deviation);
@@ -110,7 +112,8 @@ static void name_deviation(const struct report *r, const struct report_entry *e,
 }
 
 /* All that have that word in that condition, as an item; true where there are any. */
-static int name_all(const struct report *r, enum report_condition c, enum report_word w, struct lines *out)
+static int name_all(const struct report *r, enum report_condition c, enum report_word w,
+                    struct lines *out)
 {
 	char text[200];
 	int n = 0;
@@ -132,8 +135,10 @@ static void condition_items(const struct report *r, enum report_condition c, str
 	report_count(r, c, count, &positions);
 	for (int w = 0; w < REPORT_WORDS; w++)
 		measured += count[w];
-	lines_printf(&item, SAY(r, "%d of %d parts and places were measured as %s; %d lie within what they should be.",
-	                        "%d von %d Teilen und Stellen wurden gemessen (%s); %d liegen im Rahmen."),
+	lines_printf(&item, SAY(r, "%d of %d parts and places were measured as %s; %d lie within what "
+	                           "they should be.",
+	                        "%d von %d Teilen und Stellen wurden gemessen (%s); %d liegen im "
+	                        "Rahmen."),
 	             measured, positions, report_condition_word(r, c), count[REPORT_WITHIN]);
 	paper_item(p, lines_text(&item));
 	n = name_all(r, c, REPORT_OUTSIDE, &names);
@@ -146,7 +151,8 @@ static void condition_items(const struct report *r, enum report_condition c, str
 	n = name_all(r, c, REPORT_UNSURE, &names);
 	if (n) {
 		item.len = 0;
-		lines_printf(&item, "%s: %s.", SAY(r, "Measured, but no sure answer", "Gemessen, aber ohne sichere Antwort"),
+		lines_printf(&item, "%s: %s.", SAY(r, "Measured, but no sure answer",
+		                                   "Gemessen, aber ohne sichere Antwort"),
 		             lines_text(&names));
 		paper_item(p, lines_text(&item));
 	}
@@ -160,7 +166,8 @@ static void what_was_wrong(const struct report *r, struct paper *p)
 	paper_heading(p, 2, "wrong", SAY(r, "What was wrong", "Was nicht in Ordnung war"));
 	identity(r, "complaint", complaint, sizeof complaint);
 	if (complaint[0])
-		paper_printf(p, PAPER_LEAD, "%s: %s", SAY(r, "The complaint", "Beanstandet wurde"), complaint);
+		paper_printf(p, PAPER_LEAD, "%s: %s", SAY(r, "The complaint", "Beanstandet wurde"),
+		             complaint);
 	paper_list_begin(p);
 	condition_items(r, REPORT_FOUND, p);
 	paper_list_end(p);
@@ -181,15 +188,17 @@ static void what_was_done(const struct report *r, struct paper *p)
 	if (n)
 		lines_printf(&item, "%s: %s.", SAY(r, "Replaced", "Ersetzt"), lines_text(&names));
 	else
-		lines_puts(&item, SAY(r, "No replacement was recorded.", "Es wurde kein Ersatz verzeichnet."));
+		lines_puts(&item, SAY(r, "No replacement was recorded.",
+		                      "Es wurde kein Ersatz verzeichnet."));
 	paper_item(p, lines_text(&item));
 	item.len = 0;
 	int64_t left = 0;
 	if (json_int(json_member(r->plan.at, r->plan.len, "replace"), &left) && left > 0) {
-		lines_printf(&item, SAY(r, "By measurement or by age %lld more parts should be replaced; none of "
-		                        "them is known to have been yet (see “Still open”).",
+		lines_printf(&item, SAY(r, "By measurement or by age %lld more parts should be replaced; "
+		                           "none of them is known to have been yet (see “Still open”).",
 		                        "Nach Messung oder Alter sollten noch %lld Teile ersetzt werden; "
-		                        "verzeichnet ist das noch nicht (siehe „Noch offen“)."), (long long)left);
+		                        "verzeichnet ist das noch nicht (siehe „Noch offen“)."),
+		                        (long long)left);
 		paper_item(p, lines_text(&item));
 	}
 	paper_list_end(p);
@@ -213,10 +222,10 @@ static void what_it_does(const struct report *r, struct paper *p)
 	if (measured)
 		condition_items(r, REPORT_DONE, p);
 	else
-		paper_item(p, SAY(r, "Nothing was measured yet in the condition in which it is handed back: this "
-		                  "report shows how it was found.",
-		                  "Im Zustand der Rückgabe wurde noch nichts gemessen: dieser Bericht zeigt, wie es "
-		                  "vorgefunden wurde."));
+		paper_item(p, SAY(r, "Nothing was measured yet in the condition in which it is handed "
+		                     "back: this report shows how it was found.",
+		                  "Im Zustand der Rückgabe wurde noch nichts gemessen: dieser Bericht "
+		                  "zeigt, wie es vorgefunden wurde."));
 	for (size_t cursor = 0; list.at && json_next(list, &cursor, &one);) {
 		char shown[80], value[96], what[48], position[48], text[300];
 		words_member(one, "what", what, sizeof what);
@@ -227,8 +236,10 @@ static void what_it_does(const struct report *r, struct paper *p)
 			words_member(one, "shown", shown, sizeof shown);
 			words_member(one, "position", position, sizeof position);
 			report_value(r, shown, value, sizeof value);
-			snprintf(text, sizeof text, "%s, %s: %s (%s)", report_place_word(r, what), position, value,
-			         SAY(r, "calculated from measured volts", "aus gemessenen Spannungen berechnet"));
+			snprintf(text, sizeof text, "%s, %s: %s (%s)", report_place_word(r, what), position,
+			         value,
+			         SAY(r, "calculated from measured volts",
+			             "aus gemessenen Spannungen berechnet"));
 			paper_item(p, text);
 		}
 	}
@@ -246,8 +257,10 @@ static void safety(const struct report *r, struct paper *p)
 		{SAY(r, "test", "Prüfung"), 5, false}, {SAY(r, "where", "wo"), 2, false},
 		{SAY(r, "result", "Ergebnis"), 5, false}, {SAY(r, "limit", "Grenze"), 3, false}};
 	char text[800], limits[160];
-	paper_heading(p, 2, "safety", SAY(r, "What was tested for safety", "Was auf Sicherheit geprüft wurde"));
-	paper_table(p, SAY(r, "Safety tests, as handed back", "Sicherheitsprüfungen, im Zustand der Rückgabe"),
+	paper_heading(p, 2, "safety", SAY(r, "What was tested for safety",
+	                                  "Was auf Sicherheit geprüft wurde"));
+	paper_table(p, SAY(r, "Safety tests, as handed back",
+	                   "Sicherheitsprüfungen, im Zustand der Rückgabe"),
 	            columns, 4);
 	for (int t = 0; t < REPORT_TESTS; t++) {
 		const struct report_entry *e = r->test[t];
@@ -256,6 +269,8 @@ static void safety(const struct report *r, struct paper *p)
 		paper_cell(p, PAPER_PLAIN, e ? e->position : "");
 		if (e) {
 			report_entry_text(r, e, text, sizeof text);
+			for (char *at = text; (at = strchr(at, '\n'));)
+				*at = ' ';
 			report_limits_text(r, e, limits, sizeof limits);
 			paper_cell(p, report_test_passed(e) ? PAPER_PLAIN : PAPER_STRONG, text);
 			paper_cell(p, PAPER_PLAIN, limits[0] ? limits : SAY(r, "none stated", "keine genannt"));
@@ -267,20 +282,21 @@ static void safety(const struct report *r, struct paper *p)
 	}
 	paper_table_end(p);
 	paper_text(p, PAPER_PLAIN,
-	           SAY(r, "Which tests are required, with which limits and by whom, is decided by the local "
-	               "codes and by licensed practice. They come first; this report does not replace them.",
-	               "Welche Prüfungen verlangt sind, mit welchen Grenzwerten und durch wen, bestimmen die "
-	               "örtlichen Vorschriften und die dazu Befugten. Sie gehen vor; dieser Bericht ersetzt "
-	               "sie nicht."));
+	           SAY(r, "Which tests are required, with which limits and by whom, is decided by the "
+	                  "local codes and by licensed practice. They come first; this report does "
+	                  "not replace them.",
+	               "Welche Prüfungen verlangt sind, mit welchen Grenzwerten und durch wen, "
+	               "bestimmen die örtlichen Vorschriften und die dazu Befugten. Sie gehen vor; "
+	               "dieser Bericht ersetzt sie nicht."));
 	paper_text(p, PAPER_CAUTION,
 	           SAY(r, "Caution: there are volts inside that kill, also when it is switched off and "
-	               "unplugged. Do not open it. Work inside only with the mains isolated, the reservoir "
-	               "capacitors discharged and measured dead, one hand, rated probes and meters, never "
-	               "alone.",
-	               "Vorsicht: innen liegen Spannungen, die töten, auch ausgeschaltet und bei gezogenem "
-	               "Stecker. Nicht öffnen. Arbeiten im Inneren nur vom Netz getrennt, mit entladenen und "
-	               "spannungslos gemessenen Siebkondensatoren, mit einer Hand, mit geeigneten Messleitungen "
-	               "und Messgeräten, niemals allein."));
+	               "unplugged. Do not open it. Work inside only with the mains isolated, the "
+	               "reservoir capacitors discharged and measured dead, one hand, rated probes and "
+	               "meters, never alone.",
+	               "Vorsicht: innen liegen Spannungen, die töten, auch ausgeschaltet und bei "
+	               "gezogenem Stecker. Nicht öffnen. Arbeiten im Inneren nur vom Netz getrennt, "
+	               "mit entladenen und spannungslos gemessenen Siebkondensatoren, mit einer Hand, "
+	               "mit geeigneten Messleitungen und Messgeräten, niemals allein."));
 }
 
 /* ---- the seal, for the owner ---- */
@@ -292,46 +308,51 @@ static void seal(const struct report *r, struct paper *p)
 	words_member(r->seal, "key", key, sizeof key);
 	paper_heading(p, 2, "seal", SAY(r, "How to check the seal", "Wie das Siegel geprüft wird"));
 	paper_text(p, PAPER_PLAIN,
-	           SAY(r, "Every value here stands in a sealed log. Keep this page. Whoever has a copy of the log "
-	               "can check that nothing in it was changed since, with this anchor and this key:",
-	               "Jeder Wert hier steht in einem versiegelten Protokoll. Bewahren Sie diese Seite auf. Wer "
-	               "eine Kopie des Protokolls hat, kann mit diesem Anker und diesem Schlüssel prüfen, dass "
-	               "seither nichts darin geändert wurde:"));
+	           SAY(r, "Every value here stands in a sealed log. Keep this page. Whoever has a "
+	                  "copy of the log can check that nothing in it was changed since, with this "
+	                  "anchor and this key:",
+	               "Jeder Wert hier steht in einem versiegelten Protokoll. Bewahren Sie diese "
+	               "Seite auf. Wer eine Kopie des Protokolls hat, kann mit diesem Anker und "
+	               "diesem Schlüssel prüfen, dass seither nichts darin geändert wurde:"));
 	paper_printf(p, PAPER_MONO, "%s %s", SAY(r, "anchor", "Anker"), head);
 	paper_printf(p, PAPER_MONO, "%s %s", SAY(r, "key", "Schlüssel"),
-	             key[0] ? key : SAY(r, "none: nobody signs for this log", "keiner: niemand unterschreibt dafür"));
+	             key[0] ? key : SAY(r, "none: nobody signs for this log",
+	                                "keiner: niemand unterschreibt dafür"));
 	if (key[0])
 		paper_printf(p, PAPER_MONO, "tally verify LOG --anchor %s --key %s", head, key);
 	else
 		paper_printf(p, PAPER_MONO, "tally verify LOG --anchor %s", head);
 	paper_text(p, PAPER_STRONG,
-	           SAY(r, "The seal proves “unchanged since”. It does not prove that the probes were on the right "
-	               "part.",
-	               "Das Siegel beweist „seither unverändert“. Es beweist nicht, dass die Messspitzen am "
-	               "richtigen Teil waren."));
+	           SAY(r, "The seal proves “unchanged since”. It does not prove that the probes were "
+	                  "on the right part.",
+	               "Das Siegel beweist „seither unverändert“. Es beweist nicht, dass die "
+	               "Messspitzen am richtigen Teil waren."));
 }
 
 static void verdict(const struct report *r, struct paper *p)
 {
 	struct lines lacks = {0};
 	if (report_complete(r)) {
-		paper_text(p, PAPER_LEAD, SAY(r, "✓ Complete: earth bond, insulation and touch current were measured "
-		                              "as it is handed back.",
-		                              "✓ Vollständig: Schutzleiter, Isolation und Berührungsstrom wurden im "
-		                              "Zustand der Rückgabe gemessen."));
+		paper_text(p, PAPER_LEAD, SAY(r,
+		                              "✓ Complete: earth bond, insulation and touch current were "
+		                              "measured as it is handed back.",
+		                              "✓ Vollständig: Schutzleiter, Isolation und Berührungsstrom "
+		                              "wurden im Zustand der Rückgabe gemessen."));
 		return;
 	}
 	for (int t = 0; t < REPORT_TESTS; t++)
 		if (!report_test_passed(r->test[t]))
-			lines_printf(&lacks, "%s%s", lacks.len ? ", " : "", report_test_lacks(r, (enum report_test)t));
+			lines_printf(&lacks, "%s%s", lacks.len ? ", " : "",
+			             report_test_lacks(r, (enum report_test)t));
 	if (lacks.len)
 		paper_printf(p, PAPER_CAUTION, SAY(r, "✗ NOT COMPLETE. Not shown to be safe by a test: %s.",
-		                                   "✗ NICHT VOLLSTÄNDIG. Nicht durch eine Prüfung als sicher "
-		                                   "gezeigt: %s."), lines_text(&lacks));
+		                                   "✗ NICHT VOLLSTÄNDIG. Nicht durch eine Prüfung als "
+		                                   "sicher gezeigt: %s."), lines_text(&lacks));
 	else
 		paper_text(p, PAPER_CAUTION, SAY(r, "✗ NOT COMPLETE.", "✗ NICHT VOLLSTÄNDIG."));
 	if (r->incomplete)
-		paper_printf(p, PAPER_PLAIN, "%s: %s", SAY(r, "The stated reason", "Angegebener Grund"), r->incomplete);
+		paper_printf(p, PAPER_PLAIN, "%s: %s", SAY(r, "The stated reason", "Angegebener Grund"),
+		             r->incomplete);
 	lines_free(&lacks);
 }
 
@@ -339,8 +360,10 @@ void report_owner(const struct report *r, struct paper *p)
 {
 	paper_sheet_begin(p);
 	paper_heading(p, 1, NULL, r->item ? r->item : r->job);
-	paper_text(p, PAPER_LEAD, SAY(r, "Hand-back report: what was found, what was done, and what it measures now.",
-	                              "Bericht zur Rückgabe: was vorgefunden wurde, was getan wurde und was es jetzt misst."));
+	paper_text(p, PAPER_LEAD, SAY(r, "Hand-back report: what was found, what was done, and what "
+	                                 "it measures now.",
+	                              "Bericht zur Rückgabe: was vorgefunden wurde, was getan wurde "
+	                              "und was es jetzt misst."));
 	verdict(r, p);
 	unit_table(r, p);
 	what_was_wrong(r, p);

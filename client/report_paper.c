@@ -47,8 +47,11 @@ static const char style[] =
 	"td:empty{display:none}tbody th{font-size:1.05rem}}"
 	"@media print{@page{margin:14mm 13mm 16mm}body{max-width:none;padding:0;font-size:10pt}"
 	"table{font-size:8pt}h2,h3,caption{break-after:avoid}tr,figure,.caution{break-inside:avoid}"
-	".sheet{font-size:8.6pt}.sheet h1{font-size:15pt}.sheet h2{font-size:11pt;margin:.8em 0 .2em}"
-	".sheet p,.sheet ul,.sheet table,.sheet figure{margin:.25em 0}.sheet svg{max-width:60%}"
+	".sheet{font-size:8.4pt;line-height:1.35}.sheet h1{font-size:15pt;margin:0}"
+	".sheet h2{font-size:11pt;margin:.6em 0 .15em;padding-top:.2em}.sheet .lead{font-size:9.5pt}"
+	".sheet p,.sheet ul,.sheet table,.sheet figure{margin:.2em 0}.sheet svg{max-width:45%}"
+	".sheet table{font-size:7.6pt}.sheet th,.sheet td{padding:.12em .4em}"
+	".sheet .mono{font-size:6.8pt;padding:.1em .4em}.sheet li{margin:0}"
 	"thead{display:table-header-group}.page{break-before:page}#tip{display:none}"
 	".mono,.caution{background:none;border:1px solid #999}.caution{border-left:5px solid #111}}";
 
@@ -215,7 +218,8 @@ void paper_list_end(struct paper *p)
 	lines_puts(&p->html, "</ul>\n");
 }
 
-void paper_table(struct paper *p, const char *caption, const struct paper_column *column, int columns)
+void paper_table(struct paper *p, const char *caption, const struct paper_column *column,
+                 int columns)
 {
 	p->column = column;
 	p->columns = columns;

@@ -73,7 +73,8 @@ static void entry_mark(const struct report *r, const struct report_entry *e, str
 static void svg_begin(struct lines *out, int width, int height, const char *id, const char *title,
                       const char *description)
 {
-	lines_printf(out, "<svg xmlns=\"http://www.w3.org/2000/svg\" role=\"img\" width=\"%d\" height=\"%d\" "
+	lines_printf(out, "<svg xmlns=\"http://www.w3.org/2000/svg\" role=\"img\" width=\"%d\" "
+	                  "height=\"%d\" "
 	             "viewBox=\"0 0 %d %d\" aria-labelledby=\"%s-t %s-d\"><title id=\"%s-t\">", width,
 	             height, width, height, id, id, id);
 	paper_escape(out, title);
@@ -89,19 +90,23 @@ static void band(const struct report_entry *e, struct lines *out)
 	double low, high;
 	if (!report_limits(e, &has_low, &low, &has_high, &high))
 		return;
-	double from = has_low ? MIDDLE - HALF : MIDDLE - EDGE, to = has_high ? MIDDLE + HALF : MIDDLE + EDGE;
-	lines_printf(out, "<rect x=\"%.1f\" y=\"0\" width=\"%.1f\" height=\"%d\" fill=\"#dcdcdc\"/>", from,
+	double from = has_low ? MIDDLE - HALF : MIDDLE - EDGE, to = has_high ? MIDDLE + HALF
+	    : MIDDLE + EDGE;
+	lines_printf(out, "<rect x=\"%.1f\" y=\"0\" width=\"%.1f\" height=\"%d\" fill=\"#dcdcdc\"/>",
+	             from,
 	             to - from, REPORT_SCALE_HEIGHT);
 	if (has_low)
 		lines_printf(out, "<path d=\"M%.1f 0V%d\" stroke=\"#000\"/>", from, REPORT_SCALE_HEIGHT);
 	if (has_high)
 		lines_printf(out, "<path d=\"M%.1f 0V%d\" stroke=\"#000\"/>", to, REPORT_SCALE_HEIGHT);
 	if (has_low && has_high)
-		lines_printf(out, "<path d=\"M%.1f 0V%d\" stroke=\"#777\" stroke-dasharray=\"2 2\"/>", MIDDLE,
+		lines_printf(out, "<path d=\"M%.1f 0V%d\" stroke=\"#777\" stroke-dasharray=\"2 2\"/>",
+		             MIDDLE,
 		             REPORT_SCALE_HEIGHT);
 }
 
-void report_scale(const struct report *r, const struct report_line *l, int number, struct lines *out)
+void report_scale(const struct report *r, const struct report_line *l, int number,
+                  struct lines *out)
 {
 	const struct report_entry *any = NULL;
 	struct lines said = {0};
@@ -115,7 +120,8 @@ void report_scale(const struct report *r, const struct report_line *l, int numbe
 		any = any ? any : e;
 		report_entry_text(r, e, text, sizeof text);
 		report_limits_text(r, e, limits, sizeof limits);
-		lines_printf(&said, "%s: %s (%s). ", report_condition_word(r, (enum report_condition)c), text, limits);
+		lines_printf(&said, "%s: %s (%s). ", report_condition_word(r, (enum report_condition)c),
+		             text, limits);
 	}
 	if (any) {
 		for (size_t i = 0; i < said.len; i++)
@@ -139,30 +145,38 @@ void report_scale(const struct report *r, const struct report_line *l, int numbe
 
 void report_scale_legend(const struct report *r, struct lines *out)
 {
-	svg_begin(out, 360, 64, "legend", SAY(r, "How the scales are read", "Wie die Skalen zu lesen sind"),
-	          SAY(r, "Ring: found. Diamond: new. Disc: done. Grey: between the limits, dashed: nominal. "
-	              "Line: uncertainty. Arrow: beyond the picture.",
+	svg_begin(out, 360, 64, "legend", SAY(r, "How the scales are read",
+	                                      "Wie die Skalen zu lesen sind"),
+	          SAY(r, "Ring: found. Diamond: new. Disc: done. Grey: between the limits, dashed: "
+	                 "nominal. Line: uncertainty. Arrow: beyond the picture.",
 	              "Ring: vorgefunden. Raute: neu. Scheibe: fertig. Grau: zwischen den Grenzen, "
 	              "gestrichelt: Nennwert. Strich: Unsicherheit. Pfeil: außerhalb des Bildes."));
 	mark(out, REPORT_FOUND, 10, 12);
-	lines_printf(out, "<text x=\"20\" y=\"16\" " LABEL ">%s</text>", report_condition_word(r, REPORT_FOUND));
+	lines_printf(out, "<text x=\"20\" y=\"16\" " LABEL ">%s</text>",
+	             report_condition_word(r, REPORT_FOUND));
 	mark(out, REPORT_NEW, 130, 12);
-	lines_printf(out, "<text x=\"140\" y=\"16\" " LABEL ">%s</text>", report_condition_word(r, REPORT_NEW));
+	lines_printf(out, "<text x=\"140\" y=\"16\" " LABEL ">%s</text>",
+	             report_condition_word(r, REPORT_NEW));
 	mark(out, REPORT_DONE, 200, 12);
-	lines_printf(out, "<text x=\"210\" y=\"16\" " LABEL ">%s</text>", report_condition_word(r, REPORT_DONE));
+	lines_printf(out, "<text x=\"210\" y=\"16\" " LABEL ">%s</text>",
+	             report_condition_word(r, REPORT_DONE));
 	lines_puts(out, "<path d=\"M5 32H25\" stroke=\"#000\" stroke-width=\"1.6\"/>");
 	lines_printf(out, "<text x=\"32\" y=\"36\" " LABEL ">%s</text>",
 	             SAY(r, "uncertainty (95 %)", "Unsicherheit (95 %)"));
 	arrow(out, REPORT_FOUND, 1, 32);
 	lines_printf(out, "<text x=\"174\" y=\"36\" " LABEL ">%s</text>",
 	             SAY(r, "beyond the picture", "außerhalb des Bildes"));
-	lines_puts(out, "<rect x=\"5\" y=\"44\" width=\"20\" height=\"16\" fill=\"#dcdcdc\"/><path d=\"M5 44V60M25 "
-	           "44V60\" stroke=\"#000\"/><path d=\"M15 44V60\" stroke=\"#777\" stroke-dasharray=\"2 2\"/>");
+	lines_puts(out, "<rect x=\"5\" y=\"44\" width=\"20\" height=\"16\" fill=\"#dcdcdc\"/><path "
+	                "d=\"M5 44V60M25 "
+	           "44V60\" stroke=\"#000\"/><path d=\"M15 44V60\" stroke=\"#777\" "
+	           "stroke-dasharray=\"2 2\"/>");
 	lines_printf(out, "<text x=\"32\" y=\"57\" " LABEL ">%s</text></svg>",
-	             SAY(r, "between the limits; dashed: nominal", "zwischen den Grenzen; gestrichelt: Nennwert"));
+	             SAY(r, "between the limits; dashed: nominal",
+	                 "zwischen den Grenzen; gestrichelt: Nennwert"));
 }
 
-void report_count(const struct report *r, enum report_condition c, int count[REPORT_WORDS], int *positions)
+void report_count(const struct report *r, enum report_condition c, int count[REPORT_WORDS],
+                  int *positions)
 {
 	memset(count, 0, REPORT_WORDS * sizeof *count);
 	*positions = 0;
@@ -183,10 +197,12 @@ void report_count(const struct report *r, enum report_condition c, int count[REP
 	}
 }
 
-static void bar(const struct report *r, const char *label, const int count[REPORT_WORDS], int positions,
+static void bar(const struct report *r, const char *label, const int count[REPORT_WORDS],
+                int positions,
                 double y, struct lines *out)
 {
-	static const enum report_word order[] = {REPORT_WITHIN, REPORT_UNSURE, REPORT_OUTSIDE, REPORT_NONE};
+	static const enum report_word order[] = {REPORT_WITHIN, REPORT_UNSURE, REPORT_OUTSIDE,
+	                                         REPORT_NONE};
 	static const char *const fill[] = {"#dcdcdc", "url(#hatch)", "#000", "url(#dots)"};
 	double x = 0;
 	int measured = 0;
@@ -196,7 +212,8 @@ static void bar(const struct report *r, const char *label, const int count[REPOR
 	paper_escape(out, label);
 	lines_printf(out, SAY(r, ": %d of %d measured", ": %d von %d gemessen"), measured, positions);
 	lines_puts(out, "</text>");
-	lines_printf(out, "<rect x=\"0.5\" y=\"%.1f\" width=\"%d\" height=\"19\" fill=\"#fff\" stroke=\"#111\"/>",
+	lines_printf(out, "<rect x=\"0.5\" y=\"%.1f\" width=\"%d\" height=\"19\" fill=\"#fff\" "
+	                  "stroke=\"#111\"/>",
 	             y + 0.5, REPORT_BARS_WIDTH - 1);
 	for (int i = 0; i < REPORT_WORDS && positions; i++) {
 		double width = REPORT_BARS_WIDTH * (double)count[order[i]] / positions;
@@ -206,8 +223,10 @@ static void bar(const struct report *r, const char *label, const int count[REPOR
 		             "stroke=\"#111\"/>", x + 0.5, y + 0.5, width - 1, fill[i]);
 		if (width > 20 && (order[i] == REPORT_WITHIN || order[i] == REPORT_OUTSIDE))
 			lines_printf(out, "<text x=\"%.1f\" y=\"%.0f\" text-anchor=\"middle\" "
-			             "font-family=\"DejaVu Sans,Verdana,sans-serif\" font-size=\"12\" fill=\"%s\">%d"
-			             "</text>", x + width / 2, y + 14, order[i] == REPORT_OUTSIDE ? "#fff" : "#111",
+			             "font-family=\"DejaVu Sans,Verdana,sans-serif\" font-size=\"12\" "
+			             "fill=\"%s\">%d"
+			             "</text>", x + width / 2, y + 14, order[i] == REPORT_OUTSIDE ? "#fff"
+			             : "#111",
 			             count[order[i]]);
 		x += width;
 	}
@@ -216,7 +235,8 @@ static void bar(const struct report *r, const char *label, const int count[REPOR
 static void key(struct lines *out, double x, double y, const char *fill, const char *text)
 {
 	lines_printf(out, "<rect x=\"%.1f\" y=\"%.1f\" width=\"12\" height=\"12\" fill=\"%s\" "
-	             "stroke=\"#111\"/><text x=\"%.0f\" y=\"%.0f\" " LABEL ">", x + 0.5, y + 0.5, fill, x + 18,
+	             "stroke=\"#111\"/><text x=\"%.0f\" y=\"%.0f\" " LABEL ">", x + 0.5, y + 0.5, fill,
+	             x + 18,
 	             y + 11);
 	paper_escape(out, text);
 	lines_puts(out, "</text>");
@@ -229,18 +249,21 @@ void report_bars(const struct report *r, struct lines *out)
 	report_count(r, REPORT_FOUND, found, &positions);
 	report_count(r, REPORT_DONE, done, &positions);
 	snprintf(said, sizeof said,
-	         SAY(r, "Found: %d within, %d unsure, %d outside. Done: %d within, %d unsure, %d outside. "
-	             "Of %d positions.",
+	         SAY(r, "Found: %d within, %d unsure, %d outside. Done: %d within, %d unsure, %d "
+	                "outside. Of %d positions.",
 	             "Vorgefunden: %d innerhalb, %d unsicher, %d außerhalb. Fertig: %d innerhalb, %d "
 	             "unsicher, %d außerhalb. Von %d Positionen."),
 	         found[REPORT_WITHIN], found[REPORT_UNSURE], found[REPORT_OUTSIDE], done[REPORT_WITHIN],
 	         done[REPORT_UNSURE], done[REPORT_OUTSIDE], positions);
-	svg_begin(out, REPORT_BARS_WIDTH, REPORT_BARS_HEIGHT, "bars", SAY(r, "Before and after", "Vorher und nachher"),
+	svg_begin(out, REPORT_BARS_WIDTH, REPORT_BARS_HEIGHT, "bars",
+	          SAY(r, "Before and after", "Vorher und nachher"),
 	          said);
-	lines_puts(out, "<defs><pattern id=\"hatch\" width=\"6\" height=\"6\" patternUnits=\"userSpaceOnUse\">"
+	lines_puts(out, "<defs><pattern id=\"hatch\" width=\"6\" height=\"6\" "
+	                "patternUnits=\"userSpaceOnUse\">"
 	           "<rect width=\"6\" height=\"6\" fill=\"#fff\"/><path d=\"M0 6L6 0\" stroke=\"#111\" "
 	           "stroke-width=\"1.4\"/></pattern><pattern id=\"dots\" width=\"5\" height=\"5\" "
-	           "patternUnits=\"userSpaceOnUse\"><rect width=\"5\" height=\"5\" fill=\"#fff\"/><circle cx=\"2\" "
+	           "patternUnits=\"userSpaceOnUse\"><rect width=\"5\" height=\"5\" "
+	           "fill=\"#fff\"/><circle cx=\"2\" "
 	           "cy=\"2\" r=\"0.9\" fill=\"#111\"/></pattern></defs>");
 	bar(r, report_condition_word(r, REPORT_FOUND), found, positions, 17, out);
 	bar(r, report_condition_word(r, REPORT_DONE), done, positions, 59, out);

@@ -28,14 +28,15 @@ static void before_and_after(const struct report *r, struct paper *p)
 	};
 	char text[800], id[64];
 	struct lines svg = {0};
-	paper_heading(p, 2, "positions", SAY(r, "Every position, before and after", "Jede Position, vorher und nachher"));
+	paper_heading(p, 2, "positions", SAY(r, "Every position, before and after",
+	                                     "Jede Position, vorher und nachher"));
 	paper_text(p, PAPER_SMALL,
-	           SAY(r, "± is the uncertainty of 95 %. Within and outside are said only where all of it lies "
-	               "within or outside; else unsure. Where a place can live with more or less than the "
-	               "tolerance, that is said too.",
-	               "± ist die Unsicherheit von 95 %. Innerhalb und außerhalb heißt es nur, wo sie ganz "
-	               "innerhalb oder außerhalb liegt; sonst unsicher. Wo ein Platz mehr oder weniger verträgt "
-	               "als die Toleranz, steht es dabei."));
+	           SAY(r, "± is the uncertainty of 95 %. Within and outside are said only where all "
+	                  "of it lies within or outside; else unsure. Where a place can live with "
+	                  "more or less than the tolerance, that is said too.",
+	               "± ist die Unsicherheit von 95 %. Innerhalb und außerhalb heißt es nur, wo sie "
+	               "ganz innerhalb oder außerhalb liegt; sonst unsicher. Wo ein Platz mehr oder "
+	               "weniger verträgt als die Toleranz, steht es dabei."));
 	report_scale_legend(r, &svg);
 	paper_picture(p, 360, 64, lines_text(&svg));
 	paper_table(p, SAY(r, "Positions", "Positionen"), columns, 6);
@@ -46,7 +47,8 @@ static void before_and_after(const struct report *r, struct paper *p)
 		if (l->quantity == QUANTITY_VALUE)
 			paper_cell(p, PAPER_STRONG, l->position->name);
 		else
-			paper_cell_printf(p, PAPER_STRONG, "%s\n%s", l->position->name, report_quantity_word(r, l->quantity));
+			paper_cell_printf(p, PAPER_STRONG, "%s\n%s", l->position->name,
+			                  report_quantity_word(r, l->quantity));
 		report_what(r, l->position, text, sizeof text);
 		paper_cell(p, PAPER_SMALL, text);
 		for (int c = 0; c < REPORT_CONDITIONS; c++) {
@@ -95,7 +97,8 @@ static void fit_text(const struct report_position *p, char *out, size_t size)
 	}
 }
 
-static void why_replaced(const struct report *r, const struct report_line *l, char *out, size_t size)
+static void why_replaced(const struct report *r, const struct report_line *l, char *out,
+                         size_t size)
 {
 	const struct report_entry *e = l ? l->at[REPORT_FOUND] : NULL;
 	char deviation[96];
@@ -120,7 +123,8 @@ static void replaced(const struct report *r, struct paper *p)
 		{SAY(r, "now", "jetzt"), 4, false}, {SAY(r, "why", "warum"), 5, false}};
 	char text[800];
 	int n = 0;
-	paper_heading(p, 2, "replaced", SAY(r, "What was replaced, and why", "Was ersetzt wurde, und warum"));
+	paper_heading(p, 2, "replaced", SAY(r, "What was replaced, and why",
+	                                    "Was ersetzt wurde, und warum"));
 	for (int i = 0; i < r->positions; i++) {
 		const struct report_position *at = &r->position[i];
 		if (!report_replaced(r, at))
@@ -134,7 +138,8 @@ static void replaced(const struct report *r, struct paper *p)
 		if (at->fit.at)
 			fit_text(at, text, sizeof text);
 		else
-			snprintf(text, sizeof text, "%s", SAY(r, "like the old one, by the sheet", "wie das alte, nach dem Blatt"));
+			snprintf(text, sizeof text, "%s", SAY(r, "like the old one, by the sheet",
+			                                      "wie das alte, nach dem Blatt"));
 		paper_cell(p, PAPER_PLAIN, text);
 		why_replaced(r, line_of(r, at), text, sizeof text);
 		paper_cell(p, PAPER_PLAIN, text);
@@ -143,7 +148,8 @@ static void replaced(const struct report *r, struct paper *p)
 	if (n)
 		paper_table_end(p);
 	else
-		paper_text(p, PAPER_PLAIN, SAY(r, "No replacement was recorded.", "Es wurde kein Ersatz verzeichnet."));
+		paper_text(p, PAPER_PLAIN, SAY(r, "No replacement was recorded.",
+		                               "Es wurde kein Ersatz verzeichnet."));
 }
 
 static void other_values(const struct report *r, struct paper *p)
@@ -151,7 +157,8 @@ static void other_values(const struct report *r, struct paper *p)
 	char shown[64], found[96], nominal[800];
 	double other;
 	int n = 0;
-	paper_heading(p, 3, "other", SAY(r, "Parts that were another value", "Teile, die einen anderen Wert hatten"));
+	paper_heading(p, 3, "other", SAY(r, "Parts that were another value",
+	                                 "Teile, die einen anderen Wert hatten"));
 	for (int i = 0; i < r->lines; i++) {
 		const struct report_entry *e = r->line[i].at[REPORT_FOUND];
 		if (!e || !json_number(json_member(e->judged.at, e->judged.len, "other"), &other))
@@ -164,7 +171,8 @@ static void other_values(const struct report *r, struct paper *p)
 		report_what(r, r->line[i].position, nominal, sizeof nominal);
 		nominal[strcspn(nominal, "\n")] = '\0';
 		snprintf(text, sizeof text, SAY(r, "%s (%s): measured %s, so %s seems to have been fitted.",
-		                                "%s (%s): gemessen %s, eingebaut scheint %s gewesen zu sein."),
+		                                "%s (%s): gemessen %s, eingebaut scheint %s gewesen zu "
+		                                "sein."),
 		         e->position, nominal, found, shown);
 		paper_item(p, text);
 	}
@@ -176,7 +184,8 @@ static void other_values(const struct report *r, struct paper *p)
 
 /* ---- still open ---- */
 
-static void open_table(const struct report *r, struct paper *p, struct slice list, const char *caption,
+static void open_table(const struct report *r, struct paper *p, struct slice list,
+                       const char *caption,
                        bool recheck)
 {
 	const struct paper_column columns[] = {
@@ -196,7 +205,8 @@ static void open_table(const struct report *r, struct paper *p, struct slice lis
 		paper_cell(p, PAPER_PLAIN, text);
 		words_member(one, "along", text, sizeof text);
 		if (!recheck && text[0]) {
-			paper_cell_printf(p, PAPER_PLAIN, SAY(r, "with %s, its twin or part", "mit %s, Gegenstück oder Teil"), text);
+			paper_cell_printf(p, PAPER_PLAIN, SAY(r, "with %s, its twin or part",
+			                                      "mit %s, Gegenstück oder Teil"), text);
 		} else if (!recheck && json_bool(json_member(one.at, one.len, "policy"), false)) {
 			paper_cell(p, PAPER_PLAIN, SAY(r, "by its age and kind", "nach Alter und Art"));
 		} else if (r->german) {
@@ -214,7 +224,8 @@ static void open_table(const struct report *r, struct paper *p, struct slice lis
 static void still_open(const struct report *r, struct paper *p)
 {
 	struct slice round, list, rounds = json_member(r->plan.at, r->plan.len, "rounds");
-	static const char *const de[] = {"Versorgung und Elektrolytkondensatoren", "Kopplung", "der Rest"};
+	static const char *const de[] = {"Versorgung und Elektrolytkondensatoren", "Kopplung",
+	                                 "der Rest"};
 	static const char *const en[] = {"supply and electrolytics", "coupling", "the rest"};
 	char caption[120];
 	int n = 0;
@@ -224,17 +235,20 @@ static void still_open(const struct report *r, struct paper *p)
 		list = json_member(round.at, round.len, "replace");
 		if (!json_element(list, 0).at)
 			continue;
-		snprintf(caption, sizeof caption, "%s: %s", SAY(r, "To be replaced", "Zu ersetzen"), SAY(r, en[n], de[n]));
+		snprintf(caption, sizeof caption, "%s: %s", SAY(r, "To be replaced", "Zu ersetzen"),
+		         SAY(r, en[n], de[n]));
 		open_table(r, p, list, caption, false);
 		any = true;
 	}
 	list = json_member(r->plan.at, r->plan.len, "recheck");
 	if (json_element(list, 0).at) {
-		open_table(r, p, list, SAY(r, "To be measured again before deciding", "Vor einer Entscheidung noch einmal zu messen"), true);
+		open_table(r, p, list, SAY(r, "To be measured again before deciding",
+		                           "Vor einer Entscheidung noch einmal zu messen"), true);
 		any = true;
 	}
 	if (!any)
-		paper_text(p, PAPER_PLAIN, SAY(r, "By what was measured nothing is open.", "Nach dem Gemessenen ist nichts offen."));
+		paper_text(p, PAPER_PLAIN, SAY(r, "By what was measured nothing is open.",
+		                               "Nach dem Gemessenen ist nichts offen."));
 }
 
 static void never_measured(const struct report *r, struct paper *p)
@@ -252,7 +266,8 @@ static void never_measured(const struct report *r, struct paper *p)
 			continue;
 		if (!n++)
 			paper_table(p, SAY(r, "Quantities that a part must show, and did not",
-			                   "Größen, die ein Teil zeigen muss und nicht gezeigt hat"), columns, 3);
+			                   "Größen, die ein Teil zeigen muss und nicht gezeigt hat"), columns,
+			                   3);
 		paper_row(p, NULL);
 		paper_cell(p, PAPER_PLAIN, at->name);
 		report_what(r, at, text, sizeof text);
@@ -271,7 +286,8 @@ static void never_measured(const struct report *r, struct paper *p)
 		paper_table_end(p);
 	else
 		paper_text(p, PAPER_PLAIN, SAY(r, "Every quantity that these parts must show was measured.",
-		                               "Jede Größe, die diese Teile zeigen müssen, wurde gemessen."));
+		                               "Jede Größe, die diese Teile zeigen müssen, wurde "
+		                               "gemessen."));
 }
 
 /* ---- comparisons ---- */
@@ -289,7 +305,8 @@ static void side(const struct report *r, struct slice one, const char *name, cha
 	snprintf(out, size, "%s%s%s\n%s", value, spread[0] ? " ± " : "", spread, meter);
 }
 
-static void compare_row(const struct report *r, struct paper *p, struct slice one, const char *first,
+static void compare_row(const struct report *r, struct paper *p, struct slice one,
+                        const char *first,
                         bool agree, const char *measured)
 {
 	char text[300];
@@ -319,17 +336,20 @@ static void measured_text(const struct report *r, struct slice one, char *out, s
 	char word[24];
 	enum quantity q;
 	words_member(one, "condition", word, sizeof word);
-	enum report_condition c = !strcmp(word, "done") ? REPORT_DONE : !strcmp(word, "new") ? REPORT_NEW : REPORT_FOUND;
+	enum report_condition c = !strcmp(word, "done") ? REPORT_DONE : !strcmp(word, "new")
+	    ? REPORT_NEW : REPORT_FOUND;
 	words_member(one, "quantity", word, sizeof word);
 	bool known = quantity_from_name(word, strlen(word), &q);
-	snprintf(out, size, "%s, %s", known ? report_quantity_word(r, q) : word, report_condition_word(r, c));
+	snprintf(out, size, "%s, %s", known ? report_quantity_word(r, q) : word,
+	         report_condition_word(r, c));
 }
 
 static void twins(const struct report *r, struct paper *p)
 {
 	const struct paper_column columns[] = {
 		{SAY(r, "positions", "Positionen"), 4, false}, {SAY(r, "measured", "gemessen"), 4, false},
-		{SAY(r, "one channel", "ein Kanal"), 5, false}, {SAY(r, "the other", "der andere"), 5, false},
+		{SAY(r, "one channel", "ein Kanal"), 5, false}, {SAY(r, "the other", "der andere"), 5,
+		                                                 false},
 		{SAY(r, "difference", "Unterschied"), 3, true}, {SAY(r, "answer", "Antwort"), 3, false}};
 	struct slice one, list = json_member(r->compare.at, r->compare.len, "twins");
 	char a[48], b[48], text[120], measured[80];
@@ -337,18 +357,21 @@ static void twins(const struct report *r, struct paper *p)
 	paper_heading(p, 2, "twins", SAY(r, "Channel against channel", "Kanal gegen Kanal"));
 	for (size_t cursor = 0; list.at && json_next(list, &cursor, &one);) {
 		if (!any)
-			paper_table(p, SAY(r, "The same place in both channels", "Dieselbe Stelle in beiden Kanälen"), columns, 6);
+			paper_table(p, SAY(r, "The same place in both channels",
+			                   "Dieselbe Stelle in beiden Kanälen"), columns, 6);
 		any = true;
 		words_member(one, "position", a, sizeof a);
 		words_member(one, "twin", b, sizeof b);
 		snprintf(text, sizeof text, "%s / %s", a, b);
 		measured_text(r, one, measured, sizeof measured);
-		compare_row(r, p, one, text, json_bool(json_member(one.at, one.len, "agree"), true), measured);
+		compare_row(r, p, one, text, json_bool(json_member(one.at, one.len, "agree"), true),
+		            measured);
 	}
 	if (any)
 		paper_table_end(p);
 	else
-		paper_text(p, PAPER_PLAIN, SAY(r, "No two places were measured alike.", "Keine zwei Stellen wurden gleich gemessen."));
+		paper_text(p, PAPER_PLAIN, SAY(r, "No two places were measured alike.",
+		                               "Keine zwei Stellen wurden gleich gemessen."));
 }
 
 static void crosschecks(const struct report *r, struct paper *p)
@@ -356,7 +379,8 @@ static void crosschecks(const struct report *r, struct paper *p)
 	const struct paper_column columns[] = {
 		{SAY(r, "position", "Position"), 3, false}, {SAY(r, "measured", "gemessen"), 4, false},
 		{SAY(r, "one meter", "ein Messgerät"), 5, false},
-		{SAY(r, "another", "ein anderes"), 5, false}, {"E_n", 2, true}, {SAY(r, "answer", "Antwort"), 3, false}};
+		{SAY(r, "another", "ein anderes"), 5, false}, {"E_n", 2, true},
+		    {SAY(r, "answer", "Antwort"), 3, false}};
 	struct slice one, pair, list = json_member(r->compare.at, r->compare.len, "crosschecks");
 	char name[48], measured[80];
 	bool any = false;
@@ -368,15 +392,18 @@ static void crosschecks(const struct report *r, struct paper *p)
 		for (size_t at = 0; json_next(pairs, &at, &pair);) {
 			if (!any)
 				paper_table(p, SAY(r, "The same part by two meters (agree where E_n is at most 1)",
-				                   "Dasselbe Teil mit zwei Messgeräten (einig, wo E_n höchstens 1 ist)"), columns, 6);
+				                   "Dasselbe Teil mit zwei Messgeräten (einig, wo E_n höchstens 1 "
+				                   "ist)"), columns, 6);
 			any = true;
-			compare_row(r, p, pair, name, json_bool(json_member(pair.at, pair.len, "agree"), true), measured);
+			compare_row(r, p, pair, name, json_bool(json_member(pair.at, pair.len, "agree"), true),
+			            measured);
 		}
 	}
 	if (any)
 		paper_table_end(p);
 	else
-		paper_text(p, PAPER_PLAIN, SAY(r, "No part was measured by two meters.", "Kein Teil wurde mit zwei Messgeräten gemessen."));
+		paper_text(p, PAPER_PLAIN, SAY(r, "No part was measured by two meters.",
+		                               "Kein Teil wurde mit zwei Messgeräten gemessen."));
 }
 
 /* ---- calculated ---- */
@@ -430,7 +457,8 @@ static bool calculated(const struct report *r, struct paper *p, bool unit)
 		if (of_unit(what) != unit)
 			continue;
 		if (!any)
-			paper_table(p, SAY(r, "Calculated, not measured", "Berechnet, nicht gemessen"), columns, 5);
+			paper_table(p, SAY(r, "Calculated, not measured", "Berechnet, nicht gemessen"),
+			            columns, 5);
 		any = true;
 		calculated_row(r, p, one);
 	}
@@ -442,14 +470,18 @@ static bool calculated(const struct report *r, struct paper *p, bool unit)
 /* Volts stand in the table of positions; here is what follows from them. */
 static void unit(const struct report *r, struct paper *p)
 {
-	paper_heading(p, 2, "power", SAY(r, "Power, balance, hum and response", "Leistung, Balance, Brumm und Frequenzgang"));
+	paper_heading(p, 2, "power", SAY(r, "Power, balance, hum and response",
+	                                 "Leistung, Balance, Brumm und Frequenzgang"));
 	if (!calculated(r, p, true))
-		paper_text(p, PAPER_PLAIN, SAY(r, "No volts were measured at a load or beside a rail, so nothing is said "
-		                               "of power and hum.",
-		                               "An einer Last oder neben einer Versorgung wurden keine Spannungen "
-		                               "gemessen; über Leistung und Brumm wird nichts gesagt."));
+		paper_text(p, PAPER_PLAIN, SAY(r,
+		                               "No volts were measured at a load or beside a rail, so "
+		                               "nothing is said of power and hum.",
+		                               "An einer Last oder neben einer Versorgung wurden keine "
+		                               "Spannungen gemessen; über Leistung und Brumm wird nichts "
+		                               "gesagt."));
 	paper_text(p, PAPER_SMALL, SAY(r, "Volts by position stand in the table of positions.",
-	                               "Spannungen nach Position stehen in der Tabelle der Positionen."));
+	                               "Spannungen nach Position stehen in der Tabelle der "
+	                               "Positionen."));
 }
 
 static void in_place(const struct report *r, struct paper *p)
@@ -457,8 +489,11 @@ static void in_place(const struct report *r, struct paper *p)
 	paper_heading(p, 2, "calculated", SAY(r, "What parts do in their place, calculated",
 	                                      "Was Teile an ihrem Platz tun, berechnet"));
 	if (!calculated(r, p, false))
-		paper_text(p, PAPER_PLAIN, SAY(r, "The sheet says too little of the places to calculate anything.",
-		                               "Das Blatt sagt zu wenig über die Plätze, um etwas zu berechnen."));
+		paper_text(p, PAPER_PLAIN, SAY(r,
+		                               "The sheet says too little of the places to calculate "
+		                               "anything.",
+		                               "Das Blatt sagt zu wenig über die Plätze, um etwas zu "
+		                               "berechnen."));
 }
 
 void report_tables(const struct report *r, struct paper *p)

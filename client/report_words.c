@@ -28,7 +28,8 @@ static void unit_text(const char *unit, char *out, size_t size)
 }
 
 /* Digits with the locale's decimal sign and a true minus. */
-static void number_text(const struct report *r, const char *digits, size_t len, char *out, size_t size)
+static void number_text(const struct report *r, const char *digits, size_t len, char *out,
+                        size_t size)
 {
 	size_t at = 0;
 	for (size_t i = 0; i < len && at + 4 < size; i++) {
@@ -87,11 +88,13 @@ void report_deviation(const struct report *r, const struct report_entry *e, char
 		return;
 	}
 	report_number(r, 100 * d, fabs(d) < 0.995 ? 1 : 0, number, sizeof number);
-	snprintf(out, size, "%s%s" NBSP "%%", d > 0 && strspn(number, "0.,") != strlen(number) ? "+" : "",
+	snprintf(out, size, "%s%s" NBSP "%%", d > 0 && strspn(number, "0.,") != strlen(number) ? "+"
+	         : "",
 	         number);
 }
 
-void report_limits_text(const struct report *r, const struct report_entry *e, char *out, size_t size)
+void report_limits_text(const struct report *r, const struct report_entry *e, char *out,
+                        size_t size)
 {
 	bool has_low, has_high;
 	double low = 0, high = 0;
@@ -196,7 +199,8 @@ const char *report_test_word(const struct report *r, enum report_test t)
 	switch (t) {
 	case REPORT_EARTH: return SAY(r, "Earth bond (resistance of the protective earth)",
 	                              "Schutzleiterwiderstand");
-	case REPORT_INSULATION: return SAY(r, "Insulation of the mains side", "Isolationswiderstand der Netzseite");
+	case REPORT_INSULATION: return SAY(r, "Insulation of the mains side",
+	                                   "Isolationswiderstand der Netzseite");
 	default: return SAY(r, "Touch current", "Berührungsstrom");
 	}
 }
@@ -214,7 +218,8 @@ static const struct {
 	const char *reason, *en, *de;
 } reasons[] = {
 	{"meter", "too near the limit for this meter", "zu nah an der Grenze für dieses Messgerät"},
-	{"circuit", "measured in circuit: other paths count", "in der Schaltung gemessen: andere Wege zählen mit"},
+	{"circuit", "measured in circuit: other paths count",
+	 "in der Schaltung gemessen: andere Wege zählen mit"},
 	{"moving", "the reading had not settled", "die Anzeige war noch nicht ruhig"},
 	{"offset", "lead offset not taken", "Messleitungen nicht abgezogen"},
 	{"other-value", "another value seems to be fitted", "ein anderer Wert scheint eingebaut"},
@@ -243,7 +248,8 @@ static const struct {
 	{"cathode-pole", "cathode bypass: upper corner", "Kathodenkondensator: obere Ecke"},
 	{"cathode-step", "cathode bypass: step in gain", "Kathodenkondensator: Stufe der Verstärkung"},
 	{"unloaded", "volts without the meter's load", "Spannung ohne Last des Messgeräts"},
-	{"shunt-dissipation", "dissipation seen through the circuit", "Verlustfaktor durch die Schaltung"},
+	{"shunt-dissipation", "dissipation seen through the circuit",
+	 "Verlustfaktor durch die Schaltung"},
 	{"as-chart", "volts as the old chart would read", "Spannung wie in der alten Tabelle"},
 	{"cathode-current", "cathode current", "Kathodenstrom"},
 	{"pair-difference", "difference within the pair", "Unterschied im Paar"},
