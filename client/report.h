@@ -133,10 +133,9 @@ bool report_nominal(const struct report *r, const struct report_entry *e, double
 bool report_test_passed(const struct report_entry *e);
 bool report_complete(const struct report *r);
 
-/* Quantities that a kind must show (design: common practice, no source); a bit each. */
-unsigned report_wants(const struct report_position *p);
-/* Those of them without any entry that counts. */
-unsigned report_lacks(const struct report *r, const struct report_position *p);
+/* Quantities that a part of that kind must show and has not (sheet.missing of protocol/WIRE.md), as
+ * a list of texts; absent where nothing is missing. */
+struct slice report_lacks(const struct report_position *p);
 /* Was another part fitted, or one measured as new? */
 bool report_replaced(const struct report *r, const struct report_position *p);
 
@@ -158,6 +157,8 @@ void report_deviation(const struct report *r, const struct report_entry *e, char
 const char *report_verdict(const struct report *r, enum report_word word);
 const char *report_condition_word(const struct report *r, enum report_condition c);
 const char *report_quantity_word(const struct report *r, enum quantity q);
+/* "esr or dissipation", and what else the list of what is missing says. */
+void report_quantities(const struct report *r, const char *text, char *out, size_t size);
 const char *report_kind_word(const struct report *r, enum kind k);
 const char *report_test_word(const struct report *r, enum report_test t);
 const char *report_test_lacks(const struct report *r, enum report_test t);

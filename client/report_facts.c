@@ -222,35 +222,10 @@ bool report_place(const struct report *r, const struct report_entry *e, double v
 
 /* ---- what is lacking ---- */
 
-unsigned report_wants(const struct report_position *p)
+struct slice report_lacks(const struct report_position *p)
 {
-	switch (p->kind) {
-	case KIND_ELECTROLYTIC:
-		return 1u << QUANTITY_VALUE | 1u << QUANTITY_ESR | 1u << QUANTITY_LEAKAGE;
-	case KIND_PAPER:
-		return 1u << QUANTITY_VALUE | 1u << QUANTITY_LEAKAGE;
-	case KIND_WINDING:
-		return 1u << QUANTITY_VALUE | 1u << QUANTITY_INSULATION;
-	case KIND_REFERENCE:
-		return 0;
-	default:
-		return 1u << first_quantity(p);
-	}
-}
-
-unsigned report_lacks(const struct report *r, const struct report_position *p)
-{
-	unsigned lacks = report_wants(p);
-	for (int i = 0; i < r->lines; i++) {
-		const struct report_line *l = &r->line[i];
-		if (l->position != p || !(l->at[REPORT_FOUND] || l->at[REPORT_NEW] || l->at[REPORT_DONE]))
-			continue;
-		lacks &= ~(1u << l->quantity);
-		/* ESR and dissipation say the same of an electrolytic. */
-		if (l->quantity == QUANTITY_DISSIPATION)
-			lacks &= ~(1u << QUANTITY_ESR);
-	}
-	return lacks;
+	struct slice list = json_member(p->row.at, p->row.len, "missing");
+	return json_element(list, 0).at ? list : (struct slice){NULL, 0};
 }
 
 bool report_replaced(const struct report *r, const struct report_position *p)

@@ -85,21 +85,15 @@ static void lacks(const struct report *r, struct lines *out)
 	bool any = false;
 	lines_puts(out, ",\n\"never_measured\":[");
 	for (int i = 0; i < r->positions; i++) {
-		unsigned bits = report_lacks(r, &r->position[i]);
-		bool first = true;
-		if (!bits)
+		struct slice list = report_lacks(&r->position[i]);
+		if (!list.at)
 			continue;
 		lines_printf(out, "%s\n{\"position\":", any ? "," : "");
 		any = true;
 		string(out, r->position[i].name);
-		lines_puts(out, ",\"quantities\":[");
-		for (int q = 0; q < QUANTITY_COUNT; q++) {
-			if (!(bits & 1u << q))
-				continue;
-			lines_printf(out, "%s\"%s\"", first ? "" : ",", quantity_name((enum quantity)q));
-			first = false;
-		}
-		lines_puts(out, "]}");
+		lines_puts(out, ",\"quantities\":");
+		lines_add(out, list.at, list.len);
+		lines_puts(out, "}");
 	}
 	lines_puts(out, "\n]");
 }

@@ -261,8 +261,8 @@ static void never_measured(const struct report *r, struct paper *p)
 	paper_heading(p, 2, "never", SAY(r, "What was never measured", "Was nie gemessen wurde"));
 	for (int i = 0; i < r->positions; i++) {
 		const struct report_position *at = &r->position[i];
-		unsigned lacks = report_lacks(r, at);
-		if (!lacks)
+		struct slice one, lacks = report_lacks(at);
+		if (!lacks.at)
 			continue;
 		if (!n++)
 			paper_table(p, SAY(r, "Quantities that a part must show, and did not",
@@ -273,11 +273,12 @@ static void never_measured(const struct report *r, struct paper *p)
 		report_what(r, at, text, sizeof text);
 		paper_cell(p, PAPER_PLAIN, text);
 		text[0] = '\0';
-		for (int q = 0; q < QUANTITY_COUNT; q++) {
+		for (size_t cursor = 0; json_next(lacks, &cursor, &one);) {
+			char name[80], word[120];
 			size_t len = strlen(text);
-			if (lacks & 1u << q)
-				snprintf(text + len, sizeof text - len, "%s%s", len ? ", " : "",
-				         report_quantity_word(r, (enum quantity)q));
+			json_text(one, name, sizeof name);
+			report_quantities(r, name, word, sizeof word);
+			snprintf(text + len, sizeof text - len, "%s%s", len ? ", " : "", word);
 		}
 		paper_cell(p, PAPER_PLAIN, text);
 		paper_row_end(p);

@@ -160,6 +160,23 @@ const char *report_quantity_word(const struct report *r, enum quantity q)
 	}
 }
 
+void report_quantities(const struct report *r, const char *text, char *out, size_t size)
+{
+	out[0] = '\0';
+	while (*text) {
+		size_t n = strcspn(text, " "), len = strlen(out);
+		enum quantity q;
+		if (quantity_from_name(text, n, &q))
+			snprintf(out + len, size - len, "%s%s", len ? " " : "", report_quantity_word(r, q));
+		else if (n == 2 && !strncmp(text, "or", 2))
+			snprintf(out + len, size - len, " %s", SAY(r, "or", "oder"));
+		else
+			snprintf(out + len, size - len, "%s%.*s", len ? " " : "", (int)n, text);
+		text += n;
+		text += strspn(text, " ");
+	}
+}
+
 static const struct {
 	enum kind kind;
 	const char *en, *de;
@@ -324,6 +341,33 @@ void report_what(const struct report *r, const struct report_position *p, char *
 	}
 }
 
+/* What the meter sent beside the value: "ESR 1.2 ohm at 100 Hz". */
+static void second_text(const struct report *r, const struct report_entry *e, char *out, size_t size)
+{
+	struct slice second = json_member(e->record.at, e->record.len, "second");
+	char is[32], word[32], value[64], like[32], at[64] = "";
+	double x, hertz;
+	enum function f;
+	enum quantity q;
+	out[0] = '\0';
+	if (!second.at || *second.at != '{' ||
+	    !json_number(json_member(second.at, second.len, "value"), &x))
+		return;
+	words_member(second, "is", is, sizeof is);
+	words_member(second, "function", word, sizeof word);
+	if (!function_from_name(word, strlen(word), &f))
+		f = FUNCTION_NONE;
+	snprintf(like, sizeof like, "1%s%s", function_unit(f)[0] ? " " : "", function_unit(f));
+	report_like(r, x, 3, like, value, sizeof value);
+	if (json_number(json_member(e->record.at, e->record.len, "frequency"), &hertz)) {
+		char number[48];
+		report_like(r, hertz, 3, "1 Hz", number, sizeof number);
+		snprintf(at, sizeof at, SAY(r, " at %s", " bei %s"), number);
+	}
+	snprintf(out, size, "%s %s%s",
+	         quantity_from_name(is, strlen(is), &q) ? report_quantity_word(r, q) : is, value, at);
+}
+
 static void odd_things(const struct report *r, const struct report_entry *e, char *out, size_t size)
 {
 	char text[160], shown[80];
@@ -336,6 +380,8 @@ static void odd_things(const struct report *r, const struct report_entry *e, cha
 		snprintf(text, sizeof text, SAY(r, "like %s", "wie %s"), shown);
 		join(out, size, ": ", text);
 	}
+	second_text(r, e, text, sizeof text);
+	join(out, size, "; ", text);
 	if (e->service != REPORT_NONE && e->service != e->word) {
 		snprintf(text, sizeof text, "%s %s", SAY(r, "for its place", "für ihren Platz"),
 		         report_verdict(r, e->service));

@@ -473,7 +473,7 @@ def check_json(log, file):
     check("JSON: which entries count: %s" % wrong, not wrong)
     lacks = {l["position"]: l["quantities"] for l in report["never_measured"]}
     check("JSON: what was never measured", lacks.get("C2") == ["leakage"] and "R1" not in lacks and
-          lacks.get("C9") == ["value", "esr"])
+          lacks.get("C9") == ["value", "esr or dissipation"])
     return report
 
 
