@@ -204,36 +204,42 @@ static bool locale_good(struct client *c)
 	return false;
 }
 
-/* The answer for scripts, and what is lacking for people. */
+/* The answer for scripts. */
+static void say_json(struct client *c, const struct report *r, const char *folder, json_t *lacks)
+{
+	char head[120];
+	words_member(r->seal, "head", head, sizeof head);
+	json_t *answer = json_pack("{s:s, s:s, s:s, s:b, s:O}", "out", folder, "job", r->job, "head",
+	                           head, "complete", report_complete(r), "lacks", lacks);
+	char *text = answer ? json_dumps(answer, JSON_COMPACT) : NULL;
+	if (text)
+		client_json(c, (struct slice){text, strlen(text)});
+	free(text);
+	json_decref(answer);
+}
+
+/* What is lacking, for people. */
 static enum outcome say(struct client *c, const struct report *r, const char *folder)
 {
-	struct lines lacks = {0};
-	char head[120];
-	bool complete = report_complete(r);
-	words_member(r->seal, "head", head, sizeof head);
-	for (int t = 0; t < REPORT_TESTS; t++)
-		if (!report_test_passed(r->test[t]))
-			lines_printf(&lacks, "%s%s", lacks.len ? ", " : "",
-			             t == REPORT_EARTH ? "earth bond" : t == REPORT_INSULATION ? "insulation"
-			             : "touch current");
-	if (client_has(c, OPTION_JSON)) {
-		json_t *answer = json_pack("{s:s, s:s, s:s, s:b, s:s}", "out", folder, "job", r->job,
-		                           "head", head,
-		                           "complete", complete, "lacks", lines_text(&lacks));
-		char *text = answer ? json_dumps(answer, JSON_COMPACT) : NULL;
-		if (text)
-			client_json(c, (struct slice){text, strlen(text)});
-		free(text);
-		json_decref(answer);
+	static const char *const names[] = {"earth bond", "insulation", "touch current"};
+	struct lines text = {0};
+	json_t *lacks = json_array();
+	for (int t = 0; t < REPORT_TESTS; t++) {
+		if (report_test_passed(r->test[t]))
+			continue;
+		lines_printf(&text, "%s%s", text.len ? ", " : "", names[t]);
+		json_array_append_new(lacks, json_string(names[t]));
 	}
-	if (lacks.len && !r->incomplete)
+	if (client_has(c, OPTION_JSON))
+		say_json(c, r, folder, lacks);
+	bool no = text.len && !r->incomplete;
+	if (no)
 		fprintf(c->err, "tally report: the report says NOT COMPLETE: no passed test of %s, in "
-		                "condition done (tally report --help says how it is found); --incomplete "
-		                "TEXT states a reason\n",
-		        lines_text(&lacks));
-	enum outcome outcome = lacks.len && !r->incomplete ? OUTCOME_NO : OUTCOME_DONE;
-	lines_free(&lacks);
-	return outcome;
+		        "condition done (tally report --help says how it is found); --incomplete TEXT "
+		        "states a reason\n", lines_text(&text));
+	json_decref(lacks);
+	lines_free(&text);
+	return no ? OUTCOME_NO : OUTCOME_DONE;
 }
 
 enum outcome call_report(struct client *c)

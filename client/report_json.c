@@ -3,7 +3,17 @@
  * The report for machines: everything that it was made from, verbatim, with what followed
  * from it.  Sealed records stand byte for byte as they were sealed.
  *
- * `format` is "tally-report-1"; within it members are only added.
+ *     format      "tally-report-1"; within it members are only added
+ *     made        when, UTC; version, bench, identity (of the log), job, item, by: texts or null
+ *     complete    whether the report says so; incomplete: the stated reason, or null
+ *     safety      earth-bond, insulation, touch-current: null, or {seq of the entry, passed}
+ *     seal        the answer of `verify` (protocol/WIRE.md): its head is the anchor
+ *     job_show    the answer of `job.show`
+ *     lines       the table of positions: position, quantity, and the seq of the entry that counts
+ *                 as found, new and done (null: none)
+ *     never_measured  position, quantities (texts, as `missing` of `sheet.show`)
+ *     positions   the rows of `sheet.show`; entries: those of `entries`; records: others, as sealed
+ *     compare, plan, places   the answers of these
  */
 #include "client/report.h"
 

@@ -158,6 +158,10 @@ def work(job):
     rows = job.live("entries", "R3", "--json").stdout.splitlines()
     job.do("strike", str(json.loads(rows[-1])["seq"]), "--because", "-wrong part")
     job.do("note", "C2", EVIL)
+    job.do("enter", "R101", "269.4", "--from", "hand")  # it was T3/1
+    job.do("move", "last", "T3/1", "--because", "@the other")
+    job.do("note", "R3", "noted under its old name")
+    job.do("sheet", "rename", "R3", "R33")
 
 
 # ---- the log, independently ----
@@ -180,6 +184,11 @@ class Log:
                 self.entries[int(r["of"])]["judged"] = r
             elif r["kind"] == "move":
                 self.entries[int(r["of"])]["position"] = r["position"]
+            elif r["kind"] == "rename":
+                del self.sheet[r["from"]]
+                for e in self.entries.values():
+                    if e["position"] == r["from"]:
+                        e["position"] = r["position"]
 
     def counts(self, position, quantity, condition):
         """Which entry stands in the table: lifted or loose before in circuit, then the newest."""
@@ -303,6 +312,7 @@ def check_html(log, text, german, whole=True):
     check("nothing from outside", not re.search(r"(?:src|href)=\"(?!data:)", text) and "@import" not in text and
           "url(http" not in text)
     check("one script, and what was noted is none", page.scripts == 1 and "<script>alert" not in text)
+    check("a note goes by the name of now", "R33" in page.text.split("noted under")[0][-60:])
     check("the anchor is that of the log", log.head in text)
     found = [[log.counts(p, q, "found") for q in ("value", "volts", "leakage")] for p in log.sheet]
     words = [[e for e in f if e][0]["judged"]["verdict"] for f in found if any(f)]
@@ -519,7 +529,10 @@ def main():
         check("without safety tests the answer is no", r.returncode == 1 and "earth bond" in r.stderr)
         text = open(job.path("live/report.html"), encoding="utf-8").read()
         check("and the report says so", "NOT COMPLETE" in text and "✓ Complete" not in text)
-        r = job.live("report", "--out", job.path("why"), "--incomplete", "tested <elsewhere>")
+        r = job.live("--json", "report", "--out", job.path("why"), "--incomplete", "tested <elsewhere>")
+        answer = json.loads(r.stdout)
+        check("--json says what is lacking", answer["complete"] is False and
+              answer["lacks"] == ["earth bond", "insulation", "touch current"])
         check("a stated reason stands in it", r.returncode == 0 and "tested &lt;elsewhere&gt;" in
               open(job.path("why/report.html"), encoding="utf-8").read())
         job.do("condition", "done")
