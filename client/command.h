@@ -48,6 +48,13 @@ struct client;
 	X(KEEP, "keep", "LIST", "not to be replaced by age alone: paper,C12")   \
 	X(ROUND, "round", "N", "up to that round: 1 supply, 2 coupling, 3 all")               \
 	X(CSV, "csv", NULL, "comma-separated values on standard output")                          \
+	X(OUT, "out", "DIR", "the folder for what is written; made where it is not there")        \
+	X(LANGUAGE, "language", "en|de", "English or German (else English)")                      \
+	X(INCOMPLETE, "incomplete", "TEXT", "why safety tests are not there: stands in the report") \
+	X(ITEM, "item", "TEXT", "what the thing is called, for its owner")                        \
+	X(BY, "by", "TEXT", "who answers for the report")                                         \
+	X(PAPER, "paper", "a4|letter", "the size of the pages of the PDF (else a4)")              \
+	X(CSV_FOR, "csv-for", "LOCALE", "also a CSV for spreadsheets of that locale (de, en, de_CH ...)") \
 	X(DIGIT, "digit", "D", "weight of the meter's last digit (else that of VALUE as written)")
 
 enum option_id {

@@ -468,12 +468,7 @@ static enum outcome draw_file(struct client *c, const char *file, const struct l
 		return client_wrong(c, "tally-draw is not installed, which makes PNG and PDF of SVG: write FILE.svg");
 	if (!spawn_run(program, (const char *const[]){file, NULL}, &s, &why))
 		return client_wrong(c, "%s", why.text);
-	for (size_t at = 0; at < svg->len;) {
-		ssize_t n = write(s.fd, svg->bytes + at, svg->len - at);
-		if (n <= 0 && errno != EINTR)
-			break;
-		at += n > 0 ? (size_t)n : 0;
-	}
+	spawn_give(&s, svg->bytes, svg->len, c->stop);
 	return spawn_close(&s) == 0 ? OUTCOME_DONE : OUTCOME_WRONG; /* it has said why */
 }
 

@@ -1,8 +1,10 @@
 /* SPDX-License-Identifier: MIT */
 /*
- * tally-draw: an SVG on standard input becomes a PNG or a PDF.
+ * tally-draw: an SVG on standard input becomes a PNG or a PDF; a document becomes the pages
+ * of a PDF (draw_pages.h).
  *
  *     tally-draw FILE.png|FILE.pdf < PICTURE.svg
+ *     tally-draw FILE.pdf < DOCUMENT
  *
  * A program of its own, so that the bench client is not linked to the libraries of drawing.
  * PNG at two dots a unit; PDF at its own size, with real text.  The file is written beside
@@ -10,6 +12,8 @@
  * to is loaded: neither from the disk nor from a network.  Exit status: 0; 2 with one line
  * on standard error.
  */
+#include "client/draw_pages.h"
+
 #include <cairo-pdf.h>
 #include <cairo.h>
 #include <errno.h>
@@ -38,8 +42,10 @@ static char *read_all(size_t *len)
 	while (bytes) {
 		size_t n = fread(bytes + *len, 1, size - *len, stdin);
 		*len += n;
-		if (n == 0)
+		if (n == 0) {
+			bytes[*len] = '\0'; /* there is room: it is grown when it is full */
 			return bytes;
+		}
 		if (*len == size) {
 			char *more = size < INPUT_MAX ? realloc(bytes, size *= 2) : NULL;
 			if (!more)
@@ -91,6 +97,51 @@ static cairo_status_t draw(RsvgHandle *svg, const char *file, bool pdf, double w
 	return status;
 }
 
+/* The SVG, whose size is given; NULL where there is none, which was said. */
+static RsvgHandle *read_svg(const char *text, size_t len, double *width, double *height)
+{
+	GError *error = NULL;
+	/* From memory and without a base: references to other files lead nowhere. */
+	RsvgHandle *svg = rsvg_handle_new_from_data((const guint8 *)text, len, &error);
+	if (!svg) {
+		fail("standard input", error ? error->message : "no SVG");
+		g_clear_error(&error);
+		return NULL;
+	}
+	if (!rsvg_handle_get_intrinsic_size_in_pixels(svg, width, height) || !(*width >= 1) ||
+	    !(*height >= 1) || *width * PNG_SCALE > SIDE_MAX || *height * PNG_SCALE > SIDE_MAX) {
+		g_object_unref(svg);
+		fail("standard input", "the SVG has no size in pixels, or one that is too large");
+		return NULL;
+	}
+	return svg;
+}
+
+/* Under another name first: there is never half of a picture. */
+static int draw_file(const char *file, bool pdf, RsvgHandle *svg, double width, double height,
+                     char *pages, size_t len)
+{
+	char *part = malloc(strlen(file) + 16);
+	if (!part)
+		return fail(file, "no memory");
+	sprintf(part, "%s.part", file);
+	/* cairo says no more than "write error": why, the system does. */
+	FILE *probe = fopen(part, "w");
+	if (!probe || fclose(probe) != 0) {
+		free(part);
+		return fail(file, strerror(errno));
+	}
+	cairo_status_t status = svg ? draw(svg, part, pdf, width, height)
+	    : draw_pages(pages, len, part);
+	int result = 0;
+	if (status != CAIRO_STATUS_SUCCESS || rename(part, file) != 0) {
+		result = fail(file, status ? cairo_status_to_string(status) : strerror(errno));
+		unlink(part);
+	}
+	free(part);
+	return result;
+}
+
 int main(int argc, char **argv)
 {
 	const char *dot = argc == 2 ? strrchr(argv[1], '.') : NULL;
@@ -99,43 +150,18 @@ int main(int argc, char **argv)
 		return fail("use", "tally-draw FILE.png|FILE.pdf < PICTURE.svg");
 	size_t len;
 	char *text = read_all(&len);
+	RsvgHandle *svg = NULL;
+	double width = 0, height = 0;
 	if (!text)
 		return fail("standard input", "more than 64 MiB, or no memory");
-	GError *error = NULL;
-	/* From memory and without a base: references to other files lead nowhere. */
-	RsvgHandle *svg = rsvg_handle_new_from_data((const guint8 *)text, len, &error);
+	bool pages = draw_is_pages(text, len);
+	int result = 2;
+	if (pages && !pdf)
+		fail("use", "a document has pages: FILE.pdf");
+	else if (pages || (svg = read_svg(text, len, &width, &height)))
+		result = draw_file(argv[1], pdf, svg, width, height, text, len);
+	if (svg)
+		g_object_unref(svg);
 	free(text);
-	if (!svg) {
-		int status = fail("standard input", error ? error->message : "no SVG");
-		g_clear_error(&error);
-		return status;
-	}
-	double width = 0, height = 0;
-	if (!rsvg_handle_get_intrinsic_size_in_pixels(svg, &width, &height) || !(width >= 1) ||
-	    !(height >= 1) || width * PNG_SCALE > SIDE_MAX || height * PNG_SCALE > SIDE_MAX) {
-		g_object_unref(svg);
-		return fail("standard input", "the SVG has no size in pixels, or one that is too large");
-	}
-	char *part = malloc(strlen(argv[1]) + 16);
-	if (!part)
-		return fail(argv[1], "no memory");
-	sprintf(part, "%s.part", argv[1]);
-	/* cairo says no more than "write error": why, the system does. */
-	FILE *probe = fopen(part, "w");
-	if (!probe || fclose(probe) != 0) {
-		int result = fail(argv[1], strerror(errno));
-		g_object_unref(svg);
-		free(part);
-		return result;
-	}
-	cairo_status_t status = draw(svg, part, pdf, width, height);
-	g_object_unref(svg);
-	if (status == CAIRO_STATUS_SUCCESS && rename(part, argv[1]) == 0) {
-		free(part);
-		return 0;
-	}
-	int result = fail(argv[1], status ? cairo_status_to_string(status) : strerror(errno));
-	unlink(part);
-	free(part);
 	return result;
 }

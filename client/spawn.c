@@ -150,6 +150,25 @@ static bool wait_end(pid_t pid, int ms, int *status)
 	return false;
 }
 
+bool spawn_give(struct spawn *s, const char *bytes, size_t len, const volatile sig_atomic_t *stop)
+{
+	char said[256];
+	size_t at = 0;
+	while (at < len && !(stop && *stop)) {
+		ssize_t n = write(s->fd, bytes + at, len - at);
+		if (n < 0 && errno != EINTR)
+			break;
+		at += n > 0 ? (size_t)n : 0;
+	}
+	shutdown(s->fd, SHUT_WR);
+	while (!(stop && *stop)) {
+		ssize_t n = read(s->fd, said, sizeof said);
+		if (n == 0 || (n < 0 && errno != EINTR))
+			break;
+	}
+	return at == len;
+}
+
 int spawn_close(struct spawn *s)
 {
 	int status = 0;

@@ -10,6 +10,7 @@
 #include "protocol/trade/fault.h"
 
 #include <limits.h>
+#include <signal.h>
 #include <stdbool.h>
 #include <sys/types.h>
 
@@ -29,6 +30,9 @@ bool spawn_open(const char *program, const char *file, struct spawn *out, struct
 /* The same with arguments of one's own, NULL at the end. */
 bool spawn_run(const char *program, const char *const *arguments, struct spawn *out,
                struct fault *why);
+/* Give it all of its standard input, and wait until it has closed its output, however long it
+ * works, or *stop (may be NULL) became true.  False where it did not take all of it. */
+bool spawn_give(struct spawn *s, const char *bytes, size_t len, const volatile sig_atomic_t *stop);
 /* Closes the line and waits for its end: 2 s, then asks it to (SIGTERM), 2 s more,
  * then makes it.  Returns its exit status, 128 + the signal where one ended it. */
 int spawn_close(struct spawn *s);

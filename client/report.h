@@ -1,0 +1,212 @@
+/* SPDX-License-Identifier: MIT */
+/*
+ * The hand-back report: what is gathered, what follows from it, and who writes it down.
+ *
+ *     command_report.c   asks for everything over the client protocol, writes the files
+ *     report_gather.c    answers into `struct report`
+ *     report_facts.c     what counts: one entry for each position, quantity and condition;
+ *                        the safety tests; what was never measured
+ *     report_owner.c     the first page, in plain words
+ *     report_tables.c, report_history.c   everything behind it
+ *     report_picture.c   scales and bars, as SVG
+ *     report_paper.c     HTML and pages for print, both at once
+ *     report_csv.c, report_json.c         for machines
+ *     report_words.c     English and German, numbers by locale
+ *
+ * Texts of the log stand as they were sealed, in whatever language they were written.
+ */
+#ifndef TALLY_CLIENT_REPORT_H
+#define TALLY_CLIENT_REPORT_H
+
+#include "client/report_paper.h"
+#include "client/words.h"
+#include "protocol/trade/position.h"
+
+struct client;
+
+enum report_condition { REPORT_FOUND, REPORT_NEW, REPORT_DONE, REPORT_CONDITIONS };
+enum report_word { REPORT_NONE, REPORT_WITHIN, REPORT_UNSURE, REPORT_OUTSIDE, REPORT_WORDS };
+
+struct report_entry {
+	char *text;           /* the element of the answer to `entries`; the slices point into it */
+	struct slice record;  /* as sealed */
+	struct slice judged;  /* the last rejudge record, else the record itself */
+	struct slice struck;  /* absent where it counts */
+	struct slice moved;
+	int64_t seq, t;       /* t: us since 1970 */
+	char position[NAME_SIZE]; /* where it belongs now, by its present name */
+	enum quantity quantity;
+	enum function function;
+	enum report_condition condition;
+	bool in_circuit, typed, overload;
+	bool has_value;
+	double value, u;      /* SI; u the standard uncertainty, 0: not known */
+	enum report_word word, service; /* service REPORT_NONE: not judged */
+	char shown[64];
+};
+
+struct report_position {
+	char *text;          /* the element of the answer to `sheet.show` */
+	struct slice row;
+	char name[NAME_SIZE], channel[16], role[48], twin[NAME_SIZE];
+	enum kind kind;
+	enum function function;
+	struct slice fit;    /* absent where the sheet's part is in */
+};
+
+/* One line of the table of before and after: a quantity of a position. */
+struct report_line {
+	const struct report_position *position;
+	enum quantity quantity;
+	const struct report_entry *at[REPORT_CONDITIONS]; /* NULL: not measured */
+};
+
+struct report_record { /* any other record of the job, as sealed */
+	char *text;
+	struct slice record;
+	char kind[16];
+	char position[NAME_SIZE]; /* by its present name; "" */
+	int64_t seq, t;
+};
+
+enum report_test { REPORT_EARTH, REPORT_INSULATION, REPORT_TOUCH, REPORT_TESTS };
+
+struct report {
+	/* What was asked for. */
+	const char *job_asked, *incomplete, *by, *item;
+	bool german, letter;
+	const struct style *style;  /* for the clock */
+	int64_t made;               /* us since 1970 */
+
+	/* What was answered. */
+	char job[128], bench[64], identity[64], version[64];
+	char *job_text, *seal_text, *compare_text, *plan_text, *places_text;
+	struct slice job_show, seal, compare, plan, places;
+	int64_t head;               /* records after it are left out */
+	struct report_entry *entry;
+	struct report_position *position;
+	struct report_record *record;
+	int entries, positions, records;
+
+	/* What follows. */
+	struct report_line *line;
+	int lines;
+	const struct report_entry *test[REPORT_TESTS]; /* NULL: not measured */
+	bool no_memory;
+};
+
+/* ---- report_gather.c ---- */
+
+/* Everything but the seal; false where a question failed, which was said. */
+enum outcome report_gather(struct client *c, struct report *r);
+void report_free(struct report *r);
+/* Grow an array whose room is doubled at powers of two. */
+bool report_grow(struct report *r, void *array, int count, size_t each);
+
+/* ---- report_facts.c ---- */
+
+/*
+ * Of the entries of a position, quantity and condition that are not struck the newest counts;
+ * but what was measured lifted or loose comes before what was measured in circuit, where
+ * other paths count.  In volts reach says nothing.
+ */
+void report_facts(struct report *r);
+const struct report_position *report_position(const struct report *r, const char *name);
+/* Limits that an entry was judged by; false where there are none. */
+bool report_limits(const struct report_entry *e, bool *has_low, double *low, bool *has_high,
+                   double *high);
+/* Where a value lies: -1 at the low limit, 0 at nominal, 1 at the high one.  With one limit
+ * alone: at most L: 0 is -1 and L is 1; at least L: L is -1, ten times L is 1 (by logarithm).  False
+ * where there are no limits.  An overload lies beyond everything. */
+bool report_place(const struct report *r, const struct report_entry *e, double value, double *out);
+bool report_nominal(const struct report *r, const struct report_entry *e, double *out);
+
+/*
+ * The safety tests, by the sheet and the entries of condition `done` that are not struck:
+ *   earth bond      role says "earth bond", "protective earth" or "bonding"; ohm
+ *   insulation      role says "insulation", and ohm; or quantity `insulation` where the role
+ *                   says "mains" or "primary"
+ *   touch current   role says "touch current"; amps
+ * A test stands against completeness where it is not there, where it is outside, and where
+ * it is unsure for another reason than other paths.
+ */
+bool report_test_passed(const struct report_entry *e);
+bool report_complete(const struct report *r);
+
+/* Quantities that a part of that kind must show and has not (sheet.missing of protocol/WIRE.md), as
+ * a list of texts; absent where nothing is missing. */
+struct slice report_lacks(const struct report_position *p);
+/* Was another part fitted, or one measured as new? */
+bool report_replaced(const struct report *r, const struct report_position *p);
+
+/* ---- report_words.c ---- */
+
+/* The English or the German text. */
+#define SAY(r, en, de) ((r)->german ? (de) : (en))
+
+/* "131.2 kohm" as people read it: decimal comma, ohm and micro signs, no break in it. */
+void report_value(const struct report *r, const char *shown, char *out, size_t size);
+/* An SI number in the unit of `like`, with so many figures. */
+void report_like(const struct report *r, double x, int figures, const char *like, char *out,
+                 size_t size);
+/* A plain number, "%.*f" by the locale. */
+void report_number(const struct report *r, double x, int decimals, char *out, size_t size);
+/* "+31.2 %", "3.4 times nominal", "overload: above 20 Mohm", "" */
+void report_deviation(const struct report *r, const struct report_entry *e, char *out, size_t size);
+/* "outside": mark and word. */
+const char *report_verdict(const struct report *r, enum report_word word);
+const char *report_condition_word(const struct report *r, enum report_condition c);
+const char *report_quantity_word(const struct report *r, enum quantity q);
+/* "esr or dissipation", and what else the list of what is missing says. */
+void report_quantities(const struct report *r, const char *text, char *out, size_t size);
+const char *report_kind_word(const struct report *r, enum kind k);
+const char *report_test_word(const struct report *r, enum report_test t);
+const char *report_test_lacks(const struct report *r, enum report_test t);
+/* Why it is unsure or outside, in a few words; "" */
+const char *report_reason(const struct report *r, const struct report_entry *e);
+/* "2026-11-25 10:00" on the bench's clock; with the day alone. */
+void report_time(const struct report *r, int64_t t, bool day, char *out, size_t size);
+/* "90.0 to 110.0 kohm", "at most 0.2 ohm" */
+void report_limits_text(const struct report *r, const struct report_entry *e, char *out,
+                        size_t size);
+/* An entry in three lines: value and uncertainty; deviation and verdict; what is odd. */
+void report_entry_text(const struct report *r, const struct report_entry *e, char *out,
+                       size_t size);
+/* "carbon composition, 100 kohm 10 %, anode load, left" */
+void report_what(const struct report *r, const struct report_position *p, char *out, size_t size);
+/* "calculated" names of places. */
+const char *report_place_word(const struct report *r, const char *what);
+
+/* ---- report_picture.c ---- */
+
+#define REPORT_SCALE_WIDTH 168
+#define REPORT_SCALE_HEIGHT 30
+#define REPORT_BARS_WIDTH 360
+#define REPORT_BARS_HEIGHT 120
+void report_scale(const struct report *r, const struct report_line *l, int number,
+                  struct lines *out);
+void report_scale_legend(const struct report *r, struct lines *out);
+/* How many positions stand where, found and done. */
+void report_bars(const struct report *r, struct lines *out);
+void report_count(const struct report *r, enum report_condition c, int count[REPORT_WORDS],
+                  int *positions);
+
+/* ---- what is written ---- */
+
+void report_owner(const struct report *r, struct paper *p);
+void report_tables(const struct report *r, struct paper *p);
+void report_history(const struct report *r, struct paper *p);
+void report_closing(const struct report *r, struct paper *p);
+void report_json(const struct report *r, struct lines *out);
+
+/* A locale's spreadsheet: what parts cells, what the decimal sign is, and a mark of UTF-8 at the
+ * beginning.  RFC 4180 is comma, point, none. */
+struct report_csv {
+	char separator, decimal;
+	bool spreadsheet;
+};
+/* "de", "de_AT", "en-US" ...; false where it is not known. */
+bool report_csv_locale(const char *name, struct report_csv *out);
+void report_csv(const struct report *r, const struct report_csv *how, struct lines *out);
+
+#endif

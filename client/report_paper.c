@@ -1,0 +1,359 @@
+/* SPDX-License-Identifier: MIT */
+/* See report_paper.h. */
+#include "client/report_paper.h"
+
+#include <stdarg.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+static const char *const looks[] = {"", "lead", "small", "caution", "strong", "mono"};
+
+/* Black on white, shapes and words beside every shade; a colour only where it adds. */
+static const char style[] =
+	":root{color-scheme:light}"
+	"*{box-sizing:border-box}"
+	"body{margin:0 auto;padding:1rem;max-width:62rem;background:#fff;color:#111;"
+	"font:16px/1.5 'DejaVu Sans',Verdana,sans-serif;overflow-wrap:break-word}"
+	"h1{font-size:1.7rem;line-height:1.2;margin:.2em 0 .4em}"
+	"h2{font-size:1.25rem;line-height:1.25;margin:2em 0 .5em;padding-top:.35em;"
+	"border-top:2px solid #111}"
+	"h3{font-size:1.05rem;margin:1.4em 0 .3em}"
+	"p{margin:.5em 0;max-width:46rem}ul{margin:.4em 0;padding-left:1.3em;max-width:45rem}"
+	"li{margin:.2em 0}"
+	".lead{font-size:1.1rem}.small{font-size:.85rem;color:#333}.strong{font-weight:bold}"
+	".caution{border-left:5px solid #111;padding:.35em .8em;background:#f0f0f0}"
+	".mono{font-family:'DejaVu Sans Mono',monospace;font-size:.82rem;background:#f4f4f4;"
+	"padding:.3em .5em;overflow-wrap:anywhere}"
+	"table{border-collapse:collapse;width:100%;margin:.8em 0;font-size:.85rem;line-height:1.35}"
+	"caption{text-align:left;font-weight:bold;padding:.3em 0}"
+	"th,td{text-align:left;vertical-align:top;padding:.35em .5em;border-bottom:1px solid #bbb;"
+	"font-weight:normal}"
+	"thead th{border-bottom:2px solid #111;vertical-align:bottom;font-weight:bold}"
+	"tbody th{font-weight:bold}"
+	".n{font-variant-numeric:tabular-nums}"
+	"td.r,th.r{text-align:right;font-variant-numeric:tabular-nums}"
+	"td .strong{font-weight:bold}"
+	"svg{display:block;max-width:100%;height:auto}figure{margin:.8em 0}"
+	"#tip{position:fixed;z-index:2;background:#111;color:#fff;padding:.25em .6em;font-size:.8rem;"
+	"max-width:18rem;pointer-events:none;border-radius:3px}"
+	"footer{margin-top:3em;border-top:1px solid #111;padding-top:.5em;font-size:.8rem;color:#333}"
+	"@media screen and (max-width:760px){body{padding:.7rem}"
+	"table,caption,tbody,tr,td,tbody th{display:block;width:100%}"
+	"thead{position:absolute;width:1px;height:1px;overflow:hidden;clip-path:inset(50%)}"
+	"tr{border-bottom:2px solid #111;padding:.4em 0}"
+	"th,td{border:0;padding:.12em 0;text-align:left!important}"
+	"td[data-label]:not(:empty)::before{content:attr(data-label) ': ';color:#444;font-size:.8rem}"
+	"td:empty{display:none}tbody th{font-size:1.05rem}}"
+	"@media print{@page{margin:14mm 13mm 16mm}body{max-width:none;padding:0;font-size:10pt}"
+	"table{font-size:8pt}h2,h3,caption{break-after:avoid}tr,figure,.caution{break-inside:avoid}"
+	".sheet{font-size:8.4pt;line-height:1.35}.sheet h1{font-size:15pt;margin:0}"
+	".sheet h2{font-size:11pt;margin:.6em 0 .15em;padding-top:.2em}.sheet .lead{font-size:9.5pt}"
+	".sheet p,.sheet ul,.sheet table,.sheet figure{margin:.2em 0}.sheet svg{max-width:45%}"
+	".sheet table{font-size:7.6pt}.sheet th,.sheet td{padding:.12em .4em}"
+	".sheet .mono{font-size:6.8pt;padding:.1em .4em}.sheet li{margin:0}"
+	"thead{display:table-header-group}.page{break-before:page}#tip{display:none}"
+	".mono,.caution{background:none;border:1px solid #999}.caution{border-left:5px solid #111}}";
+
+/* What can be pointed at says so at once; without script the browser's own title does. */
+static const char script[] =
+	"(function(){var t=document.createElement('div');t.id='tip';t.hidden=true;"
+	"t.setAttribute('aria-hidden','true');document.body.appendChild(t);"
+	"function off(){t.hidden=true}"
+	"document.addEventListener('pointermove',function(e){var g=e.target.closest&&"
+	"e.target.closest('[data-tip]');if(!g){off();return}t.textContent=g.getAttribute('data-tip');"
+	"t.hidden=false;var w=t.offsetWidth,x=Math.min(e.clientX+12,innerWidth-w-8);"
+	"t.style.left=Math.max(4,x)+'px';t.style.top=(e.clientY+16)+'px'});"
+	"document.addEventListener('pointerleave',off)})();";
+
+void paper_escape(struct lines *out, const char *text)
+{
+	for (; *text; text++) {
+		switch (*text) {
+		case '&': lines_puts(out, "&amp;"); break;
+		case '<': lines_puts(out, "&lt;"); break;
+		case '>': lines_puts(out, "&gt;"); break;
+		case '"': lines_puts(out, "&quot;"); break;
+		case '\'': lines_puts(out, "&#39;"); break;
+		default:
+			if ((unsigned char)*text >= 0x20 && *text != 0x7f)
+				lines_add(out, text, 1);
+		}
+	}
+}
+
+/* With LF as a line break. */
+static void html_lines(struct lines *out, const char *text)
+{
+	while (*text) {
+		size_t n = strcspn(text, "\n");
+		char *part = strndup(text, n);
+		if (!part) {
+			out->failed = true;
+			return;
+		}
+		paper_escape(out, part);
+		free(part);
+		text += n;
+		if (*text) {
+			lines_puts(out, "<br>");
+			text++;
+		}
+	}
+}
+
+/* A field of a line for the pages. */
+static void field(struct paper *p, const char *text)
+{
+	lines_add(&p->pages, "\t", 1);
+	for (; *text; text++) {
+		switch (*text) {
+		case '\\': lines_puts(&p->pages, "\\\\"); break;
+		case '\t': lines_puts(&p->pages, " "); break;
+		case '\n': lines_puts(&p->pages, "\\n"); break;
+		default:
+			if ((unsigned char)*text >= 0x20 && *text != 0x7f)
+				lines_add(&p->pages, text, 1);
+		}
+	}
+}
+
+static void page_line(struct paper *p, const char *word, const char *text)
+{
+	lines_puts(&p->pages, word);
+	field(p, text);
+	lines_puts(&p->pages, "\n");
+}
+
+void paper_begin(struct paper *p, const struct paper_head *head)
+{
+	struct lines *h = &p->html;
+	*p = (struct paper){.columns = 0};
+	lines_printf(h, "<!DOCTYPE html>\n<html lang=\"%s\">\n<head>\n<meta charset=\"utf-8\">\n",
+	             head->language);
+	lines_puts(h, "<meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; "
+	           "style-src 'unsafe-inline'; script-src 'unsafe-inline'; img-src data:\">\n"
+	           "<meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n"
+	           "<link rel=\"icon\" href=\"data:,\">\n<title>");
+	paper_escape(h, head->title);
+	lines_printf(h, "</title>\n<style>%s</style>\n</head>\n<body>\n<main>\n", style);
+	page_line(p, "tally-pages-1", head->size);
+	page_line(p, "title", head->title);
+	page_line(p, "lang", head->language);
+	page_line(p, "foot", head->foot);
+	page_line(p, "number", head->number);
+}
+
+void paper_end(struct paper *p, const struct paper_head *head)
+{
+	lines_puts(&p->html, "</main>\n<footer>");
+	paper_escape(&p->html, head->foot);
+	lines_printf(&p->html, "</footer>\n<script>%s</script>\n</body>\n</html>\n", script);
+}
+
+void paper_free(struct paper *p)
+{
+	lines_free(&p->html);
+	lines_free(&p->pages);
+}
+
+void paper_heading(struct paper *p, int level, const char *id, const char *text)
+{
+	lines_printf(&p->html, "<h%d", level);
+	if (id) {
+		lines_puts(&p->html, " id=\"");
+		paper_escape(&p->html, id);
+		lines_puts(&p->html, "\"");
+	}
+	lines_puts(&p->html, ">");
+	paper_escape(&p->html, text);
+	lines_printf(&p->html, "</h%d>\n", level);
+	page_line(p, level == 1 ? "h1" : level == 2 ? "h2" : "h3", text);
+}
+
+void paper_text(struct paper *p, enum paper_look look, const char *text)
+{
+	lines_puts(&p->html, "<p");
+	if (look != PAPER_PLAIN)
+		lines_printf(&p->html, " class=\"%s\"", looks[look]);
+	lines_puts(&p->html, ">");
+	html_lines(&p->html, text);
+	lines_puts(&p->html, "</p>\n");
+	lines_puts(&p->pages, "p\t");
+	lines_puts(&p->pages, looks[look]);
+	field(p, text);
+	lines_puts(&p->pages, "\n");
+}
+
+void paper_printf(struct paper *p, enum paper_look look, const char *format, ...)
+{
+	char *text;
+	va_list list;
+	va_start(list, format);
+	int n = vasprintf(&text, format, list);
+	va_end(list);
+	if (n < 0) {
+		p->html.failed = true;
+		return;
+	}
+	paper_text(p, look, text);
+	free(text);
+}
+
+void paper_list_begin(struct paper *p)
+{
+	lines_puts(&p->html, "<ul>\n");
+}
+
+void paper_item(struct paper *p, const char *text)
+{
+	lines_puts(&p->html, "<li>");
+	html_lines(&p->html, text);
+	lines_puts(&p->html, "</li>\n");
+	page_line(p, "li", text);
+}
+
+void paper_list_end(struct paper *p)
+{
+	lines_puts(&p->html, "</ul>\n");
+}
+
+void paper_table(struct paper *p, const char *caption, const struct paper_column *column,
+                 int columns)
+{
+	p->column = column;
+	p->columns = columns;
+	lines_puts(&p->html, "<table role=\"table\"><caption>");
+	paper_escape(&p->html, caption);
+	lines_puts(&p->html, "</caption>\n<colgroup>");
+	int weights = 0;
+	for (int i = 0; i < columns; i++)
+		weights += column[i].weight;
+	for (int i = 0; i < columns; i++)
+		lines_printf(&p->html, "<col style=\"width:%.1f%%\">", 100.0 * column[i].weight / weights);
+	lines_puts(&p->html, "</colgroup>\n<thead role=\"rowgroup\"><tr role=\"row\">");
+	page_line(p, "table", caption);
+	for (int i = 0; i < columns; i++) {
+		lines_printf(&p->html, "<th scope=\"col\" role=\"columnheader\"%s>",
+		             column[i].right ? " class=\"r\"" : "");
+		paper_escape(&p->html, column[i].label);
+		lines_puts(&p->html, "</th>");
+		lines_printf(&p->pages, "col\t%d\t%s", column[i].weight, column[i].right ? "r" : "l");
+		field(p, column[i].label);
+		lines_puts(&p->pages, "\n");
+	}
+	lines_puts(&p->html, "</tr></thead>\n<tbody role=\"rowgroup\">\n");
+}
+
+void paper_row(struct paper *p, const char *id)
+{
+	p->at = 0;
+	lines_puts(&p->html, "<tr role=\"row\"");
+	if (id) {
+		lines_puts(&p->html, " id=\"");
+		paper_escape(&p->html, id);
+		lines_puts(&p->html, "\"");
+	}
+	lines_puts(&p->html, ">");
+	lines_puts(&p->pages, "row\n");
+}
+
+/* The opening tag of the next cell; true: it is the head of its row. */
+static bool cell_begin(struct paper *p)
+{
+	const struct paper_column *c = &p->column[p->at < p->columns ? p->at : p->columns - 1];
+	bool first = p->at++ == 0;
+	if (first) {
+		lines_puts(&p->html, "<th scope=\"row\" role=\"rowheader\">");
+		return true;
+	}
+	lines_printf(&p->html, "<td role=\"cell\"%s", c->right ? " class=\"r\"" : "");
+	/* Of two columns the first says what the second is. */
+	if (p->columns > 2) {
+		lines_puts(&p->html, " data-label=\"");
+		paper_escape(&p->html, c->label);
+		lines_puts(&p->html, "\"");
+	}
+	lines_puts(&p->html, ">");
+	return false;
+}
+
+void paper_cell(struct paper *p, enum paper_look look, const char *text)
+{
+	bool first = cell_begin(p), marked = look != PAPER_PLAIN && !first && text[0];
+	if (marked)
+		lines_printf(&p->html, "<span class=\"%s\">", looks[look]);
+	html_lines(&p->html, text);
+	if (marked)
+		lines_puts(&p->html, "</span>");
+	lines_puts(&p->html, first ? "</th>" : "</td>");
+	lines_puts(&p->pages, "c\t");
+	lines_puts(&p->pages, looks[first ? PAPER_STRONG : look]);
+	field(p, text);
+	lines_puts(&p->pages, "\n");
+}
+
+void paper_cell_printf(struct paper *p, enum paper_look look, const char *format, ...)
+{
+	char *text;
+	va_list list;
+	va_start(list, format);
+	int n = vasprintf(&text, format, list);
+	va_end(list);
+	if (n < 0) {
+		p->html.failed = true;
+		return;
+	}
+	paper_cell(p, look, text);
+	free(text);
+}
+
+void paper_cell_picture(struct paper *p, int width, int height, const char *svg)
+{
+	bool first = cell_begin(p);
+	lines_puts(&p->html, svg);
+	lines_puts(&p->html, first ? "</th>" : "</td>");
+	lines_printf(&p->pages, "s\t%d\t%d", width, height);
+	field(p, svg);
+	lines_puts(&p->pages, "\n");
+}
+
+void paper_row_end(struct paper *p)
+{
+	lines_puts(&p->html, "</tr>\n");
+}
+
+void paper_table_end(struct paper *p)
+{
+	lines_puts(&p->html, "</tbody></table>\n");
+	lines_puts(&p->pages, "end\n");
+	p->columns = 0;
+}
+
+void paper_picture(struct paper *p, int width, int height, const char *svg)
+{
+	lines_puts(&p->html, "<figure>");
+	lines_puts(&p->html, svg);
+	lines_puts(&p->html, "</figure>\n");
+	lines_printf(&p->pages, "svg\t%d\t%d", width, height);
+	field(p, svg);
+	lines_puts(&p->pages, "\n");
+}
+
+void paper_page(struct paper *p)
+{
+	lines_puts(&p->html, "<div class=\"page\"></div>\n");
+	lines_puts(&p->pages, "page\n");
+}
+
+void paper_sheet_begin(struct paper *p)
+{
+	lines_puts(&p->html, "<section class=\"sheet\">\n");
+	lines_puts(&p->pages, "sheet\n");
+}
+
+void paper_sheet_end(struct paper *p)
+{
+	lines_puts(&p->html, "</section>\n");
+	lines_puts(&p->pages, "sheet-end\n");
+}

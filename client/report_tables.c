@@ -1,0 +1,512 @@
+/* SPDX-License-Identifier: MIT */
+/*
+ * Behind the first page: every position before and after, what was replaced and why, what is
+ * still open, what was never measured, comparisons, and what was calculated.
+ */
+#include "client/report.h"
+
+#include <stdlib.h>
+#include <stdio.h>
+#include <string.h>
+
+/* "R/1" as an id. */
+static void row_id(const char *name, enum quantity q, char *out, size_t size)
+{
+	snprintf(out, size, "pos-%s%s%s", name, q == QUANTITY_VALUE ? "" : "-",
+	         q == QUANTITY_VALUE ? "" : quantity_name(q));
+}
+
+static void before_and_after(const struct report *r, struct paper *p)
+{
+	const struct paper_column columns[] = {
+		{SAY(r, "position", "Position"), 9, false},
+		{SAY(r, "what it is", "was es ist"), 19, false},
+		{report_condition_word(r, REPORT_FOUND), 18, false},
+		{report_condition_word(r, REPORT_NEW), 17, false},
+		{report_condition_word(r, REPORT_DONE), 17, false},
+		{SAY(r, "between its limits", "zwischen den Grenzen"), 21, false},
+	};
+	char text[800], id[64];
+	struct lines svg = {0};
+	paper_heading(p, 2, "positions", SAY(r, "Every position, before and after",
+	                                     "Jede Position, vorher und nachher"));
+	paper_text(p, PAPER_SMALL,
+	           SAY(r, "± is the uncertainty of 95 %. Within and outside are said only where all "
+	                  "of it lies within or outside; else unsure. Where a place can live with "
+	                  "more or less than the tolerance, that is said too.",
+	               "± ist die Unsicherheit von 95 %. Innerhalb und außerhalb heißt es nur, wo sie "
+	               "ganz innerhalb oder außerhalb liegt; sonst unsicher. Wo ein Platz mehr oder "
+	               "weniger verträgt als die Toleranz, steht es dabei."));
+	report_scale_legend(r, &svg);
+	paper_picture(p, 360, 64, lines_text(&svg));
+	paper_table(p, SAY(r, "Positions", "Positionen"), columns, 6);
+	for (int i = 0; i < r->lines; i++) {
+		const struct report_line *l = &r->line[i];
+		row_id(l->position->name, l->quantity, id, sizeof id);
+		paper_row(p, id);
+		if (l->quantity == QUANTITY_VALUE)
+			paper_cell(p, PAPER_STRONG, l->position->name);
+		else
+			paper_cell_printf(p, PAPER_STRONG, "%s\n%s", l->position->name,
+			                  report_quantity_word(r, l->quantity));
+		report_what(r, l->position, text, sizeof text);
+		paper_cell(p, PAPER_SMALL, text);
+		for (int c = 0; c < REPORT_CONDITIONS; c++) {
+			const struct report_entry *e = l->at[c];
+			text[0] = '\0';
+			if (e)
+				report_entry_text(r, e, text, sizeof text);
+			else if (!l->at[0] && !l->at[1] && !l->at[2] && c == 0)
+				snprintf(text, sizeof text, "%s", SAY(r, "not measured", "nicht gemessen"));
+			paper_cell(p, e && e->word == REPORT_OUTSIDE ? PAPER_STRONG : PAPER_PLAIN, text);
+		}
+		svg.len = 0;
+		report_scale(r, l, i, &svg);
+		if (svg.len)
+			paper_cell_picture(p, REPORT_SCALE_WIDTH, REPORT_SCALE_HEIGHT, lines_text(&svg));
+		else
+			paper_cell(p, PAPER_PLAIN, "");
+		paper_row_end(p);
+	}
+	paper_table_end(p);
+	lines_free(&svg);
+}
+
+/* ---- replaced ---- */
+
+static const struct report_line *line_of(const struct report *r, const struct report_position *p)
+{
+	for (int i = 0; i < r->lines; i++)
+		if (r->line[i].position == p)
+			return &r->line[i];
+	return NULL;
+}
+
+/* What was said of the part that is in now: "100k 1% metal-film 500V". */
+static void fit_text(const struct report_position *p, char *out, size_t size)
+{
+	static const char *const cells[] = {"nominal", "tolerance", "kind", "rated", "note"};
+	char path[40], text[200];
+	out[0] = '\0';
+	for (size_t i = 0; i < sizeof cells / sizeof cells[0]; i++) {
+		snprintf(path, sizeof path, "written.%s", cells[i]);
+		words_member(p->fit, path, text, sizeof text);
+		size_t n = strlen(out);
+		if (text[0])
+			snprintf(out + n, size - n, "%s%s", n ? ", " : "", text);
+	}
+}
+
+static void why_replaced(const struct report *r, const struct report_line *l, char *out,
+                         size_t size)
+{
+	const struct report_entry *e = l ? l->at[REPORT_FOUND] : NULL;
+	char deviation[96];
+	if (!e) {
+		snprintf(out, size, "%s", SAY(r, "not measured before", "vorher nicht gemessen"));
+		return;
+	}
+	report_deviation(r, e, deviation, sizeof deviation);
+	const char *reason = report_reason(r, e);
+	if (e->word == REPORT_WITHIN)
+		snprintf(out, size, "%s%s%s", SAY(r, "was within its limits", "lag innerhalb der Grenzen"),
+		         reason[0] ? ": " : "", reason);
+	else
+		snprintf(out, size, "%s%s%s%s%s", deviation, deviation[0] ? ", " : "",
+		         report_verdict(r, e->word), reason[0] ? ": " : "", reason);
+}
+
+static void replaced(const struct report *r, struct paper *p)
+{
+	const struct paper_column columns[] = {
+		{SAY(r, "position", "Position"), 2, false}, {SAY(r, "was", "war"), 4, false},
+		{SAY(r, "now", "jetzt"), 4, false}, {SAY(r, "why", "warum"), 5, false}};
+	char text[800];
+	int n = 0;
+	paper_heading(p, 2, "replaced", SAY(r, "What was replaced, and why",
+	                                    "Was ersetzt wurde, und warum"));
+	for (int i = 0; i < r->positions; i++) {
+		const struct report_position *at = &r->position[i];
+		if (!report_replaced(r, at))
+			continue;
+		if (!n++)
+			paper_table(p, SAY(r, "Replaced parts", "Ersetzte Teile"), columns, 4);
+		paper_row(p, NULL);
+		paper_cell(p, PAPER_PLAIN, at->name);
+		report_what(r, at, text, sizeof text);
+		paper_cell(p, PAPER_PLAIN, text);
+		if (at->fit.at)
+			fit_text(at, text, sizeof text);
+		else
+			snprintf(text, sizeof text, "%s", SAY(r, "like the old one, by the sheet",
+			                                      "wie das alte, nach dem Blatt"));
+		paper_cell(p, PAPER_PLAIN, text);
+		why_replaced(r, line_of(r, at), text, sizeof text);
+		paper_cell(p, PAPER_PLAIN, text);
+		paper_row_end(p);
+	}
+	if (n)
+		paper_table_end(p);
+	else
+		paper_text(p, PAPER_PLAIN, SAY(r, "No replacement was recorded.",
+		                               "Es wurde kein Ersatz verzeichnet."));
+}
+
+static void other_values(const struct report *r, struct paper *p)
+{
+	char shown[64], found[96], nominal[800];
+	double other;
+	int n = 0;
+	paper_heading(p, 3, "other", SAY(r, "Parts that were another value",
+	                                 "Teile, die einen anderen Wert hatten"));
+	for (int i = 0; i < r->lines; i++) {
+		const struct report_entry *e = r->line[i].at[REPORT_FOUND];
+		if (!e || !json_number(json_member(e->judged.at, e->judged.len, "other"), &other))
+			continue;
+		if (!n++)
+			paper_list_begin(p);
+		char text[1200];
+		report_like(r, other, 3, e->shown, shown, sizeof shown);
+		report_value(r, e->shown, found, sizeof found);
+		report_what(r, r->line[i].position, nominal, sizeof nominal);
+		nominal[strcspn(nominal, "\n")] = '\0';
+		snprintf(text, sizeof text, SAY(r, "%s (%s): measured %s, so %s seems to have been fitted.",
+		                                "%s (%s): gemessen %s, eingebaut scheint %s gewesen zu "
+		                                "sein."),
+		         e->position, nominal, found, shown);
+		paper_item(p, text);
+	}
+	if (n)
+		paper_list_end(p);
+	else
+		paper_text(p, PAPER_PLAIN, SAY(r, "None was seen.", "Keine gesehen."));
+}
+
+/* ---- still open ---- */
+
+static void open_table(const struct report *r, struct paper *p, struct slice list,
+                       const char *caption,
+                       bool recheck)
+{
+	const struct paper_column columns[] = {
+		{SAY(r, "position", "Position"), 2, false}, {SAY(r, "what it is", "was es ist"), 5, false},
+		{SAY(r, "why", "warum"), 6, false}};
+	struct slice one;
+	char name[48], text[800];
+	paper_table(p, caption, columns, 3);
+	for (size_t cursor = 0; json_next(list, &cursor, &one);) {
+		words_member(one, "position", name, sizeof name);
+		const struct report_position *at = report_position(r, name);
+		paper_row(p, NULL);
+		paper_cell(p, PAPER_PLAIN, name);
+		text[0] = '\0';
+		if (at)
+			report_what(r, at, text, sizeof text);
+		paper_cell(p, PAPER_PLAIN, text);
+		words_member(one, "along", text, sizeof text);
+		if (!recheck && text[0]) {
+			paper_cell_printf(p, PAPER_PLAIN, SAY(r, "with %s, its twin or part",
+			                                      "mit %s, Gegenstück oder Teil"), text);
+		} else if (!recheck && json_bool(json_member(one.at, one.len, "policy"), false)) {
+			paper_cell(p, PAPER_PLAIN, SAY(r, "by its age and kind", "nach Alter und Art"));
+		} else if (r->german) {
+			why_replaced(r, at ? line_of(r, at) : NULL, text, sizeof text);
+			paper_cell(p, PAPER_PLAIN, text);
+		} else {
+			words_member(one, "because", text, sizeof text);
+			paper_cell(p, PAPER_PLAIN, text);
+		}
+		paper_row_end(p);
+	}
+	paper_table_end(p);
+}
+
+static void still_open(const struct report *r, struct paper *p)
+{
+	struct slice round, list, rounds = json_member(r->plan.at, r->plan.len, "rounds");
+	static const char *const de[] = {"Versorgung und Elektrolytkondensatoren", "Kopplung",
+	                                 "der Rest"};
+	static const char *const en[] = {"supply and electrolytics", "coupling", "the rest"};
+	char caption[120];
+	int n = 0;
+	bool any = false;
+	paper_heading(p, 2, "open", SAY(r, "Still open", "Noch offen"));
+	for (size_t cursor = 0; rounds.at && json_next(rounds, &cursor, &round) && n < 3; n++) {
+		list = json_member(round.at, round.len, "replace");
+		if (!json_element(list, 0).at)
+			continue;
+		snprintf(caption, sizeof caption, "%s: %s", SAY(r, "To be replaced", "Zu ersetzen"),
+		         SAY(r, en[n], de[n]));
+		open_table(r, p, list, caption, false);
+		any = true;
+	}
+	list = json_member(r->plan.at, r->plan.len, "recheck");
+	if (json_element(list, 0).at) {
+		open_table(r, p, list, SAY(r, "To be measured again before deciding",
+		                           "Vor einer Entscheidung noch einmal zu messen"), true);
+		any = true;
+	}
+	if (!any)
+		paper_text(p, PAPER_PLAIN, SAY(r, "By what was measured nothing is open.",
+		                               "Nach dem Gemessenen ist nichts offen."));
+}
+
+static void never_measured(const struct report *r, struct paper *p)
+{
+	const struct paper_column columns[] = {
+		{SAY(r, "position", "Position"), 2, false}, {SAY(r, "what it is", "was es ist"), 5, false},
+		{SAY(r, "never measured", "nie gemessen"), 5, false}};
+	char text[800];
+	int n = 0;
+	paper_heading(p, 2, "never", SAY(r, "What was never measured", "Was nie gemessen wurde"));
+	for (int i = 0; i < r->positions; i++) {
+		const struct report_position *at = &r->position[i];
+		struct slice one, lacks = report_lacks(at);
+		if (!lacks.at)
+			continue;
+		if (!n++)
+			paper_table(p, SAY(r, "Quantities that a part must show, and did not",
+			                   "Größen, die ein Teil zeigen muss und nicht gezeigt hat"), columns,
+			                   3);
+		paper_row(p, NULL);
+		paper_cell(p, PAPER_PLAIN, at->name);
+		report_what(r, at, text, sizeof text);
+		paper_cell(p, PAPER_PLAIN, text);
+		text[0] = '\0';
+		for (size_t cursor = 0; json_next(lacks, &cursor, &one);) {
+			char name[80], word[120];
+			size_t len = strlen(text);
+			json_text(one, name, sizeof name);
+			report_quantities(r, name, word, sizeof word);
+			snprintf(text + len, sizeof text - len, "%s%s", len ? ", " : "", word);
+		}
+		paper_cell(p, PAPER_PLAIN, text);
+		paper_row_end(p);
+	}
+	if (n)
+		paper_table_end(p);
+	else
+		paper_text(p, PAPER_PLAIN, SAY(r, "Every quantity that these parts must show was measured.",
+		                               "Jede Größe, die diese Teile zeigen müssen, wurde "
+		                               "gemessen."));
+}
+
+/* ---- comparisons ---- */
+
+static void side(const struct report *r, struct slice one, const char *name, char *out, size_t size)
+{
+	char shown[80], value[96], meter[48], spread[64] = "";
+	double U;
+	struct slice at = json_member(one.at, one.len, name);
+	words_member(at, "shown", shown, sizeof shown);
+	words_member(at, "meter", meter, sizeof meter);
+	report_value(r, shown, value, sizeof value);
+	if (json_number(json_member(at.at, at.len, "U"), &U))
+		report_like(r, U, 2, shown, spread, sizeof spread);
+	snprintf(out, size, "%s%s%s\n%s", value, spread[0] ? " ± " : "", spread, meter);
+}
+
+static void compare_row(const struct report *r, struct paper *p, struct slice one,
+                        const char *first,
+                        bool agree, const char *measured)
+{
+	char text[300];
+	double en;
+	paper_row(p, NULL);
+	paper_cell(p, PAPER_PLAIN, first);
+	paper_cell(p, PAPER_PLAIN, measured);
+	side(r, one, "a", text, sizeof text);
+	paper_cell(p, PAPER_PLAIN, text);
+	side(r, one, "b", text, sizeof text);
+	paper_cell(p, PAPER_PLAIN, text);
+	text[0] = '\0';
+	if (json_number(json_member(one.at, one.len, "difference"), &en)) {
+		report_number(r, 100 * en, 1, text, sizeof text - 4);
+		snprintf(text + strlen(text), 8, "\xc2\xa0%%");
+	} else if (json_number(json_member(one.at, one.len, "en"), &en)) {
+		report_number(r, en, 2, text, sizeof text);
+	}
+	paper_cell(p, PAPER_PLAIN, text);
+	paper_cell(p, agree ? PAPER_PLAIN : PAPER_STRONG,
+	           agree ? SAY(r, "✓ agree", "✓ einig") : SAY(r, "✗ differ", "✗ verschieden"));
+	paper_row_end(p);
+}
+
+static void measured_text(const struct report *r, struct slice one, char *out, size_t size)
+{
+	char word[24];
+	enum quantity q;
+	words_member(one, "condition", word, sizeof word);
+	enum report_condition c = !strcmp(word, "done") ? REPORT_DONE : !strcmp(word, "new")
+	    ? REPORT_NEW : REPORT_FOUND;
+	words_member(one, "quantity", word, sizeof word);
+	bool known = quantity_from_name(word, strlen(word), &q);
+	snprintf(out, size, "%s, %s", known ? report_quantity_word(r, q) : word,
+	         report_condition_word(r, c));
+}
+
+static void twins(const struct report *r, struct paper *p)
+{
+	const struct paper_column columns[] = {
+		{SAY(r, "positions", "Positionen"), 4, false}, {SAY(r, "measured", "gemessen"), 4, false},
+		{SAY(r, "one channel", "ein Kanal"), 5, false}, {SAY(r, "the other", "der andere"), 5,
+		                                                 false},
+		{SAY(r, "difference", "Unterschied"), 3, true}, {SAY(r, "answer", "Antwort"), 3, false}};
+	struct slice one, list = json_member(r->compare.at, r->compare.len, "twins");
+	char a[48], b[48], text[120], measured[80];
+	bool any = false;
+	paper_heading(p, 2, "twins", SAY(r, "Channel against channel", "Kanal gegen Kanal"));
+	for (size_t cursor = 0; list.at && json_next(list, &cursor, &one);) {
+		if (!any)
+			paper_table(p, SAY(r, "The same place in both channels",
+			                   "Dieselbe Stelle in beiden Kanälen"), columns, 6);
+		any = true;
+		words_member(one, "position", a, sizeof a);
+		words_member(one, "twin", b, sizeof b);
+		snprintf(text, sizeof text, "%s / %s", a, b);
+		measured_text(r, one, measured, sizeof measured);
+		compare_row(r, p, one, text, json_bool(json_member(one.at, one.len, "agree"), true),
+		            measured);
+	}
+	if (any)
+		paper_table_end(p);
+	else
+		paper_text(p, PAPER_PLAIN, SAY(r, "No two places were measured alike.",
+		                               "Keine zwei Stellen wurden gleich gemessen."));
+}
+
+static void crosschecks(const struct report *r, struct paper *p)
+{
+	const struct paper_column columns[] = {
+		{SAY(r, "position", "Position"), 3, false}, {SAY(r, "measured", "gemessen"), 4, false},
+		{SAY(r, "one meter", "ein Messgerät"), 5, false},
+		{SAY(r, "another", "ein anderes"), 5, false}, {"E_n", 2, true},
+		    {SAY(r, "answer", "Antwort"), 3, false}};
+	struct slice one, pair, list = json_member(r->compare.at, r->compare.len, "crosschecks");
+	char name[48], measured[80];
+	bool any = false;
+	paper_heading(p, 2, "crosschecks", SAY(r, "Meter against meter", "Messgerät gegen Messgerät"));
+	for (size_t cursor = 0; list.at && json_next(list, &cursor, &one);) {
+		struct slice pairs = json_member(one.at, one.len, "pairs");
+		words_member(one, "position", name, sizeof name);
+		measured_text(r, one, measured, sizeof measured);
+		for (size_t at = 0; json_next(pairs, &at, &pair);) {
+			if (!any)
+				paper_table(p, SAY(r, "The same part by two meters (agree where E_n is at most 1)",
+				                   "Dasselbe Teil mit zwei Messgeräten (einig, wo E_n höchstens 1 "
+				                   "ist)"), columns, 6);
+			any = true;
+			compare_row(r, p, pair, name, json_bool(json_member(pair.at, pair.len, "agree"), true),
+			            measured);
+		}
+	}
+	if (any)
+		paper_table_end(p);
+	else
+		paper_text(p, PAPER_PLAIN, SAY(r, "No part was measured by two meters.",
+		                               "Kein Teil wurde mit zwei Messgeräten gemessen."));
+}
+
+/* ---- calculated ---- */
+
+/* Of the whole unit, and of single parts. */
+static bool of_unit(const char *what)
+{
+	static const char *const unit[] = {"power", "balance", "output-impedance", "damping", "ripple"};
+	for (size_t i = 0; i < sizeof unit / sizeof unit[0]; i++)
+		if (strcmp(unit[i], what) == 0)
+			return true;
+	return false;
+}
+
+static void calculated_row(const struct report *r, struct paper *p, struct slice one)
+{
+	char text[400], shown[80], part[120];
+	struct slice from = json_member(one.at, one.len, "from"), word;
+	paper_row(p, NULL);
+	words_member(one, "position", text, sizeof text);
+	paper_cell(p, PAPER_PLAIN, text);
+	words_member(one, "what", text, sizeof text);
+	paper_cell(p, PAPER_PLAIN, report_place_word(r, text));
+	words_member(one, "condition", text, sizeof text);
+	paper_cell(p, PAPER_PLAIN, !strcmp(text, "nominal") ? SAY(r, "nominal", "Nennwert")
+	           : report_condition_word(r, !strcmp(text, "done") ? REPORT_DONE
+	                                      : !strcmp(text, "new") ? REPORT_NEW : REPORT_FOUND));
+	words_member(one, "shown", shown, sizeof shown);
+	report_value(r, shown, text, sizeof text);
+	paper_cell(p, PAPER_PLAIN, text);
+	text[0] = '\0';
+	for (size_t at = 0; json_next(from, &at, &word) && json_text(word, part, sizeof part);) {
+		size_t n = strlen(text);
+		snprintf(text + n, sizeof text - n, "%s%s", n ? "; " : "", part);
+	}
+	paper_cell(p, PAPER_SMALL, text);
+	paper_row_end(p);
+}
+
+static bool calculated(const struct report *r, struct paper *p, bool unit)
+{
+	const struct paper_column columns[] = {
+		{SAY(r, "position", "Position"), 3, false}, {SAY(r, "calculated", "berechnet"), 5, false},
+		{SAY(r, "by values", "nach Werten"), 3, false}, {SAY(r, "result", "Ergebnis"), 3, true},
+		{SAY(r, "from", "aus"), 6, false}};
+	struct slice one, list = json_member(r->places.at, r->places.len, "places");
+	char what[48];
+	bool any = false;
+	for (size_t cursor = 0; list.at && json_next(list, &cursor, &one);) {
+		words_member(one, "what", what, sizeof what);
+		if (of_unit(what) != unit)
+			continue;
+		if (!any)
+			paper_table(p, SAY(r, "Calculated, not measured", "Berechnet, nicht gemessen"),
+			            columns, 5);
+		any = true;
+		calculated_row(r, p, one);
+	}
+	if (any)
+		paper_table_end(p);
+	return any;
+}
+
+/* Volts stand in the table of positions; here is what follows from them. */
+static void unit(const struct report *r, struct paper *p)
+{
+	paper_heading(p, 2, "power", SAY(r, "Power, balance, hum and response",
+	                                 "Leistung, Balance, Brumm und Frequenzgang"));
+	if (!calculated(r, p, true))
+		paper_text(p, PAPER_PLAIN, SAY(r,
+		                               "No volts were measured at a load or beside a rail, so "
+		                               "nothing is said of power and hum.",
+		                               "An einer Last oder neben einer Versorgung wurden keine "
+		                               "Spannungen gemessen; über Leistung und Brumm wird nichts "
+		                               "gesagt."));
+	paper_text(p, PAPER_SMALL, SAY(r, "Volts by position stand in the table of positions.",
+	                               "Spannungen nach Position stehen in der Tabelle der "
+	                               "Positionen."));
+}
+
+static void in_place(const struct report *r, struct paper *p)
+{
+	paper_heading(p, 2, "calculated", SAY(r, "What parts do in their place, calculated",
+	                                      "Was Teile an ihrem Platz tun, berechnet"));
+	if (!calculated(r, p, false))
+		paper_text(p, PAPER_PLAIN, SAY(r,
+		                               "The sheet says too little of the places to calculate "
+		                               "anything.",
+		                               "Das Blatt sagt zu wenig über die Plätze, um etwas zu "
+		                               "berechnen."));
+}
+
+void report_tables(const struct report *r, struct paper *p)
+{
+	paper_page(p);
+	before_and_after(r, p);
+	replaced(r, p);
+	other_values(r, p);
+	still_open(r, p);
+	never_measured(r, p);
+	twins(r, p);
+	crosschecks(r, p);
+	unit(r, p);
+	in_place(r, p);
+}

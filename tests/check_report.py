@@ -1,0 +1,577 @@
+#!/usr/bin/env python3
+# SPDX-License-Identifier: MIT
+"""The hand-back report, read back by a script that shares no code with it.
+
+A made-up job is played through the real daemon (a recording, then typed values), the report is
+made of the running log and of its file, and then
+  - the log is read through sqlite3, and what the report must say is worked out again from the
+    sealed records: which entry counts, value, uncertainty, deviation, verdict, counts;
+  - report.html is opened in headless Chromium at 360, 800 and 1600 pixels: nothing on the
+    console, no request, nothing wider than the window, no text over another, every position;
+  - both CSV files are read by Python's csv, report.json by json, report.pdf by pdftotext.
+What is not installed (Chromium, pdftotext) is skipped, and said.
+"""
+import csv
+import html.parser
+import io
+import json
+import os
+import re
+import shutil
+import signal
+import sqlite3
+import subprocess
+import sys
+import tempfile
+import time
+from decimal import Decimal
+
+build = os.path.abspath(sys.argv[1] if len(sys.argv) > 1 else os.environ.get("TALLY_BUILD", "build"))
+TALLY, TALLYD = os.path.join(build, "tally"), os.path.join(build, "tallyd")
+passed = failed = 0
+
+CONFIG = """[bench]
+name = tests
+[meter red]
+port = /dev/ttyNONE0
+dialect = ascii-unit
+accuracy ohm = 0.5% + 2
+accuracy farad = 1.0% + 3
+[meter blue]
+port = /dev/ttyNONE1
+dialect = ascii-unit
+accuracy ohm = 0.1% + 2
+"""
+SHEET = """position,kind,nominal,tolerance,rated,role,with,channel,twin,note
+R1,carbon-composition,100k,10%,,anode load,,left,R101,
+R101,carbon-composition,100k,10%,,anode load,,right,R1,
+R2,carbon-film,47k,5%,,anode load,,left,R102,
+R102,carbon-film,47k,5%,,anode load,,right,R2,
+R3,carbon-composition,1M,10%,,grid leak,,left,,
+T3/1,wirewound,270,5%,,cathode,,left,,
+C2,paper,0.1 uF,20%,400 V,coupling,R3,left,,
+C9,electrolytic,8 uF,-20/+50%,350 V,reservoir,,,,
+B1,rail,-35 V,+-2 V,,bias,,left,,
+PE,other,,<=0.2 ohm,,earth bond,,,,
+INS,other,,>=2M,,mains insulation,,,,
+TC,other,,<=0.5 mA,,touch current,,,,
+"""
+EVIL = "=cmd|' /C calc'!A0 <script>alert(1)</script> & \"quotes\""
+
+
+def check(what, good):
+    global passed, failed
+    if good:
+        passed += 1
+    else:
+        failed += 1
+        print("FAILED:", what)
+    return good
+
+
+# ---- a job ----
+
+def recording():
+    """Each touch: 1 s of open leads, 3 s of a value."""
+    out, t = ["# tally recording 1"], 0.0
+
+    def say(line):
+        out.append("%.6f %s" % (t, line))
+
+    def touch(meter, position, text, open_text="OL MOhm"):
+        nonlocal t
+        say("@at " + position)
+        for frame in [open_text] * 6 + [text] * 13 + [open_text] * 4:
+            out.append('%.6f %s "%s\\r\\n"' % (t, meter, frame))
+            t += 0.25
+
+    say("@reach lifted")
+    for position, text in (("R1", "+131.2 kOhm"), ("R101", "+104.1 kOhm"), ("R2", "+47.31 kOhm"),
+                           ("R102", "+22.06 kOhm"), ("R3", "+1.062 MOhm"), ("T3/1", "+268.9 Ohm")):
+        touch("red", position, text)
+    touch("blue", "R101", "+104.20 kOhm")
+    touch("red", "C2", "+163.1 nF", "+0.002 nF")
+    say("@reach in-circuit")  # newer, but other paths count: the lifted one stays
+    touch("red", "R1", "+99.4 kOhm")
+    say("@fit R1 nominal=100k kind=metal-film tolerance=1% rated=500V")
+    say("@condition new")
+    say("@reach loose")
+    touch("red", "R1", "+100.2 kOhm")
+    say("@condition done")
+    say("@reach lifted")
+    touch("red", "R1", "+100.1 kOhm")
+    touch("red", "R101", "+104.3 kOhm")
+    say("@condition found")
+    return "\n".join(out) + "\n"
+
+
+class Job:
+    def __init__(self, folder):
+        self.folder = folder
+        self.log = os.path.join(folder, "job.db")
+        self.socket = os.path.join(folder, "s")
+        for name, text in (("bench.conf", CONFIG), ("sheet.csv", SHEET), ("job.rec", recording())):
+            with open(os.path.join(folder, name), "w") as f:
+                f.write(text)
+
+    def path(self, name):
+        return os.path.join(self.folder, name)
+
+    def replay(self):
+        r = subprocess.run([TALLYD, "--replay", self.path("job.rec"), "--sheet", self.path("sheet.csv"),
+                            "--config", self.path("bench.conf"), "--log", self.log],
+                           capture_output=True, text=True, timeout=60)
+        check("the recording plays: " + r.stderr[-300:], r.returncode == 0)
+
+    def start(self):
+        self.daemon = subprocess.Popen([TALLYD, "--config", self.path("bench.conf"), "--log", self.log,
+                                        "--socket", self.socket], stderr=subprocess.DEVNULL)
+        for _ in range(100):
+            if self.live("status").returncode == 0:
+                return
+            time.sleep(0.1)
+        check("the daemon came up", False)
+
+    def stop(self):
+        self.daemon.send_signal(signal.SIGTERM)
+        self.daemon.wait(20)
+
+    def live(self, *words):
+        return subprocess.run([TALLY, "--socket", self.socket, *words], capture_output=True, text=True,
+                              timeout=60)
+
+    def file(self, *words, log=None):
+        return subprocess.run([TALLY, "--file", log or self.log, *words], capture_output=True, text=True,
+                              timeout=60)
+
+    def do(self, *words):
+        r = self.live(*words)
+        check(" ".join(words) + ": " + r.stderr.strip(), r.returncode == 0)
+
+
+def work(job):
+    job.replay()
+    job.start()
+    job.do("enter", "B1", "-36.20 V", "--from", "hand", "--quantity", "volts", "--u", "0.01 V")
+    job.do("enter", "C9", "0.4 mA", "--from", "leaky", "--quantity", "leakage", "--because", EVIL)
+    job.do("enter", "R3", "5M", "--from", "hand")
+    rows = job.live("entries", "R3", "--json").stdout.splitlines()
+    job.do("strike", str(json.loads(rows[-1])["seq"]), "--because", "-wrong part")
+    job.do("note", "C2", EVIL)
+    job.do("enter", "R101", "269.4", "--from", "hand")  # it was T3/1
+    job.do("move", "last", "T3/1", "--because", "@the other")
+    job.do("note", "R3", "noted under its old name")
+    job.do("sheet", "rename", "R3", "R33")
+
+
+# ---- the log, independently ----
+
+class Log:
+    def __init__(self, file):
+        db = sqlite3.connect("file:%s?mode=ro" % file, uri=True)
+        rows = db.execute("SELECT seq, text, hash FROM record ORDER BY seq").fetchall()
+        db.close()
+        self.records = [json.loads(t, parse_float=Decimal, parse_int=Decimal) for _, t, _ in rows]
+        self.head = "%d:%s" % (rows[-1][0], rows[-1][2].hex())
+        self.entries = {int(r["seq"]): dict(r, judged=r, struck=False) for r in self.records if r["kind"] == "entry"}
+        self.sheet = {}
+        for r in self.records:
+            if r["kind"] == "position":
+                self.sheet[r["position"]] = r["sheet"]
+            elif r["kind"] == "strike" and int(r["of"]) in self.entries:
+                self.entries[int(r["of"])]["struck"] = True
+            elif r["kind"] == "rejudge":
+                self.entries[int(r["of"])]["judged"] = r
+            elif r["kind"] == "move":
+                self.entries[int(r["of"])]["position"] = r["position"]
+            elif r["kind"] == "rename":
+                del self.sheet[r["from"]]
+                for e in self.entries.values():
+                    if e["position"] == r["from"]:
+                        e["position"] = r["position"]
+
+    def counts(self, position, quantity, condition):
+        """Which entry stands in the table: lifted or loose before in circuit, then the newest."""
+        best = None
+        for e in self.entries.values():
+            if e["struck"] or (e["position"], e["quantity"], e["condition"]) != (position, quantity, condition):
+                continue
+            key = (e["function"].startswith("volt") or e["reach"] != "in-circuit", e["seq"])
+            if best is None or key >= best[0]:
+                best = (key, e)
+        return best and best[1]
+
+
+PREFIX = {"": 0, "p": -12, "n": -9, "µ": -6, "m": -3, "k": 3, "M": 6, "G": 9}
+
+
+def number(text, german=False):
+    """An SI number of "131,2 kΩ"."""
+    m = re.match(r"([−-]?[0-9.,]+)(?:\xa0| )?([pnµmkMG]?)(Ω|F|V|A|H|Hz|%|)", text)
+    digits = m.group(1).replace("−", "-")
+    digits = digits.replace(",", ".") if german else digits
+    return Decimal(digits).scaleb(PREFIX[m.group(2)])
+
+
+class Page(html.parser.HTMLParser):
+    """Rows by id: the texts of their cells, lines parted by LF."""
+
+    def __init__(self, text):
+        super().__init__()
+        self.rows, self.row, self.cell, self.svg = {}, None, None, 0
+        self.text, self.lang, self.ths, self.scoped, self.headings, self.svgs = "", None, 0, 0, [], []
+        self.scripts, self.tag = 0, ""
+        self.feed(text)
+
+    def handle_starttag(self, tag, attributes):
+        a = dict(attributes)
+        if tag == "html":
+            self.lang = a.get("lang")
+        elif tag == "tr":
+            self.row = []
+            if a.get("id"):
+                self.rows[a["id"]] = self.row
+        elif tag in ("td", "th"):
+            self.ths += tag == "th"
+            self.scoped += tag == "th" and "scope" in a
+            self.row.append("")
+        elif tag == "br" and self.row:
+            self.row[-1] += "\n"
+        elif tag == "svg":
+            self.svg += 1
+            self.svgs.append([a, set()])
+        elif self.svg and tag in ("title", "desc"):
+            self.svgs[-1][1].add(tag)
+        elif re.fullmatch("h[1-6]", tag):
+            self.headings.append(int(tag[1]))
+        elif tag == "script":
+            self.scripts += 1
+        self.tag = tag
+
+    def handle_endtag(self, tag):
+        if tag == "svg":
+            self.svg -= 1
+
+    def handle_data(self, data):
+        if self.tag not in ("style", "script"):
+            self.text += data
+        if self.row and not self.svg:
+            self.row[-1] += data
+
+
+MARK = {"within": "✓", "unsure": "?", "outside": "✗", "none": "–"}
+
+
+def check_rows(log, page, german):
+    """Every position's cells against the sealed records."""
+    wrong = 0
+    for position in log.sheet:
+        for quantity in ("value", "leakage", "volts"):
+            row = page.rows.get("pos-" + position + ("" if quantity == "value" else "-" + quantity))
+            for column, condition in ((2, "found"), (3, "new"), (4, "done")):
+                e = log.counts(position, quantity, condition)
+                cell = row[column] if row else ""
+                if e is None:
+                    good = cell.strip() in ("", "not measured", "nicht gemessen")
+                else:
+                    lines = cell.split("\n")
+                    j = e["judged"]
+                    value = number(lines[0], german)
+                    # The uncertainty carries the unit, or has the same.
+                    m = re.search(r"± ([0-9.,]+\xa0?[pnµmkMG]?[ΩFVA]*)", lines[0])
+                    spread = m.group(1)
+                    unit = re.search(r"\xa0([pnµmkMG]?)[ΩFVA]", lines[0]).group(1)
+                    if "\xa0" not in spread:
+                        spread += "\xa0" + unit + "V"
+                    if "\xa0" not in lines[0].split(" ±")[0]:
+                        value = value.scaleb(PREFIX[unit])
+                    U = 2 * e["u"]
+                    good = value == e["value"] and abs(number(spread, german) - U) <= U * Decimal("0.06")
+                    good = good and MARK[j["verdict"]] in lines[1]
+                    if j["deviation"] is not None and abs(j["deviation"]) < Decimal("0.99"):
+                        d = number(lines[1].replace("+", ""), german) / 100
+                        good = good and abs(d - j["deviation"]) <= Decimal("0.00051")
+                    good = good and (("⌨" in cell) == (e["source"] == "typed"))
+                if not good:
+                    wrong += 1
+                    print("  %s %s %s: %r" % (position, quantity, condition, cell), e and str(e["value"]))
+    check("every cell says what is sealed (%d do not)" % wrong, wrong == 0)
+
+
+def check_html(log, text, german, whole=True):
+    page = Page(text)
+    check("a row for every position", all(
+        "pos-" + p in page.rows or any(k.startswith("pos-" + p + "-") for k in page.rows) for p in log.sheet))
+    check_rows(log, page, german)
+    check("lang", page.lang == ("de" if german else "en"))
+    check("every head of a table says of what", page.ths > 20 and page.ths == page.scoped)
+    check("every picture has a title and a description", page.svgs and all(
+        s[1] == {"title", "desc"} and s[0].get("role") == "img" for s in page.svgs))
+    check("headings go down one at a time", page.headings[0] == 1 and page.headings.count(1) == 1 and all(
+        b - a <= 1 for a, b in zip(page.headings, page.headings[1:])))
+    check("nothing from outside", not re.search(r"(?:src|href)=\"(?!data:)", text) and "@import" not in text and
+          "url(http" not in text)
+    check("one script, and what was noted is none", page.scripts == 1 and "<script>alert" not in text)
+    check("a note goes by the name of now", "R33" in page.text.split("noted under")[0][-60:])
+    check("the anchor is that of the log", log.head in text)
+    found = [[log.counts(p, q, "found") for q in ("value", "volts", "leakage")] for p in log.sheet]
+    words = [[e for e in f if e][0]["judged"]["verdict"] for f in found if any(f)]
+    want = ("%d von %d Teilen und Stellen wurden gemessen" if german else "%d of %d parts and places were measured") % (
+        len(words), len(log.sheet))
+    check("how many were measured: " + want, want in page.text)
+    want = ("%d liegen im Rahmen" if german else "%d lie within") % words.count("within")
+    check("how many are within: " + want, want in page.text)
+    return page
+
+
+# ---- the browser ----
+
+class Browser:
+    """Chromium through its debugging pipe: JSON texts parted by NUL."""
+
+    def __init__(self, profile):
+        to_read, self.to = os.pipe()
+        self.from_, from_write = os.pipe()
+
+        def pipes():
+            a, b = os.dup(to_read), os.dup(from_write)
+            os.dup2(a, 3)
+            os.dup2(b, 4)
+
+        self.process = subprocess.Popen(
+            ["chromium", "--headless", "--no-sandbox", "--disable-gpu", "--remote-debugging-pipe",
+             "--no-first-run", "--user-data-dir=" + profile, "about:blank"],
+            stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, preexec_fn=pipes, close_fds=False)
+        os.close(to_read)
+        os.close(from_write)
+        self.buffer, self.last, self.events, self.session = b"", 0, [], None
+        target = self.call("Target.createTarget", url="about:blank")["targetId"]
+        self.session = self.call("Target.attachToTarget", targetId=target, flatten=True)["sessionId"]
+        for domain in ("Page", "Runtime", "Log", "Network"):
+            self.call(domain + ".enable")
+
+    def message(self):
+        while b"\0" not in self.buffer:
+            more = os.read(self.from_, 1 << 16)
+            if not more:
+                raise EOFError("the browser ended")
+            self.buffer += more
+        text, self.buffer = self.buffer.split(b"\0", 1)
+        return json.loads(text)
+
+    def call(self, method, **params):
+        self.last += 1
+        call = {"id": self.last, "method": method, "params": params}
+        if self.session:
+            call["sessionId"] = self.session
+        os.write(self.to, json.dumps(call).encode() + b"\0")
+        while True:
+            m = self.message()
+            if m.get("id") == self.last:
+                if "error" in m:
+                    raise RuntimeError(m["error"])
+                return m["result"]
+            self.events.append(m)
+
+    def open(self, url):
+        self.events = []
+        self.call("Page.navigate", url=url)
+        while not any(e.get("method") == "Page.loadEventFired" for e in self.events):
+            self.events.append(self.message())
+
+    def value(self, script):
+        r = self.call("Runtime.evaluate", expression=script, returnByValue=True)
+        return r["result"].get("value")
+
+    def close(self):
+        self.process.terminate()
+        self.process.wait(10)
+
+
+OVERLAP = """(() => {
+  // Boxes of text in one table row or list may not lie over each other.
+  let bad = 0;
+  for (const tr of document.querySelectorAll('tr')) {
+    const boxes = [...tr.children].map(c => { const r = document.createRange();
+      r.selectNodeContents(c); return r.getBoundingClientRect(); }).filter(b => b.width && b.height);
+    for (let i = 0; i < boxes.length; i++) for (let j = 0; j < i; j++) {
+      const a = boxes[i], b = boxes[j];
+      if (Math.min(a.right, b.right) - Math.max(a.left, b.left) > 1 &&
+          Math.min(a.bottom, b.bottom) - Math.max(a.top, b.top) > 1) bad++;
+    }
+  }
+  return bad; })()"""
+
+
+def check_browser(folder, file, positions):
+    browser = Browser(os.path.join(folder, "profile"))
+    try:
+        for width in (360, 800, 1600):
+            browser.call("Emulation.setDeviceMetricsOverride", width=width, height=900, deviceScaleFactor=1,
+                         mobile=width == 360)
+            browser.open("file://" + file)
+            inside = browser.value("document.documentElement.scrollWidth")
+            check("%d pixels: nothing is wider (%s)" % (width, inside), inside is not None and inside <= width)
+            check("%d pixels: no text over another" % width, browser.value(OVERLAP) == 0)
+            missing = [p for p in positions if not browser.value(
+                "(e => !!e && e.getBoundingClientRect().height > 5)(document.querySelector("
+                "'tr[id=\"pos-%s\"], tr[id^=\"pos-%s-\"]'))" % (p, p))]
+            check("%d pixels: every position is there, not %s" % (width, missing), not missing)
+            said = [e for e in browser.events if e.get("method") in
+                    ("Runtime.consoleAPICalled", "Runtime.exceptionThrown", "Log.entryAdded")]
+            check("%d pixels: nothing on the console: %s" % (width, json.dumps(said)[:300]), not said)
+            asked = [e["params"]["request"]["url"] for e in browser.events
+                     if e.get("method") == "Network.requestWillBeSent"]
+            asked = [u for u in asked if not u.startswith("data:")]
+            check("%d pixels: no request but itself: %s" % (width, asked), asked == ["file://" + file])
+        at = browser.value("(e => {const b = e.getBoundingClientRect(); e.scrollIntoView();"
+                           "const c = e.getBoundingClientRect();"
+                           "return [c.left + c.width / 2, c.top + c.height / 2]})"
+                           "(document.querySelector('[data-tip] circle'))")
+        browser.call("Input.dispatchMouseEvent", type="mouseMoved", x=at[0], y=at[1])
+        check("what is pointed at says its value", "kΩ" in (browser.value(
+            "document.getElementById('tip').hidden ? '' : document.getElementById('tip').textContent") or ""))
+    finally:
+        browser.close()
+
+
+# ---- CSV, JSON, PDF ----
+
+NUMBERS = {"value_si": "value", "digit_si": "digit", "standard_uncertainty_si": "u", "record": "seq"}
+RUNS = ("=", "+", "-", "@", "\t", "\r")
+
+
+def check_csv(log, file, separator, point, mark):
+    raw = open(file, "rb").read()
+    check("%s: mark of UTF-8" % file[-14:], raw.startswith(b"\xef\xbb\xbf") == mark)
+    text = raw.decode("utf-8-sig")
+    check("%s: lines end with CRLF" % file[-14:], text.count("\n") == text.count("\r\n"))
+    rows = list(csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=True))
+    head, rows = rows[0], rows[1:]
+    check("%s: as many cells as columns" % file[-14:], all(len(r) == len(head) for r in rows))
+    wrong, runs, negative = 0, [], 0
+    for r in rows:
+        cell = dict(zip(head, r))
+        e = log.entries[int(cell["record"])]
+        for column, member in NUMBERS.items():
+            want = e[member]
+            got = cell[column].replace(point, ".")
+            wrong += (got != "") if want is None else Decimal(got) != want
+        wrong += cell["position"] != e["position"] or cell["verdict"] != e["judged"]["verdict"]
+        wrong += (cell["counts"] == "no") != e["struck"]
+        for c in r:
+            plain = re.fullmatch(r"-?[0-9]+(?:[.,][0-9]+)?(?:[eE]-?[0-9]+)?", c)
+            negative += bool(plain) and c.startswith("-")
+            if c.startswith(RUNS) and not plain:
+                runs.append(c)
+    check("%s: every entry, and its numbers (%d wrong)" % (file[-14:], wrong),
+          wrong == 0 and len(rows) == len(log.entries))
+    check("%s: nothing that runs: %s" % (file[-14:], runs), not runs)
+    check("%s: negative numbers are untouched (%d)" % (file[-14:], negative), negative >= 3)
+    check("%s: what would run is there, harmless" % file[-14:], any(
+        dict(zip(head, r))["because"] == "'" + EVIL for r in rows))
+
+
+def check_json(log, file):
+    report = json.load(open(file, encoding="utf-8"), parse_float=Decimal, parse_int=Decimal)
+    check("JSON: format and anchor", report["format"] == "tally-report-1" and report["seal"]["head"] == log.head)
+    check("JSON: every entry as it was sealed", [int(e["record"]["seq"]) for e in report["entries"]] == sorted(log.entries)
+          and all(e["record"]["value"] == log.entries[int(e["record"]["seq"])]["value"] for e in report["entries"]))
+    wrong = [l for l in report["lines"] for c in ("found", "new", "done")
+             if (l[c] is None) != (log.counts(l["position"], l["quantity"], c) is None)
+             or (l[c] is not None and l[c] != log.counts(l["position"], l["quantity"], c)["seq"])]
+    check("JSON: which entries count: %s" % wrong, not wrong)
+    lacks = {l["position"]: l["quantities"] for l in report["never_measured"]}
+    check("JSON: what was never measured", lacks.get("C2") == ["leakage"] and "R1" not in lacks and
+          lacks.get("C9") == ["value", "esr or dissipation"])
+    return report
+
+
+def check_pdf(log, file, german):
+    if not os.path.exists(os.path.join(build, "tally-draw")):
+        print("tally-draw is not built here: no PDF")
+        return
+    check("PDF", open(file, "rb").read(5) == b"%PDF-")
+    if not shutil.which("pdftotext"):
+        print("pdftotext is not installed: the PDF was not read")
+        return
+    text = subprocess.run(["pdftotext", "-layout", file, "-"], capture_output=True, text=True).stdout
+    pages = text.split("\f")[:-1]
+    check("PDF: the pages are counted", ("Seite 1 von %d" if german else "Page 1 of %d") % len(pages) in pages[0])
+    flat = re.sub(r"\s+", "", pages[0])
+    check("PDF: the first page is the owner's, with the anchor", log.head in flat and
+          ("SicherheitsPrüfungen" if german else "Safetytests").lower() in flat.lower())
+    check("PDF: every position", all(p in text for p in log.sheet))
+    check("PDF: values", ("131,2 ±" if german else "131.2 ±") in text)
+    check("PDF: an end", ("Ende des Berichts" if german else "End of the report") in pages[-1])
+
+
+def altered(job):
+    """A log that was changed after it was sealed: no report."""
+    copy = job.path("altered.db")
+    shutil.copy(job.log, copy)
+    db = sqlite3.connect(copy)
+    for (name,) in db.execute("SELECT name FROM sqlite_master WHERE type='trigger'").fetchall():
+        db.execute("DROP TRIGGER " + name)
+    db.execute("UPDATE record SET text = replace(text, '131200', '101200') WHERE kind = 'entry'")
+    db.commit()
+    db.close()
+    r = job.file("report", "--out", job.path("no"), log=copy)
+    check("an altered log has no report", r.returncode == 1 and "seal" in r.stderr and not os.path.exists(job.path("no")))
+
+
+def main():
+    began = time.time()
+    with tempfile.TemporaryDirectory() as folder:
+        job = Job(folder)
+        work(job)
+        r = job.live("report", "--out", job.path("live"), "--language", "en")
+        check("without safety tests the answer is no", r.returncode == 1 and "earth bond" in r.stderr)
+        text = open(job.path("live/report.html"), encoding="utf-8").read()
+        check("and the report says so", "NOT COMPLETE" in text and "✓ Complete" not in text)
+        r = job.live("--json", "report", "--out", job.path("why"), "--incomplete", "tested <elsewhere>")
+        answer = json.loads(r.stdout)
+        check("--json says what is lacking", answer["complete"] is False and
+              answer["lacks"] == ["earth bond", "insulation", "touch current"])
+        check("a stated reason stands in it", r.returncode == 0 and "tested &lt;elsewhere&gt;" in
+              open(job.path("why/report.html"), encoding="utf-8").read())
+        job.do("condition", "done")
+        job.do("enter", "PE", "0.08 ohm", "--from", "tester", "--u", "0.005 ohm")
+        job.do("enter", "INS", "120 Mohm", "--from", "tester")
+        job.do("enter", "TC", "0.9 mA", "--from", "tester", "--u", "0.02 mA")
+        r = job.live("report", "--out", job.path("fails"))
+        check("a test that failed is none", r.returncode == 1 and "touch current" in r.stderr and
+              "earth" not in r.stderr)
+        job.do("enter", "TC", "0.12 mA", "--from", "tester", "--u", "0.02 mA")
+        job.stop()
+        log = Log(job.log)
+        for language in ("en", "de"):
+            german = language == "de"
+            out = job.path(language)
+            r = job.file("report", "--out", out, "--language", language, "--csv-for", "de", "--by", "the bench",
+                         "--item", "Monitor <amplifier>", "--paper", "a4" if german else "letter")
+            check("the report of a file, %s: %s" % (language, r.stderr), r.returncode == 0)
+            text = open(out + "/report.html", encoding="utf-8").read()
+            page = check_html(log, text, german)
+            check("complete, once it was tested", ("✓ Vollständig" if german else "✓ Complete") in page.text)
+            check("local codes come first", ("örtlichen Vorschriften" if german else "local codes") in page.text)
+            check_csv(log, out + "/entries.csv", ",", ".", False)
+            check_csv(log, out + "/entries-de.csv", ";", ",", True)
+            report = check_json(log, out + "/report.json")
+            check("JSON: complete", report["complete"] is True)
+            check_pdf(log, out + "/report.pdf", german)
+        altered(job)
+        r = job.file("report", "--out", job.path("x"), "--csv-for", "../x")
+        check("a locale is no path", r.returncode == 2 and not os.path.exists(job.path("x")))
+        if shutil.which("chromium"):
+            check_browser(folder, job.path("en/report.html"), list(log.sheet))
+        else:
+            print("Chromium is not installed: the page was not opened")
+        if os.environ.get("KEEP"):
+            shutil.copytree(folder, os.environ["KEEP"], dirs_exist_ok=True, ignore=shutil.ignore_patterns(
+                "profile", "s"))
+    print("%d passed, %d failed, %.0f s" % (passed, failed, time.time() - began))
+    return failed != 0
+
+
+sys.exit(main())
