@@ -65,7 +65,7 @@ static void words_are_taken_for(void **state)
 	    {"C3 100n M 250V", 1, "position=C3; nominal=100n; tolerance=M; rated=250V"},
 	    {"R3 10 M grid leak", 1, "position=R3; nominal=10 M; role=grid leak"},
 	    {"RAIL1 rail 285V +-10V", 1, "position=RAIL1; kind=rail; nominal=285V; tolerance=+-10V"},
-	    {"BIAS1 rail -35 V +- 2 V", 0, NULL}, /* +- alone says nothing */
+	    {"BIAS1 rail -35 V +- 2 V", 1, "position=BIAS1; kind=rail; nominal=-35 V; tolerance=+- 2 V"},
 	    {"BIAS1 rail -35 V +-2 V", 1, "position=BIAS1; kind=rail; nominal=-35 V; tolerance=+-2 V"},
 	    {"H1 rail 6.3 V AC heaters", 1,
 	     "position=H1; kind=rail; nominal=6.3 V AC; role=heaters"},

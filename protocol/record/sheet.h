@@ -11,12 +11,21 @@
  * whole, with file, line and column.
  *
  * What RFC 4180 leaves open, and what is stricter:
- *   - Cells are parted by commas; spaces around a cell are dropped, inside quotes
- *     too.  Every row has as many cells as the first.
+ *   - Cells are parted by commas, or by semicolons or tabs where more of these stand in the
+ *     first row (or a line `sep=;` before it says so); then 4,7k is 4.7k.  With semicolons
+ *     10,000 is ten and 10.000 is refused; with tabs 10,000 is refused.
+ *   - Spaces around a cell are dropped, inside quotes too.  Every row has as many cells as the first.
  *   - Empty lines, and rows whose cells are all empty (spreadsheets leave such at
  *     the end), are passed over.  A column without a name is passed over while its
  *     cells are empty.
  *   - Line breaks stand in quoted cells of `note` and of unknown columns only.
+ *   - A cell of `position` may name many that are alike: R1,R2,R5-R7 (sheet_names.h); what
+ *     could be one name, such as V1-2, is one.  The letters must stand on both sides.
+ *   - No-break spaces, dashes and the like are read as sheet_plain.h says, but in role,
+ *     channel, part, price and note.
+ *   - A nominal may have rating and tolerance with it, where their cells are empty:
+ *     47u/450V, 100k 1W 5%.
+ *   - A file without a column `position` is a parts list: sheet_map.h.
  *   - Refused: control characters other than tab, a carriage return alone at the
  *     end of a row, bytes that are not UTF-8.
  *
