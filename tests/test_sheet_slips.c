@@ -206,7 +206,7 @@ static void refused(void **state)
 	    {"R1-R6 4E7", 7, "write 4R7, or 4e7"},
 	    {"R1" EN "R6" NBSP "1kk", 12, "a unit was expected here"},
 	    {"R6" EN "R1 1k", 1, "backwards"},
-	    {"R1,2,$ 1k", 7, "no name of a position"},
+	    {"R1,2,$ 1k", 6, "no name of a position"},
 	    {"R1 2 x 100k", 4, "2 values for 1 position"},
 	    {"C1 1,5u/6,3,0V", 10, "leave out what parts the thousands"},
 	    {"R1 1k 470k", 7, "a second value"},
