@@ -214,7 +214,7 @@ static bool check_options(const struct args *a, struct fault *why)
 {
 	const struct command *c = a->command;
 	for (int i = 0; i < OPTION_COUNT; i++) {
-		unsigned bit = 1u << i;
+		uint64_t bit = UINT64_C(1) << i;
 		if (a->option[i] && !((c->options | OPTIONS_COMMON) & bit)) {
 			fault_set(why, "--%s does not go with this verb", option_table[i].name);
 			return false;

@@ -114,7 +114,7 @@ void command_usage(const struct command *c, struct lines *out)
 {
 	lines_printf(out, "tally %s%s%s", c->verb, c->words[0] ? " " : "", c->words);
 	for (int i = 0; i < OPTION_COUNT; i++) {
-		unsigned bit = 1u << i;
+		uint64_t bit = UINT64_C(1) << i;
 		if (!(c->options & bit))
 			continue;
 		lines_puts(out, c->required & bit ? " " : " [");
@@ -123,10 +123,10 @@ void command_usage(const struct command *c, struct lines *out)
 	}
 }
 
-static void option_lines(unsigned bits, struct lines *out)
+static void option_lines(uint64_t bits, struct lines *out)
 {
 	for (int i = 0; i < OPTION_COUNT; i++) {
-		if (!(bits & 1u << i))
+		if (!(bits & UINT64_C(1) << i))
 			continue;
 		struct lines name = {0};
 		option_text(&option_table[i], &name);
@@ -152,9 +152,9 @@ static void paragraphs(const char *text, struct lines *out)
 }
 
 /* --socket and --file where the verb asks a daemon, --file where a log will do. */
-static unsigned common_options(const struct command *c)
+static uint64_t common_options(const struct command *c)
 {
-	unsigned bits = OPTIONS_COMMON & ~OPTION_BIT(VERSION);
+	uint64_t bits = OPTIONS_COMMON & ~OPTION_BIT(VERSION);
 	if (c->need == NEED_NOTHING)
 		bits &= ~(OPTION_BIT(SOCKET) | OPTION_BIT(FILE));
 	if (c->need == NEED_BENCH)

@@ -48,7 +48,8 @@ enum option_id {
 	    OPTION_COUNT
 };
 
-#define OPTION_BIT(id) (1u << OPTION_##id)
+_Static_assert(OPTION_COUNT <= 64, "a set of options is a word of 64 bits");
+#define OPTION_BIT(id) (UINT64_C(1) << OPTION_##id)
 /* What every verb takes. */
 #define OPTIONS_COMMON                                                                 \
 	(OPTION_BIT(JSON) | OPTION_BIT(PLAIN) | OPTION_BIT(HELP) | OPTION_BIT(VERSION) |   \
@@ -76,8 +77,8 @@ struct command {
 	const char *words;
 	const char *brief; /* one line, no full stop */
 	const char *help;  /* paragraphs, each one line, parted by LF */
-	unsigned options;  /* OPTION_BIT of those beside the common ones */
-	unsigned required; /* those of them that must be given */
+	uint64_t options;  /* OPTION_BIT of those beside the common ones */
+	uint64_t required; /* those of them that must be given */
 	enum need need;
 	bool changes; /* it makes a record: a lost answer leaves a doubt */
 	enum outcome (*call)(struct client *c);

@@ -222,6 +222,55 @@ int64_t log_reader_records(struct log_reader *r, const struct log_query *q,
                            bool (*each)(void *arg, int64_t seq, const char *text, size_t len),
                            void *arg, struct fault *why);
 
+/* ---- pictures of the trail ---- */
+
+/* The readings of one meter and function with from <= t < to, in columns of equal width
+ * (column i begins i * (to - from) / columns us after `from`, rounded down).  Readings that
+ * the log has not sealed yet (of the last minute, at most) are not among them. */
+struct log_envelope_query {
+	const char *meter, *function;
+	const char *position; /* NULL for any */
+	int64_t from, to;     /* us since 1970, UTC */
+	int columns;          /* 1 or more */
+};
+struct log_column {
+	int64_t n;        /* readings, those without a value among them; 0: nothing else is there */
+	bool has_value;   /* low to last are there */
+	double low, high; /* SI: the true least and greatest */
+	double first, last;
+	int64_t t, until; /* us since 1970: of the readings in it, at least of the parts of runs */
+	int64_t silence;  /* us: the longest time without a reading that ended in it, between runs
+	                   * (within a run none is longer than a gap) */
+};
+/* Fills `columns` of them.  Sixty-four runs that lie in one column cost one row. */
+bool log_reader_envelope(struct log_reader *r, const struct log_envelope_query *q,
+                         struct log_column *column, struct fault *why);
+
+/* The meters and functions of which there is a trail, in the order in which they first came. */
+struct log_line {
+	const char *meter, *function; /* valid during the call */
+	int64_t t, until;             /* us since 1970; where an older program wrote the log, to 1 s */
+	int64_t readings, runs;
+	bool has_value;
+	double low, high;
+};
+/* Of one meter or position, or NULL for any; `each` returns false to stop. */
+bool log_reader_lines(struct log_reader *r, const char *meter, const char *position,
+                      bool (*each)(void *arg, const struct log_line *line), void *arg,
+                      struct fault *why);
+
+/* The trail records that have readings in a stretch of time, in order.  NULL for any.
+ * `each` returns false to stop, and must not take its time: the log cannot be tidied up
+ * meanwhile.  The number given, -1 on a fault. */
+struct log_trail_query {
+	const char *meter, *function, *position;
+	int64_t from, to; /* us since 1970: from <= t < to */
+	int64_t after;    /* seq above this */
+};
+int64_t log_reader_trail(struct log_reader *r, const struct log_trail_query *q,
+                         bool (*each)(void *arg, int64_t seq, const char *text, size_t len), void *arg,
+                         struct fault *why);
+
 /* What verification found. */
 enum log_verdict {
 	LOG_INTACT_NO_ANCHOR, /* chain whole; nothing from outside pins it */

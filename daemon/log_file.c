@@ -129,6 +129,17 @@ static bool prepare_all(struct log_store *s, struct fault *why)
 		{ &s->run_clear_all, "DELETE FROM open_run" },
 		{ &s->run_save, "INSERT INTO open_run (meter, t, body) VALUES (?, ?, ?)" },
 		{ &s->probe, "PRAGMA user_version = 1" },
+		{ &s->run_add, "INSERT INTO run (meter, function, seq, t, until, silence, position, low, "
+		               "high, first, last, n) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)" },
+		{ &s->rollup_add, "INSERT INTO rollup (meter, function, seq, since, t, until, silence, inner, "
+		                  "low, high, first, last, n) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)" },
+		/* The last run that is rolled up, and all after it. */
+		{ &s->run_tail,
+		  "WITH rolled AS (SELECT coalesce(max(seq), 0) AS seq FROM rollup "
+		  "  WHERE meter = ?1 AND function = ?2) "
+		  "SELECT run.seq, t, until, silence, low, high, first, last, n, run.seq = rolled.seq "
+		  "FROM run, rolled WHERE meter = ?1 AND function = ?2 AND run.seq >= rolled.seq "
+		  "ORDER BY run.seq" },
 	};
 	for (size_t i = 0; i < sizeof rows / sizeof *rows; i++)
 		if (sqlite3_prepare_v3(s->db, rows[i].sql, -1, SQLITE_PREPARE_PERSISTENT, rows[i].st,
@@ -143,7 +154,8 @@ static bool prepare_all(struct log_store *s, struct fault *why)
 static void disconnect(struct log_store *s)
 {
 	struct sqlite3_stmt **st[] = { &s->begin, &s->commit, &s->insert, &s->changed, &s->head,
-		&s->run_clear, &s->run_clear_all, &s->run_save, &s->probe };
+		&s->run_clear, &s->run_clear_all, &s->run_save, &s->probe, &s->run_add, &s->run_tail,
+		&s->rollup_add };
 	for (size_t i = 0; i < sizeof st / sizeof *st; i++) {
 		sqlite3_finalize(*st[i]);
 		*st[i] = NULL;
@@ -321,6 +333,11 @@ static bool begin_writing(struct log_store *s, const struct log_options *o, stru
 	}
 	if (!prepare_all(s, why))
 		return false;
+	if (!run_catch_up(s)) {
+		size_t len = strlen(s->opening);
+		snprintf(s->opening + len, sizeof s->opening - len, "; pictures of the trail will lack what is "
+		         "logged now, until it is started with room on the disk");
+	}
 	schema_seal_off(s->db);
 	return true;
 }
@@ -424,10 +441,12 @@ void store_close(struct log_store *s)
 	beside_unlock(s->lock);
 	s->lock = -1;
 	free(s->ring);
+	free(s->lines);
 	free(s->path);
 	sealer_close(s->sealer);
 	sign_end(s);
 	s->ring = NULL;
+	s->lines = NULL;
 	s->path = NULL;
 	s->sealer = NULL;
 }

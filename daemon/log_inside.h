@@ -16,6 +16,8 @@
  *   log_read.c    read-only connections
  *   log_copy.c    copies that are whole
  *   log_records.c queries: records by kind, place and number
+ *   log_run.c     a row a run, and rollups of them
+ *   log_envelope.c  pictures of the trail, from these
  *
  * The threads: `struct log_store` belongs to the log thread from the moment that
  * it runs (before, and in inline mode, to the caller); `struct log` is guarded by
@@ -29,6 +31,7 @@
 
 #include <stdatomic.h>
 
+struct run_lines;
 struct sealer;
 struct signer;
 struct sqlite3;
@@ -88,6 +91,7 @@ struct log_store {
 	int lock;   /* descriptor of LOG.lock, -1 for none */
 	struct sqlite3_stmt *begin, *commit, *insert, *changed, *head;
 	struct sqlite3_stmt *run_clear, *run_clear_all, *run_save, *probe;
+	struct sqlite3_stmt *run_add, *run_tail, *rollup_add;
 	struct sealer *sealer;
 	char identity[33];
 	char opening[400];
@@ -115,6 +119,9 @@ struct log_store {
 	uint8_t wal_salt[8]; /* of the WAL that wal_frames counts */
 	int64_t written_at;  /* monotonic us of the last commit */
 	int64_t tidy_at;     /* no checkpoint before that */
+
+	struct run_lines *lines; /* log_run.c */
+	bool runs_stale;         /* the table of runs has a hole: nothing is added to it */
 
 	int64_t *ring;       /* seq by ticket % LOG_RING; 0: refused */
 	uint64_t ring_next;  /* the ticket after the last one in it */
@@ -156,6 +163,14 @@ enum outcome {
 enum outcome trouble_kind(struct sqlite3 *db, int code);
 void trouble_say(struct log_store *s, enum outcome o, int code); /* into s->trouble */
 void trouble_suspect(struct log_store *s); /* nothing more until a restart */
+
+/* log_run.c */
+/* The row of a trail record, in the transaction that seals it.  An SQLite code. */
+int run_add(struct log_store *s, int64_t seq, const char *text, size_t len);
+void run_forget(struct log_store *s); /* after a transaction that was undone */
+/* At the start: rows of what has none, in a transaction of its own.  False where that
+ * cannot be written: the log works all the same. */
+bool run_catch_up(struct log_store *s);
 
 /* log_wal.c */
 void wal_mark(struct log_store *s); /* after a commit */

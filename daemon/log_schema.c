@@ -32,6 +32,32 @@ static const struct schema_object {
 	  "  t INTEGER NOT NULL, -- us since 1970\n"
 	  "  body TEXT NOT NULL  -- the members of the trail record to be\n"
 	  ") STRICT" },
+	/* Derived, see log_run.c. */
+	{ "table", "run",
+	  "CREATE TABLE run (\n"
+	  "  meter TEXT NOT NULL,\n"
+	  "  function TEXT NOT NULL,\n"
+	  "  seq INTEGER NOT NULL,   -- of the trail record\n"
+	  "  t INTEGER NOT NULL,     -- us since 1970, its first reading\n"
+	  "  until INTEGER NOT NULL, -- its last\n"
+	  "  silence INTEGER,        -- us since the reading before it; null: there was none\n"
+	  "  position TEXT,\n"
+	  "  low REAL, high REAL, first REAL, last REAL, -- SI; null: no reading has a value\n"
+	  "  n INTEGER NOT NULL,\n"
+	  "  PRIMARY KEY (meter, function, seq)\n"
+	  ") STRICT, WITHOUT ROWID" },
+	{ "table", "rollup",
+	  "CREATE TABLE rollup (\n"
+	  "  meter TEXT NOT NULL,\n"
+	  "  function TEXT NOT NULL,\n"
+	  "  seq INTEGER NOT NULL,   -- of the last of its runs\n"
+	  "  since INTEGER NOT NULL, -- of the first\n"
+	  "  t INTEGER NOT NULL, until INTEGER NOT NULL,\n"
+	  "  silence INTEGER,        -- before the first of them\n"
+	  "  inner INTEGER NOT NULL, -- the longest silence between two of them\n"
+	  "  low REAL, high REAL, first REAL, last REAL, n INTEGER NOT NULL,\n"
+	  "  PRIMARY KEY (meter, function, seq)\n"
+	  ") STRICT, WITHOUT ROWID" },
 	{ "index", "record_by_meter", "CREATE INDEX record_by_meter ON record (kind, meter, t)" },
 	{ "index", "record_by_position",
 	  "CREATE INDEX record_by_position ON record (kind, position, t)" },
@@ -189,7 +215,8 @@ static int authorize(void *arg, int action, const char *a, const char *b, const 
 	case SQLITE_TRANSACTION:
 		return SQLITE_OK;
 	case SQLITE_INSERT:
-		return strcmp(a, "record") == 0 || strcmp(a, "open_run") == 0 ? SQLITE_OK : SQLITE_DENY;
+		return strcmp(a, "record") == 0 || strcmp(a, "open_run") == 0 || strcmp(a, "run") == 0 ||
+		       strcmp(a, "rollup") == 0 ? SQLITE_OK : SQLITE_DENY;
 	case SQLITE_DELETE:
 		return strcmp(a, "open_run") == 0 ? SQLITE_OK : SQLITE_DENY;
 	case SQLITE_PRAGMA:

@@ -48,6 +48,7 @@ static int insert(struct log_store *s, struct head *head, const struct log_piece
 		head->seq = p->seq;
 		memcpy(head->hash, hash, sizeof hash);
 		sign_see(&head->count, p->text, p->len);
+		code = run_add(s, p->seq, p->text, p->len);
 	}
 	return code;
 }
@@ -225,6 +226,7 @@ static enum outcome transact(struct log_store *s, struct log_item *first, struct
 		trouble_say(s, o, *code);
 		if (!sqlite3_get_autocommit(s->db))
 			sqlite3_exec(s->db, "ROLLBACK", NULL, NULL, NULL);
+		run_forget(s);
 		if (o == BROKEN)
 			wal_cut(s);
 		for (struct log_item *i = first; i != end; i = i->next)

@@ -19,6 +19,9 @@ static const struct {
 	{ "job.show", query_job_show },
 	{ "sheet.show", query_sheet_show },
 	{ "compare", query_compare },
+	{ "trail", query_trail },
+	{ "trail.lines", query_trail_lines },
+	{ "trail.envelope", query_trail_envelope },
 };
 
 #define METHODS (sizeof table / sizeof table[0])

@@ -9,6 +9,7 @@
  *     query_sheet.c    sheets
  *     query_compare.c  meter against meter
  *     query_twins.c    twin against twin
+ *     query_trail.c    the trail, and pictures of it
  */
 #ifndef TALLY_QUERY_PRIVATE_H
 #define TALLY_QUERY_PRIVATE_H
@@ -98,6 +99,9 @@ bool query_job_list(struct query *q, json_t *params);
 bool query_job_show(struct query *q, json_t *params);
 bool query_sheet_show(struct query *q, json_t *params);
 bool query_compare(struct query *q, json_t *params);
+bool query_trail(struct query *q, json_t *params);
+bool query_trail_lines(struct query *q, json_t *params);
+bool query_trail_envelope(struct query *q, json_t *params);
 
 /* The rows of a job's sheet, in the order in which the positions first came. */
 struct sheet_line {

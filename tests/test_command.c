@@ -112,7 +112,7 @@ static void test_help_names_everything(void **state)
 static void test_options_documented(void **state)
 {
 	(void)state;
-	unsigned used = OPTIONS_COMMON;
+	uint64_t used = OPTIONS_COMMON;
 	for (int i = 0; i < command_count; i++)
 		used |= command_table[i].options;
 	for (int o = 0; o < OPTION_COUNT; o++) {

@@ -291,6 +291,57 @@ static void test_records_by_length(void **state)
 
 /* ---- verify ---- */
 
+/* ---- the trail ---- */
+
+#define TRAIL_A ",\"meter\":\"red\",\"function\":\"ohm\",\"position\":\"R1\",\"digit\":0.1," \
+                "\"at\":[0,2500,5000],\"v\":[4811,null,4813],\"state\":[[1,\"overload\"]]," \
+                "\"low\":4811,\"high\":4813,\"first\":4811,\"last\":4813,\"n\":3"
+#define TRAIL_B ",\"meter\":\"red\",\"function\":\"farad\",\"position\":null,\"digit\":1e-10," \
+                "\"at\":[0],\"v\":[null],\"state\":[[0,\"overload\"]],\"low\":null,\"high\":null," \
+                "\"first\":null,\"last\":null,\"n\":1"
+
+static void test_trail(void **state)
+{
+	struct store *s = *state;
+	answer_is(s, "trail.lines", "{}", "{\"lines\":[]}");
+	add(s, "trail", TRAIL_A);
+	add(s, "note", ",\"text\":\"x\"");
+	add(s, "trail", TRAIL_B);
+	answer_is(s, "trail.lines", "{}",
+	          "{\"lines\":[{\"meter\":\"red\",\"function\":\"ohm\",\"from\":"
+	          "\"2026-11-25T10:00:00.000000Z\",\"to\":\"2026-11-25T10:00:00.500000Z\",\"readings\":3,"
+	          "\"runs\":1,\"low\":481.1,\"high\":481.3},{\"meter\":\"red\",\"function\":\"farad\","
+	          "\"from\":\"2026-11-25T10:00:00.000000Z\",\"to\":\"2026-11-25T10:00:00.000000Z\","
+	          "\"readings\":1,\"runs\":1,\"low\":null,\"high\":null}]}");
+	answer_is(s, "trail.envelope", "{\"meter\":\"red\",\"function\":\"ohm\",\"columns\":4,"
+	          "\"from\":\"2026-11-25T09:59:59.750000Z\",\"to\":\"2026-11-25T10:00:00.750000Z\"}",
+	          "{\"from\":\"2026-11-25T09:59:59.750000Z\",\"to\":\"2026-11-25T10:00:00.750000Z\","
+	          "\"width\":4,\"columns\":[[1,1,481.1,481.1,481.1,481.1,0],[2,1,null,null,null,null,0],"
+	          "[3,1,481.3,481.3,481.3,481.3,0]]}");
+	char *text = ask(s, "trail", "{\"limit\":1}");
+	assert_int_equal(count(text, "records"), 1);
+	element_is(text, "records", 0, "function", "\"ohm\"");
+	member_is(text, "more", "true");
+	member_is(text, "next", "2");
+	free(text);
+	text = ask(s, "trail", "{\"after\":2}");
+	element_is(text, "records", 0, "seq", "4");
+	member_is(text, "more", "false");
+	free(text);
+	text = ask(s, "trail", "{\"position\":\"R1\",\"to\":\"2026-11-25T10:00:00.000001Z\"}");
+	assert_int_equal(count(text, "records"), 1);
+	free(text);
+	answer_is(s, "trail", "{\"from\":\"2026-11-25T10:00:00.500001Z\"}",
+	          "{\"records\":[],\"more\":false}");
+	ask_refused(s, "trail", "{\"from\":\"yesterday\"}", WIRE_BAD_PARAMS, "from is \"yesterday\"");
+	ask_refused(s, "trail.envelope", "{\"meter\":\"red\",\"function\":\"ohm\",\"columns\":0,"
+	            "\"from\":\"2026-11-25T09:59:59.750000Z\",\"to\":\"2026-11-25T10:00:00.750000Z\"}",
+	            WIRE_BAD_PARAMS, "columns must be");
+	ask_refused(s, "trail.envelope", "{\"meter\":\"red\",\"function\":\"ohm\","
+	            "\"from\":\"2026-11-25T10:00:00.750000Z\",\"to\":\"2026-11-25T10:00:00.750000Z\"}",
+	            WIRE_BAD_PARAMS, "to must be later");
+}
+
 static void test_verify(void **state)
 {
 	struct store *s = *state;
@@ -662,7 +713,7 @@ int main(void)
 {
 	const struct CMUnitTest tests[] = {
 		TEST(log), TEST(records), TEST(records_by_length), TEST(verify), TEST(no_job),
-		TEST(jobs), TEST(sheet), TEST(entries), TEST(crosscheck), TEST(twins),
+		TEST(jobs), TEST(sheet), TEST(entries), TEST(crosscheck), TEST(twins), TEST(trail),
 	};
 	return cmocka_run_group_tests_name("query", tests, NULL, NULL);
 }

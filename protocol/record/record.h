@@ -165,6 +165,30 @@ struct trail_names {
 bool trail_body_read(const char *text, size_t len, struct trail_body *body,
                      struct trail_names *names, struct trail_reading *reading, int size);
 
+/* A run, or the part of one that lies in a stretch of time, without its readings. */
+struct trail_extremes {
+	int n;          /* readings, those without a value among them */
+	bool has_value; /* the next four are there: at least one had a value */
+	double low, high, first, last; /* SI */
+};
+struct trail_summary {
+	char meter[NAME_SIZE], position[NAME_SIZE]; /* "" for no position */
+	enum function function;
+	int64_t t;    /* us since 1970, of the first reading */
+	int64_t span; /* us from the first to the last */
+	struct trail_extremes all;
+	/* inside: slices of the text, and how far the parts have come */
+	struct decimal digit;
+	struct slice at, v;
+	size_t next_at, next_v;
+};
+/* From the text of a trail record as it is written here; false for any other.  The
+ * text must outlive it. */
+bool trail_summary_read(const char *text, size_t len, struct trail_summary *s);
+/* Its parts, in order: pass over the readings before `to` (us since 1970), or take them. */
+void trail_summary_skip(struct trail_summary *s, int64_t to);
+void trail_summary_part(struct trail_summary *s, int64_t to, struct trail_extremes *out);
+
 /* ---- log: record 1, and no other ---- */
 
 struct log_body {

@@ -1,0 +1,201 @@
+/* SPDX-License-Identifier: MIT */
+/*
+ * `trail`, `trail.lines`, `trail.envelope`: the sealed records of a stretch of time, what
+ * there is, and pictures of it.
+ */
+#include "daemon/query_private.h"
+
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#define COLUMNS 800
+#define COLUMNS_MAX 8000
+
+/* A time exactly as records have it; without one the bound stays open. */
+static bool read_time(struct query *q, const char *method, const char *name, const char *text,
+                      int64_t *out)
+{
+	if (!text || time_parse(text, strlen(text), out))
+		return true;
+	fault_set(q->why, "%s: %s is \"%.60s\", where a time such as 2026-11-25T10:00:00.000000Z is "
+	          "expected", method, name, text);
+	return query_refuse(q, WIRE_BAD_PARAMS);
+}
+
+static void add_time(struct answer *a, int64_t us)
+{
+	char buffer[40];
+	struct text text;
+	text_begin(&text, buffer, sizeof buffer);
+	text_time(&text, us);
+	answer_puts(a, text.failed ? "null" : buffer);
+}
+
+/* The shortest digits that are this double again. */
+static void add_double(struct answer *a, double x)
+{
+	char number[40];
+	for (int digits = 15; digits <= 17; digits++) {
+		snprintf(number, sizeof number, "%.*g", digits, x);
+		if (strtod(number, NULL) == x)
+			break;
+	}
+	answer_puts(a, number);
+}
+
+/* ---- records ---- */
+
+struct trail_page {
+	struct query *q;
+	int64_t left, last;
+	bool more;
+};
+
+static bool record_add(void *arg, int64_t seq, const char *text, size_t len)
+{
+	struct trail_page *p = arg;
+	if (!p->left || !query_room(p->q, len + 1)) {
+		p->more = true;
+		return false;
+	}
+	if (p->q->out.bytes[p->q->out.len - 1] != '[')
+		answer_puts(&p->q->out, ",");
+	answer_add(&p->q->out, text, len);
+	p->left--;
+	p->last = seq;
+	return true;
+}
+
+bool query_trail(struct query *q, json_t *params)
+{
+	struct page_bounds bounds = { 0, QUERY_LIMIT };
+	struct log_trail_query what = { .from = INT64_MIN, .to = INT64_MAX };
+	const char *from = NULL, *to = NULL;
+	const struct param list[] = {
+		{ "after", PARAM_WHOLE, false, &bounds.after },
+		{ "limit", PARAM_WHOLE, false, &bounds.limit },
+		{ "meter", PARAM_TEXT, false, &what.meter },
+		{ "function", PARAM_TEXT, false, &what.function },
+		{ "position", PARAM_TEXT, false, &what.position },
+		{ "from", PARAM_TEXT, false, &from },
+		{ "to", PARAM_TEXT, false, &to },
+	};
+	if (!params_read("trail", params, list, sizeof list / sizeof *list, q->why))
+		return query_refuse(q, WIRE_BAD_PARAMS);
+	if (!query_bounds(q, "trail", &bounds) || !read_time(q, "trail", "from", from, &what.from) ||
+	    !read_time(q, "trail", "to", to, &what.to))
+		return false;
+	struct trail_page page = { .q = q, .left = bounds.limit, .last = bounds.after };
+	what.after = bounds.after;
+	answer_puts(&q->out, "{\"records\":[");
+	if (log_reader_trail(q->reader, &what, record_add, &page, q->why) < 0)
+		return query_refuse(q, WIRE_UNREADABLE);
+	answer_puts(&q->out, "]");
+	query_more(q, page.more, page.last);
+	answer_puts(&q->out, "}");
+	return true;
+}
+
+/* ---- lines ---- */
+
+static bool line_add(void *arg, const struct log_line *line)
+{
+	struct query *q = arg;
+	if (q->out.bytes[q->out.len - 1] != '[')
+		answer_puts(&q->out, ",");
+	answer_puts(&q->out, "{\"meter\":");
+	answer_string(&q->out, line->meter);
+	answer_puts(&q->out, ",\"function\":");
+	answer_string(&q->out, line->function);
+	answer_puts(&q->out, ",\"from\":");
+	add_time(&q->out, line->t);
+	answer_puts(&q->out, ",\"to\":");
+	add_time(&q->out, line->until);
+	answer_printf(&q->out, ",\"readings\":%lld,\"runs\":%lld,\"low\":", (long long)line->readings,
+	              (long long)line->runs);
+	if (line->has_value) {
+		add_double(&q->out, line->low);
+		answer_puts(&q->out, ",\"high\":");
+		add_double(&q->out, line->high);
+	} else {
+		answer_puts(&q->out, "null,\"high\":null");
+	}
+	answer_puts(&q->out, "}");
+	return true;
+}
+
+bool query_trail_lines(struct query *q, json_t *params)
+{
+	const char *meter = NULL, *position = NULL;
+	const struct param list[] = { { "meter", PARAM_TEXT, false, &meter },
+		                          { "position", PARAM_TEXT, false, &position } };
+	if (!params_read("trail.lines", params, list, 2, q->why))
+		return query_refuse(q, WIRE_BAD_PARAMS);
+	answer_puts(&q->out, "{\"lines\":[");
+	if (!log_reader_lines(q->reader, meter, position, line_add, q, q->why))
+		return query_refuse(q, WIRE_UNREADABLE);
+	answer_puts(&q->out, "]}");
+	return true;
+}
+
+/* ---- envelope ---- */
+
+static void column_add(struct answer *a, int i, const struct log_column *c)
+{
+	answer_printf(a, "%s[%d,%lld,", a->bytes[a->len - 1] == '[' ? "" : ",", i, (long long)c->n);
+	if (c->has_value) {
+		const double x[] = { c->low, c->high, c->first, c->last };
+		for (int k = 0; k < 4; k++) {
+			add_double(a, x[k]);
+			answer_puts(a, ",");
+		}
+	} else {
+		answer_puts(a, "null,null,null,null,");
+	}
+	add_double(a, (double)c->silence / 1e6);
+	answer_puts(a, "]");
+}
+
+bool query_trail_envelope(struct query *q, json_t *params)
+{
+	struct log_envelope_query what = { .meter = NULL };
+	const char *from = NULL, *to = NULL;
+	int64_t columns = COLUMNS;
+	const struct param list[] = {
+		{ "meter", PARAM_TEXT, true, &what.meter },
+		{ "function", PARAM_TEXT, true, &what.function },
+		{ "from", PARAM_TEXT, true, &from },
+		{ "to", PARAM_TEXT, true, &to },
+		{ "position", PARAM_TEXT, false, &what.position },
+		{ "columns", PARAM_WHOLE, false, &columns },
+	};
+	if (!params_read("trail.envelope", params, list, sizeof list / sizeof *list, q->why))
+		return query_refuse(q, WIRE_BAD_PARAMS);
+	if (!read_time(q, "trail.envelope", "from", from, &what.from) ||
+	    !read_time(q, "trail.envelope", "to", to, &what.to))
+		return false;
+	if (columns < 1 || columns > COLUMNS_MAX || what.to <= what.from) {
+		fault_set(q->why, "trail.envelope: %s", what.to <= what.from ? "to must be later than from"
+		          : "columns must be 1 to 8000");
+		return query_refuse(q, WIRE_BAD_PARAMS);
+	}
+	what.columns = (int)columns;
+	struct log_column *column = calloc((size_t)columns, sizeof *column);
+	if (!column)
+		return query_no_memory(q);
+	bool good = log_reader_envelope(q->reader, &what, column, q->why);
+	if (good) {
+		answer_puts(&q->out, "{\"from\":");
+		add_time(&q->out, what.from);
+		answer_puts(&q->out, ",\"to\":");
+		add_time(&q->out, what.to);
+		answer_printf(&q->out, ",\"width\":%d,\"columns\":[", what.columns);
+		for (int i = 0; i < what.columns; i++)
+			if (column[i].n)
+				column_add(&q->out, i, &column[i]);
+		answer_puts(&q->out, "]}");
+	}
+	free(column);
+	return good || query_refuse(q, WIRE_UNREADABLE);
+}
