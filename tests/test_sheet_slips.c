@@ -57,7 +57,8 @@ static void understood(void **state)
 	    {"C3 100 mmfd", "C3 100 mmfd"},
 	    {"C3 8 mf el", "C3 kind=electrolytic 8 mf"},
 	    {"C3 0.1 MF", "C3 0.1 MF"},
-	    {"C3 .047/400", "C3 .047 rated=400"},
+	    {"C3 .047/400", "C3 .047/400 rated=400"},
+	    {"C9 8/450 el", "C9 kind=electrolytic 8/450 rated=450"},
 	    {"R5 1/2 meg", "R5 1/2 meg"},
 	    {"R5 2.2 MEG", "R5 2.2 MEG"},
 	    /* a value with its rating */
@@ -167,7 +168,8 @@ static void the_value_that_is_meant(void **state)
 		int e;
 	} rows[] = {
 	    {"R12 4,7k", 4700, 0},     {"C3 .047", 47, -9},        {"C3 0,047", 47, -9},
-	    {"C3 .047 mfd", 47, -9},   {"C3 250 mmf", 250, -12},   {"C3 8 mf el", 8, -6},
+	    {"C3 .047 mfd", 47, -9},   {"C3 250 mmf", 250, -12},   {"C3 8 mf el", 8, -6},      {"C9 8/450", 8, -6},
+	    {"C9 8 el 450V", 8, -6},   {"C9 electrolytic 100", 1, -4},                          {"C3 .047/400", 47, -9},
 	    {"C3 0.1 MF", 1, -7},      {"C9 47u/450V", 47, -6},    {"R5 1M5", 15, 5},
 	    {"R5 1/2 meg", 5, 5},      {"C5 n47", 47, -11},        {"C1 100 pf", 1, -10},
 	    {"C9A,C9B 8+8", 8, -6},    {"R1,R2 2x100k", 1, 5},     {"C1 0.47 " MU "F", 47, -8},
@@ -203,6 +205,7 @@ static void refused(void **state)
 	    {"R12 R47 5%", 5, "R1,R2"},
 	    {"B1 rail - 35 V", 9, "such as -35"},
 	    {"C1 100", 4, "may mean 10 pF or 100 pF"},
+	    {"C1 100/450", 4, "may mean"},
 	    {"R1-R6 4E7", 7, "write 4R7, or 4e7"},
 	    {"R1" EN "R6" NBSP "1kk", 12, "a unit was expected here"},
 	    {"R6" EN "R1 1k", 1, "backwards"},

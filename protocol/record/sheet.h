@@ -33,7 +33,7 @@
  *   - nominal: see quantity_parse.  Without a unit it has the one of the kind; a
  *     reference or other needs its unit.  What quantity_parse does not read may be a
  *     marking as it stands on the part (104K, .047/400, brown black yellow), and so is
- *     a capacitor's bare number (.047 is 47 nF); it must mean one value only (100
+ *     a capacitor's bare number (.047 is 47 nF; on an electrolytic 8 is 8 uF); it must mean one value only (100
  *     does not), and its tolerance counts where that cell is empty.  A rail, valve or heater may be given in
  *     what it is measured with (V, V AC, A, ohm).
  *   - rated: volts; in watts (`0.5 W`, `1/2W`) it is the limit of dissipation where

@@ -169,9 +169,22 @@ static bool is_old_print(const struct position *p, const char *cell)
 	       memcmp(cell + len - 2, "mf", 2) == 0;
 }
 
+/* `8` on an electrolytic has always meant microfarads (common practice, no source). */
+static bool is_bare_electrolytic(const struct position *p, const char *cell)
+{
+	return p->kind == KIND_ELECTROLYTIC && cell[0] >= '0' && cell[0] <= '9' &&
+	       cell[strspn(cell, "0123456789.")] == '\0';
+}
+
 static bool nominal_cell(struct position *p, const char *cell, struct fault *why)
 {
 	struct fault marked;
+	if (is_bare_electrolytic(p, cell)) {
+		if (!nominal_written(p, cell, why))
+			return false;
+		p->nominal.e -= 6;
+		return true;
+	}
 	if (is_bare_capacitor(p, cell) || is_old_print(p, cell))
 		return nominal_marked(p, cell, why);
 	if (!nominal_written(p, cell, why))

@@ -115,7 +115,10 @@ static bool put_value(struct line *l, size_t at, size_t len, enum function f)
 	if (slash) {
 		if (!put_text(l, SHEET_RATED, at + slash + 1, value + slash + 1))
 			return false;
-		value[slash] = '\0';
+		/* 8/450 means microfarads only as a whole: see marking.h. */
+		bool whole = f == FUNCTION_FARAD && strspn(value, "0123456789.,") == slash;
+		if (!whole)
+			value[slash] = '\0';
 	}
 	/* Sections are looked for in a nominal that was not given otherwise. */
 	if (!l->row.written[SHEET_NOMINAL][0] && !l->sections &&

@@ -35,6 +35,14 @@ void reader_delimiter(struct reader *r)
 /* A column that is kept under its heading. */
 static int keep_column(struct reader *r, const struct cell *c)
 {
+	for (int i = 0; i < SHEET_COLUMNS; i++)
+		if (column_is(c->text, c->len, sheet_column_name[i])) {
+			/* Kept under this name it would be taken for ours the next time. */
+			reader_refuse(r, cell_begin(r, c),
+			              "the map gives what this column is called to another: leave it out (=-) or "
+			              "map it, too");
+			return SHEET_KEPT;
+		}
 	for (int i = 0; i < r->extras; i++)
 		if (column_is(c->text, c->len, r->extra_name[i]))
 			return COLUMN_EXTRA + i;

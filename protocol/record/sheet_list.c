@@ -155,26 +155,35 @@ static bool value_to_note(struct sheet_row *row, struct fault *why)
 	return true;
 }
 
-/* As it stands, or with a value that says more than the nominal. */
+/* The nominal with its rating and tolerance, each into its own cell. */
+static bool row_spread(struct sheet_row *row)
+{
+	struct sheet_row changed = *row;
+	enum sheet_column bad;
+	struct fault why;
+	const char *nominal = row->written[SHEET_NOMINAL];
+	changed.written[SHEET_NOMINAL][0] = '\0';
+	/* A comma that is no point here would become one. */
+	if (!nominal[0] || strchr(nominal, ',') || !sheet_entry_spread(&changed, nominal, &why) ||
+	    !row_understand(&changed, &bad, &why))
+		return false;
+	*row = changed;
+	return true;
+}
+
+/* As it stands, or with a value that says more than the nominal.  In a sheet a marking
+ * such as 8/450 is the nominal alone, for a rating that it proposes may be wrong. */
 static bool row_read(struct reader *r, struct sheet_row *row, enum sheet_column *bad,
                      struct fault *said)
 {
-	struct sheet_row changed = *row;
-	enum sheet_column other;
 	struct fault why;
+	if (r->list && strpbrk(row->written[SHEET_NOMINAL], "/ ") && row_spread(row))
+		return true;
 	if (row_understand(row, bad, said))
 		return true;
 	if (*bad != SHEET_NOMINAL)
 		return false;
-	changed.written[SHEET_NOMINAL][0] = '\0';
-	/* A comma that is no point here would become one. */
-	bool comma = strchr(row->written[SHEET_NOMINAL], ',') != NULL;
-	if (!comma && sheet_entry_spread(&changed, row->written[SHEET_NOMINAL], &why) &&
-	    row_understand(&changed, &other, &why)) {
-		*row = changed;
-		return true;
-	}
-	return r->list && value_to_note(row, &why);
+	return row_spread(row) || (r->list && value_to_note(row, &why));
 }
 
 struct row_names {
