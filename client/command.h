@@ -39,7 +39,9 @@ struct client;
 	X(ACCURACY, "accuracy", "SPEC", "the meter's accuracy: \"0.5% + 2\" (percent, counts)")   \
 	X(ORDER, "order", "ORDER", "sheet (as its rows stand), kind (few turns of the dial) or channel") \
 	X(METERS, "meters", "N", "so many meters, one after the other, at each position (1 to 8)") \
-	X(DIGIT, "digit", "D", "weight of the meter's last digit (else that of VALUE as written)")
+	X(DIGIT, "digit", "D", "weight of the meter's last digit (else that of VALUE as written)") \
+	X(MAP, "map", "HEADING=COLUMN,...", "which column of a parts list is which of a sheet")   \
+	X(DRY, "dry", NULL, "say what would be done, and do nothing")
 
 enum option_id {
 #define X(id, name, value, help) OPTION_##id,

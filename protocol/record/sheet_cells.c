@@ -188,8 +188,9 @@ static bool nominal_cell(struct position *p, const char *cell, struct fault *why
 	if (is_bare_capacitor(p, cell) || is_old_print(p, cell))
 		return nominal_marked(p, cell, why);
 	if (!nominal_written(p, cell, why))
-		/* What is wrong with it as a value says more than that it is no marking. */
-		return nominal_marked(p, cell, &marked);
+		/* What is wrong with it as a value says more than that it is no marking; but a value
+		 * with a slash can only be one. */
+		return nominal_marked(p, cell, strchr(cell, '/') ? why : &marked);
 	return true;
 }
 
