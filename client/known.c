@@ -84,10 +84,12 @@ static void offer(struct list *l, const char *text, const char *behind)
 	l->count++;
 }
 
+/* C9 is there where C9A is. */
 static bool is_there(const struct known *k, const char *name)
 {
+	size_t n = strlen(name);
 	for (int i = 0; i < k->count; i++)
-		if (strcmp(k->names[i], name) == 0)
+		if (strncmp(k->names[i], name, n) == 0 && !(k->names[i][n] >= '0' && k->names[i][n] <= '9'))
 			return true;
 	return false;
 }
@@ -164,6 +166,18 @@ int known_complete(const struct known *k, const char *line, size_t at, size_t *f
 		offer_values(k, &l, line + word, begin - word);
 	else
 		offer_words(k, &l);
+	if (l.count || first || begin != word || word == 0)
+		return l.count;
+	/* A role of two words: grid le */
+	size_t before = word;
+	while (before > 0 && (line[before - 1] == ' ' || line[before - 1] == '\t'))
+		before--;
+	while (before > 0 && line[before - 1] != ' ' && line[before - 1] != '\t')
+		before--;
+	l.word = line + before;
+	l.len = at - before;
+	offer_words(k, &l);
+	*from = l.count ? before : begin;
 	return l.count;
 }
 

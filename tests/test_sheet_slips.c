@@ -85,6 +85,7 @@ static void understood(void **state)
 	    {"R1,R2 2\xc3\x97" "100k", "R1 100k; R2 100k"},
 	    /* codes and signs */
 	    {"R5 1M5", "R5 1M5"},
+	    {"L5 500m", "L5 500m"}, /* half an ohm of a winding */
 	    {"R5 0R47 ww", "R5 kind=wirewound 0R47"},
 	    {"C5 n47 cer", "C5 kind=ceramic n47"},
 	    {"C5 p47", "C5 p47"},
@@ -201,6 +202,8 @@ static void refused(void **state)
 	    {"C9 8+8u can", 4, "give each section a name, such as C9A,C9B"},
 	    {"C9,C10 8+8+8u", 8, "3 values for 2 positions"},
 	    {"P1 2x100k", 4, "give each section a name, such as P1A,P1B"},
+	    {"R1 1m 10%", 4, "write M for megohms"},
+	    {"R1 2m2", 4, "write M for megohms"},
 	    {"R12 R47", 5, "the value 0R47"},
 	    {"R12 R47 5%", 5, "R1,R2"},
 	    {"B1 rail - 35 V", 9, "such as -35"},

@@ -265,6 +265,16 @@ struct giving {
 	void *arg;
 };
 
+/* `1m` of a resistor is a thousandth of an ohm, and nearly always a megohm. */
+static bool is_slip_of_milli(const struct sheet_row *row)
+{
+	static const struct decimal least = {1, -1};
+	const struct position *p = &row->position;
+	bool resistor = p->kind <= KIND_POT && kind_function(p->kind) == FUNCTION_OHM;
+	return resistor && p->has_nominal && strchr(row->written[SHEET_NOMINAL], 'm') &&
+	       decimal_compare(p->nominal, least) < 0;
+}
+
 static bool give_row(void *arg, const char *name, size_t at, struct fault *why)
 {
 	struct giving *g = arg;
@@ -278,7 +288,13 @@ static bool give_row(void *arg, const char *name, size_t at, struct fault *why)
 	if (g->given < l->sections)
 		snprintf(row.written[SHEET_NOMINAL], SHEET_CELL_SIZE, "%s", l->section[g->given]);
 	g->given++;
-	if (row_understand(&row, &bad, &said))
+	bool good = row_understand(&row, &bad, &said);
+	if (good && is_slip_of_milli(&row)) {
+		bad = SHEET_NOMINAL;
+		fault_set(&said, "m is a thousandth of an ohm: write M for megohms, or 0.001 if it is meant");
+		good = false;
+	}
+	if (good)
 		return g->each(g->arg, &row, plain_origin(g->typed, g->typed_len, l->word[0].at + at), why);
 	if (l->sections && bad == SHEET_NOMINAL)
 		said.column = 0;
