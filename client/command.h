@@ -37,8 +37,13 @@ struct client;
 	X(CONFIG, "config", "FILE", "the daemon's configuration, where none runs")               \
 	X(KEY, "key", "FINGERPRINT", "the key that was written down elsewhere, by its fingerprint")   \
 	X(ACCURACY, "accuracy", "SPEC", "the meter's accuracy: \"0.5% + 2\" (percent, counts)")   \
+	X(PREFIX, "prefix", "TEXT", "what new names begin with, such as R or T3/ (else as last time)") \
 	X(ORDER, "order", "ORDER", "sheet (as its rows stand), kind (few turns of the dial) or channel") \
 	X(METERS, "meters", "N", "so many meters, one after the other, at each position (1 to 8)") \
+	X(BUDGET, "budget", NULL, "what the uncertainty of each entry is made of")               \
+	X(KEEP, "keep", "LIST", "not to be replaced by age alone: paper,C12")   \
+	X(ROUND, "round", "N", "up to that round: 1 supply, 2 coupling, 3 all")               \
+	X(CSV, "csv", NULL, "comma-separated values on standard output")                          \
 	X(DIGIT, "digit", "D", "weight of the meter's last digit (else that of VALUE as written)") \
 	X(MAP, "map", "HEADING=COLUMN,...", "which column of a parts list is which of a sheet")   \
 	X(DRY, "dry", NULL, "say what would be done, and do nothing")

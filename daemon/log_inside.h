@@ -261,6 +261,9 @@ struct log_reader {
 	struct sqlite3 *db; /* NULL after a fault */
 	int way;            /* how it was opened */
 	char *path;
+	/* Which readings are of the position that is asked for; NULL: by the name alone. */
+	bool (*called)(void *arg, int64_t seq, const char *name);
+	void *called_arg;
 };
 /* Open it anew where a daemon was started or ended since; before every question. */
 bool reader_refresh(struct log_reader *r, struct fault *why);
