@@ -16,6 +16,8 @@ import sys
 import tempfile
 import time
 
+from derive import die_with_us
+
 BUILD = os.environ.get("TALLY_BUILD", "build")
 passed = failed = 0
 
@@ -36,7 +38,7 @@ class Bench:
         self.socket = os.path.join(folder, "sock")
         self.daemon = subprocess.Popen(
             [BUILD + "/tallyd", "--log", os.path.join(folder, "log.db"), "--socket", self.socket,
-             "--config", "/dev/null"], stderr=subprocess.PIPE, text=True)
+             "--config", "/dev/null"], stderr=subprocess.PIPE, text=True, preexec_fn=die_with_us)
         for _ in range(200):
             if self.tally("status").returncode == 0:
                 break
