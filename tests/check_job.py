@@ -197,16 +197,13 @@ class Hands:
         chosen = self.daemon.call("status")["chosen"]
         return chosen and chosen["position"] == position and chosen["armed"] in ("yes", True)
 
-    def touch(self, position, meter, line, quantity=None, choose=True, take=False):
+    def touch(self, position, meter, line, choose=True):
         m = self.meters[meter]
         before, apart = self.newest(position), m.line
         if choose:
-            self.daemon.do("at", position, *([quantity] if quantity else []))
+            self.daemon.do("at", position)
         self.daemon.wait("%s is armed" % position, lambda: self.armed(position))
         m.line = line
-        if take:
-            time.sleep(1.2)
-            self.daemon.do("take", "--meter", meter)
         seq = self.daemon.wait("%s is logged" % position,
                                lambda: self.newest(position) > before and self.newest(position))
         m.line = apart
@@ -397,9 +394,13 @@ def power_up(daemon, hands):
     daemon.do("reach", "in-circuit")
     daemon.do("job", "live")
     hands.dial("red", "volt-dc")
-    refused = hands.newest("R1")
-    hands.touch("RAIL1", "red", "281.3 V DC", take=True)
-    check("no ohms on a live unit", hands.newest("R1") == refused)
+    hands.touch("RAIL1", "red", "281.3 V DC")
+    before = hands.newest("R1")
+    daemon.do("at", "R1")
+    hands.meters["blue"].line = "100.2 kOhm"
+    time.sleep(2)
+    hands.dial("blue", "ohm")
+    check("no ohms on a live unit", hands.newest("R1") == before)
     daemon.do("job", "cold", "--because", "bled through 10k, measured at C9")
     hands.dial("red", "ohm")
 
