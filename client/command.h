@@ -28,7 +28,10 @@ struct client;
 	X(METER, "meter", "NAME", "the meter meant, by its name in the configuration")            \
 	X(JOB, "job", "NAME", "the job meant (else the newest; * for all of them)")                                  \
 	X(LIKE, "like", "JOB", "take over the sheet of that job")                                \
-	X(FROM, "from", "NAME", "the instrument that the value was read from")                    \
+	X(FROM, "from", "NAME", "the instrument that the value was read from; of trail: the time")  \
+	X(TO, "to", "TIME", "up to this time (of the trail)")                                      \
+	X(AT, "at", "POSITION", "of this position")                                                \
+	X(CHART, "chart", "FILE", "a picture: FILE.svg, .png or .pdf")                             \
 	X(QUANTITY, "quantity", "Q", "value, leakage, esr, dissipation, insulation or volts")     \
 	X(U, "u", "U", "standard uncertainty of the value, in its unit")                          \
 	X(BECAUSE, "because", "TEXT", "the reason, kept in the log")                              \

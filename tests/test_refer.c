@@ -529,7 +529,7 @@ static void waiters_are_answered_once(void **state)
 	struct answers off = {0};
 	w.arg = &off;
 	assert_true(bench_offset(s->bench, s->t, false, "red", w, &s->why));
-	assert_true(bench_again(s->bench, s->t, &s->why));
+	assert_true(bench_again(s->bench, s->t, false, &s->why));
 	assert_int_equal(off.count, 1);
 	assert_int_equal(off.refused, 1);
 	assert_non_null(strstr(off.why, "called off"));
