@@ -341,6 +341,7 @@ def lift(daemon, hands):
     values = {"C1": "0.1630 uF", "C101": "0.1012 uF", "C9": "7.910 uF", "R103": "488.0 kOhm",
               "R3": "469.0 kOhm", "R101": "101.0 kOhm"}
     hands.dial("blue", "farad")
+    time.sleep(2)  # a dial that has rested leads nowhere any more
     daemon.do("walk", "lift")
     visited = []
     while len(visited) < 8:
