@@ -18,6 +18,8 @@ static const char *const roles[] = {
     "sense",     "smoothing",  "splitter", "stopper",  "tone",
 };
 
+static const char *const limits[] = {"leakage=", "esr=", "dissipation=", "insulation="};
+
 void known_free(struct known *k)
 {
 	free(k->names);
@@ -61,6 +63,11 @@ void known_add(struct known *k, const struct sheet_row *row)
 }
 
 /* ---- what fits ---- */
+
+static bool cell_is_blank(char c)
+{
+	return c == ' ' || c == '\t';
+}
 
 struct list {
 	struct lines *out;
@@ -140,6 +147,8 @@ static void offer_words(const struct known *k, struct list *l)
 		snprintf(key, sizeof key, "%s=", sheet_column_name[i]);
 		offer(l, key, "");
 	}
+	for (size_t i = 0; i < sizeof limits / sizeof *limits; i++)
+		offer(l, limits[i], "");
 	for (size_t i = 0; i < sizeof roles / sizeof *roles; i++)
 		offer(l, roles[i], " ");
 	for (int i = 0; i < k->word_count; i++)
@@ -147,6 +156,27 @@ static void offer_words(const struct known *k, struct list *l)
 			offer(l, k->words[i], " ");
 	for (int i = 0; i < k->count; i++)
 		offer(l, k->names[i], " ");
+}
+
+/* A role of two words, of which the second is being typed: grid le */
+static bool offer_two_words(const struct known *k, const char *line, size_t word, size_t at,
+                            struct list *l)
+{
+	size_t before = word;
+	while (before > 0 && cell_is_blank(line[before - 1]))
+		before--;
+	while (before > 0 && !cell_is_blank(line[before - 1]))
+		before--;
+	struct list two = {.out = l->out, .word = line + before, .len = at - before};
+	if (at == word || before == word)
+		return false;
+	for (size_t i = 0; i < sizeof roles / sizeof *roles; i++)
+		offer(&two, roles[i], " ");
+	for (int i = 0; i < k->word_count; i++)
+		offer(&two, k->words[i], " ");
+	if (two.count)
+		*l = two;
+	return two.count > 0;
 }
 
 int known_complete(const struct known *k, const char *line, size_t at, size_t *from,
@@ -164,20 +194,10 @@ int known_complete(const struct known *k, const char *line, size_t at, size_t *f
 		offer_next(k, &l);
 	else if (begin > word && line[begin - 1] == '=')
 		offer_values(k, &l, line + word, begin - word);
+	else if (begin == word && offer_two_words(k, line, word, at, &l))
+		*from = (size_t)(l.word - line);
 	else
 		offer_words(k, &l);
-	if (l.count || first || begin != word || word == 0)
-		return l.count;
-	/* A role of two words: grid le */
-	size_t before = word;
-	while (before > 0 && (line[before - 1] == ' ' || line[before - 1] == '\t'))
-		before--;
-	while (before > 0 && line[before - 1] != ' ' && line[before - 1] != '\t')
-		before--;
-	l.word = line + before;
-	l.len = at - before;
-	offer_words(k, &l);
-	*from = l.count ? before : begin;
 	return l.count;
 }
 

@@ -2,6 +2,7 @@
 /* Lines of a sheet, said back: see typed.h. */
 #include "client/typed.h"
 
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -49,6 +50,11 @@ static void say_row(struct typed_rows *t)
 	say(t->out, "twin ", p->twin);
 	say(t->out, "", row->written[SHEET_CHANNEL]);
 	say(t->out, "part ", row->written[SHEET_PART]);
+	for (int i = 0; i < row->extras; i++) {
+		char before[SHEET_NAME_SIZE + 2];
+		snprintf(before, sizeof before, "%s ", row->extra_name[i]);
+		say(t->out, before, row->extra_cell[i]);
+	}
 	say(t->out, "note ", row->written[SHEET_NOTE]);
 	lines_puts(t->out, "\n");
 }

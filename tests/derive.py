@@ -13,6 +13,17 @@ import sqlite3
 import sys
 
 
+# What a part must show before it is called good: its value (of a place its volts), and
+# (common practice, no source) of these kinds more.
+MORE = {"electrolytic": ["esr or dissipation", "leakage"], "paper": ["leakage"],
+        "winding": ["insulation"]}
+
+
+def must_show(kind, function):
+    first = "volts" if kind in ("rail", "valve") and function.startswith("volt") else "value"
+    return [first] + MORE.get(kind, [])
+
+
 def die_with_us():
     """For subprocess: the child ends when the script does, however that ends."""
     import ctypes
@@ -88,8 +99,22 @@ class Job:
             if place["row"] is None:
                 continue
             count = sum(e["place"] is place and not e["struck"] for e in self.entries.values())
-            out.append(dict(place["row"], entries=count, fit=place["fit"]))
+            out.append(dict(place["row"], entries=count, fit=place["fit"],
+                            missing=self.missing(place)))
         return out
+
+    def missing(self, place):
+        """Of another part than was found only what was measured since counts."""
+        part, seen = place["row"], set()
+        if place["fit"]:
+            part = dict(part, **{k: place["fit"][k] for k in ("kind", "function")})
+        for e in self.entries.values():
+            r = e["record"]
+            if e["place"] is place and not e["struck"] and (not place["fit"] or
+                                                            r["condition"] != "found"):
+                seen |= {r["quantity"], (r.get("second") or {}).get("quantity")}
+        return [q for q in must_show(part["kind"], part["function"])
+                if not seen.intersection(q.split(" or "))]
 
     def listed(self):
         return [{"seq": seq, "position": e["place"]["name"], "struck": e["struck"],

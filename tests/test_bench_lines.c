@@ -204,6 +204,10 @@ static void described_after_it_was_touched(void **state)
 	assert_string_equal(s->made, "R77 red 100.2 kohm lifted; rejudge R77");
 	assert_string_equal(stand_member(s->record[s->records - 1], "verdict"), "outside");
 	assert_false(add(s, "R77 100k"));
+	/* In a hurry: the part that is there, no other. */
+	stand_play(s, "@40 at r77\nred wait 40\n" OPEN "red ~101.2 kOhm *12\n" OPEN);
+	assert_non_null(strstr(s->made, "; R77 red 101.2 kohm lifted"));
+	assert_string_equal(record_of(s, "r77"), "");
 	stand_free(s);
 	free(s);
 }

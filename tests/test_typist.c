@@ -231,8 +231,8 @@ static void completions(void **state)
 	    {"C10 1u with=R", "R1 |R2 |R3 |R4 |R5 |R6 |R9 |R7 ", 12},
 	    {"C10 1u twin=C1", "C1 ", 12}, {"C10 1u part=", "C9 ", 12},
 	    {"C10 1u channel=l", "left ", 15}, {"C10 1u tol", "tolerance=", 7},
-	    {"R10 1k grid le", "grid leak ", 7}, {"R10 1k cathode by", "bypass ", 15},
-	    {"R10 1k cathode xy", "", 15},     {"R10 1k le", "", 7},
+	    {"R10 1k grid le", "grid leak ", 7}, {"R10 1k cathode by", "cathode bypass ", 7},
+	    {"R10 1k cathode xy", "", 15},     {"R10 1k le", "leakage=", 7},
 	    {"C10 1u own", "own.role ", 7}, {"C10 1u ", "", 7},       {"C10 1u pap", "paper ", 7},
 	    {"R10 10k anode R", "resistor |rectifier |rail |reference |rated=|role=|reservoir |R1 |R2 |R3 "
 	                        "|R4 |R5 |R6 |R9 |R7 ", 14},

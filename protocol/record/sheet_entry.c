@@ -7,6 +7,7 @@
 #include "protocol/record/sheet_cells.h"
 #include "protocol/record/sheet_plain.h"
 #include "protocol/record/sheet_words.h"
+#include "protocol/trade/part.h"
 
 #include <stdio.h>
 #include <string.h>
@@ -64,15 +65,47 @@ static bool put_cell(struct line *l, enum sheet_column column, size_t at, size_t
 	return put_text(l, column, at, value);
 }
 
+/* esr=<=3: a limit of another quantity, which has no column of its own. */
+static bool put_limit(struct line *l, const struct word *w, size_t key)
+{
+	struct sheet_row *row = &l->row;
+	size_t at = w->at + key + 1, len = w->len - key - 1;
+	for (int i = 0; i < row->extras; i++)
+		if (column_is(l->text + w->at, key, row->extra_name[i]))
+			return cell_refuse(l->why, w->at, "this was given already, further to the left");
+	if (row->extras == SHEET_EXTRA_MAX || key >= SHEET_NAME_SIZE || len >= SHEET_CELL_SIZE || !len)
+		return cell_refuse(l->why, at, "a limit is wanted here, such as <=3");
+	for (size_t i = 0; i < key; i++) {
+		char c = l->text[w->at + i];
+		row->extra_name[row->extras][i] = c >= 'A' && c <= 'Z' ? (char)(c - 'A' + 'a') : c;
+	}
+	row->extra_name[row->extras][key] = '\0';
+	memcpy(row->extra_cell[row->extras], l->text + at, len);
+	row->extra_cell[row->extras][len] = '\0';
+	l->limit_at[row->extras++] = at;
+	return true;
+}
+
+static bool is_limit_key(const char *key, size_t len)
+{
+	for (int q = 0; q < QUANTITY_COUNT; q++)
+		if (part_limit_function((enum quantity)q) != FUNCTION_NONE &&
+		    column_is(key, len, quantity_name((enum quantity)q)))
+			return true;
+	return false;
+}
+
 static bool put_pair(struct line *l, const struct word *w, const char *equals)
 {
 	size_t key = (size_t)(equals - (l->text + w->at));
+	if (is_limit_key(l->text + w->at, key))
+		return put_limit(l, w, key);
 	for (int i = 0; i < SHEET_COLUMNS; i++)
 		if (i != SHEET_POSITION && column_is(l->text + w->at, key, sheet_column_name[i]))
 			return put_cell(l, (enum sheet_column)i, w->at + key + 1, w->len - key - 1);
 	return cell_refuse(l->why, w->at, "no column of a sheet: expected kind, nominal, tolerance, "
 	                                "service, rated, role, with, channel, twin, part, source, max, "
-	                                "price or note");
+	                                "price, note, or a limit: leakage, esr, dissipation, insulation");
 }
 
 static bool put_kind(struct line *l, int i)
@@ -275,6 +308,17 @@ static bool is_slip_of_milli(const struct sheet_row *row)
 	       decimal_compare(p->nominal, least) < 0;
 }
 
+/* By hand it is a limit or a mistake; in a list it may be what somebody measured. */
+static int limit_not_understood(const struct sheet_row *row)
+{
+	enum quantity q;
+	for (int i = 0; i < row->extras; i++)
+		if (quantity_from_name(row->extra_name[i], strlen(row->extra_name[i]), &q) &&
+		    row->position.beside[q].form == TOLERANCE_NONE)
+			return i;
+	return -1;
+}
+
 static bool give_row(void *arg, const char *name, size_t at, struct fault *why)
 {
 	struct giving *g = arg;
@@ -293,6 +337,13 @@ static bool give_row(void *arg, const char *name, size_t at, struct fault *why)
 		bad = SHEET_NOMINAL;
 		fault_set(&said, "m is a thousandth of an ohm: write M for megohms, or 0.001 if it is meant");
 		good = false;
+	}
+	int loose = good ? limit_not_understood(&row) : -1;
+	if (loose >= 0) {
+		fault_at(why, NULL, 0, (int)l->limit_at[loose] + 1 - (int)l->word[0].at,
+		         "%s: %s wants a limit on one side, such as <=3 or >=20M", raised,
+		         row.extra_name[loose]);
+		return false;
 	}
 	if (good)
 		return g->each(g->arg, &row, plain_origin(g->typed, g->typed_len, l->word[0].at + at), why);

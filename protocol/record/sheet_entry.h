@@ -18,7 +18,8 @@
  *     unit may stand apart: 285 V); with V on a kind that is not measured in volts it
  *     is what the part is rated for, with W what it may dissipate; 47u/450V says both;
  *   - a tolerance: with %, or beginning with +- or >= or <=; `-10 +10 %` too;
- *   - key=value for any column of a sheet; a value with spaces in double quotes;
+ *   - key=value for any column of a sheet, or for the limit of another quantity
+ *     (esr=<=3, leakage=<=10uA); a value with spaces in double quotes;
  *   - every other word belongs to the role.  What begins with a digit and is no value
  *     is a fault and no role.
  * What follows # is a remark.  The cells are then understood by the rules of sheet.h.
