@@ -55,7 +55,9 @@ struct client;
 	X(BY, "by", "TEXT", "who answers for the report")                                         \
 	X(PAPER, "paper", "a4|letter", "the size of the pages of the PDF (else a4)")              \
 	X(CSV_FOR, "csv-for", "LOCALE", "also a CSV for spreadsheets of that locale (de, en, de_CH ...)") \
-	X(DIGIT, "digit", "D", "weight of the meter's last digit (else that of VALUE as written)")
+	X(DIGIT, "digit", "D", "weight of the meter's last digit (else that of VALUE as written)") \
+	X(MAP, "map", "HEADING=COLUMN,...", "which column of a parts list is which of a sheet")   \
+	X(DRY, "dry", NULL, "say what would be done, and do nothing")
 
 enum option_id {
 #define X(id, name, value, help) OPTION_##id,

@@ -44,8 +44,11 @@ enum outcome call_sheet_fit(struct client *c);
 enum outcome call_sheet_rename(struct client *c);
 enum outcome call_sheet_twins(struct client *c);
 enum outcome call_at_new(struct client *c);
-/* command_lines.c */
+/* command_add.c */
 enum outcome call_sheet_add(struct client *c);
+/* command_typed.c: at a terminal, line by line. */
+enum outcome sheet_add_typed(struct client *c);
+/* command_lines.c */
 enum outcome call_sheet_mirror(struct client *c);
 /* Begin a job with the sheet of another one. */
 enum outcome job_start_like(struct client *c, const char *name, const char *like);

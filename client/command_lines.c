@@ -1,89 +1,13 @@
 /* SPDX-License-Identifier: MIT */
 /*
- * The sheet as it is typed: lines, the other channel, a sheet like that of another job.
- * The daemon understands the lines; this side only finds out what is a line.
+ * What else makes a sheet: the other channel, and the sheet of another job.
  */
 #include "client/command_calls.h"
 
-#include "protocol/record/sheet_entry.h"
 #include "protocol/record/wire.h"
 
 #include <stdlib.h>
 #include <string.h>
-
-/* ---- lines ---- */
-
-/* The shell took the quotes of note="a b". */
-static bool is_pair(const char *word)
-{
-	const char *equals = strchr(word, '=');
-	size_t key = equals ? (size_t)(equals - word) : 0;
-	return key > 0 && strcspn(word, " \t") > key && word[0] != '>' && word[0] != '<';
-}
-
-static bool has_blank(const char *word)
-{
-	return word[strcspn(word, " \t\n")] != '\0';
-}
-
-/* R1 or R1-R6,R9: letters first, and a number. */
-static bool is_position(const char *word)
-{
-	bool letter = (word[0] >= 'A' && word[0] <= 'Z') || (word[0] >= 'a' && word[0] <= 'z');
-	return letter && !strchr(word, '=') && strpbrk(word, "0123456789");
-}
-
-/* `sheet add "R1 1k" "R2 2k"` gives lines; `sheet add R1 1k cc` is one, in words;
- * `sheet add R1 R2 R3` is three again. */
-static bool words_are_lines(const struct client *c)
-{
-	bool all_positions = true;
-	for (int i = 0; i < c->args.count; i++) {
-		const char *word = client_word(c, i);
-		if (has_blank(word) && !is_pair(word))
-			return true;
-		all_positions = all_positions && is_position(word);
-	}
-	return all_positions;
-}
-
-static char *join_words(const struct client *c)
-{
-	bool lines = words_are_lines(c);
-	size_t size = 1, len = 0;
-	for (int i = 0; i < c->args.count; i++)
-		size += strlen(client_word(c, i)) + 3;
-	char *text = malloc(size);
-	for (int i = 0; text && i < c->args.count; i++) {
-		const char *word = client_word(c, i), *equals = strchr(word, '=');
-		if (i)
-			text[len++] = lines ? '\n' : ' ';
-		int n = !lines && has_blank(word) && equals
-		            ? snprintf(text + len, size - len, "%.*s=\"%s\"", (int)(equals - word), word,
-		                       equals + 1)
-		            : snprintf(text + len, size - len, "%s", word);
-		len += n > 0 ? (size_t)n : 0;
-	}
-	if (text)
-		text[len] = '\0';
-	return text;
-}
-
-enum outcome call_sheet_add(struct client *c)
-{
-	struct fault why;
-	size_t len = 0;
-	bool standard = c->args.count == 1 && strcmp(client_word(c, 0), "-") == 0;
-	char *text = standard ? sheet_text_read("-", &len, &why) : join_words(c);
-	if (!text) {
-		if (!standard)
-			fault_set(&why, "out of memory");
-		return client_fault(c, OUTCOME_WRONG, &why);
-	}
-	json_t *params = client_params("text", text, NULL);
-	free(text);
-	return client_change(c, "sheet.add", params, "added to the sheet");
-}
 
 /* ---- the other channel ---- */
 

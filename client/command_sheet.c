@@ -5,11 +5,14 @@
  */
 #include "client/command_calls.h"
 
+#include "client/typed.h"
+#include "protocol/record/sheet_map.h"
 #include "protocol/record/wire.h"
 
 #include <errno.h>
 #include <stdlib.h>
 #include <string.h>
+#include <strings.h>
 
 char *sheet_text_read(const char *name, size_t *len, struct fault *why)
 {
@@ -39,50 +42,148 @@ char *sheet_text_read(const char *name, size_t *len, struct fault *why)
 	return NULL;
 }
 
-/* Is this text that JSON can carry: UTF-8 without NUL?  Else the place. */
-static bool carriable(const char *name, const char *text, size_t len, struct fault *why)
+/* ---- loading ---- */
+
+/* "Ref is position, Qty was counted; kept: Footprint; left out: Price" */
+static void say_columns(struct client *c, const struct sheet_taken *taken)
 {
-	size_t where;
-	if (words_utf8(text, len, &where))
-		return true;
-	int line = 1, column = 1;
-	for (size_t i = 0; i < where; i++) {
-		column = text[i] == '\n' ? 1 : column + 1;
-		line += text[i] == '\n';
+	static const struct {
+		int use;
+		const char *before;
+	} rest[] = {{SHEET_KEPT, "kept under their names: "}, {SHEET_LEFT, "left out: "}};
+	struct lines out = {0};
+	char clean[WORDS_SIZE];
+	const char *between = "";
+	for (int i = 0; i < taken->columns; i++) {
+		int use = taken->use[i];
+		words_clean(taken->heading[i], strlen(taken->heading[i]), clean, sizeof clean);
+		if (use > SHEET_COUNT || strcasecmp(clean, sheet_use_name(use)) == 0)
+			continue;
+		lines_printf(&out, use == SHEET_COUNT ? "%s%s was counted" : "%s%s is %s", between, clean,
+		             sheet_use_name(use));
+		between = ", ";
 	}
-	fault_at(why, name, line, column, "byte 0x%02X: a sheet is UTF-8 text",
-	         (unsigned char)text[where]);
-	return false;
+	for (size_t k = 0; k < sizeof rest / sizeof *rest; k++) {
+		bool any = false;
+		for (int i = 0; i < taken->columns; i++) {
+			if (taken->use[i] != rest[k].use)
+				continue;
+			words_clean(taken->heading[i], strlen(taken->heading[i]), clean, sizeof clean);
+			lines_printf(&out, "%s%s%s", any ? ", " : between[0] ? "; " : "",
+			             any ? "" : rest[k].before, clean);
+			any = true;
+			between = ", ";
+		}
+	}
+	if (out.len)
+		lines_puts(&out, "\n");
+	client_lines(c, &out);
+}
+
+static bool describe(void *arg, const struct sheet_row *row, struct fault *why)
+{
+	(void)why;
+	typed_row(arg, row);
+	return true;
+}
+
+/* What would be loaded: nobody need be asked for that. */
+static enum outcome load_dry(struct client *c, const char *name, const char *text, size_t len,
+                             const struct sheet_map *map)
+{
+	struct lines out = {0};
+	struct typed_rows rows = {.style = &c->style, .out = &out};
+	struct sheet_taken taken = {.columns = 0};
+	struct fault why;
+	bool good = sheet_parse_mapped(name, text, len, map, &taken, describe, &rows, &why);
+	typed_rows_end(&rows);
+	if (good && client_has(c, OPTION_JSON)) {
+		json_t *said = json_pack("{s:i}", "positions", rows.rows);
+		char *dump = json_dumps(said, JSON_COMPACT);
+		client_json(c, (struct slice){dump ? dump : "{}", dump ? strlen(dump) : 2});
+		free(dump);
+		json_decref(said);
+	} else if (good) {
+		say_columns(c, &taken);
+		lines_printf(&out, "%d position%s would be loaded; nothing was done\n", rows.rows,
+		             rows.rows == 1 ? "" : "s");
+		client_lines(c, &out);
+	}
+	typed_rows_free(&rows);
+	lines_free(&out);
+	return good ? OUTCOME_DONE : client_fault(c, OUTCOME_WRONG, &why);
+}
+
+static json_t *map_params(const struct sheet_map *map)
+{
+	json_t *object = json_object();
+	for (int i = 0; i < map->pairs; i++)
+		json_object_set_new(object, map->heading[i], json_string(sheet_use_name(map->use[i])));
+	if (map->rest_left)
+		json_object_set_new(object, "*", json_string("-"));
+	return object;
+}
+
+static void say_loaded(struct client *c, const char *name, struct slice result)
+{
+	int64_t seq = 0, positions = 0;
+	struct sheet_taken taken = {.columns = 0};
+	struct slice columns = json_member(result.at, result.len, "columns"), column;
+	size_t cursor = 0;
+	while (taken.columns < SHEET_MAP_MAX && json_next(columns, &cursor, &column)) {
+		char as[SHEET_HEADING_SIZE];
+		words_member(column, "heading", taken.heading[taken.columns], SHEET_HEADING_SIZE);
+		words_member(column, "as", as, sizeof as);
+		int use = SHEET_KEPT;
+		for (int i = 0; i <= SHEET_LEFT; i++)
+			if (strcmp(as, sheet_use_name(i)) == 0)
+				use = i;
+		taken.use[taken.columns++] = use;
+	}
+	say_columns(c, &taken);
+	json_int(json_member(result.at, result.len, "seq"), &seq);
+	json_int(json_member(result.at, result.len, "positions"), &positions);
+	fprintf(c->out, "loaded %s: %lld position%s, record %lld\n", name, (long long)positions,
+	        positions == 1 ? "" : "s", (long long)seq);
+}
+
+static enum outcome load(struct client *c, const char *name, const char *text, size_t len,
+                         const struct sheet_map *map)
+{
+	struct message m;
+	json_t *params = client_params("name", name, "job", client_option(c, OPTION_JOB), NULL);
+	json_object_set_new(params, "text", json_stringn(text, len));
+	if (map->pairs || map->rest_left)
+		json_object_set_new(params, "map", map_params(map));
+	enum outcome outcome = client_ask(c, "sheet.load", params, &m);
+	if (outcome == OUTCOME_DONE && client_has(c, OPTION_JSON))
+		client_json(c, m.result);
+	else if (outcome == OUTCOME_DONE)
+		say_loaded(c, name, m.result);
+	message_free(&m);
+	return outcome;
 }
 
 enum outcome call_sheet_load(struct client *c)
 {
 	struct fault why;
-	struct message m;
+	struct sheet_map map = {.pairs = 0};
 	size_t len;
-	const char *word = client_word(c, 0);
+	const char *word = client_word(c, 0), *asked = client_option(c, OPTION_MAP);
 	const char *name = strcmp(word, "-") == 0 ? "(standard input)" : word;
+	if (asked && !sheet_map_parse(&map, asked, &why))
+		return client_wrong(c, "--map \"%s\", character %d: %s", asked, why.column, why.text);
 	char *text = sheet_text_read(word, &len, &why);
 	if (!text)
 		return client_fault(c, OUTCOME_WRONG, &why);
-	if (!carriable(name, text, len, &why)) {
-		free(text);
-		return client_fault(c, OUTCOME_WRONG, &why);
-	}
-	json_t *params = client_params("name", name, "job", client_option(c, OPTION_JOB), NULL);
-	json_object_set_new(params, "text", json_stringn(text, len));
+	enum outcome outcome;
+	if (!sheet_bytes_check(name, text, len, &why))
+		outcome = client_fault(c, OUTCOME_WRONG, &why);
+	else if (client_has(c, OPTION_DRY))
+		outcome = load_dry(c, name, text, len, &map);
+	else
+		outcome = load(c, name, text, len, &map);
 	free(text);
-	enum outcome outcome = client_ask(c, "sheet.load", params, &m);
-	if (outcome == OUTCOME_DONE && client_has(c, OPTION_JSON)) {
-		client_json(c, m.result);
-	} else if (outcome == OUTCOME_DONE) {
-		int64_t seq = 0, positions = 0;
-		json_int(json_member(m.result.at, m.result.len, "seq"), &seq);
-		json_int(json_member(m.result.at, m.result.len, "positions"), &positions);
-		fprintf(c->out, "loaded %s: %lld position%s, record %lld\n", name, (long long)positions,
-		        positions == 1 ? "" : "s", (long long)seq);
-	}
-	message_free(&m);
 	return outcome;
 }
 

@@ -94,16 +94,27 @@ const struct command command_table[] = {
 	 "rated, role, with, channel, twin, part, source, max, price, note; only position must be "
 	 "there. `-` reads standard input. A sheet with a fault is refused whole, with "
 	 "FILE:LINE:COLUMN and exit status 2. --job names the job, which is begun where there is none "
-	 "of that name.",
-	 OPTION_BIT(JOB), 0, NEED_BENCH, true, call_sheet_load},
-	{JOB, "sheet add", "LINE...", "type positions: tally sheet add \"R1-R6,R9 100k\"",
+	 "of that name.\n"
+	 "A parts list of another program is read, too: Reference or Designator, Value, Qty, Tolerance, "
+	 "Voltage or Rating, Description are known where only one column can be meant, and --map says it "
+	 "of any: --map \"Teil=position,Wert=nominal,Anzahl=count,Preis=-\" (count: how many positions the "
+	 "row has, compared; -: left out; *=-: all others, too). One cell may have many: R1,R2,R5-R7. "
+	 "Cells may be parted by semicolons or tabs, with decimal commas then. --dry shows what would "
+	 "be loaded.",
+	 OPTION_BIT(JOB) | OPTION_BIT(MAP) | OPTION_BIT(DRY), 0, NEED_BENCH, true, call_sheet_load},
+	{JOB, "sheet add", "[LINE...]", "type positions: tally sheet add \"R1-R6,R9 100k\"",
 	 "A line: names and ranges (R1-R6,R9), then in any order the nominal (470k, 0.1u, 285 V), a "
 	 "kind (cc cf mf ww pot el paper pp cer mica rail ...), a tolerance (10%, -20/+80%, >=20M), what "
 	 "it is rated for (400V, 1W), key=value for any column, and words for its role. One line may "
-	 "stand without quotes: tally sheet add R12 470k cc 10% anode V3. `-` reads lines from standard "
-	 "input: paste there, end with Ctrl-D. With a fault in any line nothing is added; it says "
-	 "LINE:COLUMN.",
-	 0, 0, NEED_BENCH, true, call_sheet_add},
+	 "stand without quotes: tally sheet add R12 470k cc 10% anode V3. The sections of a can: C9A,C9B "
+	 "8+8u.\n"
+	 "Without LINE at a terminal each line is confirmed or refused as it is entered, Tab completes, "
+	 "`mirror all +100` makes the other channel, and an empty line ends; what is pasted goes in line "
+	 "by line. From a pipe (`-` where there is none) come all lines at once: with a fault in any, "
+	 "each is shown with LINE:COLUMN and a mark below it, and nothing is added. Rows that a "
+	 "spreadsheet copied may be pasted, with their headings or without. --dry shows what would be "
+	 "added.",
+	 OPTION_BIT(DRY), 0, NEED_BENCH, true, call_sheet_add},
 	{JOB, "sheet mirror", "RANGE +N", "the other channel: tally sheet mirror R1-R40,C1-C20 +100",
 	 "Every position of RANGE (`all`: each that has no twin) once more, its number raised by N and "
 	 "twin of the one it came from; `with` and `part` follow, a channel changes sides. What of RANGE "

@@ -23,6 +23,7 @@
 #include "daemon/config.h"
 #include "daemon/log.h"
 #include "daemon/meter.h"
+#include "protocol/record/sheet_map.h"
 #include "protocol/record/text.h"
 #include "protocol/trade/entry.h"
 
@@ -112,12 +113,22 @@ bool bench_job_state(struct bench *b, int64_t t, bool live, const char *because,
                      struct bench_wait w, struct fault *why);
 bool bench_sheet_load(struct bench *b, int64_t t, const char *file, const char *text, size_t len,
                       const char *job, struct bench_wait w, struct fault *why);
+/* The same for a sheet or a parts list with a map of its headings (NULL for none);
+ * `taken`: what became of the columns (NULL: nobody asks), set before anything is done. */
+bool bench_sheet_load_mapped(struct bench *b, int64_t t, const char *file, const char *text,
+                             size_t len, const char *job, const struct sheet_map *map,
+                             struct sheet_taken *taken, struct bench_wait w, struct fault *why);
 bool bench_sheet_set(struct bench *b, int64_t t, const char *position, const char *const *key,
                      const char *const *value, int fields, struct bench_wait w, struct fault *why);
-/* Lines as a technician types them (protocol/record/sheet_entry.h), parted by LF: all
- * of them or none.  A position that is there is refused, unless it was only named. */
+/* Lines as a technician types them (protocol/record/sheet_entry.h), parted by LF, or rows
+ * below their headings as a spreadsheet copies them (sheet_is_header): all of them or none.
+ * A position that is there is refused, unless it was only named. */
 bool bench_sheet_add(struct bench *b, int64_t t, const char *text, size_t len,
                      struct bench_wait w, struct fault *why);
+/* What would become of them: the number of positions, and each() for every fault, in the
+ * order of the lines, each with line and column.  Nothing is changed. */
+int bench_sheet_try(struct bench *b, int64_t t, const char *text, size_t len,
+                    void (*each)(void *arg, const struct fault *why), void *arg);
 /* The positions of `range` (names and ranges, or `all`) once more in the other channel,
  * their numbers raised by `by`; each is then the twin of the one that it came from. */
 bool bench_sheet_mirror(struct bench *b, int64_t t, const char *range, int by,

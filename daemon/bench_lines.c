@@ -6,8 +6,10 @@
 #include "daemon/bench_state.h"
 
 #include "protocol/record/sheet_entry.h"
+#include "protocol/record/sheet_map.h"
 
 #include <stdio.h>
+#include <stdlib.h>
 #include <string.h>
 
 /* ---- lines ---- */
@@ -29,15 +31,39 @@ static bool only_named(const struct sheet_row *row)
 	return row->extras == 0;
 }
 
-static bool add_row(void *arg, const struct sheet_row *row, struct fault *why)
+/* Lines while they are read: where each row of the batch came from. */
+struct typing {
+	struct sheet_batch batch;
+	int line; /* at work; 0: rows of a table, which say their places themselves */
+	struct typed_at {
+		int line, column;
+	} *at;
+	int size;
+	/* Where all faults are wanted: told, and gone on. */
+	void (*each)(void *arg, const struct fault *why);
+	void *arg;
+};
+
+static bool given_already(struct typing *t, const struct sheet_row *first, struct fault *why)
 {
-	struct sheet_batch *batch = arg;
+	const struct typed_at *at = &t->at[first - t->batch.row];
+	if (at->line)
+		fault_set(why, "%s was given already, at line %d, column %d", first->position.name, at->line,
+		          at->column);
+	else
+		fault_set(why, "%s was given already, further up", first->position.name);
+	return false;
+}
+
+static bool add_row(void *arg, const struct sheet_row *row, size_t at, struct fault *why)
+{
+	struct typing *t = arg;
+	struct sheet_batch *batch = &t->batch;
 	const char *name = row->position.name;
 	int place = position_find(batch->b, name);
-	if (batch_find(batch, name)) {
-		fault_set(why, "%s was given already, further up or to the left", name);
-		return false;
-	}
+	const struct sheet_row *first = batch_find(batch, name);
+	if (first)
+		return given_already(t, first, why);
 	if (place >= 0 && !only_named(&batch->b->position[place].row)) {
 		fault_set(why, "%s is in the sheet already; to change it: sheet set %s key=value", name, name);
 		return false;
@@ -46,26 +72,81 @@ static bool add_row(void *arg, const struct sheet_row *row, struct fault *why)
 		fault_set(why, "%s: a sheet has at most %d positions", name, SHEET_ROWS_MAX);
 		return false;
 	}
+	if (!bench_grow((void **)&t->at, batch->rows, &t->size, sizeof *t->at)) {
+		fault_set(why, "out of memory");
+		return false;
+	}
+	t->at[batch->rows] = (struct typed_at){t->line, (int)at + 1};
 	return batch_add(batch, row, POSITION_ADDED, why);
 }
 
-static bool read_lines(struct sheet_batch *batch, const char *text, size_t len, struct fault *why)
+static bool add_table_row(void *arg, const struct sheet_row *row, struct fault *why)
 {
-	int line = 1;
-	for (size_t at = 0; at < len; line++) {
-		const char *end = memchr(text + at, '\n', len - at);
-		size_t n = end ? (size_t)(end - text) - at : len - at;
-		size_t kept = n && text[at + n - 1] == '\r' ? n - 1 : n;
-		struct fault said = {.text = ""};
-		if (!sheet_entry_parse(text + at, kept, add_row, batch, &said)) {
-			fault_at(why, "(typed)", line, said.column ? said.column : 1, "%s", said.text);
+	return add_row(arg, row, 0, why);
+}
+
+/* Told and passed over, or the end of it. */
+static bool pass_over(struct typing *t, const struct fault *why)
+{
+	if (t->each)
+		t->each(t->arg, why);
+	return t->each != NULL;
+}
+
+static bool read_line(struct typing *t, const char *text, size_t len, struct fault *why)
+{
+	struct fault said = {.text = ""};
+	int before = t->batch.rows;
+	if (len && text[len - 1] == '\r')
+		len--;
+	if (sheet_entry_read(text, len, add_row, t, &said))
+		return true;
+	fault_at(why, "(typed)", t->line, said.column ? said.column : 1, "%s", said.text);
+	/* What stood to the left of the fault in its line does not count either. */
+	t->batch.rows = before;
+	return pass_over(t, why);
+}
+
+/* Rows below their headings, as a spreadsheet copies them. */
+static bool read_table(struct typing *t, const char *text, size_t len, struct fault *why)
+{
+	struct fault said = {.text = ""};
+	t->line = 0;
+	if (sheet_parse("(typed)", text, len, add_table_row, t, &said))
+		return true;
+	*why = said;
+	t->batch.rows = 0;
+	return pass_over(t, why);
+}
+
+static bool read_lines(struct typing *t, const char *text, size_t len, struct fault *why)
+{
+	size_t first = 0;
+	bool any_fault = false;
+	while (first < len && strchr(" \t\r\n", text[first]))
+		first++;
+	const char *end = memchr(text + first, '\n', len - first);
+	if (end && sheet_is_header(text + first, (size_t)(end - text) - first)) {
+		if (!read_table(t, text, len, why))
 			return false;
+	} else {
+		t->line = 1;
+		for (size_t at = 0; at < len; t->line++) {
+			struct fault said = {.text = ""};
+			end = memchr(text + at, '\n', len - at);
+			size_t n = end ? (size_t)(end - text) - at : len - at;
+			if (!read_line(t, text + at, n, &said)) {
+				*why = said;
+				return false;
+			}
+			any_fault |= said.text[0] != '\0';
+			at += n + 1;
 		}
-		at += n + 1;
 	}
-	if (!batch->rows)
-		fault_set(why, "no position stands there: a line is such as R1-R6,R9 100k");
-	return batch->rows > 0;
+	if (t->batch.rows || any_fault || why->text[0])
+		return true;
+	fault_set(why, "no position stands there: a line is such as R1-R6,R9 100k");
+	return pass_over(t, why);
 }
 
 /* Which row would that position have? */
@@ -102,31 +183,76 @@ static bool make_mutual(struct sheet_batch *batch, const char *a, const char *b,
 	return row != &changed || batch_add(batch, row, POSITION_SET, why);
 }
 
+static bool check_row(struct sheet_batch *batch, int i, struct fault *why)
+{
+	struct position p = batch->row[i].position;
+	if (p.with[0] && !position_to_be(batch, p.with)) {
+		fault_set(why, "%s works with %s, but that is not in the sheet", p.name, p.with);
+		return false;
+	}
+	return !p.twin[0] || make_mutual(batch, p.name, p.twin, why);
+}
+
 static bool check_names(struct sheet_batch *batch, struct fault *why)
 {
-	for (int i = 0, n = batch->rows; i < n; i++) {
-		struct position p = batch->row[i].position;
-		if (p.with[0] && !position_to_be(batch, p.with)) {
-			fault_set(why, "%s works with %s, but that is not in the sheet", p.name, p.with);
+	for (int i = 0, n = batch->rows; i < n; i++)
+		if (!check_row(batch, i, why))
 			return false;
-		}
-		if (p.twin[0] && !make_mutual(batch, p.name, p.twin, why))
+	return true;
+}
+
+/* The same with the place of each. */
+static bool check_typed(struct typing *t, struct fault *why)
+{
+	for (int i = 0, n = t->batch.rows; i < n; i++) {
+		struct fault said = {.text = ""};
+		if (check_row(&t->batch, i, &said))
+			continue;
+		if (t->at[i].line)
+			fault_at(why, "(typed)", t->at[i].line, t->at[i].column, "%s", said.text);
+		else
+			*why = said;
+		if (!pass_over(t, why))
 			return false;
 	}
 	return true;
 }
 
+static void typing_free(struct typing *t)
+{
+	batch_free(&t->batch);
+	free(t->at);
+}
+
 bool bench_sheet_add(struct bench *b, int64_t t, const char *text, size_t len,
                      struct bench_wait w, struct fault *why)
 {
+	struct typing typing = {.batch = {.b = b}};
+	struct fault said = {.text = ""};
 	bench_run_until(b, t);
-	struct sheet_batch batch = {.b = b};
-	bool good = read_lines(&batch, text, len, why) && check_names(&batch, why) &&
-	            job_need(b, t, why) && batch_put(&batch, t, NULL, w, why);
-	batch_free(&batch);
+	bool good = read_lines(&typing, text, len, &said) && check_typed(&typing, &said);
+	if (!good)
+		*why = said;
+	good = good && job_need(b, t, why) && batch_put(&typing.batch, t, NULL, w, why);
+	typing_free(&typing);
 	if (good && b->way.mode != WALK_OFF && b->chosen < 0)
 		walk_first(b);
 	return good;
+}
+
+int bench_sheet_try(struct bench *b, int64_t t, const char *text, size_t len,
+                    void (*each)(void *arg, const struct fault *why), void *arg)
+{
+	struct typing typing = {.batch = {.b = b}, .each = each, .arg = arg};
+	struct fault why = {.text = ""};
+	bench_run_until(b, t);
+	(void)(read_lines(&typing, text, len, &why) && check_typed(&typing, &why));
+	int rows = 0;
+	/* Twins that became mutual are rows that were set. */
+	for (int i = 0; i < typing.batch.rows; i++)
+		rows += typing.batch.change[i] == POSITION_ADDED;
+	typing_free(&typing);
+	return rows;
 }
 
 /* ---- the other channel ---- */
@@ -140,8 +266,12 @@ struct mirror {
 static bool choose(void *arg, const char *name, struct fault *why)
 {
 	struct mirror *m = arg;
+	char raised[NAME_SIZE];
 	int place = position_find(m->b, name);
 	(void)why;
+	name_raise(name, raised); /* r1-r40, typed in a hurry */
+	if (place < 0)
+		place = position_find(m->b, raised);
 	/* R1-R60 where there is no R7: nobody numbers without holes. */
 	if (place >= 0 && place < SHEET_ROWS_MAX)
 		m->chosen[place] = true;

@@ -5,6 +5,8 @@
  */
 #include "daemon/bench_state.h"
 
+#include "protocol/record/sheet_names.h"
+
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -204,9 +206,16 @@ bool batch_put(struct sheet_batch *l, int64_t t, const char *file, struct bench_
 bool bench_sheet_load(struct bench *b, int64_t t, const char *file, const char *text, size_t len,
                       const char *job, struct bench_wait w, struct fault *why)
 {
+	return bench_sheet_load_mapped(b, t, file, text, len, job, NULL, NULL, w, why);
+}
+
+bool bench_sheet_load_mapped(struct bench *b, int64_t t, const char *file, const char *text,
+                             size_t len, const char *job, const struct sheet_map *map,
+                             struct sheet_taken *taken, struct bench_wait w, struct fault *why)
+{
 	bench_run_until(b, t);
 	struct sheet_batch l = {.b = b};
-	bool good = sheet_parse(file, text, len, load_row, &l, why);
+	bool good = sheet_parse_mapped(file, text, len, map, taken, load_row, &l, why);
 	if (good && job && strcmp(job, b->job) != 0)
 		good = bench_job_start(b, t, job, (struct bench_wait){0}, why);
 	good = good && job_need(b, t, why) && batch_put(&l, t, file, w, why);
@@ -224,7 +233,11 @@ bool bench_sheet_load(struct bench *b, int64_t t, const char *file, const char *
  * named (the kind follows from its letters), for there may be no schematic. */
 int job_place(struct bench *b, int64_t t, const char *name, struct fault *why)
 {
+	char raised[NAME_SIZE];
 	int i = position_find(b, name);
+	name_raise(name, raised); /* r12, typed in a hurry, is R12 where that is there */
+	if (i < 0)
+		i = position_find(b, raised);
 	if (i >= 0)
 		return i;
 	struct sheet_row row;

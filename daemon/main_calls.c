@@ -8,6 +8,7 @@
  */
 #include "daemon/main_calls.h"
 
+#include "daemon/main_sheet.h"
 #include "daemon/query_params.h"
 #include "protocol/record/text.h"
 #include "protocol/record/wire.h"
@@ -22,8 +23,8 @@ struct asked {
 	const char *position, *quantity, *meter, *name, *text, *job, *because, *value, *from, *u;
 	const char *reach, *condition, *walk, *state, *range, *order, *leads, *to, *prefix, *positions;
 	int64_t seq, by, meters, up;
-	bool speaks, wait, swapped, accept, none;
-	json_t *fields, *seqs;
+	bool speaks, wait, swapped, accept, none, dry;
+	json_t *fields, *seqs, *map;
 };
 
 struct answering {
@@ -42,11 +43,18 @@ struct waiting {
 	struct server_call *call;
 	enum shape shape;
 	const char *key, *word; /* SHAPE_MANNER: what the answer says */
+	struct sheet_taken *taken; /* SHAPE_SHEET: what became of the columns */
 };
+
+static void waiting_free(struct waiting *w)
+{
+	free(w->taken);
+	free(w);
+}
 
 static void answer_durable(const struct waiting *w, const struct bench_outcome *o)
 {
-	size_t size = o->len + 256;
+	size_t size = o->len + 256 + (w->taken ? SHEET_MAP_MAX * 512 : 0);
 	char *buffer = malloc(size);
 	struct text t;
 	int64_t n;
@@ -68,6 +76,8 @@ static void answer_durable(const struct waiting *w, const struct bench_outcome *
 		                                                                           : "struck", n);
 	if (w->shape == SHAPE_SHEET && json_int(json_member(o->record, o->len, "count"), &n))
 		text_member_int(&t, "positions", n);
+	if (w->taken)
+		sheet_columns_write(&t, w->taken);
 	text_puts(&t, "}");
 	server_answer(w->call, buffer);
 	free(buffer);
@@ -86,7 +96,7 @@ static void answered(void *arg, const struct bench_outcome *o)
 		fault_set(&why, "NOT LOGGED: %s", o->why ? o->why : "the log refused it");
 		server_refuse(w->call, WIRE_NOT_LOGGED, &why);
 	}
-	free(w);
+	waiting_free(w);
 }
 
 static struct bench_wait wait_for(struct answering *a, enum shape shape)
@@ -120,7 +130,7 @@ static bool later(struct answering *a, bool accepted, struct bench_wait w, int c
 	struct waiting *waiting = w.arg;
 	if (waiting) {
 		server_refuse(waiting->call, code, why);
-		free(waiting);
+		waiting_free(waiting);
 	}
 	return true;
 }
@@ -188,14 +198,32 @@ static bool call_job_state(struct answering *a, struct fault *why)
 static bool call_sheet_load(struct answering *a, struct fault *why)
 {
 	const struct asked *k = &a->asked;
-	LATER(SHAPE_SHEET, WIRE_BAD_INPUT,
-	      bench_sheet_load(a->calls->bench, a->t, k->name, k->text, strlen(k->text), k->job, w,
-	                       why));
+	struct sheet_map map = {.pairs = 0};
+	if (!sheet_map_read(k->map, &map, why))
+		return false;
+	struct bench_wait w = wait_for(a, SHAPE_SHEET);
+	struct waiting *waiting = w.arg;
+	struct sheet_taken *taken = calloc(1, sizeof *taken);
+	if (!waiting || !taken) {
+		free(taken);
+		free(waiting);
+		fault_set(why, "out of memory");
+		return false;
+	}
+	waiting->taken = taken;
+	return later(a, bench_sheet_load_mapped(a->calls->bench, a->t, k->name, k->text,
+	                                        strlen(k->text), k->job, &map, taken, w, why),
+	             w, WIRE_BAD_INPUT, why);
 }
 
 static bool call_sheet_add(struct answering *a, struct fault *why)
 {
 	const char *text = a->asked.text;
+	if (a->asked.dry) {
+		sheet_try_write(a->calls->bench, a->t, text, &a->out);
+		server_answer(a->call, a->out.bytes);
+		return true;
+	}
 	LATER(SHAPE_SEQ, WIRE_BAD_INPUT,
 	      bench_sheet_add(a->calls->bench, a->t, text, strlen(text), w, why));
 }
@@ -540,6 +568,7 @@ static const struct {
     {"swapped", offsetof(struct asked, swapped), PARAM_FLAG},
     {"accept", offsetof(struct asked, accept), PARAM_FLAG},
     {"none", offsetof(struct asked, none), PARAM_FLAG},
+    {"dry", offsetof(struct asked, dry), PARAM_FLAG},
 };
 
 /* `takes`: names with spaces between; an ending ! marks a compulsory one. */
@@ -555,12 +584,12 @@ static const struct method {
     {"job.start", call_job_start, "name!", false},
     {"job.close", call_job_close, "", false},
     {"job.state", call_job_state, "state! because", false},
-    {"sheet.load", call_sheet_load, "name! text! job", false},
+    {"sheet.load", call_sheet_load, "name! text! job map", false},
     {"sheet.set", call_sheet_set, "position! fields!", false},
     {"sheet.fit", call_sheet_fit, "position! fields none", false},
     {"sheet.rename", call_sheet_rename, "position! to!", false},
     {"sheet.twins", call_sheet_twins, "accept positions", false},
-    {"sheet.add", call_sheet_add, "text!", false},
+    {"sheet.add", call_sheet_add, "text! dry", false},
     {"sheet.mirror", call_sheet_mirror, "range! by!", false},
     {"at", call_at, "position quantity meter", true},
     {"at.new", call_at_new, "prefix", false},
@@ -597,9 +626,12 @@ static bool read_asked(const struct method *m, json_t *params, struct asked *k, 
 		snprintf(names[n], sizeof names[n], "%.*s", (int)(len - compulsory), p);
 		p += len + strspn(p + len, " ");
 		/* Not of one simple type: the method looks at them itself. */
-		bool fields = strcmp(names[n], "fields") == 0;
-		if (fields || strcmp(names[n], "seqs") == 0) {
-			*(fields ? &k->fields : &k->seqs) = json_object_get(params, names[n]);
+		json_t **itself = strcmp(names[n], "fields") == 0 ? &k->fields
+		                  : strcmp(names[n], "seqs") == 0 ? &k->seqs
+		                  : strcmp(names[n], "map") == 0  ? &k->map
+		                                                  : NULL;
+		if (itself) {
+			*itself = json_object_get(params, names[n]);
 			json_object_del(rest, names[n]);
 			continue;
 		}

@@ -1,13 +1,13 @@
 /* SPDX-License-Identifier: MIT */
 /*
- * Fuzz entry point: a sheet, and behind the line `----` fields that are set by hand,
- * `key=value` each on a line.
+ * Fuzz entry point: a sheet or a parts list, and behind the line `----` fields that are
+ * set by hand, `key=value` each on a line.  A first line `map HEADING=COLUMN,...` is a map.
  *
  * What must hold: a refused sheet has a sentence and a place, and not one row came
  * of it; each row of a good one comes back from its JSON as it was, also after a
  * field was set; a field that is refused leaves the row as it was.
  */
-#include "protocol/record/sheet.h"
+#include "protocol/record/sheet_map.h"
 #include "tests/fuzz.h"
 
 static char json[65536], again[65536];
@@ -88,9 +88,29 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
 		fields.len = size - len - (sizeof mark - 2);
 	}
 	memset(&why, 0, sizeof why);
-	if (!sheet_parse("f", (const char *)data, len, each, &fields, &why)) {
+	static struct sheet_map map;
+	static struct sheet_taken taken;
+	char text[600];
+	const uint8_t *end = memchr(data, '\n', len);
+	memset(&map, 0, sizeof map);
+	memset(&taken, 0, sizeof taken);
+	if (len > 4 && memcmp(data, "map ", 4) == 0 && end && (size_t)(end - data) < sizeof text) {
+		snprintf(text, sizeof text, "%.*s", (int)(end - data - 4), (const char *)data + 4);
+		if (!sheet_map_parse(&map, text, &why)) {
+			must(why.text[0] && why.column >= 1 && (size_t)why.column <= strlen(text) + 1);
+			map.pairs = 0;
+		}
+		len -= (size_t)(end + 1 - data);
+		data = end + 1;
+	}
+	memset(&why, 0, sizeof why);
+	if (!sheet_parse_mapped("f", (const char *)data, len, &map, &taken, each, &fields, &why)) {
 		must(fields.rows == 0);
 		must_be_placed(&why, data, len);
+		return 0;
 	}
+	must(taken.columns >= 1 && taken.columns <= SHEET_MAP_MAX);
+	for (int i = 0; i < taken.columns; i++)
+		must(taken.use[i] >= 0 && taken.use[i] <= SHEET_UNNAMED);
 	return 0;
 }

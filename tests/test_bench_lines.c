@@ -67,13 +67,14 @@ static void all_of_it_or_nothing(void **state)
 		const char *why;
 	} rows[] = {
 	    {"R50 1k\nR51 2kk\n", 2, 7, "R51: nominal"},
-	    {"R50 1k\nR50 2k\n", 2, 1, "R50 was given already"},
-	    {"R50,R50 1k\n", 1, 1, "R50 was given already"},
+	    {"R50 1k\nR50 2k\n", 2, 1, "R50 was given already, at line 1, column 1"},
+	    {"R50,R50 1k\n", 1, 5, "R50 was given already, at line 1, column 1"},
+	    {"R50 1k\n\n R48 - R49, R50 1k\n", 3, 13, "R50 was given already, at line 1, column 1"},
 	    {"R1 2k\n", 1, 1, "R1 is in the sheet already"},
-	    {"C50 1u with=R77\n", 0, 0, "works with R77, but that is not in the sheet"},
-	    {"R50 1k twin=R77\n", 0, 0, "R77 is to be the twin of R50"},
+	    {"\nC50 1u with=R77\n", 2, 1, "works with R77, but that is not in the sheet"},
+	    {"R49,R50 1k twin=R77\n", 1, 1, "R77 is to be the twin of R49"},
 	    {"R50 1k twin=R50\n", 1, 13, "cannot name itself"},
-	    {"R50 1k twin=R3\n", 0, 0, "R3 is the twin of R2"},
+	    {"  R50 1k twin=R3\n", 1, 3, "R3 is the twin of R2"},
 	    {"", 0, 0, "no position stands there"},
 	    {"\n  # nothing\n", 0, 0, "no position stands there"},
 	};
@@ -112,6 +113,85 @@ static void all_of_it_or_nothing(void **state)
 	free(s);
 }
 
+struct faults {
+	int n;
+	char text[2048];
+};
+
+static void keep_fault(void *arg, const struct fault *why)
+{
+	struct faults *f = arg;
+	size_t len = strlen(f->text);
+	snprintf(f->text + len, sizeof f->text - len, "%s%d:%d %s", f->n++ ? "; " : "", why->line,
+	         why->column, why->text);
+}
+
+/* Every fault at once, with its place; nothing is changed by asking. */
+static void all_faults_are_said(void **state)
+{
+	(void)state;
+	static const struct {
+		const char *lines;
+		int rows;
+		const char *faults[5];
+	} rows[] = {
+	    {"R50-R52 1k\nC50 1u\n", 4, {NULL}},
+	    {"R50 1kk\nR51 1k\nR1 5k\nR51 2k\n  R53 1k twin=R99\n", 2,
+	     {"1:7 R50: nominal", "3:1 R1 is in the sheet already", "4:1 R51 was given already, at line 2",
+	      "5:3 R99 is to be the twin", NULL}},
+	    /* What stood to the left in a faulty line does not count. */
+	    {"R50,R51,R50 1k\nR51 1k\n", 1, {"1:9 R50 was given already, at line 1, column 1", NULL}},
+	    {"", 0, {"0:0 no position stands there", NULL}},
+	    {"# nothing\nR5$ 1k", 0, {"2:1 no name of a position", NULL}},
+	    /* Rows below their headings, as a spreadsheet copies them. */
+	    {"position\tnominal\nR50\t1k\nR51, R52\t4,7k\n", 3, {NULL}},
+	    {"Ref\tValue\tQty\nR50-52\t1k\t3\nC50\t47u/450V\t1\n", 4, {NULL}},
+	    {"Ref\tValue\tQty\nR50-52\t1k\t2\n", 0, {"2:11 2 stand here, but", NULL}},
+	    {"position\tnominal\nR50\t1k\nR1\t1k\n", 0, {"3:1 R1 is in the sheet already", NULL}},
+	    /* And rows without headings are lines. */
+	    {"R50\t1k\nR51\t4,7k\t5%\n", 2, {NULL}},
+	};
+	struct stand *s = calloc(1, sizeof *s);
+	stand_open(s, stand_config, ":memory:", NULL);
+	assert_true(add(s, "R1 1k\nR2 1k"));
+	int records = s->records;
+	for (size_t i = 0; i < sizeof rows / sizeof *rows; i++) {
+		struct faults f = {.n = 0};
+		int n = bench_sheet_try(s->bench, s->t, rows[i].lines, strlen(rows[i].lines), keep_fault, &f);
+		int want = 0;
+		bool fits = n == rows[i].rows;
+		for (; rows[i].faults[want]; want++)
+			fits = fits && strstr(f.text, rows[i].faults[want]);
+		if (!fits || f.n != want) {
+			note_row("\"%s\": %d rows, %d faults: %s", rows[i].lines, n, f.n, f.text);
+			fail();
+		}
+	}
+	bench_collect(s->bench);
+	assert_int_equal(s->records, records);
+	/* What was tried can be done. */
+	assert_true(add(s, rows[6].lines));
+	assert_string_equal(stand_member(record_of(s, "C50"), "rated"), "450V");
+	assert_string_equal(stand_member(record_of(s, "R51"), "nominal"), "1k");
+	stand_free(s);
+	free(s);
+}
+
+/* A range typed in a hurry is that of the sheet; a name that is there as typed goes first. */
+static void mirrored_in_a_hurry(void **state)
+{
+	(void)state;
+	struct stand *s = calloc(1, sizeof *s);
+	stand_open(s, stand_config, ":memory:", NULL);
+	stand_load(s, "position,nominal\nR1,1k\nR2,1k\nr2,2k\n");
+	assert_true(mirror(s, "r1 \xe2\x80\x93 r2", 100));
+	assert_string_equal(stand_member(record_of(s, "R101"), "twin"), "R1");
+	assert_string_equal(record_of(s, "R102"), "");
+	assert_string_equal(stand_member(record_of(s, "r102"), "twin"), "r2");
+	stand_free(s);
+	free(s);
+}
+
 /* Touched first, described later: the line gives the nominal, and its entry is judged. */
 static void described_after_it_was_touched(void **state)
 {
@@ -124,6 +204,10 @@ static void described_after_it_was_touched(void **state)
 	assert_string_equal(s->made, "R77 red 100.2 kohm lifted; rejudge R77");
 	assert_string_equal(stand_member(s->record[s->records - 1], "verdict"), "outside");
 	assert_false(add(s, "R77 100k"));
+	/* In a hurry: the part that is there, no other. */
+	stand_play(s, "@40 at r77\nred wait 40\n" OPEN "red ~101.2 kOhm *12\n" OPEN);
+	assert_non_null(strstr(s->made, "; R77 red 101.2 kohm lifted"));
+	assert_string_equal(record_of(s, "r77"), "");
 	stand_free(s);
 	free(s);
 }
@@ -156,6 +240,8 @@ int main(void)
 	const struct CMUnitTest tests[] = {
 	    cmocka_unit_test(typed_lines_are_the_sheet),
 	    cmocka_unit_test(all_of_it_or_nothing),
+	    cmocka_unit_test(all_faults_are_said),
+	    cmocka_unit_test(mirrored_in_a_hurry),
 	    cmocka_unit_test(described_after_it_was_touched),
 	    cmocka_unit_test(read_back),
 	};

@@ -222,8 +222,6 @@ static void refused(void **state)
 	    {"nothing", "", 1, 1, "empty"},
 	    {"only empty lines", "\n , \n", 1, 1, "empty"},
 	    {"no position column", "kind,nominal\nresistor,4k7\n", 1, 1, "position"},
-	    {"semicolons", "position;nominal\nR1;4k7\n", 1, 1, "semicolons"},
-	    {"tabs", "position\tnominal\nR1\t4k7\n", 1, 1, "tabs"},
 	    {"column twice", "position,note,Note\n", 1, 15, "twice"},
 	    {"unknown column twice", "position,x,X\n", 1, 12, "twice"},
 	    {"column name too long", "position, abcdefghijklmnopqrstuvwxyz0123456\n", 1, 42, "too long"},

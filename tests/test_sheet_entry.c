@@ -65,7 +65,7 @@ static void words_are_taken_for(void **state)
 	    {"C3 100n M 250V", 1, "position=C3; nominal=100n; tolerance=M; rated=250V"},
 	    {"R3 10 M grid leak", 1, "position=R3; nominal=10 M; role=grid leak"},
 	    {"RAIL1 rail 285V +-10V", 1, "position=RAIL1; kind=rail; nominal=285V; tolerance=+-10V"},
-	    {"BIAS1 rail -35 V +- 2 V", 0, NULL}, /* +- alone says nothing */
+	    {"BIAS1 rail -35 V +- 2 V", 1, "position=BIAS1; kind=rail; nominal=-35 V; tolerance=+- 2 V"},
 	    {"BIAS1 rail -35 V +-2 V", 1, "position=BIAS1; kind=rail; nominal=-35 V; tolerance=+-2 V"},
 	    {"H1 rail 6.3 V AC heaters", 1,
 	     "position=H1; kind=rail; nominal=6.3 V AC; role=heaters"},
@@ -125,6 +125,9 @@ static void faults_have_their_byte(void **state)
 	    {"  R1,$x 1k", 6, "no name"},
 	    {"R1-R9999 1k", 1, "more than 500"},
 	    {"R1 1k colour=red", 7, "no column"},
+	    {"C1 8u el esr=3", 14, "C1: esr wants a limit on one side"},
+	    {"C1 8u esr=<=3 ESR=<=2", 15, "given already"},
+	    {"C1 8u esr=", 11, "a limit is wanted"},
 	    {"R1 1k note=\"open", 7, "quote is not closed"},
 	    {"R1 1k role=", 12, "nothing stands here"},
 	    {"R1 0.1uF", 7, "nominal"},
@@ -238,6 +241,23 @@ static void the_other_channel(void **state)
 	}
 }
 
+/* Limits of other quantities are kept as columns of their names, and understood. */
+static void limits_beside(void **state)
+{
+	(void)state;
+	static const char line[] = "C1,C2 8u el esr=<=3 Leakage=<=0.1mA";
+	struct fault why = {.text = ""};
+	got.n = 0;
+	assert_true(sheet_entry_parse(line, strlen(line), keep, NULL, &why));
+	assert_int_equal(got.n, 2);
+	const struct position *p = &got.row[1].position;
+	assert_int_equal(p->beside[QUANTITY_ESR].form, TOLERANCE_AT_MOST);
+	assert_int_equal(decimal_compare(p->beside[QUANTITY_ESR].high, (struct decimal){3, 0}), 0);
+	assert_int_equal(decimal_compare(p->beside[QUANTITY_LEAKAGE].high, (struct decimal){1, -4}), 0);
+	assert_int_equal(got.row[1].extras, 2);
+	assert_string_equal(got.row[1].extra_name[1], "leakage");
+}
+
 /* Any line of words that may stand in one: either refused with a byte of the line, or
  * rows that are understood the same again from their cells. */
 static void any_line(void **state)
@@ -324,6 +344,7 @@ int main(void)
 	    cmocka_unit_test(words_are_taken_for), cmocka_unit_test(faults_have_their_byte),
 	    cmocka_unit_test(names_shift),         cmocka_unit_test(channels_have_another),
 	    cmocka_unit_test(the_other_channel),   cmocka_unit_test(any_line),
+	    cmocka_unit_test(limits_beside),
 	    cmocka_unit_test(keystrokes),
 	};
 	return cmocka_run_group_tests(tests, NULL, NULL);

@@ -11,12 +11,21 @@
  * whole, with file, line and column.
  *
  * What RFC 4180 leaves open, and what is stricter:
- *   - Cells are parted by commas; spaces around a cell are dropped, inside quotes
- *     too.  Every row has as many cells as the first.
+ *   - Cells are parted by commas, or by semicolons or tabs where more of these stand in the
+ *     first row (or a line `sep=;` before it says so); then 4,7k is 4.7k.  With semicolons
+ *     10,000 is ten and 10.000 is refused; with tabs 10,000 is refused.
+ *   - Spaces around a cell are dropped, inside quotes too.  Every row has as many cells as the first.
  *   - Empty lines, and rows whose cells are all empty (spreadsheets leave such at
  *     the end), are passed over.  A column without a name is passed over while its
  *     cells are empty.
  *   - Line breaks stand in quoted cells of `note` and of unknown columns only.
+ *   - A cell of `position` may name many that are alike: R1,R2,R5-R7 (sheet_names.h); what
+ *     could be one name, such as V1-2, is one.  The letters must stand on both sides.
+ *   - No-break spaces, dashes and the like are read as sheet_plain.h says, but in role,
+ *     channel, part, price and note.
+ *   - A nominal may have rating and tolerance with it, where their cells are empty:
+ *     47u/450V, 100k 1W 5%.
+ *   - A file without a column `position` is a parts list: sheet_map.h.
  *   - Refused: control characters other than tab, a carriage return alone at the
  *     end of a row, bytes that are not UTF-8.
  *
@@ -24,9 +33,10 @@
  *   - nominal: see quantity_parse.  Without a unit it has the one of the kind; a
  *     reference or other needs its unit.  What quantity_parse does not read may be a
  *     marking as it stands on the part (104K, .047/400, brown black yellow), and so is
- *     a capacitor's bare number (.047 is 47 nF); it must mean one value only (100
- *     does not), and its tolerance counts where that cell is empty.  A column `marking`
- *     counts the same where the nominal is empty and it means one value only.  A rail, valve or heater may be given in
+ *     a capacitor's bare number (.047 is 47 nF; on an electrolytic 8 is 8 uF); it must
+ *     mean one value only (100 does not), and its tolerance counts where that cell is
+ *     empty.  A column `marking` counts the same where the nominal is empty and it means
+ *     one value only.  A rail, valve or heater may be given in
  *     what it is measured with (V, V AC, A, ohm).
  *   - rated: volts; in watts (`0.5 W`, `1/2W`) it is the limit of dissipation where
  *     `max` says nothing.

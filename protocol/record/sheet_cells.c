@@ -164,14 +164,36 @@ static bool nominal_marked(struct position *p, const char *cell, struct fault *w
 	return p->has_nominal;
 }
 
+/* `8 mf` of old print is microfarads; a program writes mF and means thousandths. */
+static bool is_old_print(const struct position *p, const char *cell)
+{
+	size_t len = strlen(cell);
+	return kind_function(p->kind) == FUNCTION_FARAD && len > 2 &&
+	       memcmp(cell + len - 2, "mf", 2) == 0;
+}
+
+/* `8` on an electrolytic has always meant microfarads (common practice, no source). */
+static bool is_bare_electrolytic(const struct position *p, const char *cell)
+{
+	return p->kind == KIND_ELECTROLYTIC && cell[0] >= '0' && cell[0] <= '9' &&
+	       cell[strspn(cell, "0123456789.")] == '\0';
+}
+
 static bool nominal_cell(struct position *p, const char *cell, struct fault *why)
 {
 	struct fault marked;
-	if (is_bare_capacitor(p, cell))
+	if (is_bare_electrolytic(p, cell)) {
+		if (!nominal_written(p, cell, why))
+			return false;
+		p->nominal.e -= 6;
+		return true;
+	}
+	if (is_bare_capacitor(p, cell) || is_old_print(p, cell))
 		return nominal_marked(p, cell, why);
 	if (!nominal_written(p, cell, why))
-		/* What is wrong with it as a value says more than that it is no marking. */
-		return nominal_marked(p, cell, &marked);
+		/* What is wrong with it as a value says more than that it is no marking; but a value
+		 * with a slash can only be one. */
+		return nominal_marked(p, cell, strchr(cell, '/') ? why : &marked);
 	return true;
 }
 

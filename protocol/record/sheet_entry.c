@@ -5,150 +5,14 @@
 #include "protocol/record/sheet_entry.h"
 
 #include "protocol/record/sheet_cells.h"
+#include "protocol/record/sheet_plain.h"
+#include "protocol/record/sheet_words.h"
+#include "protocol/trade/part.h"
 
 #include <stdio.h>
 #include <string.h>
 
-static bool is_digit(char c)
-{
-	return c >= '0' && c <= '9';
-}
-
-/* ---- names ---- */
-
-/* The last run of digits of a name: where it begins; its length is the result. */
-static size_t last_number(const char *name, size_t len, size_t *at)
-{
-	size_t end = len;
-	while (end > 0 && !is_digit(name[end - 1]))
-		end--;
-	size_t begin = end;
-	while (begin > 0 && is_digit(name[begin - 1]))
-		begin--;
-	*at = begin;
-	return end - begin;
-}
-
-/* At most nine digits: it fits an int. */
-static int number_of(const char *digits, size_t len)
-{
-	int n = 0;
-	for (size_t i = 0; i < len; i++)
-		n = n * 10 + (digits[i] - '0');
-	return n;
-}
-
-struct range {
-	const char *prefix;
-	size_t prefix_len;
-	int first, last, digits;
-};
-
-/* R1-R6 or R1-6: on both sides a number ends it, and the letters are the same. */
-static bool range_parse(const char *text, size_t len, struct range *r)
-{
-	const char *dash = memchr(text, '-', len);
-	for (; dash; dash = memchr(dash + 1, '-', (size_t)(text + len - dash - 1))) {
-		size_t left = (size_t)(dash - text), right = len - left - 1, a, b;
-		size_t an = last_number(text, left, &a), bn = last_number(dash + 1, right, &b);
-		if (!an || !bn || an > 9 || bn > 9 || a + an != left || b + bn != right)
-			continue;
-		if (b != 0 && (b != a || memcmp(dash + 1, text, a) != 0))
-			continue;
-		if (a == 0)
-			continue; /* 1-6 alone is no range of names that anyone has */
-		*r = (struct range){text, a, number_of(text + a, an), number_of(dash + 1 + b, bn), (int)an};
-		return true;
-	}
-	return false;
-}
-
-static bool give_range(const struct range *r, size_t at,
-                       bool (*each)(void *arg, const char *name, struct fault *why), void *arg,
-                       struct fault *why)
-{
-	char name[2 * NAME_SIZE];
-	if (r->last < r->first)
-		return cell_refuse(why, at, "the range runs backwards");
-	if (r->last - r->first >= ENTRY_RANGE_MAX)
-		return cell_refuse(why, at, "a range of more than 500 positions");
-	for (int i = r->first; i <= r->last; i++) {
-		int n = r->prefix_len < NAME_SIZE
-		            ? snprintf(name, sizeof name, "%.*s%0*d", (int)r->prefix_len, r->prefix,
-		                       r->digits, i)
-		            : NAME_SIZE;
-		if (n >= NAME_SIZE || !name_valid(name, (size_t)n))
-			return cell_refuse(why, at, "no name of a position: letters, digits, . _ / -, first a "
-			                          "letter or digit, at most 32");
-		if (!each(arg, name, why))
-			return false;
-	}
-	return true;
-}
-
-bool names_expand(const char *text, size_t len,
-                  bool (*each)(void *arg, const char *name, struct fault *why), void *arg,
-                  struct fault *why)
-{
-	for (size_t at = 0; at <= len;) {
-		const char *comma = memchr(text + at, ',', len - at);
-		size_t n = comma ? (size_t)(comma - text) - at : len - at;
-		char name[NAME_SIZE];
-		struct range r;
-		if (n == 0)
-			return cell_refuse(why, at, "a name of a position is missing here");
-		if (range_parse(text + at, n, &r)) {
-			if (!give_range(&r, at, each, arg, why))
-				return false;
-		} else if (!name_valid(text + at, n)) {
-			return cell_refuse(why, at, "no name of a position: letters, digits, . _ / -, first a "
-			                          "letter or digit, at most 32");
-		} else {
-			memcpy(name, text + at, n);
-			name[n] = '\0';
-			if (!each(arg, name, why))
-				return false;
-		}
-		at += n + 1;
-	}
-	return true;
-}
-
-bool name_shift(const char *name, int by, char out[NAME_SIZE])
-{
-	size_t at, len = strlen(name), n = last_number(name, len, &at);
-	char text[2 * NAME_SIZE];
-	if (n == 0 || n > 9 || len >= NAME_SIZE)
-		return false;
-	long long to = (long long)number_of(name + at, n) + by;
-	if (to < 0 || to > 999999999)
-		return false;
-	int made = snprintf(text, sizeof text, "%.*s%0*lld%s", (int)at, name, (int)n, to, name + at + n);
-	if (made < 0 || made >= NAME_SIZE)
-		return false;
-	memcpy(out, text, (size_t)made + 1);
-	return true;
-}
-
-/* ---- the words of a line ---- */
-
-#define WORDS_MAX 64
-
-struct word {
-	size_t at, len;     /* in the line */
-	bool taken;         /* it belongs to the word before it */
-};
-
-struct line {
-	const char *text;
-	size_t len;
-	struct word word[WORDS_MAX];
-	int words;
-	struct sheet_row row; /* without a name yet */
-	struct fault *why;
-	/* Where each cell begins in the line, to place the faults of sheet_set. */
-	size_t cell_at[SHEET_COLUMNS];
-};
+/* ---- words into cells ---- */
 
 static const struct {
 	const char *word;
@@ -159,70 +23,92 @@ static const struct {
     {"cer", "ceramic"},
 };
 
-static bool word_is(const struct line *l, int i, const char *text)
+static bool is_quantity(enum sheet_column c)
 {
-	const struct word *w = &l->word[i];
-	return column_is(l->text + w->at, w->len, text);
+	return c == SHEET_NOMINAL || c == SHEET_TOLERANCE || c == SHEET_SERVICE ||
+	       c == SHEET_RATED || c == SHEET_SOURCE || c == SHEET_MAX;
 }
 
-/* Splits at blanks; a quote that opens after `=` keeps them. */
-static bool split(struct line *l)
+static bool put_text(struct line *l, enum sheet_column column, size_t at, const char *value)
 {
-	for (size_t at = 0; at < l->len;) {
-		if (cell_blank(l->text[at])) {
-			at++;
-			continue;
-		}
-		if (l->text[at] == '#')
-			return true;
-		if (l->words == WORDS_MAX)
-			return cell_refuse(l->why, at, "more than 64 words in one line");
-		struct word *w = &l->word[l->words++];
-		*w = (struct word){.at = at};
-		bool quoted = false;
-		for (; at < l->len && (quoted || !cell_blank(l->text[at])); at++)
-			if (l->text[at] == '"')
-				quoted = !quoted;
-		if (quoted)
-			return cell_refuse(l->why, w->at, "the quote is not closed");
-		w->len = at - w->at;
-	}
-	return true;
+	struct fault said;
+	char *cell = l->row.written[column];
+	if (cell[0])
+		return cell_refuse(l->why, at, column == SHEET_NOMINAL
+		                                 ? "a second value: the nominal was given already"
+		                                 : "this was given already, further to the left");
+	snprintf(cell, SHEET_CELL_SIZE, "%s", value);
+	l->cell_at[column] = at;
+	if (!is_quantity(column) || value_plain(cell, SHEET_CELL_SIZE, &said))
+		return true;
+	fault_at(l->why, NULL, 0, (int)at + said.column, "%s", said.text);
+	return false;
 }
 
 /* A cell from part of the line, without its quotes. */
 static bool put_cell(struct line *l, enum sheet_column column, size_t at, size_t len)
 {
-	char value[SHEET_CELL_SIZE];
+	char value[SHEET_CELL_SIZE], raised[NAME_SIZE];
 	const char *from = l->text + at;
-	if (l->row.written[column][0])
-		return cell_refuse(l->why, at, column == SHEET_NOMINAL
-		                                 ? "a second value: the nominal was given already"
-		                                 : "this was given already, further to the left");
 	if (len >= 2 && from[0] == '"' && from[len - 1] == '"')
 		from++, at++, len -= 2;
 	if (len == 0)
 		return cell_refuse(l->why, at, "nothing stands here");
 	if (len >= sizeof value)
 		return cell_refuse(l->why, at, "too long: at most 159 bytes");
-	memcpy(l->row.written[column], from, len);
-	l->row.written[column][len] = '\0';
-	l->cell_at[column] = at;
+	memcpy(value, from, len);
+	value[len] = '\0';
+	if ((column == SHEET_WITH || column == SHEET_TWIN) && len < NAME_SIZE) {
+		name_raise(value, raised);
+		memcpy(value, raised, sizeof raised);
+	}
+	return put_text(l, column, at, value);
+}
+
+/* esr=<=3: a limit of another quantity, which has no column of its own. */
+static bool put_limit(struct line *l, const struct word *w, size_t key)
+{
+	struct sheet_row *row = &l->row;
+	size_t at = w->at + key + 1, len = w->len - key - 1;
+	for (int i = 0; i < row->extras; i++)
+		if (column_is(l->text + w->at, key, row->extra_name[i]))
+			return cell_refuse(l->why, w->at, "this was given already, further to the left");
+	if (row->extras == SHEET_EXTRA_MAX || key >= SHEET_NAME_SIZE || len >= SHEET_CELL_SIZE || !len)
+		return cell_refuse(l->why, at, "a limit is wanted here, such as <=3");
+	for (size_t i = 0; i < key; i++) {
+		char c = l->text[w->at + i];
+		row->extra_name[row->extras][i] = c >= 'A' && c <= 'Z' ? (char)(c - 'A' + 'a') : c;
+	}
+	row->extra_name[row->extras][key] = '\0';
+	memcpy(row->extra_cell[row->extras], l->text + at, len);
+	row->extra_cell[row->extras][len] = '\0';
+	l->limit_at[row->extras++] = at;
 	return true;
+}
+
+static bool is_limit_key(const char *key, size_t len)
+{
+	for (int q = 0; q < QUANTITY_COUNT; q++)
+		if (part_limit_function((enum quantity)q) != FUNCTION_NONE &&
+		    column_is(key, len, quantity_name((enum quantity)q)))
+			return true;
+	return false;
 }
 
 static bool put_pair(struct line *l, const struct word *w, const char *equals)
 {
 	size_t key = (size_t)(equals - (l->text + w->at));
+	if (is_limit_key(l->text + w->at, key))
+		return put_limit(l, w, key);
 	for (int i = 0; i < SHEET_COLUMNS; i++)
 		if (i != SHEET_POSITION && column_is(l->text + w->at, key, sheet_column_name[i]))
 			return put_cell(l, (enum sheet_column)i, w->at + key + 1, w->len - key - 1);
 	return cell_refuse(l->why, w->at, "no column of a sheet: expected kind, nominal, tolerance, "
 	                                "service, rated, role, with, channel, twin, part, source, max, "
-	                                "price or note");
+	                                "price, note, or a limit: leakage, esr, dissipation, insulation");
 }
 
-static bool put_kind(struct line *l, int i, bool *was)
+static bool put_kind(struct line *l, int i)
 {
 	const struct word *w = &l->word[i];
 	enum kind kind;
@@ -233,120 +119,58 @@ static bool put_kind(struct line *l, int i, bool *was)
 	if (!name && kind_from_name(l->text + w->at, w->len, &kind))
 		name = kind_name(kind);
 	/* `heater V3` may be a role: a second kind is a word like any other. */
-	*was = name && !l->row.written[SHEET_KIND][0];
-	if (!*was)
-		return true;
+	if (!name || l->row.written[SHEET_KIND][0])
+		return false;
+	/* 8 mf is microfarads of old print, no metal film. */
+	if (word_is(l, i, "mf") && i > l->first && word_is_value(l, &l->word[i - 1], FUNCTION_NONE) &&
+	    l->capacitor)
+		return false;
 	snprintf(l->row.written[SHEET_KIND], SHEET_CELL_SIZE, "%s", name);
 	l->cell_at[SHEET_KIND] = w->at;
 	return true;
 }
 
-static bool has(const struct line *l, const struct word *w, char c)
+/* A value with all that it says: sections, and a rating behind a slash. */
+static bool put_value(struct line *l, size_t at, size_t len, enum function f)
 {
-	return memchr(l->text + w->at, c, w->len) != NULL;
-}
-
-static bool begins(const struct line *l, const struct word *w, const char *with)
-{
-	size_t n = strlen(with);
-	return w->len >= n && memcmp(l->text + w->at, with, n) == 0;
-}
-
-/* +- >= <= and the sign for plus or minus: two bytes each. */
-static bool is_limit(const struct line *l, const struct word *w)
-{
-	return begins(l, w, "+-") || begins(l, w, "\xc2\xb1") || begins(l, w, ">=") ||
-	       begins(l, w, "<=");
-}
-
-/* A number alone, sign and point allowed, and what a tolerance begins with. */
-static bool bare_number(const struct line *l, const struct word *w)
-{
-	bool digit = false;
-	size_t i = 0;
-	if (is_limit(l, w))
-		i = 2;
-	else if (l->text[w->at] == '-' || l->text[w->at] == '+')
-		i = 1;
-	for (; i < w->len; i++) {
-		char c = l->text[w->at + i];
-		digit |= is_digit(c);
-		if (!is_digit(c) && c != '.')
-			return false;
-	}
-	return digit;
-}
-
-/* Words that may stand after a number as its unit. */
-static bool is_unit(const struct line *l, const struct word *w)
-{
-	static const char *const units[] = {
-	    "k", "M", "m", "u", "n", "p", "V", "mV", "kV", "A", "mA", "uA", "W", "mW", "F", "uF", "nF",
-	    "pF", "mF", "ohm", "ohms", "kohm", "Mohm", "H", "mH", "Hz", "kHz", "meg", "mfd", "mmf",
-	    "\xc2\xb5" "F", "\xce\xbc" "F", "\xce\xa9", "k\xce\xa9", "M\xce\xa9", "C", "%"};
-	for (size_t i = 0; i < sizeof units / sizeof *units; i++)
-		if (strlen(units[i]) == w->len && memcmp(l->text + w->at, units[i], w->len) == 0)
-			return true;
-	return false;
-}
-
-/* Takes the words after `i` that belong to it; returns the end in the line. */
-static size_t join(struct line *l, int i, bool tolerance)
-{
-	size_t end = l->word[i].at + l->word[i].len;
-	for (int k = i + 1; k < l->words; k++) {
-		const struct word *w = &l->word[k];
-		bool more = is_unit(l, w) && bare_number(l, &l->word[k - 1]);
-		/* -10 +10 %, and AC or DC after volts */
-		if (!more && tolerance)
-			more = k == i + 1 && l->text[w->at] == '+' && l->text[l->word[i].at] == '-';
-		if (!more && !tolerance && (word_is(l, k, "AC") || word_is(l, k, "DC")))
-			more = l->text[end - 1] == 'V';
-		if (!more)
-			break;
-		l->word[k].taken = true;
-		end = w->at + w->len;
-	}
-	return end;
-}
-
-static bool is_value(const struct line *l, const struct word *w)
-{
-	char c = l->text[w->at];
-	return is_digit(c) || c == '.' || ((c == '-' || c == '+') && w->len > 1);
-}
-
-static bool is_tolerance(const struct line *l, int i)
-{
-	const struct word *w = &l->word[i];
-	if (has(l, w, '%') || is_limit(l, w))
-		return true;
-	/* A letter of IEC 60062 right after the value: 100n K */
-	if (w->len == 1 && memchr("BCDFGJKMZ", l->text[w->at], 9) && i > 1)
-		return is_value(l, &l->word[i - 1]);
-	if (!bare_number(l, w) || i + 1 >= l->words)
+	char value[SHEET_CELL_SIZE];
+	struct fault said;
+	bool refused;
+	if (len >= sizeof value)
+		return cell_refuse(l->why, at, "too long: at most 159 bytes");
+	memcpy(value, l->text + at, len);
+	value[len] = '\0';
+	if (!value_plain(value, sizeof value, &said)) {
+		fault_at(l->why, NULL, 0, (int)at + said.column, "%s", said.text);
 		return false;
-	const struct word *next = &l->word[i + 1];
-	bool percent = next->len == 1 && l->text[next->at] == '%';
-	/* -10 +10 % */
-	bool pair = l->text[w->at] == '-' && l->text[next->at] == '+';
-	return percent || pair;
-}
-
-/* Volts on what is not measured in volts: what it is rated for; watts always. */
-static enum sheet_column column_of_value(const struct line *l, size_t end, enum function f)
-{
-	char last = l->text[end - 1];
-	if (last == 'W')
-		return SHEET_RATED;
-	bool volts = last == 'V' && f != FUNCTION_VOLT_DC && f != FUNCTION_NONE && f != FUNCTION_DIODE;
-	return volts ? SHEET_RATED : SHEET_NOMINAL;
+	}
+	size_t slash = value_slash(value, f);
+	if (slash) {
+		if (!put_text(l, SHEET_RATED, at + slash + 1, value + slash + 1))
+			return false;
+		/* 8/450 means microfarads only as a whole: see marking.h. */
+		bool whole = f == FUNCTION_FARAD && strspn(value, "0123456789.,") == slash;
+		if (!whole)
+			value[slash] = '\0';
+	}
+	/* Sections are looked for in a nominal that was not given otherwise. */
+	if (!l->row.written[SHEET_NOMINAL][0] && !l->sections &&
+	    value_sections(l, value, at, &refused)) {
+		l->cell_at[SHEET_NOMINAL] = at;
+		return true;
+	}
+	if (!l->sections || !refused)
+		return put_text(l, value_column(value, f), at, value);
+	return false;
 }
 
 static bool put_role(struct line *l, const struct word *w)
 {
 	char *role = l->row.written[SHEET_ROLE];
 	size_t len = strlen(role);
+	if (w->len == 1 && strchr("+-", l->text[w->at]))
+		return cell_refuse(l->why, w->at, "a sign stands alone here: write it close to its number, "
+		                                  "such as -35");
 	if (!len)
 		l->cell_at[SHEET_ROLE] = w->at;
 	if (len + w->len + 2 > SHEET_CELL_SIZE)
@@ -361,21 +185,21 @@ static bool put_role(struct line *l, const struct word *w)
 /* Kinds first: what a value means depends on them. */
 static bool read_words(struct line *l, enum function f)
 {
-	for (int i = 1; i < l->words; i++) {
+	for (int i = l->first; i < l->words; i++) {
 		struct word *w = &l->word[i];
 		const char *equals = memchr(l->text + w->at, '=', w->len);
 		if (w->taken)
 			continue;
-		if (equals && !is_limit(l, w)) {
+		if (equals && !word_is_limit(l, w)) {
 			if (!put_pair(l, w, equals))
 				return false;
-		} else if (is_tolerance(l, i)) {
-			size_t end = join(l, i, true);
+		} else if (word_is_tolerance(l, i)) {
+			size_t end = words_join(l, i, true);
 			if (!put_cell(l, SHEET_TOLERANCE, w->at, end - w->at))
 				return false;
-		} else if (is_value(l, w)) {
-			size_t end = join(l, i, false);
-			if (!put_cell(l, column_of_value(l, end, f), w->at, end - w->at))
+		} else if (word_is_value(l, w, f)) {
+			size_t end = words_join(l, i, false);
+			if (!put_value(l, w->at, end - w->at, f))
 				return false;
 		} else if (!put_role(l, w)) {
 			return false;
@@ -384,123 +208,240 @@ static bool read_words(struct line *l, enum function f)
 	return true;
 }
 
+/* What the kind, which the words or the letters of the name say, is measured in. */
+static enum function find_function(struct line *l, const char *name)
+{
+	enum kind kind = kind_from_position(name);
+	l->capacitor = kind_function(kind) == FUNCTION_FARAD;
+	for (int i = l->first; i < l->words; i++)
+		l->word[i].taken = put_kind(l, i);
+	const char *written = l->row.written[SHEET_KIND];
+	if (written[0])
+		kind_from_name(written, strlen(written), &kind);
+	/* A heater is given in volts or amps as often as in ohms. */
+	return kind == KIND_HEATER ? FUNCTION_NONE : kind_function(kind);
+}
+
+/* ---- names ---- */
+
+struct names {
+	char first[NAME_SIZE], last[NAME_SIZE];
+	int count;
+	bool sections_of_one; /* C9A, C9B: the same but for a last letter */
+};
+
+static size_t without_letter(const char *name)
+{
+	size_t len = strlen(name);
+	return len > 1 && !(name[len - 1] >= '0' && name[len - 1] <= '9') ? len - 1 : 0;
+}
+
+static bool count_name(void *arg, const char *name, size_t at, struct fault *why)
+{
+	struct names *n = arg;
+	size_t stem = without_letter(name);
+	(void)at;
+	(void)why;
+	if (!n->count++) {
+		name_raise(name, n->first);
+		n->sections_of_one = stem > 0;
+	}
+	n->sections_of_one = n->sections_of_one && without_letter(n->first) == stem &&
+	                     memcmp(n->first + 1, name + 1, stem - 1) == 0;
+	name_raise(name, n->last);
+	return true;
+}
+
+/* R12 R47: one more name, or 0.47 ohm? */
+static bool soft_names_clear(struct line *l)
+{
+	const struct word *w = &l->word[l->first - 1];
+	bool code = w->len <= 4 && l->text[w->at] == 'R' && !l->row.written[SHEET_NOMINAL][0] &&
+	            !l->sections;
+	for (size_t i = 1; i < w->len; i++)
+		code = code && l->text[w->at + i] >= '0' && l->text[w->at + i] <= '9';
+	if (!l->soft || !code)
+		return true;
+	fault_at(l->why, NULL, 0, (int)w->at + 1, "%.*s may be one more position, or ohms: write two "
+	         "positions with a comma, R1,R2, and the value 0%.*s", (int)w->len, l->text + w->at,
+	         (int)w->len, l->text + w->at);
+	return false;
+}
+
+/* 8+8u: as many names as values, and the can that holds them. */
+static bool sections_fit(struct line *l, const struct names *n)
+{
+	size_t stem = without_letter(n->first);
+	if (!l->sections)
+		return true;
+	if (l->sections != n->count) {
+		fault_at(l->why, NULL, 0, (int)l->cell_at[SHEET_NOMINAL] + 1,
+		         "%d values for %d position%s: give each section a name, such as %.20sA,%.20sB",
+		         l->sections, n->count, n->count == 1 ? "" : "s", n->first, n->first);
+		return false;
+	}
+	char *part = l->row.written[SHEET_PART];
+	if (!part[0] && n->count > 1 && (l->one_can || n->sections_of_one))
+		snprintf(part, SHEET_CELL_SIZE, "%.*s", n->sections_of_one ? (int)stem : NAME_SIZE - 1,
+		         n->first);
+	return true;
+}
+
 /* ---- rows ---- */
 
 struct giving {
 	struct line *line;
+	int given;
+	const char *typed; /* the line as it came, for places */
+	size_t typed_len;
+	bool (*each)(void *arg, const struct sheet_row *row, size_t at, struct fault *why);
+	void *arg;
+};
+
+/* `1m` of a resistor is a thousandth of an ohm, and nearly always a megohm. */
+static bool is_slip_of_milli(const struct sheet_row *row)
+{
+	static const struct decimal least = {1, -1};
+	const struct position *p = &row->position;
+	bool resistor = p->kind <= KIND_POT && kind_function(p->kind) == FUNCTION_OHM;
+	return resistor && p->has_nominal && strchr(row->written[SHEET_NOMINAL], 'm') &&
+	       decimal_compare(p->nominal, least) < 0;
+}
+
+/* By hand it is a limit or a mistake; in a list it may be what somebody measured. */
+static int limit_not_understood(const struct sheet_row *row)
+{
+	enum quantity q;
+	for (int i = 0; i < row->extras; i++)
+		if (quantity_from_name(row->extra_name[i], strlen(row->extra_name[i]), &q) &&
+		    row->position.beside[q].form == TOLERANCE_NONE)
+			return i;
+	return -1;
+}
+
+static bool give_row(void *arg, const char *name, size_t at, struct fault *why)
+{
+	struct giving *g = arg;
+	struct line *l = g->line;
+	struct sheet_row row = l->row;
+	enum sheet_column bad = SHEET_POSITION;
+	struct fault said = {.text = ""};
+	char raised[NAME_SIZE];
+	name_raise(name, raised);
+	snprintf(row.written[SHEET_POSITION], SHEET_CELL_SIZE, "%s", raised);
+	if (g->given < l->sections)
+		snprintf(row.written[SHEET_NOMINAL], SHEET_CELL_SIZE, "%s", l->section[g->given]);
+	g->given++;
+	bool good = row_understand(&row, &bad, &said);
+	if (good && is_slip_of_milli(&row)) {
+		bad = SHEET_NOMINAL;
+		fault_set(&said, "m is a thousandth of an ohm: write M for megohms, or 0.001 if it is meant");
+		good = false;
+	}
+	int loose = good ? limit_not_understood(&row) : -1;
+	if (loose >= 0) {
+		fault_at(why, NULL, 0, (int)l->limit_at[loose] + 1 - (int)l->word[0].at,
+		         "%s: %s wants a limit on one side, such as <=3 or >=20M", raised,
+		         row.extra_name[loose]);
+		return false;
+	}
+	if (good)
+		return g->each(g->arg, &row, plain_origin(g->typed, g->typed_len, l->word[0].at + at), why);
+	if (l->sections && bad == SHEET_NOMINAL)
+		said.column = 0;
+	size_t cell = bad == SHEET_POSITION ? l->word[0].at + at : l->cell_at[bad];
+	/* Placed in the line; names_each takes its own beginning off. */
+	fault_at(why, NULL, 0, (int)cell + (said.column ? said.column : 1) - (int)l->word[0].at,
+	         "%s: %s", raised, said.text);
+	return false;
+}
+
+/* Everything but the rows. */
+static bool read_line(struct line *l, struct names *names, size_t *end)
+{
+	if (!words_split(l))
+		return false;
+	if (l->words == 0)
+		return true;
+	size_t begin = l->word[0].at;
+	*end = words_names(l);
+	if (!names_each(l->text + begin, *end - begin, count_name, names, l->why)) {
+		l->why->column += (int)begin;
+		return false;
+	}
+	return read_words(l, find_function(l, names->first)) && soft_names_clear(l) && sections_fit(l, names);
+}
+
+bool sheet_entry_read(const char *text, size_t len,
+                      bool (*each)(void *arg, const struct sheet_row *row, size_t at,
+                                   struct fault *why),
+                      void *arg, struct fault *why)
+{
+	char plain[ENTRY_LINE_MAX + 1];
+	struct line l = {.text = plain, .why = why};
+	struct giving g = {.line = &l, .typed = text, .typed_len = len, .each = each, .arg = arg};
+	struct names names = {.count = 0};
+	size_t end = 0;
+	if (!cell_bytes_fit(text, len, false, why))
+		return false;
+	l.len = plain_text(text, len, plain, sizeof plain);
+	if (l.len == sizeof plain)
+		return cell_refuse(why, ENTRY_LINE_MAX, "a line of more than 4096 bytes");
+	bool good = read_line(&l, &names, &end);
+	if (good && l.words) {
+		size_t begin = l.word[0].at;
+		good = names_each(plain + begin, end - begin, give_row, &g, why);
+		why->column += good ? 0 : (int)begin;
+	}
+	if (!good && why->column)
+		why->column = (int)plain_origin(text, len, (size_t)why->column - 1) + 1;
+	return good;
+}
+
+struct without_place {
 	bool (*each)(void *arg, const struct sheet_row *row, struct fault *why);
 	void *arg;
 };
 
-static bool give_row(void *arg, const char *name, struct fault *why)
+static bool pass_on(void *arg, const struct sheet_row *row, size_t at, struct fault *why)
 {
-	struct giving *g = arg;
-	struct sheet_row row = g->line->row;
-	enum sheet_column bad = SHEET_POSITION;
-	struct fault said = {0};
-	snprintf(row.written[SHEET_POSITION], SHEET_CELL_SIZE, "%s", name);
-	if (row_understand(&row, &bad, &said))
-		return g->each(g->arg, &row, why);
-	size_t at = bad == SHEET_POSITION ? g->line->word[0].at : g->line->cell_at[bad];
-	fault_at(why, NULL, 0, (int)at + (said.column ? said.column : 1), "%s: %s", name, said.text);
-	return false;
+	struct without_place *w = arg;
+	(void)at;
+	return w->each(w->arg, row, why);
 }
 
-struct first_name {
-	char name[NAME_SIZE];
-};
-
-static bool keep_first(void *arg, const char *name, struct fault *why)
-{
-	struct first_name *f = arg;
-	(void)why;
-	if (!f->name[0])
-		snprintf(f->name, sizeof f->name, "%s", name);
-	return true;
-}
-
-bool sheet_entry_parse(const char *text, size_t len,
+bool sheet_entry_parse(const char *line, size_t len,
                        bool (*each)(void *arg, const struct sheet_row *row, struct fault *why),
                        void *arg, struct fault *why)
 {
-	struct line l = {.text = text, .len = len, .why = why};
-	struct giving g = {&l, each, arg};
-	struct first_name first = {""};
-	if (!cell_bytes_fit(text, len, false, why) || !split(&l))
-		return false;
-	if (l.words == 0)
-		return true;
-	const struct word *names = &l.word[0];
-	if (!names_expand(text + names->at, names->len, keep_first, &first, why)) {
-		why->column += (int)names->at;
-		return false;
-	}
-	for (int i = 1; i < l.words; i++) {
-		bool kind = false;
-		if (!put_kind(&l, i, &kind))
-			return false;
-		l.word[i].taken = kind;
-	}
-	enum kind kind = kind_from_position(first.name);
-	if (l.row.written[SHEET_KIND][0])
-		kind_from_name(l.row.written[SHEET_KIND], strlen(l.row.written[SHEET_KIND]), &kind);
-	if (!read_words(&l, kind_function(kind)))
-		return false;
-	return names_expand(text + names->at, names->len, give_row, &g, why);
+	struct without_place w = {each, arg};
+	return sheet_entry_read(line, len, pass_on, &w, why);
 }
 
-/* ---- the other channel ---- */
+/* ---- a cell of a parts list ---- */
 
-void channel_other(const char *channel, char out[16])
+bool sheet_entry_spread(struct sheet_row *row, const char *value, struct fault *why)
 {
-	static const char *const pairs[][2] = {
-	    {"left", "right"}, {"l", "r"}, {"a", "b"}, {"1", "2"}, {"one", "two"},
-	};
-	out[0] = '\0';
-	for (size_t i = 0; i < 2 * (sizeof pairs / sizeof *pairs); i++) {
-		const char *from = pairs[i / 2][i % 2], *to = pairs[i / 2][1 - i % 2];
-		if (!column_is(channel, strlen(channel), from))
+	static const enum sheet_column may[] = {SHEET_KIND, SHEET_NOMINAL, SHEET_TOLERANCE,
+	                                        SHEET_RATED, SHEET_MAX};
+	char plain[SHEET_CELL_SIZE];
+	struct line l = {.text = plain, .why = why};
+	const char *kind = row->written[SHEET_KIND];
+	l.len = plain_text(value, strlen(value), plain, sizeof plain);
+	if (l.len == sizeof plain || !words_split(&l))
+		return false;
+	memcpy(l.row.written[SHEET_KIND], kind, SHEET_CELL_SIZE);
+	if (!read_words(&l, find_function(&l, row->written[SHEET_POSITION])) || l.row.written[SHEET_ROLE][0] || l.sections)
+		return cell_refuse(why, l.cell_at[l.sections ? SHEET_NOMINAL : SHEET_ROLE],
+		                   l.sections ? "a value for each of several sections: a row for each"
+		                              : "no value, rating, tolerance or kind");
+	for (size_t i = 0; i < sizeof may / sizeof *may; i++) {
+		const char *cell = l.row.written[may[i]];
+		if (!cell[0] || strcmp(cell, row->written[may[i]]) == 0)
 			continue;
-		snprintf(out, 16, "%s", to);
-		for (size_t k = 0; out[k]; k++) {
-			bool upper = channel[k ? 1 : 0] >= 'A' && channel[k ? 1 : 0] <= 'Z';
-			if (upper && out[k] >= 'a' && out[k] <= 'z' && (k == 0 || channel[1]))
-				out[k] = (char)(out[k] - 'a' + 'A');
-		}
-		return;
+		if (row->written[may[i]][0])
+			return cell_refuse(why, l.cell_at[may[i]], "this has a column of its own");
+		memcpy(row->written[may[i]], cell, SHEET_CELL_SIZE);
 	}
-}
-
-bool sheet_mirror_row(const struct sheet_row *row, int by,
-                      bool (*mirrored)(void *arg, const char *name), void *arg,
-                      struct sheet_row *out, struct fault *why)
-{
-	static const enum sheet_column dropped[] = {SHEET_PRICE, SHEET_NOTE, SHEET_WITH, SHEET_PART,
-	                                            SHEET_CHANNEL};
-	const char *name = row->position.name;
-	struct sheet_row made = *row;
-	enum sheet_column bad;
-	char shifted[NAME_SIZE];
-	if (!name_shift(name, by, shifted)) {
-		fault_set(why, "%s: its number cannot be raised by %d", name, by);
-		return false;
-	}
-	for (size_t i = 0; i < sizeof dropped / sizeof *dropped; i++)
-		made.written[dropped[i]][0] = '\0';
-	snprintf(made.written[SHEET_POSITION], SHEET_CELL_SIZE, "%s", shifted);
-	snprintf(made.written[SHEET_TWIN], SHEET_CELL_SIZE, "%s", name);
-	const char *with = row->written[SHEET_WITH];
-	if (with[0] && mirrored(arg, with) && name_shift(with, by, shifted))
-		snprintf(made.written[SHEET_WITH], SHEET_CELL_SIZE, "%s", shifted);
-	else if (with[0])
-		snprintf(made.written[SHEET_WITH], SHEET_CELL_SIZE, "%s", with);
-	/* A can or a double valve of the other channel is another one. */
-	if (row->written[SHEET_PART][0] && name_shift(row->written[SHEET_PART], by, shifted))
-		snprintf(made.written[SHEET_PART], SHEET_CELL_SIZE, "%s", shifted);
-	channel_other(row->written[SHEET_CHANNEL], made.written[SHEET_CHANNEL]);
-	memset(&made.position, 0, sizeof made.position);
-	if (!row_understand(&made, &bad, why))
-		return false;
-	*out = made;
 	return true;
 }

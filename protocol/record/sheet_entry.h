@@ -10,33 +10,37 @@
  *     RAIL1 285V +-10V
  *     V3
  *
- * First the positions, parted by commas: a name, or a range `R1-R6` or `R1-6` of at
- * most 500, leading zeros kept (`R01-R12`).  `B-1` is a name, for B has no number.
+ * First the positions, as sheet_names.h says: a name, or many with ranges.  Further ones
+ * behind a space have the letters of the last one (`R1 R2 R5-R7 100k`).
  * Then, in any order and parted by spaces:
  *   - a kind: its name in a sheet, or cc cf mf ww pot el pp (film) cer;
  *   - values, which begin with a digit, a point or a sign: the first is the nominal (a
  *     unit may stand apart: 285 V); with V on a kind that is not measured in volts it
- *     is what the part is rated for, with W what it may dissipate;
+ *     is what the part is rated for, with W what it may dissipate; 47u/450V says both;
  *   - a tolerance: with %, or beginning with +- or >= or <=; `-10 +10 %` too;
- *   - key=value for any column of a sheet; a value with spaces in double quotes;
+ *   - key=value for any column of a sheet, or for the limit of another quantity
+ *     (esr=<=3, leakage=<=10uA); a value with spaces in double quotes;
  *   - every other word belongs to the role.  What begins with a digit and is no value
  *     is a fault and no role.
  * What follows # is a remark.  The cells are then understood by the rules of sheet.h.
+ *
+ * Slips of the hand, and what spreadsheets make of a line:
+ *   - characters as sheet_plain.h says (R1 - R6 with any dash, no-break spaces);
+ *   - r12 is R12, where the letters mean a kind of part;
+ *   - a comma is a point where it can be nothing else: 4,7k; 10,000 is refused;
+ *   - units in any case: uf, PF, MFD, mmf, Kohm, VDC, volts, watt;
+ *   - 8+8u and 2x100k are the values of sections: as many names must stand before them
+ *     (C9A,C9B 8+8u), each gets its own, and `part` joins them where it is not given;
+ *   - a sign that stands alone, and R47 behind a name (0.47 ohm, or one more name?), are
+ *     refused, with what to write instead.
  */
 #ifndef TALLY_RECORD_SHEET_ENTRY_H
 #define TALLY_RECORD_SHEET_ENTRY_H
 
 #include "protocol/record/sheet.h"
+#include "protocol/record/sheet_names.h"
 
-#define ENTRY_RANGE_MAX 500 /* positions of one line */
-
-/*
- * Calls each() with every name of `R1-R6,R9`, in order; it may refuse.  The fault's
- * column counts from the start of `text`, 1 the first byte.
- */
-bool names_expand(const char *text, size_t len,
-                  bool (*each)(void *arg, const char *name, struct fault *why), void *arg,
-                  struct fault *why);
+#define ENTRY_LINE_MAX 4096 /* bytes of a line; a longer one is refused */
 
 /*
  * One line; each() gets the row of every position, in order.  An empty line, or one
@@ -47,10 +51,18 @@ bool sheet_entry_parse(const char *line, size_t len,
                        bool (*each)(void *arg, const struct sheet_row *row, struct fault *why),
                        void *arg, struct fault *why);
 
-/* The name with its last number raised by `by`, as many digits as it had: R7 and 100
- * give R107, C7a gives C107a.  False where it has no number, or would fall below
- * zero or not fit. */
-bool name_shift(const char *name, int by, char out[NAME_SIZE]);
+/* The same, each() with the byte of the line where the name or its range begins. */
+bool sheet_entry_read(const char *line, size_t len,
+                      bool (*each)(void *arg, const struct sheet_row *row, size_t at,
+                                   struct fault *why),
+                      void *arg, struct fault *why);
+
+/*
+ * The words of a value as a cell of a parts list has it (47u/450V, 100k 1W 5%, 0.1 uF
+ * 400 V), put into the empty cells of the row that has its name and kind.  False where
+ * anything in it is no value, rating, tolerance or kind, or stands there already.
+ */
+bool sheet_entry_spread(struct sheet_row *row, const char *value, struct fault *why);
 
 /* `left` and `right`, `l` `r`, `a` `b`, `1` `2`, `red` `white`: the name of the other
  * channel, in the case of the first letter; "" where nobody can say. */
