@@ -20,6 +20,7 @@
 #include <sys/statvfs.h>
 #include <sys/sysmacros.h>
 #include <sys/vfs.h>
+#include <time.h>
 #include <unistd.h>
 
 char *beside_name(const char *path, const char *suffix)
@@ -42,7 +43,7 @@ bool beside_exists(const char *path, const char *suffix, int64_t *size)
 	return there;
 }
 
-static void beside_remove(const char *path, const char *suffix)
+void beside_remove(const char *path, const char *suffix)
 {
 	char *name = beside_name(path, suffix);
 	if (name)
@@ -405,6 +406,56 @@ bool beside_key_replace(const char *path, struct fault *why)
 	free(from);
 	free(to);
 	return done;
+}
+
+/* ---- set aside ---- */
+
+/* The name that nothing has yet: LOG.aside-20261125T100000Z, then with -2 and so on behind. */
+static char *aside_name(const char *path, int64_t now)
+{
+	char suffix[64], day[32];
+	time_t t = (time_t)(now / 1000000);
+	struct tm tm;
+	if (!gmtime_r(&t, &tm) || !strftime(day, sizeof day, "%Y%m%dT%H%M%SZ", &tm))
+		strcpy(day, "then");
+	for (int i = 1; i < 1000; i++) {
+		snprintf(suffix, sizeof suffix, i > 1 ? ".aside-%s-%d" : ".aside-%s", day, i);
+		if (!beside_exists(path, suffix, NULL))
+			return beside_name(path, suffix);
+	}
+	return NULL;
+}
+
+/* What belongs to a log goes with it, under names that fit again: the set can be read,
+ * and put back, as it was. */
+bool beside_set_aside(const char *path, bool key, int64_t now, char *out, size_t size,
+                      struct fault *why)
+{
+	static const char *const parts[] = { "", "-wal", "-shm", "-journal", ".suspect", ".key" };
+	char *aside = aside_name(path, now);
+	bool done = aside != NULL;
+	/* The log first.  Broken off after it, the next start finds no log beside its parts, says so,
+	 * and makes none. */
+	for (size_t i = 0; done && i < sizeof parts / sizeof *parts - !key; i++) {
+		char *from = beside_name(path, parts[i]), *to = beside_name(aside, parts[i]);
+		done = from && to && (renameat2(AT_FDCWD, from, AT_FDCWD, to, RENAME_NOREPLACE) == 0 ||
+		                      errno == ENOENT || ((errno == EINVAL || errno == ENOSYS) &&
+		                      !beside_exists(aside, parts[i], NULL) && rename(from, to) == 0));
+		free(from);
+		free(to);
+	}
+	done = done && beside_folder_sync(path);
+	if (done)
+		snprintf(out, size, "%s", aside);
+	else
+		fault_at(why, path, 0, 0, "the log cannot be set aside: %s", strerror(errno));
+	free(aside);
+	return done;
+}
+
+bool beside_put(const char *path, const char *suffix, struct fault *why)
+{
+	return settle_name(path, suffix, "", why);
 }
 
 void beside_key_drop(const char *path)

@@ -86,8 +86,8 @@ static bool set_up(struct sqlite3 *db, const char *journal, struct fault *why)
 	return true;
 }
 
-static struct sqlite3 *connect(const char *uri, const char *vfs, const char *journal,
-                               struct fault *why)
+struct sqlite3 *store_connect(const char *uri, const char *vfs, const char *journal,
+                              struct fault *why)
 {
 	struct sqlite3 *db = NULL;
 	int flags = SQLITE_OPEN_READWRITE | SQLITE_OPEN_CREATE | SQLITE_OPEN_URI |
@@ -229,11 +229,16 @@ static bool create_file(const char *path, const struct log_options *o, struct fa
 		         "put the log back, or move that away to begin a new log", path);
 		return false;
 	}
+	if (beside_exists(path, ".restored", NULL)) {
+		fault_at(why, path, 0, 0, "the log is missing, and %s.restored says that a restore was broken "
+		         "off: run it again, or move that away to begin a new log", path);
+		return false;
+	}
 	beside_new_drop(path);
 	char *name = beside_name(path, ".new");
 	char *uri = name ? sqlite_uri(name, "mode=rwc") : NULL;
 	if (uri && (!keyed || beside_key_make(path, key, &what))) {
-		struct sqlite3 *db = connect(uri, o->vfs, "delete", &what);
+		struct sqlite3 *db = store_connect(uri, o->vfs, "delete", &what);
 		done = db && fill_new(db, o, keyed ? key : NULL, &what);
 		done = sqlite3_close(db) == SQLITE_OK && done;
 		done = done && beside_new_settle(path, keyed, &what);
@@ -310,7 +315,7 @@ static bool begin_writing(struct log_store *s, const struct log_options *o, stru
 {
 	char note[200] = "", trouble[200];
 	char *uri = s->memory ? sqlite3_mprintf("%s", s->path) : sqlite_uri(s->path, "mode=rw");
-	s->db = uri ? connect(uri, s->memory ? NULL : o->vfs, s->memory ? "memory" : "wal", why) : NULL;
+	s->db = uri ? store_connect(uri, s->memory ? NULL : o->vfs, s->memory ? "memory" : "wal", why) : NULL;
 	sqlite3_free(uri);
 	if (!s->db) {
 		struct fault what = *why;

@@ -15,6 +15,8 @@
  *   log_sign.c    checkpoints and keys, made
  *   log_read.c    read-only connections
  *   log_copy.c    copies that are whole
+ *   log_export.c  records with their hashes, for exports; an export read and checked
+ *   log_restore.c a log from a copy or an export
  *   log_records.c queries: records by kind, place and number
  *   log_run.c     a row a run, and rollups of them
  *   log_envelope.c  pictures of the trail, from these
@@ -131,6 +133,9 @@ struct log_store {
 bool store_open(struct log_store *s, const struct log_options *o, struct fault *why);
 void store_close(struct log_store *s);
 int64_t store_clock(void); /* monotonic, us */
+/* A connection that writes, set up as it must be; NULL with why. */
+struct sqlite3 *store_connect(const char *uri, const char *vfs, const char *journal,
+                              struct fault *why);
 
 /* log_write.c */
 /* Write a group; each item knows afterwards whether it is durable, or why not.
@@ -182,6 +187,11 @@ bool store_may_tidy(const struct log_store *s);
  * Returns when to come again (store_clock), INT64_MAX for "not by yourself". */
 int64_t store_tend(struct log_store *s, bool quiet);
 
+/* log_copy.c */
+bool copy_make(struct log_reader *r, const char *part, struct fault *why);
+bool copy_verify(const char *part, struct log_check *out, struct fault *why);
+bool copy_sync(const char *path);
+
 /* log_schema.c */
 bool schema_create(struct sqlite3 *db, struct fault *why);
 /* Put back what is missing beside the table of records; say so in note. */
@@ -215,17 +225,36 @@ bool beside_folder_sync(const char *path); /* a name is durable only once its fo
 bool beside_new_settle(const char *path, bool key, struct fault *why);
 bool beside_key_settle(const char *path, struct fault *why); /* where only the key is left to do */
 void beside_new_drop(const char *path);
+void beside_remove(const char *path, const char *suffix);
+/* LOG and what lies beside it (with `key` LOG.key, too) get other names, which are still
+ * those of a log and its parts; `out` is the new name of LOG.  Nothing is deleted. */
+bool beside_set_aside(const char *path, bool key, int64_t now, char *out, size_t size,
+                      struct fault *why);
+/* LOG.SUFFIX becomes LOG, which is not there. */
+bool beside_put(const char *path, const char *suffix, struct fault *why);
 
 /* log_verify.c */
 bool verify_chain(struct sqlite3 *db, const struct log_pin *pin, struct log_check *out,
                   struct fault *why);
 /* Is this what SQLite says of damaged pages? */
 bool sqlite_says_damaged(int code);
+/* Does `text` stand in its place as the record after c->records, and which hash has it
+ * there?  Then: does it keep rules 3 to 6?  SQLITE_OK; SQLITE_DONE where it ends the chain,
+ * which c says, `but` before the words. */
+int verify_text(struct sealer *sealer, int64_t seq, const char *text, size_t len,
+                struct log_check *c, uint8_t hash[32]);
+int verify_form(int64_t seq, const char *text, size_t len, const char *but, struct log_check *c);
+void verify_altered(struct log_check *c, const char *what); /* the record after c->records */
+/* The answer, once all was read; at_anchor: the hash of the record that pin names. */
+void verify_conclude(struct log_check *c, const struct log_pin *pin, const uint8_t *at_anchor);
+/* Is it a good one? */
+bool verdict_holds(enum log_verdict v);
 
-/* log_vouch.c: zeroed but for db and pin at the beginning */
+/* log_vouch.c: zeroed but for above, arg and pin at the beginning */
 struct vouch {
-	struct sqlite3 *db;
-	struct sqlite3_stmt *above;
+	/* The hash of a record further up, which was found to fit.  An SQLite code. */
+	int (*above)(void *arg, int64_t seq, uint8_t hash[32]);
+	void *arg;
 	const struct log_pin *pin; /* or NULL */
 	bool pinned;               /* the fingerprint asked for was seen */
 	bool keyless;              /* record 1 names no key */
@@ -237,9 +266,18 @@ struct vouch {
  * An SQLite code. */
 int vouch_record(struct vouch *v, struct log_check *c, const char *text, size_t len);
 void vouch_conclude(const struct vouch *v, struct log_check *c);
-void vouch_end(struct vouch *v);
+/* Of a part of a log: the key that holds before its first record, NULL for none. */
+void vouch_part(struct vouch *v, struct log_check *c, const uint8_t *key);
 /* Is this the text of such a record?  It must keep rule 3 of SEAL.md. */
 bool text_is_of_kind(const char *text, size_t len, const char *kind);
+
+/* log_export.c */
+/* The lines of an export, each record as soon as it was read (its hash is ours, the export's
+ * comes later); false ends it.  False on a fault, or where `each` ended it. */
+typedef bool export_record(void *arg, int64_t seq, const char *text, size_t len,
+                           const uint8_t hash[32]);
+bool export_walk(const char *path, const struct log_pin *pin, export_record *each, void *arg,
+                 struct log_check *out, struct fault *why);
 
 /* log_sign.c */
 /* After the chain was read: the key beside the log, if it is the log's.  What is wrong

@@ -8,6 +8,7 @@
  *     tallyd --serve FILE
  *     tallyd --doctor [--config FILE] [--log FILE] [--socket PATH]
  *     tallyd --new-key [--config FILE] [--log FILE]
+ *     tallyd --restore FILE [--over] [--anchor SEQ:HASH] [--key FINGERPRINT] [--log FILE]
  *     tallyd --listen PORT [--line "9600 8N1"]
  *
  * Live, everything starts in this order, each step for a reason:
@@ -28,6 +29,7 @@
 #include "daemon/log.h"
 #include "daemon/main_calls.h"
 #include "daemon/main_doctor.h"
+#include "daemon/main_restore.h"
 #include "daemon/port.h"
 #include "daemon/replay.h"
 #include "daemon/server.h"
@@ -679,6 +681,8 @@ static const char usage[] =
     "  tallyd --serve FILE\n"
     "  tallyd --doctor [--config FILE] [--log FILE] [--socket PATH]\n"
     "  tallyd --new-key [--config FILE] [--log FILE]\n"
+    "  tallyd --restore FILE [--over] [--anchor SEQ:HASH] [--key FINGERPRINT]\n"
+    "         [--config FILE] [--log FILE]\n"
     "  tallyd --listen PORT [--line \"9600 8N1\"]\n"
     "\n"
     "It stays in the foreground and ends on SIGTERM or SIGINT with everything logged.\n"
@@ -687,6 +691,8 @@ static const char usage[] =
     "--serve answers queries over a log file on standard input and output.\n"
     "--listen makes a recording of a line that no daemon has, for 10 s; nothing is sent.\n"
     "--new-key gives the log a new key, which the old one signs; no daemon may run on it.\n"
+    "--restore makes the log from a copy or an export of one, which is verified first; a log\n"
+    "that is there is refused, with --over it is set aside; `tally restore` runs this.\n"
     "--doctor prints what stands in the way of a daemon and its meters, as JSON, and opens\n"
     "no line; `tally doctor` shows it for people.\n"
     "Exit status: 0 done, 1 something stands in the way (--doctor), 2 wrong use or bad input,\n"
@@ -698,6 +704,7 @@ static const char usage[] =
 struct command_line {
 	const char *config, *log, *socket, *replay, *sheet, *serve, *listen, *line;
 	bool check, doctor, new_key;
+	struct restore_order restore;
 };
 
 static int read_command_line(int argc, char **argv, struct command_line *c)
@@ -708,7 +715,9 @@ static int read_command_line(int argc, char **argv, struct command_line *c)
 	    {"sheet", required_argument, NULL, 'S'},  {"serve", required_argument, NULL, 'f'},
 	    {"check-config", no_argument, NULL, 'k'}, {"doctor", no_argument, NULL, 'd'},
 	    {"new-key", no_argument, NULL, 'n'},      {"listen", required_argument, NULL, 'p'},
-	    {"line", required_argument, NULL, 'L'},
+	    {"line", required_argument, NULL, 'L'},   {"restore", required_argument, NULL, 'R'},
+	    {"over", no_argument, NULL, 'o'},         {"anchor", required_argument, NULL, 'a'},
+	    {"key", required_argument, NULL, 'K'},
 	    {"help", no_argument, NULL, 'h'},
 	    {"version", no_argument, NULL, 'v'},      {NULL, 0, NULL, 0}};
 	for (int o; (o = getopt_long(argc, argv, "", options, NULL)) != -1;) {
@@ -724,6 +733,10 @@ static int read_command_line(int argc, char **argv, struct command_line *c)
 		case 'n': c->new_key = true; break;
 		case 'p': c->listen = optarg; break;
 		case 'L': c->line = optarg; break;
+		case 'R': c->restore.from = optarg; break;
+		case 'o': c->restore.over = true; break;
+		case 'a': c->restore.anchor = optarg; break;
+		case 'K': c->restore.key = optarg; break;
 		case 'h': fputs(usage, stdout); return 0;
 		case 'v': puts("tallyd " TALLY_VERSION); return 0;
 		default: fputs(usage, stderr); return 2;
@@ -735,6 +748,14 @@ static int read_command_line(int argc, char **argv, struct command_line *c)
 	}
 	if (c->sheet && !c->replay) {
 		say("--sheet goes with --replay; a running bench takes its sheet by `tally sheet load`");
+		return 2;
+	}
+	if ((c->restore.over || c->restore.anchor || c->restore.key) && !c->restore.from) {
+		say("--over, --anchor and --key go with --restore");
+		return 2;
+	}
+	if (c->restore.from && (c->replay || c->serve || c->check || c->new_key || c->doctor)) {
+		say("--restore goes with --over, --anchor, --key, --config and --log alone");
 		return 2;
 	}
 	if (c->doctor && (c->replay || c->serve || c->check || c->new_key)) {
@@ -761,6 +782,17 @@ static int renew_key(const struct config *config)
 	say("%s has a new key, signed by the old one; its fingerprint is %s", config->log, fingerprint);
 	say("write the fingerprint down where the log is not kept; the old key is gone");
 	return 0;
+}
+
+static int restore(const struct restore_order *asked, const struct config *config)
+{
+	struct restore_order order = *asked;
+	order.log = config->log;
+	if (!order.log[0]) {
+		say("--restore needs a log: --log FILE, or `log` in the configuration");
+		return 2;
+	}
+	return restore_run(&order, utc_now());
 }
 
 int main(int argc, char **argv)
@@ -796,6 +828,8 @@ int main(int argc, char **argv)
 		status = 0;
 	} else if (status < 0 && c.new_key) {
 		status = renew_key(config);
+	} else if (status < 0 && c.restore.from) {
+		status = restore(&c.restore, config);
 	} else if (status < 0 && c.replay) {
 		struct replay_options options = {.recording = c.replay, .sheet = c.sheet,
 		                                 .log = c.log ? c.log : ":memory:",

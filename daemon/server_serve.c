@@ -16,10 +16,24 @@
 #include <unistd.h>
 
 struct serve {
-	struct log_reader *reader;
+	struct log_reader *reader; /* NULL: an export is served, which can only be verified */
+	const char *file;
 	const char *version;
 	bool greeted;
 };
+
+static char *export_hello(const struct serve *v, struct fault *why)
+{
+	struct answer a;
+	answer_begin(&a, 4096);
+	answer_printf(&a, "{\"protocol\":%d,\"version\":", WIRE_PROTOCOL);
+	answer_string(&a, v->version);
+	answer_puts(&a, ",\"bench\":\"\",\"identity\":\"\",\"last\":0,\"live\":false}");
+	char *text = answer_take(&a);
+	if (!text)
+		fault_set(why, "no memory for the answer");
+	return text;
+}
 
 /* The answer to one good request; NULL with *code and *why. */
 static char *serve_call(struct serve *v, struct request *r, int *code, struct fault *why)
@@ -29,7 +43,7 @@ static char *serve_call(struct serve *v, struct request *r, int *code, struct fa
 		if (!hello_params(r->params, code, why))
 			return NULL;
 		*code = WIRE_UNREADABLE;
-		char *text = hello_text(v->reader, NULL, v->version, false, &last, why);
+		char *text = !v->reader ? export_hello(v, why) : hello_text(v->reader, NULL, v->version, false, &last, why);
 		v->greeted = v->greeted || text;
 		return text;
 	}
@@ -37,6 +51,14 @@ static char *serve_call(struct serve *v, struct request *r, int *code, struct fa
 	if (!v->greeted) {
 		fault_set(why, "hello comes first: {\"method\":\"hello\",\"params\":{\"protocol\":%d}}",
 		          WIRE_PROTOCOL);
+		return NULL;
+	}
+	if (!v->reader) {
+		*code = WIRE_NO_METHOD;
+		if (!strcmp(r->method, "verify"))
+			return query_run_export(v->file, r->params, code, why);
+		fault_set(why, "an export can only be verified; `tally import` makes a log of it, which "
+		          "answers `%s`", r->method);
 		return NULL;
 	}
 	if (query_known(r->method))
@@ -161,10 +183,11 @@ static int serve_loop(struct serve *v)
 int server_serve(const char *file, const char *version)
 {
 	struct fault why;
-	struct serve v = { .version = version };
+	struct serve v = { .version = version, .file = file };
 	signal(SIGPIPE, SIG_IGN);
-	v.reader = log_reader_open(file, &why);
-	if (!v.reader) {
+	bool export = log_is_export(file);
+	v.reader = export ? NULL : log_reader_open(file, &why);
+	if (!v.reader && !export) {
 		char text[640];
 		fault_text(&why, text, sizeof text);
 		fprintf(stderr, "tallyd: %s\n", text);
