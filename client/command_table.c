@@ -242,8 +242,8 @@ const struct command command_table[] = {
 	 "there (LOG.key); without it everything is logged, but nothing is signed any more.",
 	 OPTION_BIT(LOG) | OPTION_BIT(OVER) | OPTION_BIT(ANCHOR) | OPTION_BIT(KEY) | OPTION_BIT(CONFIG), 0,
 	 NEED_NOTHING, false, call_restore},
-	{LOG, "export", "", "the records as lines of JSON, byte for byte: tally export > FILE.jsonl",
-	 "Every record as it was sealed, a line each, and between them lines that begin with {\"seal\": and "
+	{LOG, "export", "", "the records as lines of JSON, byte for byte",
+	 "tally export > FILE.jsonl: every record as it was sealed, a line each, and between them lines that begin with {\"seal\": and "
 	 "hold the hashes, so that the file can be verified by itself (`tally verify FILE.jsonl`, or by "
 	 "protocol/SEAL.md without this program). --from and --to, both numbers of records, make a part; "
 	 "parts that follow each other may be joined with cat. Exit status 1 where a record does not fit "

@@ -83,6 +83,10 @@ struct log_options {
 	 * It may not call the log. */
 	void (*notify)(void *arg);
 	void *arg;
+	/* A log that is damaged (its chain is broken, its pages cannot be read) is not a fault:
+	 * it is set aside as LOG.aside-DATE, with its key and all that belongs to it, and a new one
+	 * is begun, whose second record says so.  Said loudly in log_opening. */
+	bool set_aside;
 	const char *vfs; /* name of an SQLite VFS, NULL for the usual one: the tests' fault seam */
 };
 
@@ -92,7 +96,7 @@ struct log_options {
  * records marked recovered).  On failure returns NULL and says why: another
  * daemon holds it (its pid is named), newer format, chain broken at record N,
  * unwritable directory, a network file system, ...  Nothing is ever replaced or
- * deleted; an empty file counts as none.  A log that is missing while its LOG.key
+ * deleted; an empty file counts as none (but where it has a key it is damaged).  A log that is missing while its LOG.key
  * is there is not made anew.
  */
 struct log *log_open(const struct log_options *options, struct fault *why);

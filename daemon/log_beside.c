@@ -411,7 +411,7 @@ bool beside_key_replace(const char *path, struct fault *why)
 /* ---- set aside ---- */
 
 /* The name that nothing has yet: LOG.aside-20261125T100000Z, then with -2 and so on behind. */
-static char *aside_name(const char *path, int64_t now)
+char *beside_aside_name(const char *path, int64_t now)
 {
 	char suffix[64], day[32];
 	time_t t = (time_t)(now / 1000000);
@@ -432,7 +432,7 @@ bool beside_set_aside(const char *path, bool key, int64_t now, char *out, size_t
                       struct fault *why)
 {
 	static const char *const parts[] = { "", "-wal", "-shm", "-journal", ".suspect", ".key" };
-	char *aside = aside_name(path, now);
+	char *aside = beside_aside_name(path, now);
 	bool done = aside != NULL;
 	/* The log first.  Broken off after it, the next start finds no log beside its parts, says so,
 	 * and makes none. */

@@ -10,6 +10,8 @@
  *   log_file.c    open, create, recover, close: the one writing connection
  *   log_schema.c  tables, triggers, views
  *   log_beside.c  the files beside the log: lock, key, reserve, marker
+ *   log_aside.c   a damaged log gets another name
+ *   log_wal_look.c  what LOG-wal holds that SQLite would pass over
  *   log_verify.c  the chain of hashes
  *   log_vouch.c   checkpoints and keys, while it is read
  *   log_sign.c    checkpoints and keys, made
@@ -96,7 +98,7 @@ struct log_store {
 	struct sqlite3_stmt *run_add, *run_tail, *rollup_add;
 	struct sealer *sealer;
 	char identity[33];
-	char opening[400];
+	char opening[2400];
 
 	int64_t seq; /* of the last durable record, and its hash */
 	uint8_t hash[32];
@@ -125,6 +127,12 @@ struct log_store {
 	struct run_lines *lines; /* log_run.c */
 	bool runs_stale;         /* the table of runs has a hole: nothing is added to it */
 
+	bool damaged;            /* what could not be opened is damaged, not merely unreadable */
+	struct log_check found;  /* of the log that could not be opened, or of what is left */
+	char aside[1024];        /* where it is now, or the damaged LOG-wal; "" for nothing */
+	char aside_why[200];
+	bool aside_wal;          /* it is LOG-wal alone */
+
 	int64_t *ring;       /* seq by ticket % LOG_RING; 0: refused */
 	uint64_t ring_next;  /* the ticket after the last one in it */
 };
@@ -133,8 +141,8 @@ struct log_store {
 bool store_open(struct log_store *s, const struct log_options *o, struct fault *why);
 void store_close(struct log_store *s);
 int64_t store_clock(void); /* monotonic, us */
-/* A connection that writes, set up as it must be; NULL with why. */
-struct sqlite3 *store_connect(const char *uri, const char *vfs, const char *journal,
+/* A connection that writes, set up as it must be; NULL with why and SQLite's code. */
+struct sqlite3 *store_connect(const char *uri, const char *vfs, const char *journal, int *code,
                               struct fault *why);
 
 /* log_write.c */
@@ -176,6 +184,23 @@ void run_forget(struct log_store *s); /* after a transaction that was undone */
 /* At the start: rows of what has none, in a transaction of its own.  False where that
  * cannot be written: the log works all the same. */
 bool run_catch_up(struct log_store *s);
+
+/* log_aside.c */
+/* Is there anything that shows that this file was a log? */
+bool aside_was_log(const char *path);
+/* What of it can still be read: s->found, and a better reason. */
+void aside_look(struct log_store *s, struct fault *reason);
+bool aside_move(struct log_store *s, int64_t now, const struct fault *reason, struct fault *why);
+/* Say it, in words and as a record, once the log can be written to. */
+void aside_tell(struct log_store *s, int64_t now);
+
+/* log_wal_look.c */
+/* Commits that stand in LOG-wal behind its first frame that does not fit: what SQLite passes
+ * over.  One may be a transaction that a power cut tore, of more the last but one was synced,
+ * and acknowledged.  0 where all is well. */
+int wal_lost_commits(struct sqlite3 *db);
+/* A copy of LOG-wal as it is, through SQLite. */
+bool wal_keep(struct sqlite3 *db, const char *to);
 
 /* log_wal.c */
 void wal_mark(struct log_store *s); /* after a commit */
@@ -226,6 +251,8 @@ bool beside_new_settle(const char *path, bool key, struct fault *why);
 bool beside_key_settle(const char *path, struct fault *why); /* where only the key is left to do */
 void beside_new_drop(const char *path);
 void beside_remove(const char *path, const char *suffix);
+/* LOG.aside-DATE, a name that nothing has; malloc. */
+char *beside_aside_name(const char *path, int64_t now);
 /* LOG and what lies beside it (with `key` LOG.key, too) get other names, which are still
  * those of a log and its parts; `out` is the new name of LOG.  Nothing is deleted. */
 bool beside_set_aside(const char *path, bool key, int64_t now, char *out, size_t size,
@@ -302,6 +329,8 @@ struct log_reader {
 };
 /* Open it anew where a daemon was started or ended since; before every question. */
 bool reader_refresh(struct log_reader *r, struct fault *why);
+/* As log_reader_open; *damaged: it cannot be opened because its bytes are no log any more. */
+struct log_reader *reader_open(const char *path, bool *damaged, struct fault *why);
 /* file:/absolute/path with what is special escaped, and `parameters` after "?". */
 char *sqlite_uri(const char *path, const char *parameters);
 

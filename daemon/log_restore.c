@@ -59,8 +59,9 @@ static bool from_export(const char *from, const char *part, struct fault *why)
 {
 	struct log_check again;
 	struct fault what = { .text = "" };
+	int code;
 	char *uri = sqlite_uri(part, "mode=rwc");
-	sqlite3 *db = uri ? store_connect(uri, NULL, "delete", &what) : NULL;
+	sqlite3 *db = uri ? store_connect(uri, NULL, "delete", &code, &what) : NULL;
 	bool done = db && fill(db, from, &again, &what);
 	done = sqlite3_close(db) == SQLITE_OK && done && copy_sync(part);
 	sqlite3_free(uri);

@@ -499,7 +499,7 @@ static bool open_log(struct stand *s, struct fault *why)
 {
 	struct log_options options = {.path = s->config->log, .bench = s->config->name,
 	                              .version = TALLY_VERSION, .now = utc_now(),
-	                              .notify = log_notify, .arg = s};
+	                              .notify = log_notify, .arg = s, .set_aside = true};
 	s->log = log_open(&options, why);
 	if (s->log)
 		say("%s: %s", s->config->log, log_opening(s->log));

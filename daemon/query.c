@@ -256,8 +256,8 @@ void query_check(struct query *q, const struct log_check *check)
 	seal_hex(check->head, SEAL_SIZE, head);
 	answer_puts(&q->out, "{\"verdict\":");
 	answer_string(&q->out, log_verdict_name(check->verdict));
-	answer_printf(&q->out, ",\"ok\":%s,\"first\":%lld,\"records\":%lld,\"bad\":",
-	              verdict_good(check->verdict) ? "true" : "false", (long long)check->after + 1,
+	answer_printf(&q->out, ",\"ok\":%s,\"records\":%lld,\"bad\":",
+	              verdict_good(check->verdict) ? "true" : "false",
 	              (long long)(check->records - check->after));
 	if (check->verdict == LOG_ALTERED)
 		answer_printf(&q->out, "%lld", (long long)check->bad_seq);
@@ -272,6 +272,7 @@ void query_check(struct query *q, const struct log_check *check)
 		answer_puts(&q->out, "null");
 	answer_puts(&q->out, ",\"identity\":");
 	answer_string(&q->out, check->identity);
+	answer_printf(&q->out, ",\"first\":%lld", (long long)check->after + 1);
 	add_key(q, check);
 	answer_puts(&q->out, "}");
 }
