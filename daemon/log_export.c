@@ -112,8 +112,9 @@ bool log_is_export(const char *path)
 	return is;
 }
 
-/* The next line without its LF; -1 at the end, -2 where it is too long or cannot be read. */
-static int64_t next_line(FILE *f, char *line)
+/* The next line without its LF (*broken_off: it had none); -1 at the end, -2 where it is too long
+ * or cannot be read. */
+static int64_t next_line(FILE *f, char *line, bool *broken_off)
 {
 	size_t len = 0;
 	int c;
@@ -123,6 +124,7 @@ static int64_t next_line(FILE *f, char *line)
 		line[len++] = (char)c;
 	}
 	line[len] = '\0';
+	*broken_off = c == EOF;
 	if (ferror(f))
 		return -2;
 	return c == EOF && len == 0 ? -1 : (int64_t)len;
@@ -141,6 +143,8 @@ struct export_walk {
 	uint8_t (*all)[SEAL_SIZE];    /* the hash of every record, for checkpoints of earlier ones */
 	size_t size;
 	uint8_t at_anchor[SEAL_SIZE];
+	struct export_begin begin;
+	bool unfit;                   /* a hash did not fit: no half line is to blame */
 	bool wrong;                   /* it is no export: why says so */
 	struct fault *why;
 };
@@ -174,7 +178,15 @@ static void misfit(struct export_walk *w, int fit, const char *what)
 	c->records -= w->n - fit;
 	memcpy(c->head, w->all[c->records - c->after], SEAL_SIZE);
 	w->n = 0;
+	w->unfit = true;
 	verify_altered(c, what);
+}
+
+/* What a beginning says of the log must be what the records say. */
+static bool same_log(const struct log_check *c, const struct export_begin *b)
+{
+	return strcmp(b->identity, c->identity) == 0 && b->has_key == c->has_key &&
+	       (!b->has_key || memcmp(b->key, c->key, KEY_SIZE) == 0);
 }
 
 static int see_record(struct export_walk *w, const char *line, size_t len)
@@ -201,6 +213,10 @@ static int see_record(struct export_walk *w, const char *line, size_t len)
 	if (!keep_hash(w))
 		return SQLITE_NOMEM;
 	code = vouch_record(&w->vouch, c, line, len);
+	if (code == SQLITE_OK && seq == 1 && !w->bare && !same_log(c, &w->begin)) {
+		misfit(w, 0, "is of another log, or of another key, than the first line says");
+		return SQLITE_DONE;
+	}
 	if (code == SQLITE_OK && w->each && !w->each(w->arg, seq, line, len, hash))
 		code = SQLITE_ABORT;
 	return code;
@@ -230,7 +246,7 @@ static int see_begin(struct export_walk *w, const struct export_begin *b)
 	static const uint8_t zeros[SEAL_SIZE] = { 0 };
 	if (w->any) {
 		if (w->n || b->after != c->records || memcmp(b->hash, c->head, SEAL_SIZE) != 0 ||
-		    strcmp(b->identity, c->identity) != 0) {
+		    !same_log(c, b)) {
 			misfit(w, 0, "is followed by a part that does not go on from it");
 			return SQLITE_DONE;
 		}
@@ -240,6 +256,7 @@ static int see_begin(struct export_walk *w, const struct export_begin *b)
 		verify_altered(c, "does not follow from zeros, as the first one must");
 		return SQLITE_DONE;
 	}
+	w->begin = *b;
 	c->after = c->records = b->after;
 	memcpy(c->head, b->hash, SEAL_SIZE);
 	if (w->pin && w->pin->seq == b->after)
@@ -288,7 +305,8 @@ static void look_back(struct export_walk *w, FILE *f, char *line)
 {
 	struct export_seal *s = malloc(sizeof *s);
 	int64_t len;
-	while (s && w->n && (len = next_line(f, line)) >= 0) {
+	bool broken_off;
+	while (s && w->n && (len = next_line(f, line, &broken_off)) >= 0) {
 		if (!export_is_seal(line, (size_t)len) ||
 		    export_seal_read(line, (size_t)len, s) != EXPORT_HASHES)
 			continue;
@@ -307,10 +325,17 @@ static int walk(struct export_walk *w, FILE *f, const char *path)
 	char *line = malloc(EXPORT_LINE_MAX + 1);
 	int64_t len = 0;
 	int code = line ? SQLITE_OK : SQLITE_NOMEM, number = 0;
-	while (code == SQLITE_OK && (len = next_line(f, line)) >= 0)
+	bool broken_off = false;
+	while (code == SQLITE_OK && (len = next_line(f, line, &broken_off)) >= 0)
 		code = see_line(w, line, (size_t)len, ++number);
-	if (code == SQLITE_DONE)
+	if (code == SQLITE_DONE && broken_off && !w->bare && !w->unfit) {
+		/* Half a line: the file was cut off there, nothing was altered. */
+		w->c->verdict = LOG_INTACT_NO_ANCHOR;
+		w->c->what[0] = '\0';
+		w->c->bad_seq = 0;
+	} else if (code == SQLITE_DONE) {
 		look_back(w, f, line);
+	}
 	if (code == SQLITE_OK && len == -2 && ferror(f)) {
 		fault_at(w->why, path, number + 1, 0, "it cannot be read: %s", strerror(errno));
 		code = SQLITE_IOERR;
