@@ -275,6 +275,15 @@ int64_t log_reader_trail(struct log_reader *r, const struct log_trail_query *q,
                          bool (*each)(void *arg, int64_t seq, const char *text, size_t len), void *arg,
                          struct fault *why);
 
+/* While a long question runs: called now and then, on the thread that asked, with the records
+ * read so far, of `all` (0: not known).  False ends the question, with a fault. */
+struct log_going {
+	bool (*on)(void *arg, int64_t done, int64_t all);
+	void *arg;
+};
+/* For the questions of this reader from now on; NULL for none. */
+void log_reader_going(struct log_reader *r, const struct log_going *going);
+
 /* What verification found. */
 enum log_verdict {
 	LOG_INTACT_NO_ANCHOR, /* chain whole; nothing from outside pins it */
@@ -294,6 +303,7 @@ struct log_check {
 	int64_t bad_seq;    /* with LOG_ALTERED: the first that does not fit */
 	char what[160];     /* for people: what is wrong with it; "" where nothing is */
 	uint8_t head[32];   /* hash of the last record that fits */
+	bool stopped;       /* it was not read to its end, because it was told to stop */
 	char identity[33];  /* of the log, hex; "" where record 1 does not fit */
 
 	/* What the key says (protocol/record/checkpoint.h). */
@@ -353,8 +363,8 @@ bool log_is_export(const char *path);
 /* The answer about an export, or about texts without seal lines, which need an anchor.  As
  * log_reader_verify; out->after > 0 for a part.  An export whose last line is missing is
  * LOG_TRUNCATED. */
-bool log_export_verify(const char *path, const struct log_pin *pin, struct log_check *out,
-                       struct fault *why);
+bool log_export_verify(const char *path, const struct log_pin *pin,
+                       const struct log_going *going, struct log_check *out, struct fault *why);
 
 /*
  * A log from a copy of one, or from a whole export: verified (with `pin`, which may be

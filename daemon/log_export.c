@@ -133,6 +133,7 @@ static int64_t next_line(FILE *f, char *line, bool *broken_off)
 struct export_walk {
 	struct log_check *c;
 	const struct log_pin *pin;
+	const struct log_going *going;
 	struct vouch vouch;
 	struct sealer *sealer;
 	export_record *each;
@@ -236,7 +237,8 @@ static int see_hashes(struct export_walk *w, const struct export_seal *s)
 	}
 	w->n = 0;
 	w->ended = s->end != 0;
-	return SQLITE_OK;
+	w->c->stopped = !verify_goes_on(w->going, w->c->records, 0, w->why);
+	return w->c->stopped ? SQLITE_INTERRUPT : SQLITE_OK;
 }
 
 /* The first line, or, where files were joined, the first of the next part. */
@@ -367,10 +369,11 @@ static bool anchor_fits(const struct export_walk *w, const char *path)
 	return true;
 }
 
-bool export_walk(const char *path, const struct log_pin *pin, export_record *each, void *arg,
-                 struct log_check *out, struct fault *why)
+bool export_walk(const char *path, const struct log_pin *pin, const struct log_going *going,
+                 export_record *each, void *arg, struct log_check *out, struct fault *why)
 {
-	struct export_walk w = { .c = out, .pin = pin, .each = each, .arg = arg, .why = why };
+	struct export_walk w = { .c = out, .pin = pin, .going = going, .each = each, .arg = arg,
+		                     .why = why };
 	w.vouch = (struct vouch){ .above = hash_above, .arg = &w, .pin = pin };
 	memset(out, 0, sizeof *out);
 	FILE *f = fopen(path, "re");
@@ -401,8 +404,8 @@ bool export_walk(const char *path, const struct log_pin *pin, export_record *eac
 	return good;
 }
 
-bool log_export_verify(const char *path, const struct log_pin *pin, struct log_check *out,
-                       struct fault *why)
+bool log_export_verify(const char *path, const struct log_pin *pin,
+                       const struct log_going *going, struct log_check *out, struct fault *why)
 {
-	return export_walk(path, pin, NULL, NULL, out, why);
+	return export_walk(path, pin, going, NULL, NULL, out, why);
 }

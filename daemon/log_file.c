@@ -306,7 +306,7 @@ static bool verify_all(struct log_store *s, struct fault *why)
 {
 	struct log_check check;
 	int64_t start = store_clock();
-	if (!verify_chain(s->db, NULL, &check, why))
+	if (!verify_chain(s->db, NULL, NULL, &check, why))
 		return false;
 	/* Signatures by another key break no chain: whoever reads it must know, and what is
 	 * logged today still has to be. */

@@ -261,8 +261,10 @@ bool beside_set_aside(const char *path, bool key, int64_t now, char *out, size_t
 bool beside_put(const char *path, const char *suffix, struct fault *why);
 
 /* log_verify.c */
-bool verify_chain(struct sqlite3 *db, const struct log_pin *pin, struct log_check *out,
-                  struct fault *why);
+bool verify_chain(struct sqlite3 *db, const struct log_pin *pin, const struct log_going *going,
+                  struct log_check *out, struct fault *why);
+/* May it go on?  `going` may be NULL; why says that it was stopped. */
+bool verify_goes_on(const struct log_going *going, int64_t done, int64_t all, struct fault *why);
 /* Is this what SQLite says of damaged pages? */
 bool sqlite_says_damaged(int code);
 /* Does `text` stand in its place as the record after c->records, and which hash has it
@@ -303,8 +305,8 @@ bool text_is_of_kind(const char *text, size_t len, const char *kind);
  * comes later); false ends it.  False on a fault, or where `each` ended it. */
 typedef bool export_record(void *arg, int64_t seq, const char *text, size_t len,
                            const uint8_t hash[32]);
-bool export_walk(const char *path, const struct log_pin *pin, export_record *each, void *arg,
-                 struct log_check *out, struct fault *why);
+bool export_walk(const char *path, const struct log_pin *pin, const struct log_going *going,
+                 export_record *each, void *arg, struct log_check *out, struct fault *why);
 
 /* log_sign.c */
 /* After the chain was read: the key beside the log, if it is the log's.  What is wrong
@@ -325,6 +327,7 @@ bool sign_text(const struct log_store *s, int64_t seq, const uint8_t hash[32], i
 struct log_reader {
 	struct sqlite3 *db; /* NULL after a fault */
 	int way;            /* how it was opened */
+	struct log_going going;
 	char *path;
 };
 /* Open it anew where a daemon was started or ended since; before every question. */

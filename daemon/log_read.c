@@ -216,6 +216,11 @@ bool reader_refresh(struct log_reader *r, struct fault *why)
 	return (r->db && (int)way_now(r->path) == r->way) || open_again(r, why);
 }
 
+void log_reader_going(struct log_reader *r, const struct log_going *going)
+{
+	r->going = going ? *going : (struct log_going){ 0 };
+}
+
 bool log_reader_verify(struct log_reader *r, const struct log_pin *pin, struct log_check *out,
                        struct fault *why)
 {
@@ -224,8 +229,8 @@ bool log_reader_verify(struct log_reader *r, const struct log_pin *pin, struct l
 	for (int tries = 0; tries < 5; tries++) {
 		if (!reader_refresh(r, why))
 			return false;
-		bool read = verify_chain(r->db, pin, out, why);
-		if (way_now(r->path) == (enum way)r->way)
+		bool read = verify_chain(r->db, pin, &r->going, out, why);
+		if (way_now(r->path) == (enum way)r->way || (!read && out->stopped))
 			return read;
 	}
 	fault_at(why, r->path, 0, 0, "the log is being opened and closed all the time; verify it when "

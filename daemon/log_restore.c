@@ -46,7 +46,7 @@ static bool fill(sqlite3 *db, const char *from, struct log_check *check, struct 
 	            schema_create(db, why) &&
 	            sqlite3_prepare_v2(db, "INSERT INTO record (seq, text, hash) VALUES (?, ?, ?)", -1,
 	                               &f.st, NULL) == SQLITE_OK;
-	bool read = done && export_walk(from, NULL, fill_one, &f, check, why);
+	bool read = done && export_walk(from, NULL, NULL, fill_one, &f, check, why);
 	sqlite3_finalize(f.st);
 	if (done && f.code != SQLITE_DONE)
 		fault_set(why, "%s", sqlite3_errstr(f.code));
@@ -84,7 +84,7 @@ static bool check_source(const char *from, bool export, const struct log_pin *pi
                          struct log_check *check, struct fault *why)
 {
 	struct log_reader *r = export ? NULL : log_reader_open(from, why);
-	bool read = export ? log_export_verify(from, pin, check, why)
+	bool read = export ? log_export_verify(from, pin, NULL, check, why)
 	                   : r && log_reader_verify(r, pin, check, why);
 	log_reader_close(r);
 	if (!read)

@@ -230,8 +230,27 @@ static int hash_above(void *arg, int64_t seq, uint8_t hash[SEAL_SIZE])
 	return code == SQLITE_ROW ? SQLITE_OK : code;
 }
 
-bool verify_chain(struct sqlite3 *db, const struct log_pin *pin, struct log_check *out,
-                  struct fault *why)
+bool verify_goes_on(const struct log_going *going, int64_t done, int64_t all, struct fault *why)
+{
+	if (!going || !going->on || going->on(going->arg, done, all))
+		return true;
+	fault_set(why, "it was stopped after record %lld, before all was read: no answer", (long long)done);
+	return false;
+}
+
+static int64_t last_of(struct sqlite3 *db)
+{
+	sqlite3_stmt *st = NULL;
+	int64_t last = 0;
+	if (sqlite3_prepare_v2(db, "SELECT max(seq) FROM record", -1, &st, NULL) == SQLITE_OK &&
+	    sqlite3_step(st) == SQLITE_ROW)
+		last = sqlite3_column_int64(st, 0);
+	sqlite3_finalize(st);
+	return last;
+}
+
+bool verify_chain(struct sqlite3 *db, const struct log_pin *pin, const struct log_going *going,
+                  struct log_check *out, struct fault *why)
 {
 	struct hashes hashes = { .db = db };
 	struct vouch vouch = { .above = hash_above, .arg = &hashes, .pin = pin };
@@ -248,11 +267,16 @@ bool verify_chain(struct sqlite3 *db, const struct log_pin *pin, struct log_chec
 	if (code == SQLITE_OK && table)
 		code = sqlite3_prepare_v2(db, "SELECT seq, text, hash FROM record WHERE seq >= ? "
 		                          "ORDER BY seq LIMIT 1000", -1, &st, NULL);
-	while (code == SQLITE_OK && table)
+	int64_t all = going && going->on && code == SQLITE_OK && table ? last_of(db) : 0;
+	while (code == SQLITE_OK && table && !out->stopped) {
 		code = verify_page(st, sealer, out, &vouch, at_anchor);
+		out->stopped = code == SQLITE_OK && !verify_goes_on(going, out->records, all, why);
+	}
 	sqlite3_finalize(st);
 	sqlite3_finalize(hashes.st);
 	sealer_close(sealer);
+	if (out->stopped)
+		return false;
 	if ((code & 0xff) == SQLITE_ERROR || (code == SQLITE_OK && !table)) {
 		verify_altered(out, "cannot be read: the table of records is not as the log made it");
 	} else if (sqlite_says_damaged(code)) {

@@ -22,6 +22,7 @@
  */
 #include "daemon/bench.h"
 #include "daemon/bus.h"
+#include "daemon/clocks.h"
 #include "daemon/config.h"
 #include "daemon/first_line.h"
 #include "daemon/hotplug.h"
@@ -46,8 +47,6 @@
 
 #define TALLY_VERSION "0.1.0"
 
-/* A wall clock that differs by more than this from ours was set. */
-#define CLOCK_STEP_US INT64_C(100000)
 #define LIVE_EVERY_MS 50
 
 struct stand {
@@ -60,6 +59,7 @@ struct stand {
 	uv_signal_t term, interrupt;
 	uint64_t hr0;        /* uv_hrtime at stream time 0, ns */
 	int64_t utc;         /* at stream time 0, us */
+	struct clocks clocks;
 	struct config *config;
 	struct log *log;
 	struct bench *bench;
@@ -114,6 +114,13 @@ static int64_t utc_now(void)
 	return (int64_t)ts.tv_sec * 1000000 + ts.tv_nsec / 1000;
 }
 
+static int64_t boot_now(void)
+{
+	struct timespec ts;
+	clock_gettime(CLOCK_BOOTTIME, &ts);
+	return (int64_t)ts.tv_sec * 1000000 + ts.tv_nsec / 1000;
+}
+
 static int64_t stream_now(void *arg)
 {
 	struct stand *s = arg;
@@ -155,17 +162,27 @@ static void watch_wal(struct stand *s)
 	s->wal_said = high;
 }
 
+/* Once a second, and before anything that came is given a time: what comes first after a sleep
+ * belongs behind it. */
+static void look_at_clocks(struct stand *s, int64_t t)
+{
+	struct clocks_change change = clocks_look(&s->clocks, t, boot_now(), utc_now());
+	if (change.slept) {
+		say("the machine slept for %.3f s", (double)change.slept / 1e6);
+		bench_slept(s->bench, t, change.slept);
+	}
+	if (change.step) {
+		say("the wall clock was set by %+.3f s", (double)change.step / 1e6);
+		bench_clock(s->bench, t, s->clocks.utc);
+	}
+	s->utc = s->clocks.utc;
+}
+
 static void on_second(uv_timer_t *timer)
 {
 	struct stand *s = timer->data;
 	watch_wal(s);
-	int64_t t = stream_now(s);
-	int64_t step = utc_now() - t - s->utc;
-	if (step > CLOCK_STEP_US || step < -CLOCK_STEP_US) {
-		say("the wall clock was set by %+.3f s", (double)step / 1e6);
-		s->utc += step;
-		bench_clock(s->bench, t, s->utc);
-	}
+	look_at_clocks(s, stream_now(s));
 }
 
 /* ---- the lines ---- */
@@ -235,6 +252,7 @@ static void on_bytes(void *arg, const char *bytes, size_t len)
 {
 	struct line *l = arg;
 	int64_t t = stream_now(l->stand);
+	look_at_clocks(l->stand, t);
 	look_bytes(&l->look, bytes, len);
 	tape_bytes(l, t, bytes, len);
 	bench_line_bytes(l->stand->bench, t, l->meter, bytes, len);
@@ -513,6 +531,7 @@ static bool open_bench(struct stand *s, struct fault *why)
 	first_line("/proc/sys/kernel/random/boot_id", boot, sizeof boot);
 	s->hr0 = uv_hrtime();
 	s->utc = utc_now();
+	clocks_begin(&s->clocks, 0, boot_now(), s->utc);
 	struct bench_options options = {
 	    .config = s->config, .log = s->log, .utc = s->utc, .boot = boot, .version = TALLY_VERSION,
 	    .hooks = {.send = bench_send, .event = bench_said, .frame = bench_framed,

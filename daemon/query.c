@@ -65,9 +65,10 @@ char *query_run(struct log_reader *reader, const char *method, json_t *params, i
 	return query_answer(&q, method, params, code);
 }
 
-char *query_run_export(const char *path, json_t *params, int *code, struct fault *why)
+char *query_run_export(const char *path, const struct log_going *going, json_t *params, int *code,
+                       struct fault *why)
 {
-	struct query q = { .export = path, .code = WIRE_UNREADABLE, .why = why };
+	struct query q = { .export = path, .going = going, .code = WIRE_UNREADABLE, .why = why };
 	return query_answer(&q, "verify", params, code);
 }
 
@@ -205,9 +206,11 @@ static bool verdict_good(enum log_verdict v)
 static bool read_pin(struct query *q, json_t *params, struct log_pin *pin)
 {
 	const char *anchor = NULL, *key = NULL;
+	bool progress = false; /* whoever carries the answer sees to it */
 	const struct param list[] = { { "anchor", PARAM_TEXT, false, &anchor },
-		                          { "key", PARAM_TEXT, false, &key } };
-	if (!params_read("verify", params, list, 2, q->why))
+		                          { "key", PARAM_TEXT, false, &key },
+		                          { "progress", PARAM_FLAG, false, &progress } };
+	if (!params_read("verify", params, list, 3, q->why))
 		return query_refuse(q, WIRE_BAD_PARAMS);
 	if (anchor && !anchor_parse(anchor, strlen(anchor), &pin->seq, pin->hash)) {
 		fault_set(q->why, "\"%.90s\" is no anchor: SEQ:HASH is expected, HASH being 64 hex digits",
@@ -284,7 +287,7 @@ bool query_verify(struct query *q, json_t *params)
 	memset(&check, 0, sizeof check);
 	if (!read_pin(q, params, &pin))
 		return false;
-	bool read = q->export ? log_export_verify(q->export, &pin, &check, q->why)
+	bool read = q->export ? log_export_verify(q->export, &pin, q->going, &check, q->why)
 	                      : log_reader_verify(q->reader, &pin, &check, q->why);
 	if (!read)
 		return query_refuse(q, q->export ? WIRE_BAD_INPUT : WIRE_UNREADABLE);

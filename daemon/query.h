@@ -28,7 +28,8 @@ char *query_run(struct log_reader *reader, const char *method, json_t *params, i
                 struct fault *why);
 
 /* `verify` of an export. */
-char *query_run_export(const char *path, json_t *params, int *code, struct fault *why);
+char *query_run_export(const char *path, const struct log_going *going, json_t *params, int *code,
+                       struct fault *why);
 
 /* What hello says of a log: from its first and its last record. */
 struct query_log {

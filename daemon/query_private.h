@@ -31,6 +31,7 @@
 /* One question on its way. */
 struct query {
 	struct log_reader *reader;
+	const struct log_going *going; /* with an export; a reader has its own */
 	const char *export; /* instead of it: the path of an export; only verify looks there */
 	struct answer out;
 	int code; /* where it fails */

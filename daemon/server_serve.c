@@ -10,9 +10,11 @@
 #include "daemon/server_private.h"
 
 #include <errno.h>
+#include <poll.h>
 #include <signal.h>
 #include <stdlib.h>
 #include <string.h>
+#include <sys/stat.h>
 #include <unistd.h>
 
 struct serve {
@@ -20,7 +22,48 @@ struct serve {
 	const char *file;
 	const char *version;
 	bool greeted;
+	bool progress;         /* of the call on its way */
+	uint64_t told;         /* when it was told of last */
 };
+
+static bool write_all(const char *bytes, size_t len)
+{
+	while (len) {
+		ssize_t n = write(STDOUT_FILENO, bytes, len);
+		if (n < 0 && errno == EINTR)
+			continue;
+		if (n <= 0)
+			return false;
+		bytes += n;
+		len -= (size_t)n;
+	}
+	return true;
+}
+
+/* A file that was read to its end, or a pipe whose writer closed it, may be all of the questions;
+ * a socket that was closed is nobody. */
+static bool serve_line_is_closed(void)
+{
+	struct stat st;
+	return fstat(STDIN_FILENO, &st) == 0 && S_ISSOCK(st.st_mode);
+}
+
+/* Half a second between two words of progress; and is there anybody? */
+static bool serve_goes_on(void *arg, int64_t done, int64_t all)
+{
+	struct serve *v = arg;
+	struct pollfd in = { .fd = STDIN_FILENO };
+	char line[160];
+	if (poll(&in, 1, 0) > 0 && (in.revents & (POLLHUP | POLLERR)) &&
+	    serve_line_is_closed())
+		return false;
+	if (!v->progress || uv_hrtime() - v->told < 500000000)
+		return true;
+	v->told = uv_hrtime();
+	int n = snprintf(line, sizeof line, "{\"jsonrpc\":\"2.0\",\"method\":\"progress\",\"params\":{"
+	                 "\"done\":%lld,\"all\":%lld}}\n", (long long)done, (long long)all);
+	return write_all(line, (size_t)n);
+}
 
 static char *export_hello(const struct serve *v, struct fault *why)
 {
@@ -53,10 +96,12 @@ static char *serve_call(struct serve *v, struct request *r, int *code, struct fa
 		          WIRE_PROTOCOL);
 		return NULL;
 	}
+	v->progress = json_is_true(json_object_get(r->params, "progress"));
 	if (!v->reader) {
 		*code = WIRE_NO_METHOD;
 		if (!strcmp(r->method, "verify"))
-			return query_run_export(v->file, r->params, code, why);
+			return query_run_export(v->file, &(struct log_going){ serve_goes_on, v }, r->params, code,
+			                        why);
 		fault_set(why, "an export can only be verified; `tally import` makes a log of it, which "
 		          "answers `%s`", r->method);
 		return NULL;
@@ -67,20 +112,6 @@ static char *serve_call(struct serve *v, struct request *r, int *code, struct fa
 	fault_set(why, "no method \"%s\" on a file; it needs a running daemon, or does not exist",
 	          r->method);
 	return NULL;
-}
-
-static bool write_all(const char *bytes, size_t len)
-{
-	while (len) {
-		ssize_t n = write(STDOUT_FILENO, bytes, len);
-		if (n < 0 && errno == EINTR)
-			continue;
-		if (n <= 0)
-			return false;
-		bytes += n;
-		len -= (size_t)n;
-	}
-	return true;
 }
 
 static bool serve_refuse(const char *id, int code, const struct fault *why)
@@ -193,6 +224,8 @@ int server_serve(const char *file, const char *version)
 		fprintf(stderr, "tallyd: %s\n", text);
 		return 2;
 	}
+	if (v.reader)
+		log_reader_going(v.reader, &(struct log_going){ serve_goes_on, &v });
 	int status = serve_loop(&v);
 	log_reader_close(v.reader);
 	return status;

@@ -215,7 +215,8 @@ static const struct {
 	unsigned calls;
 	int code, error;
 } codes[] = {
-	{ FAULT_READ, SQLITE_IOERR_READ, EIO },         { FAULT_READ, SQLITE_IOERR_SHORT_READ, 0 },
+	/* No short reads: to SQLite they are no error, but zeros behind the end of a file. */
+	{ FAULT_READ, SQLITE_IOERR_READ, EIO },
 	{ FAULT_READ, SQLITE_CORRUPT, 0 },              { FAULT_READ, SQLITE_IOERR_NOMEM, ENOMEM },
 	{ FAULT_WRITE, SQLITE_IOERR_WRITE, EIO },       { FAULT_WRITE, SQLITE_FULL, ENOSPC },
 	{ FAULT_WRITE, SQLITE_IOERR_WRITE, ENOSPC },    { FAULT_WRITE, SQLITE_IOERR_WRITE, EROFS },
