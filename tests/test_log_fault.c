@@ -20,7 +20,7 @@ static void fresh(void)
 {
 	fault_clear();
 	folder_drop(NULL);
-	folder_make(NULL);
+	folder_make_fast(NULL);
 }
 
 static void every_failing_call(void **state)
@@ -522,7 +522,7 @@ static void a_read_only_file_system(void **state)
 
 int main(void)
 {
-#define T(f) cmocka_unit_test_setup_teardown(f, folder_make, folder_drop)
+#define T(f) cmocka_unit_test_setup_teardown(f, folder_make_fast, folder_drop)
 	fault_install();
 	const struct CMUnitTest tests[] = {
 		T(every_failing_call),

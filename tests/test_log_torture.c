@@ -5,7 +5,8 @@
  * saving, tidying up, closing; and making a new log with its key.  And the power is cut at every
  * sync, with what was written since the last one dropped, kept, or trashed by the sector.
  *
- *   TALLY_TORTURE   seconds; without it a part of the places is tried, chosen by the seed
+ *   TALLY_TORTURE   seconds, for what chance will have; without it, and with less than 60, a part
+ *                   of the places is tried, chosen by the seed
  *   TALLY_SEED      the seed, else the clock's; printed either way
  */
 #include "tests/fault_calls.h"
@@ -23,6 +24,12 @@ static unsigned dice(unsigned n)
 {
 	seed = seed * 1103515245u + 12345u;
 	return (seed >> 8) % n;
+}
+
+/* All places take a minute or two. */
+static bool thorough(void)
+{
+	return seconds >= 60;
 }
 
 static double now(void)
@@ -200,7 +207,7 @@ static void every_call_fails_in_turn(void **state)
 		struct score score = { 0 };
 		for (size_t i = 0; i < sizeof faults / sizeof *faults; i++)
 			for (int lasting = 0; lasting < 2; lasting++)
-				every_call(&lives[l], i, lasting ? -1 : 1, seconds ? 1 : 23, &score);
+				every_call(&lives[l], i, lasting ? -1 : 1, thorough() ? 1 : 41, &score);
 		print_message("  %s: %d lives, a call failed in %d; %d sorts of failure until none was met\n",
 		              lives[l].legend, score.runs, score.hits, score.reached);
 		all.hits += score.hits;
@@ -252,7 +259,7 @@ static void every_code_in_turn(void **state)
 	(void)state;
 	struct score score = { 0 };
 	unsigned first = seed;
-	int stride = seconds ? 1 : 17;
+	int stride = thorough() ? 1 : 37;
 	make_left();
 	for (size_t l = 0; l < sizeof lives / sizeof *lives; l++)
 		for (size_t i = 0; i < sizeof codes / sizeof *codes; i++)
