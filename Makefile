@@ -152,7 +152,7 @@ bench-run: all $(bench_progs)
 
 TORTURE_SECONDS ?= 900
 torture_progs := $(patsubst %,$(B)/tests/test_%,log_torture log_kill log_damage log_fault \
-                 log_versions daemon_harm)
+                 log_versions restore daemon_harm)
 .PHONY: torture torture-run
 torture: deps
 	@$(MAKE) --no-print-directory torture-run

@@ -426,29 +426,94 @@ char *beside_aside_name(const char *path, int64_t now)
 	return NULL;
 }
 
+static bool part_move(const char *path, const char *to_path, const char *part)
+{
+	char *from = beside_name(path, part), *to = beside_name(to_path, part);
+	bool done = from && to && (renameat2(AT_FDCWD, from, AT_FDCWD, to, RENAME_NOREPLACE) == 0 ||
+	                           errno == ENOENT || ((errno == EINVAL || errno == ENOSYS) &&
+	                           !beside_exists(to_path, part, NULL) && rename(from, to) == 0));
+	int error = errno;
+	free(from);
+	free(to);
+	errno = error;
+	return done;
+}
+
+/* LOG-wal stands first: without it nobody takes LOG for whole as long as LOG-shm is there. */
+static const char *const aside_parts[] = { "-wal", "", "-shm", "-journal", ".suspect", ".key" };
+#define ASIDE_PARTS (sizeof aside_parts / sizeof *aside_parts)
+
+/* Which of them there are, under another name as well. */
+static bool parts_link(const char *path, const char *aside, size_t n, bool linked[ASIDE_PARTS])
+{
+	for (size_t i = 0; i < n; i++) {
+		char *from = beside_name(path, aside_parts[i]), *to = beside_name(aside, aside_parts[i]);
+		linked[i] = from && to && link(from, to) == 0;
+		bool absent = !linked[i] && (errno == ENOENT || errno == EEXIST);
+		int error = errno;
+		free(from);
+		free(to);
+		errno = error;
+		if (!linked[i] && !absent)
+			return false;
+	}
+	return true;
+}
+
+static void parts_remove(const char *path, const bool linked[ASIDE_PARTS])
+{
+	int error = errno;
+	for (size_t i = 0; i < ASIDE_PARTS; i++)
+		if (linked[i])
+			beside_remove(path, aside_parts[i]);
+	errno = error;
+}
+
+/* A file system without hard links: one after the other, back again where that fails. */
+static bool parts_rename(const char *path, const char *aside, size_t n)
+{
+	size_t i = 0;
+	bool done = true;
+	for (; done && i < n; i++)
+		done = part_move(path, aside, aside_parts[i]);
+	int error = errno;
+	while (!done && i > 0)
+		part_move(aside, path, aside_parts[--i]);
+	errno = error;
+	return done;
+}
+
 /* What belongs to a log goes with it, under names that fit again: the set can be read,
- * and put back, as it was. */
+ * and put back, as it was.  First everything gets its second name, so that what is broken off
+ * has changed nothing, and the set is whole before the first of the old names goes. */
 bool beside_set_aside(const char *path, bool key, int64_t now, char *out, size_t size,
                       struct fault *why)
 {
-	static const char *const parts[] = { "", "-wal", "-shm", "-journal", ".suspect", ".key" };
+	bool linked[ASIDE_PARTS] = { false }, again[ASIDE_PARTS];
+	size_t n = ASIDE_PARTS - !key;
 	char *aside = beside_aside_name(path, now);
-	bool done = aside != NULL;
-	/* The log first.  Broken off after it, the next start finds no log beside its parts, says so,
-	 * and makes none. */
-	for (size_t i = 0; done && i < sizeof parts / sizeof *parts - !key; i++) {
-		char *from = beside_name(path, parts[i]), *to = beside_name(aside, parts[i]);
-		done = from && to && (renameat2(AT_FDCWD, from, AT_FDCWD, to, RENAME_NOREPLACE) == 0 ||
-		                      errno == ENOENT || ((errno == EINVAL || errno == ENOSYS) &&
-		                      !beside_exists(aside, parts[i], NULL) && rename(from, to) == 0));
-		free(from);
-		free(to);
+	bool done = aside && parts_link(path, aside, n, linked) && beside_folder_sync(path);
+	if (done) {
+		parts_remove(path, linked);
+		done = !beside_exists(path, "", NULL) && !beside_exists(path, "-wal", NULL);
+		if (!done) {
+			fault_at(why, path, 0, 0, "the log cannot be set aside: its old name cannot be taken "
+			         "away; is the folder writable?");
+			parts_link(aside, path, n, again);
+			if (beside_exists(path, "", NULL))
+				parts_remove(aside, linked);
+		}
+	} else if (aside) {
+		parts_remove(aside, linked);
+		if (errno == EPERM || errno == EOPNOTSUPP || errno == ENOSYS)
+			done = parts_rename(path, aside, n);
+		if (!done)
+			fault_at(why, path, 0, 0, "the log cannot be set aside: %s", strerror(errno));
 	}
-	done = done && beside_folder_sync(path);
-	if (done)
+	if (done) {
+		(void)beside_folder_sync(path); /* where it is not durable, both names are there */
 		snprintf(out, size, "%s", aside);
-	else
-		fault_at(why, path, 0, 0, "the log cannot be set aside: %s", strerror(errno));
+	}
 	free(aside);
 	return done;
 }

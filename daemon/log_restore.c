@@ -125,8 +125,13 @@ static bool put_in_place(const char *path, bool there, int64_t now, struct log_r
 	bool key_stays = key == LOG_KEY_THERE;
 	if (there && !beside_set_aside(path, !key_stays, now, out->aside, sizeof out->aside, why))
 		return false;
-	if (!beside_put(path, PART, why))
+	if (!beside_put(path, PART, why)) {
+		struct fault what = *why;
+		if (out->aside[0])
+			fault_at(why, path, 0, 0, "%.160s; the log that was there is now %.120s", what.text,
+			         out->aside);
 		return false;
+	}
 	/* Of no log that is there: it would be taken for this one's. */
 	out->key = key == LOG_KEY_OTHER && there ? LOG_KEY_MISSING : key;
 	return true;

@@ -43,11 +43,12 @@ enum calls_sort {
 	CALLS_LOCK,
 	CALLS_STAT,
 	CALLS_MAP,
+	CALLS_LINK,
 	CALLS_SORTS,
 };
 static const char *const calls_names[CALLS_SORTS] = {
 	"none", "open", "read", "write", "sync", "truncate", "allocate", "rename", "unlink", "lock",
-	"stat", "map",
+	"stat", "map", "link",
 };
 
 struct calls_rule {
@@ -201,6 +202,11 @@ int rename(const char *from, const char *to)
 	return (int)syscall(SYS_renameat2, AT_FDCWD, from, AT_FDCWD, to, 0);
 }
 
+int link(const char *from, const char *to)
+{
+	CALLS_TRY(CALLS_LINK);
+	return (int)syscall(SYS_linkat, AT_FDCWD, from, AT_FDCWD, to, 0);
+}
 int unlink(const char *path)
 {
 	CALLS_TRY(CALLS_UNLINK);

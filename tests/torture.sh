@@ -53,6 +53,8 @@ while :; do
 		"$build/tests/test_log_torture"
 	one "kill -9" TALLY_SEED="$seed" TALLY_KILLS=$((seconds >= 240 ? 1000 : 100)) \
 		"$build/tests/test_log_kill"
+	one "restores failing and killed" TALLY_SEED="$seed" TALLY_TORTURE=1 \
+		TALLY_KILLS=$((seconds >= 240 ? 500 : 60)) "$build/tests/test_restore"
 	one "flipped bytes" TALLY_SEED="$seed" TALLY_FLIPS=$((seconds >= 240 ? 3000 : 300)) \
 		"$build/tests/test_log_damage"
 	[ $rounds -eq 1 ] && [ "$seconds" -ge 600 ] &&
