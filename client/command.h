@@ -28,20 +28,27 @@ struct client;
 	X(METER, "meter", "NAME", "the meter meant, by its name in the configuration")            \
 	X(JOB, "job", "NAME", "the job meant (else the newest; * for all of them)")                                  \
 	X(LIKE, "like", "JOB", "take over the sheet of that job")                                \
-	X(FROM, "from", "NAME", "the instrument that the value was read from (of export: the first record)") \
+	X(FROM, "from", "NAME", "the instrument that was read; of trail: the time; of export: the record") \
+	X(TO, "to", "TIME", "up to this time (of the trail), or this record (of export)")           \
+	X(AT, "at", "POSITION", "of this position")                                                \
+	X(CHART, "chart", "FILE", "a picture: FILE.svg, .png or .pdf")                             \
 	X(QUANTITY, "quantity", "Q", "value, leakage, esr, dissipation, insulation or volts")     \
 	X(U, "u", "U", "standard uncertainty of the value, in its unit")                          \
 	X(BECAUSE, "because", "TEXT", "the reason, kept in the log")                              \
 	X(AFTER, "after", "SEQ", "begin after this record")                                       \
-	X(TO, "to", "SEQ", "up to this record")                                                   \
 	X(LOG, "log", "FILE", "where the log is to be (else as the daemon's configuration says)") \
 	X(OVER, "over", NULL, "the log that is there is set aside, not deleted")                  \
 	X(ANCHOR, "anchor", "SEQ:HASH", "a record that was written down elsewhere")               \
 	X(CONFIG, "config", "FILE", "the daemon's configuration, where none runs")               \
 	X(KEY, "key", "FINGERPRINT", "the key that was written down elsewhere, by its fingerprint")   \
 	X(ACCURACY, "accuracy", "SPEC", "the meter's accuracy: \"0.5% + 2\" (percent, counts)")   \
+	X(PREFIX, "prefix", "TEXT", "what new names begin with, such as R or T3/ (else as last time)") \
 	X(ORDER, "order", "ORDER", "sheet (as its rows stand), kind (few turns of the dial) or channel") \
 	X(METERS, "meters", "N", "so many meters, one after the other, at each position (1 to 8)") \
+	X(BUDGET, "budget", NULL, "what the uncertainty of each entry is made of")               \
+	X(KEEP, "keep", "LIST", "not to be replaced by age alone: paper,C12")   \
+	X(ROUND, "round", "N", "up to that round: 1 supply, 2 coupling, 3 all")               \
+	X(CSV, "csv", NULL, "comma-separated values on standard output")                          \
 	X(DIGIT, "digit", "D", "weight of the meter's last digit (else that of VALUE as written)")
 
 enum option_id {

@@ -95,7 +95,8 @@ enum outcome call_walk(struct client *c)
 		return set_word(c, "walk");
 	if (meters && !client_seq(c, meters, "--meters", &n))
 		return OUTCOME_WRONG;
-	json_t *params = client_params("walk", word, "order", client_option(c, OPTION_ORDER), NULL);
+	json_t *params = client_params("walk", word, "order", client_option(c, OPTION_ORDER), "prefix",
+	                               client_option(c, OPTION_PREFIX), NULL);
 	if (meters)
 		json_object_set_new(params, "meters", json_integer(n));
 	enum outcome outcome = client_ask(c, "walk", params, &m);
@@ -114,11 +115,11 @@ enum outcome call_walk(struct client *c)
 }
 
 /* A call that answers with what is up then. */
-static enum outcome ask_chosen(struct client *c, const char *method)
+static enum outcome ask_chosen(struct client *c, const char *method, json_t *params)
 {
 	struct message m;
 	struct lines out = {0};
-	enum outcome outcome = client_ask(c, method, NULL, &m);
+	enum outcome outcome = client_ask(c, method, params, &m);
 	if (outcome == OUTCOME_DONE && client_has(c, OPTION_JSON)) {
 		client_json(c, m.result);
 	} else if (outcome == OUTCOME_DONE) {
@@ -131,15 +132,21 @@ static enum outcome ask_chosen(struct client *c, const char *method)
 
 enum outcome call_next(struct client *c)
 {
-	return ask_chosen(c, "next");
+	return ask_chosen(c, "next", NULL);
 }
 
 enum outcome call_back(struct client *c)
 {
-	return ask_chosen(c, "back");
+	return ask_chosen(c, "back", NULL);
 }
 
 enum outcome call_again(struct client *c)
 {
-	return ask_chosen(c, "again");
+	const char *word = client_word(c, 0);
+	if (word && strcmp(word, "swapped") != 0)
+		return client_wrong(c, "again \"%s\": swapped was expected, or nothing", word);
+	json_t *params = json_object();
+	if (word)
+		json_object_set_new(params, "swapped", json_true());
+	return ask_chosen(c, "again", params);
 }

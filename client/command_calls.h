@@ -35,6 +35,15 @@ enum outcome call_bench(struct client *c);
  * takes.  NULL with the fault. */
 char *sheet_text_read(const char *name, size_t *len, struct fault *why);
 
+/* The words key=value from `first` on, as an object; NULL where one is wrong, which was
+ * said. */
+json_t *sheet_fields_read(struct client *c, int first);
+
+/* command_fit.c */
+enum outcome call_sheet_fit(struct client *c);
+enum outcome call_sheet_rename(struct client *c);
+enum outcome call_sheet_twins(struct client *c);
+enum outcome call_at_new(struct client *c);
 /* command_lines.c */
 enum outcome call_sheet_add(struct client *c);
 enum outcome call_sheet_mirror(struct client *c);
@@ -64,8 +73,15 @@ enum outcome call_entries(struct client *c);
 enum outcome call_strike(struct client *c);
 enum outcome call_note(struct client *c);
 enum outcome call_compare(struct client *c);
+/* command_plan.c */
+enum outcome call_plan(struct client *c);
+enum outcome call_plan_order(struct client *c);
+enum outcome call_plan_recheck(struct client *c);
+enum outcome call_places(struct client *c);
 /* command_watch.c */
 enum outcome call_watch(struct client *c);
+/* command_trail.c */
+enum outcome call_trail(struct client *c);
 /* command_sound.c */
 enum outcome call_sound_check(struct client *c);
 /* command_verify.c */

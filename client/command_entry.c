@@ -4,6 +4,8 @@
  */
 #include "client/command_calls.h"
 
+#include "protocol/record/record.h"
+
 #include <string.h>
 
 /* The record that an answer carries: verbatim, or as one line for people. */
@@ -120,7 +122,8 @@ static void add_member(struct client *c, struct slice element, const char *name)
 	fwrite(said.at, 1, said.len, c->out);
 }
 
-/* An entry for scripts: its record byte for byte.  One that was struck, moved or
+/* An entry for scripts: its record byte for byte.  One that was struck, moved,
+ * renamed or
  * judged anew gets that as further members before the closing brace, for it must
  * not pass for one that counts as it stands. */
 static void entry_json(struct client *c, struct slice element)
@@ -132,13 +135,38 @@ static void entry_json(struct client *c, struct slice element)
 	add_member(c, element, "struck");
 	add_member(c, element, "moved");
 	add_member(c, element, "rejudged");
+	add_member(c, element, "renamed");
 	fputs("}\n", c->out);
+}
+
+/* What its uncertainty was made of, from the record alone. */
+static void entry_budget(struct client *c, struct slice element)
+{
+	char shown[WORDS_SIZE], buffer[4096];
+	struct lines out = {0};
+	struct text t;
+	struct entry e;
+	struct slice record = json_member(element.at, element.len, "record");
+	struct slice struck = json_member(element.at, element.len, "struck");
+	if (!record.at || !entry_read(record.at, record.len, &e) || (struck.at && *struck.at == '{'))
+		return;
+	words_member(record, "shown", shown, sizeof shown);
+	if (client_has(c, OPTION_JSON)) {
+		text_begin(&t, buffer, sizeof buffer);
+		view_budget_json(&e, shown, &t);
+		client_json(c, (struct slice){t.bytes, t.len});
+		return;
+	}
+	view_budget(&c->style, &e, shown, &out);
+	client_lines(c, &out);
 }
 
 static void each_entry(struct client *c, struct slice element, struct slice result, void *arg)
 {
 	(void)result;
-	if (element.at && client_has(c, OPTION_JSON))
+	if (element.at && client_has(c, OPTION_BUDGET))
+		entry_budget(c, element);
+	else if (element.at && client_has(c, OPTION_JSON))
 		entry_json(c, element);
 	else if (element.at)
 		view_entries_add(arg, &c->style, element);
@@ -152,7 +180,7 @@ enum outcome call_entries(struct client *c)
 	                               client_option(c, OPTION_JOB), NULL);
 	view_entries_begin(&v);
 	enum outcome outcome = client_pages(c, "entries", params, "entries", each_entry, &v);
-	if (outcome == OUTCOME_DONE && !client_has(c, OPTION_JSON)) {
+	if (outcome == OUTCOME_DONE && !client_has(c, OPTION_JSON) && !client_has(c, OPTION_BUDGET)) {
 		view_entries_print(&v, &c->style, &out);
 		client_lines(c, &out);
 	}

@@ -50,7 +50,8 @@ static bool begin(struct exporting *e, struct slice result)
 	struct slice key = json_member(result.at, result.len, "key");
 	b.has_key = !json_absent(key);
 	if (!json_text(json_member(result.at, result.len, "identity"), b.identity, sizeof b.identity) ||
-	    before.len != 2 * SEAL_SIZE + 2 || !seal_unhex(before.at + 1, 2 * SEAL_SIZE, b.hash, SEAL_SIZE) ||
+	    before.len != 2 * SEAL_SIZE + 2 ||
+	    !seal_unhex(before.at + 1, 2 * SEAL_SIZE, b.hash, SEAL_SIZE) ||
 	    (b.has_key && (key.len != 2 * KEY_SIZE + 2 ||
 	                   !seal_unhex(key.at + 1, 2 * KEY_SIZE, b.key, KEY_SIZE))) ||
 	    !json_int(json_member(result.at, result.len, "until"), &e->until))

@@ -65,5 +65,22 @@ enum outcome call_job_live(struct client *c)
 
 enum outcome call_job_cold(struct client *c)
 {
-	return client_change(c, "job.state", client_params("state", "cold", NULL), "the unit is cold");
+	struct message m;
+	struct lines out = {0};
+	json_t *params = client_params("state", "cold", "because", client_option(c, OPTION_BECAUSE), NULL);
+	enum outcome outcome = client_ask(c, "job.state", params, &m);
+	if (outcome == OUTCOME_DONE && client_has(c, OPTION_JSON))
+		client_json(c, m.result);
+	message_free(&m);
+	if (outcome != OUTCOME_DONE || client_has(c, OPTION_JSON))
+		return outcome;
+	/* Said is not measured: what does the daemon say of it now? */
+	outcome = client_ask(c, "status", NULL, &m);
+	if (outcome == OUTCOME_DONE) {
+		view_safe(&c->style, m.result, &out);
+		client_lines(c, &out);
+		outcome = words_member_is(m.result, "state", "cold") ? OUTCOME_DONE : OUTCOME_NO;
+	}
+	message_free(&m);
+	return outcome;
 }

@@ -214,6 +214,8 @@ static void judge_json(struct client *c, const struct by_hand *h, const struct v
 		text_member_string(&t, "accuracy", "assumed");
 	if (v->why[0])
 		text_member_string(&t, "why", v->why);
+	if (v->next[0])
+		text_member_string(&t, "next", v->next);
 	text_puts(&t, "}");
 	client_json(c, (struct slice){t.bytes, t.len});
 }
@@ -232,6 +234,8 @@ static void as_entry(const struct by_hand *h, const struct verdict *v, const cha
 		text_member_decimal(t, "above", h->j.above);
 	if (v->why[0])
 		text_member_string(t, "why", v->why);
+	if (v->next[0])
+		text_member_string(t, "next", v->next);
 	text_puts(t, "}");
 }
 

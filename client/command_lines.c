@@ -126,6 +126,12 @@ static void each_copied(struct client *c, struct slice row, struct slice result,
 	json_t *whole = json_loadb(row.at, row.len, 0, NULL), *cells = json_object();
 	take_cells(k, cells, json_object_get(whole, "written"));
 	take_cells(k, cells, json_object_get(whole, "extra"));
+	/* A kind that was learnt there is known here. */
+	json_t *learnt = json_object_get(whole, "learnt");
+	if (learnt && !json_object_get(cells, "kind")) {
+		k->failed |= json_object_set(cells, "kind", learnt) != 0;
+		k->failed |= json_object_set_new(k->columns, "kind", json_true()) != 0;
+	}
 	k->failed |= json_array_append_new(k->rows, cells) != 0;
 	json_decref(whole);
 }

@@ -23,6 +23,7 @@
 #define DRAW_MS 50
 /* Without news the clock alone changes the picture: messages and values grow old. */
 #define TICK_MS 500
+#define VOLUME_STEP 10
 #define SIGNALS 7
 #define LINE_MAX_BYTES 1024
 
@@ -157,6 +158,10 @@ static void do_deed(void *arg, const struct deed *deed)
 		return;
 	if (deed->action == ACTION_MUTE)
 		senses_mute(&b->senses);
+	else if (deed->action == ACTION_LOUDER || deed->action == ACTION_QUIETER)
+		senses_volume(&b->senses, deed->action == ACTION_LOUDER ? VOLUME_STEP : -VOLUME_STEP);
+	else if (deed->action == ACTION_SOUNDS)
+		senses_check(&b->senses);
 	else if (deed->action != ACTION_SAY || !senses_say_again(&b->senses))
 		sitting_do(&b->sitting, deed);
 }
@@ -175,7 +180,8 @@ static void act(struct bench_loop *b, int key)
 			return;
 	}
 	s->not_logged = false; /* seen */
-	if (keys_press(&b->keys, key, sitting_complete, &b->sitting, &deed))
+	struct keys_guide guide = sitting_guide(&b->sitting);
+	if (keys_press(&b->keys, key, &guide, &deed))
 		do_deed(b, &deed);
 }
 
@@ -192,8 +198,6 @@ static void on_keys(uv_poll_t *poll, int status, int events)
 		count++;
 		if (key == SCREEN_REDRAW)
 			screen_refresh();
-		else if (key == SCREEN_DOWN || key == SCREEN_UP)
-			act(b, b->keys.mode == KEYS_ACT ? key == SCREEN_DOWN ? 'n' : 'b' : ' ');
 		else
 			act(b, key);
 	}
@@ -214,8 +218,9 @@ static void caution(struct bench_loop *b, enum action action, struct lines *out)
 		lines_puts(out, "live valve equipment kills: mains isolated, reservoirs discharged and measured "
 		           "before touching; one hand, rated probes, never alone. yes makes it LIVE\n");
 	else
-		lines_puts(out, "cold only when it is isolated and every reservoir was measured dead, twice; "
-		           "this program does not measure that. yes makes it cold\n");
+		lines_puts(out, "only when it is isolated from the mains and discharged: every reservoir is "
+		           "measured dead then, and again after a minute, and only after that it is cold; one "
+		           "hand, rated probes, never alone. yes begins that\n");
 }
 
 static void do_line(struct bench_loop *b)
@@ -234,6 +239,8 @@ static void do_line(struct bench_loop *b)
 		lines_printf(&out, "%s\n", why);
 	else if (deed.action == ACTION_HELP)
 		view_bench_words(&out);
+	else if (deed.action == ACTION_SHEET)
+		view_bench_sheet_lines(&b->style, b->sitting.scene, &out);
 	else if (deed.action == ACTION_STATUS)
 		view_bench_status(&b->style, b->sitting.scene, sitting_now(&b->sitting), &out);
 	else if (deed.action == ACTION_LIVE || deed.action == ACTION_COLD)
@@ -312,6 +319,9 @@ static void on_signal(uv_signal_t *handle, int number)
 	} else if (number == SIGCONT) {
 		if (!b->plain)
 			screen_refresh();
+		draw_soon(b);
+	} else if (number == SIGINT && !b->plain && b->keys.mode != KEYS_ACT) {
+		b->keys.mode = KEYS_ACT; /* Ctrl-C leaves the line, as in a shell */
 		draw_soon(b);
 	} else {
 		b->ended_by = number;

@@ -86,15 +86,15 @@ enum outcome call_sheet_load(struct client *c)
 	return outcome;
 }
 
-enum outcome call_sheet_set(struct client *c)
+json_t *sheet_fields_read(struct client *c, int first)
 {
-	char done[80];
 	json_t *fields = json_object();
-	for (int i = 1; i < c->args.count; i++) {
+	for (int i = first; i < c->args.count; i++) {
 		const char *word = client_word(c, i), *equals = strchr(word, '=');
 		if (!equals || equals == word) {
 			json_decref(fields);
-			return client_wrong(c, "\"%s\" is no key=value, such as nominal=470k", word);
+			client_wrong(c, "\"%s\" is no key=value, such as nominal=470k", word);
+			return NULL;
 		}
 		json_t *value = json_string(equals + 1);
 		char *key = strndup(word, (size_t)(equals - word));
@@ -106,10 +106,19 @@ enum outcome call_sheet_set(struct client *c)
 		free(key);
 		if (!good) {
 			json_decref(fields);
-			return client_wrong(c, twice ? "\"%s\": the key is given twice"
-			                             : "\"%s\" is not UTF-8", word);
+			client_wrong(c, twice ? "\"%s\": the key is given twice" : "\"%s\" is not UTF-8", word);
+			return NULL;
 		}
 	}
+	return fields;
+}
+
+enum outcome call_sheet_set(struct client *c)
+{
+	char done[80];
+	json_t *fields = sheet_fields_read(c, 1);
+	if (!fields)
+		return OUTCOME_WRONG;
 	json_t *params = client_params("position", client_word(c, 0), NULL);
 	json_object_set_new(params, "fields", fields);
 	snprintf(done, sizeof done, "set %s", client_word(c, 0));

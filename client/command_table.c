@@ -79,12 +79,16 @@ const struct command command_table[] = {
 	 "Nothing is measured for it after that; what was measured stays.",
 	 0, 0, NEED_BENCH, true, call_job_close},
 	{JOB, "job live", "", "the unit has volts on it: ohm and farad are refused",
-	 "While the unit is live nothing is logged from a meter on ohm or farad." CAUTION,
+	 "While the unit is live nothing is logged from a meter that drives the part (ohm, farad, henry, "
+	 "diode), nor from one that is not isolated from earth." CAUTION,
 	 0, 0, NEED_BENCH, true, call_job_live},
-	{JOB, "job cold", "", "the unit is isolated and discharged",
-	 "Say so only after you measured every reservoir dead: this program does not yet ask for "
-	 "it, and a reservoir's volts come back after a minute." CAUTION,
-	 0, 0, NEED_BENCH, true, call_job_cold},
+	{JOB, "job cold", "", "the unit is isolated and discharged: measure it dead",
+	 "Asks for volts dc at every reservoir (a capacitor whose role says reservoir, smoothing, filter, "
+	 "supply, HT or B+; where no role does, every electrolytic rated above 50 V or not at all): under 1 V, "
+	 "and again after a minute, for the volts come back. Only then the unit is cold. What it reads near "
+	 "zero waits for `take`: leads in the air read the same. Where the sheet names none, your word is "
+	 "taken. --because says why it is safe without these measurements; that stays in the log." CAUTION,
+	 OPTION_BIT(BECAUSE), 0, NEED_BENCH, true, call_job_cold},
 	{JOB, "sheet load", "FILE", "load the positions from a CSV file",
 	 "The first row names the columns, in any order: position, kind, nominal, tolerance, service, "
 	 "rated, role, with, channel, twin, part, source, max, price, note; only position must be "
@@ -106,9 +110,29 @@ const struct command command_table[] = {
 	 "is not in the sheet is passed over.",
 	 0, 0, NEED_BENCH, true, call_sheet_mirror},
 	{JOB, "sheet set", "POSITION KEY=VALUE...", "change fields of one position",
-	 "Keys are the columns of `sheet load`; an empty value clears the field. Entries that the "
+	 "Keys are the columns of `sheet load`; an empty value clears the field. marking= takes what "
+	 "stands on the part (104K, .047/400, \"brown black yellow\") as its nominal. Entries that the "
 	 "change touches are judged anew, each with a record that says so.",
 	 0, 0, NEED_BENCH, true, call_sheet_set},
+	{JOB, "sheet fit", "POSITION KEY=VALUE...", "what is fitted there now, where it is another part",
+	 "tally sheet fit C7 kind=film tolerance=5% rated=630V part=\"polyester 630\". Keys: kind, nominal, "
+	 "marking, tolerance, rated, max, part (its number, for the order), price, note; what is not "
+	 "said stays as the sheet has it, but a tolerance does not outlive its kind. Entries in condition "
+	 "new and done are judged by it, found ones by what was there, and all by the service limit of "
+	 "the place. An empty value takes a key away; `tally sheet fit C7 none` takes all of it back.",
+	 0, 0, NEED_BENCH, true, call_sheet_fit},
+	{JOB, "sheet rename", "OLD NEW", "a position has another name",
+	 "Its entries, notes and readings belong to it under the new name, and positions that name it "
+	 "(twin, with, part) follow; nothing that was sealed is changed. Its kind follows from the new "
+	 "letters where nobody set it, and then its entries are judged anew. Refused where NEW is in "
+	 "the sheet already.",
+	 0, 0, NEED_BENCH, true, call_sheet_rename},
+	{JOB, "sheet twins", "[accept] [POSITION...]", "twins proposed by equal value; accept them",
+	 "For a sheet without a schematic: positions of two channels (by the column channel, else by "
+	 "what stands before a slash in the name, else any two) that were measured alike. `accept` makes "
+	 "twins of those that are the only ones of their value; with positions, of the proposals in "
+	 "which they stand.",
+	 0, 0, NEED_BENCH, true, call_sheet_twins},
 	{JOB, "sheet show", "", "the positions, with how many entries each has",
 	 "One line a position; at the end how many were measured and the first that was not.",
 	 OPTION_BIT(JOB), 0, NEED_LOG, false, call_sheet_show},
@@ -128,6 +152,13 @@ const struct command command_table[] = {
 	 "What the probes touch next is logged to this position. --meter binds one meter to it while "
 	 "the others go on where they are. Without words: what is chosen." CAUTION,
 	 OPTION_BIT(METER), 0, NEED_BENCH, false, call_at},
+	{BENCH, "at new", "[PREFIX]", "name the next position, and choose it: no schematic is needed",
+	 "tally at new R names R1, R2 ...; tally at new T3/ names T3/1, T3/2 ... of a tag strip; without a "
+	 "word as last time (N1, N2 ... at first). The kind follows from what the meter is set to when "
+	 "the entry comes, where the letters do not say it; the nominal later from `sheet set N1 "
+	 "marking=...`, the right name from `sheet rename`. `tally walk new` goes on to the next one by "
+	 "itself." CAUTION,
+	 OPTION_BIT(PREFIX), 0, NEED_BENCH, false, call_at_new},
 	{BENCH, "reach", "[in-circuit|lifted|loose]", "how the part is reached; say how",
 	 "in-circuit: as it is soldered; lifted: one leg is up; loose: out of the unit. In circuit "
 	 "other paths count, so most verdicts are unsure there.",
@@ -135,13 +166,14 @@ const struct command command_table[] = {
 	{BENCH, "condition", "[found|new|done]", "found, new or done; say which",
 	 "found: as it came in; new: a replacement before fitting; done: as it is handed back.",
 	 0, 0, NEED_BENCH, true, call_condition},
-	{BENCH, "walk", "[on|off|lift]", "go on by itself through the sheet; say whether it does",
+	{BENCH, "walk", "[on|off|lift|new]", "go on by itself through the sheet; say whether it does",
 	 "With walk on the next position that lacks something is up when the probes have lifted. lift: "
 	 "only what needs a leg up, which is every capacitor, and resistors whose value in circuit "
-	 "could not decide and does not agree with the twin's; the reach is lifted meanwhile. --order "
+	 "could not decide and does not agree with the twin's; the reach is lifted meanwhile. new: the "
+	 "next position is one that is not there yet, named by --prefix (see `at new`). --order "
 	 "says which comes next; --meters 2 stays at each position until two meters have measured it. "
 	 "Turning the dial to farad goes on with capacitors, back to ohm with resistors." CAUTION,
-	 OPTION_BIT(ORDER) | OPTION_BIT(METERS), 0, NEED_BENCH, false, call_walk},
+	 OPTION_BIT(ORDER) | OPTION_BIT(METERS) | OPTION_BIT(PREFIX), 0, NEED_BENCH, false, call_walk},
 	{BENCH, "next", "", "skip what is up: the next position",
 	 "In a walk what was skipped comes up again at the end. A touch that still lasts makes "
 	 "nothing, here or there." CAUTION,
@@ -149,9 +181,10 @@ const struct command command_table[] = {
 	{BENCH, "back", "", "back to the position that was up before",
 	 "Again and again, up to 32 positions." CAUTION,
 	 0, 0, NEED_BENCH, false, call_back},
-	{BENCH, "again", "", "measure the position that is up again",
+	{BENCH, "again", "[swapped]", "measure the position that is up again",
 	 "Its next touch makes another entry; the old one stays. A value that was held, or in doubt, is "
-	 "dropped." CAUTION,
+	 "dropped. swapped: the leads change places for it. A resistor that reads high in circuit is "
+	 "high only when it does so both ways round; a charge that was left behind is not." CAUTION,
 	 0, 0, NEED_BENCH, false, call_again},
 	{BENCH, "take", "", "log the reading as it stands now, overload included",
 	 "For a part that reads open, a value that keeps moving, a voltage in doubt. --meter says "
@@ -178,7 +211,7 @@ const struct command command_table[] = {
 	 0, 0, NEED_NOTHING, false, call_pedal},
 	{BENCH, "pedal choose", "", "choose the foot switch by pressing it",
 	 "Shows everything with keys, waits for a press on any of it, and asks what each button shall "
-	 "do: take, next, back, again (measure again), say (say again), undo or none. A lone button "
+	 "do: take, next, back, again (measure again), say (say again), undo, new (at new) or none. A lone button "
 	 "may have a second action, held long or pressed twice. It is known again by what it is, "
 	 "never by its number; where it has no serial number, by its place: plug it in there.\n"
 	 "Some switches send down and up at once, however long the foot stays: they know no long "
@@ -204,8 +237,9 @@ const struct command command_table[] = {
 	 OPTION_BIT(FROM), NEED_BENCH, true, call_enter},
 	{ENTRIES, "entries", "[POSITION]", "entries with their verdicts",
 	 "With --json each line is the sealed record, byte for byte; one that was struck has a member "
-	 "`struck` added before its closing brace.",
-	 OPTION_BIT(JOB), 0, NEED_LOG, false, call_entries},
+	 "`struck` added before its closing brace. --budget: of each, what its uncertainty is made of "
+	 "(component, statement, distribution, divisor, share), worked out again from the record alone.",
+	 OPTION_BIT(JOB) | OPTION_BIT(BUDGET), 0, NEED_LOG, false, call_entries},
 	{ENTRIES, "strike", "SEQ", "say that an entry does not count, and why",
 	 "SEQ is the number of the entry's record. Nothing is deleted: the entry stays, marked.",
 	 OPTION_BIT(BECAUSE), OPTION_BIT(BECAUSE), NEED_BENCH, true, call_strike},
@@ -221,6 +255,38 @@ const struct command command_table[] = {
 	 "Entries of one part by two meters agree where E_n is at most 1. Exit status 1 where meters "
 	 "disagree; twins that differ are said and are no such answer.",
 	 OPTION_BIT(JOB), 0, NEED_LOG, false, call_compare},
+	{ENTRIES, "trail", "", "what the meters read: a quick look, a picture, CSV",
+	 "Without more all of the trail, least and greatest of each column. --at POSITION shows the last touch "
+	 "there, with what was seen before and after it. --from and --to take 10:00, 10:00:05, 2026-11-25, "
+	 "2026-11-25 10:00, 2026-11-25T10:00:00Z, or -10m (before the end). --chart writes a picture: trail "
+	 "with the meter's uncertainty, limits, touches and entries; gaps stay open. --csv gives every reading "
+	 "in UTC and SI units, --json the sealed records.",
+	 OPTION_BIT(AT) | OPTION_BIT(METER) | OPTION_BIT(FROM) | OPTION_BIT(TO) | OPTION_BIT(CHART) |
+	     OPTION_BIT(CSV), 0, NEED_LOG, false, call_trail},
+	{ENTRIES, "plan", "", "what to replace, in rounds",
+	 "Round 1 is supply and electrolytics, 2 coupling, 3 the rest. "
+	 "By what the place of each part can live with (service), and by age: electrolytics and paper "
+	 "capacitors always; --keep leaves kinds (paper) and positions (C12) to what was measured. A part "
+	 "goes whole, and a twin with its twin. What is unsure is not in it: see `plan recheck`. What has "
+	 "an entry of condition done that is not outside is done. --csv for a spreadsheet.",
+	 OPTION_BIT(JOB) | OPTION_BIT(KEEP) | OPTION_BIT(ROUND) | OPTION_BIT(CSV), 0, NEED_LOG, false,
+	 call_plan},
+	{ENTRIES, "plan order", "", "what to buy for the plan, equal parts together",
+	 "Value, tolerance, rating (at least the old one's) and count. Values are kept in the signal path "
+	 "and at cathodes; in the supply the nearest that is sold will do. --round 1 is for the first "
+	 "round alone.",
+	 OPTION_BIT(JOB) | OPTION_BIT(KEEP) | OPTION_BIT(ROUND) | OPTION_BIT(CSV), 0, NEED_LOG, false,
+	 call_plan_order},
+	{ENTRIES, "plan recheck", "", "what to lift or measure again before deciding",
+	 "Each with the reason, and with what would settle it.",
+	 OPTION_BIT(JOB) | OPTION_BIT(KEEP) | OPTION_BIT(ROUND) | OPTION_BIT(CSV), 0, NEED_LOG, false,
+	 call_plan_recheck},
+	{ENTRIES, "places", "[POSITION]", "what parts do in their place, calculated",
+	 "Calculated from the entries of the job, by the sheet's columns role, with, source and max: "
+	 "coupling and cathode corners (nominal, found, done), grid shift, loading, cathode current, "
+	 "dissipation, ripple, power, balance, output impedance, bias drift, discharge. Each says from "
+	 "what, with its own uncertainty." CAUTION,
+	 OPTION_BIT(JOB), 0, NEED_LOG, false, call_places},
 
 	{LOG, "watch", "", "every record as it is made",
 	 "On a terminal and with --plain: a line in words for each record, and what is heard at the "

@@ -2,6 +2,8 @@
 /* Keys and words to deeds: see keys.h. */
 #include "client/keys.h"
 
+#include "client/words.h"
+
 #include <stdio.h>
 #include <string.h>
 
@@ -13,6 +15,30 @@ const struct action_row action_table[ACTION_COUNT] = {
 #undef X
 };
 
+const char *keys_asks(enum action action)
+{
+	switch (action) {
+	case ACTION_AT:
+		return "the name of a position, and what is measured there: C8 or C8 leakage";
+	case ACTION_NOTE:
+		return "what you see, smell or hear there";
+	case ACTION_ENTER:
+		return "POSITION [quantity] VALUE from INSTRUMENT [u U] [because WHY]";
+	case ACTION_MOVE:
+		return "where it belongs: R13, or: last 3 R13, or by number: 45-48 R13";
+	case ACTION_STRIKE:
+		return "why it does not count; for another than the last: #45 WHY";
+	case ACTION_OFFSET:
+		return "short (ohm) or open (farad), and the meter where several read that";
+	case ACTION_CHECK:
+		return "METER POSITION: one of kind reference, with nominal and tolerance";
+	case ACTION_BIND:
+		return "METER POSITION: it stays there while the others go on; or METER free";
+	default:
+		return "";
+	}
+}
+
 static bool done(struct deed *out, enum action action, const char *text)
 {
 	*out = (struct deed){.action = action};
@@ -20,88 +46,90 @@ static bool done(struct deed *out, enum action action, const char *text)
 	return true;
 }
 
-static void begin(struct keys *k, enum keys_mode mode, enum action asked)
+static void begin(struct keys *k, enum keys_mode mode, enum action asked,
+                  const struct keys_guide *guide)
 {
-	k->mode = mode;
-	k->asked = asked;
-	k->len = 0;
-	k->text[0] = '\0';
+	*k = (struct keys){.mode = mode, .asked = asked};
+	if (mode == KEYS_TYPE && guide && guide->begin)
+		guide->begin(guide->arg, k);
 }
 
 /* ---- typing ---- */
 
-static void type(struct keys *k, int key)
+static void end(struct keys *k)
 {
-	if (key < ' ' || key > 255 || key == KEY_IS_RUBOUT || k->len + 1 >= sizeof k->text)
-		return;
-	k->text[k->len++] = (char)key;
-	k->text[k->len] = '\0';
+	k->mode = KEYS_ACT;
+	k->hint[0] = '\0';
 }
 
-/* The last character, all its bytes; with nothing left typing ends. */
-static void rub_out(struct keys *k)
-{
-	if (!k->len)
-		k->mode = KEYS_ACT;
-	while (k->len) {
-		unsigned char c = (unsigned char)k->text[--k->len];
-		k->text[k->len] = '\0';
-		if ((c & 0xC0) != 0x80)
-			break;
-	}
-}
-
-static bool entered(struct keys *k, struct deed *out)
+static bool entered(struct keys *k, const struct keys_guide *guide, struct deed *out)
 {
 	char text[KEYS_TEXT_MAX];
-	char *start = k->text + strspn(k->text, " ");
+	size_t where;
+	char *start = k->line.text + strspn(k->line.text, " ");
 	size_t len = strlen(start);
 	while (len && start[len - 1] == ' ')
 		len--;
-	snprintf(text, sizeof text, "%.*s", (int)len, start);
-	k->mode = KEYS_ACT;
 	/* A strike needs a reason, a note a text, a position its name. */
-	return text[0] ? done(out, k->asked, text) : false;
+	if (!len) {
+		end(k);
+		return false;
+	}
+	k->hint[0] = '\0';
+	if (!words_utf8(start, len, &where)) {
+		snprintf(k->hint, sizeof k->hint, "there are bytes in it that are no UTF-8: is the "
+		         "terminal set to it?");
+		return false;
+	}
+	if (guide && guide->good && !guide->good(guide->arg, k))
+		return false;
+	snprintf(text, sizeof text, "%.*s", (int)len, start);
+	end(k);
+	done(out, k->asked, text);
+	memcpy(out->about, k->about, sizeof out->about);
+	out->seq = k->seq;
+	return true;
 }
 
-static bool typing(struct keys *k, int key,
-                   void (*complete)(void *arg, char *text, size_t size), void *arg,
-                   struct deed *out)
+static bool typing(struct keys *k, int key, const struct keys_guide *guide, struct deed *out)
 {
+	bool empty = k->line.len == 0;
+	if (key == KEY_IS_ENTER || key == '\n')
+		return entered(k, guide, out);
 	if (key == KEY_IS_ESCAPE) {
-		k->mode = KEYS_ACT;
-	} else if (key == KEY_IS_RUBOUT || key == '\b') {
-		rub_out(k);
-	} else if (key == KEY_IS_TAB && k->asked == ACTION_AT && complete) {
-		complete(arg, k->text, sizeof k->text);
-		k->len = strlen(k->text);
-	} else if (key == KEY_IS_ENTER || key == '\n') {
-		return entered(k, out);
-	} else {
-		type(k, key);
+		end(k);
+	} else if (key == KEY_IS_TAB) {
+		k->hint[0] = '\0';
+		if (guide && guide->complete)
+			guide->complete(guide->arg, k);
+	} else if (empty && (key == KEY_IS_RUBOUT || key == '\b')) {
+		end(k); /* rubbed out beyond its start: no more typing */
+	} else if (prompt_key(&k->line, key)) {
+		k->hint[0] = '\0';
 	}
 	return false;
 }
 
 /* ---- acting ---- */
 
-static bool act(struct keys *k, int key, struct deed *out)
+static bool act(struct keys *k, int key, const struct keys_guide *guide, struct deed *out)
 {
 	if ((key >= 'A' && key <= 'Z') || (key >= '0' && key <= '9')) {
-		begin(k, KEYS_TYPE, ACTION_AT);
-		type(k, key);
+		begin(k, KEYS_TYPE, ACTION_AT, guide);
+		prompt_set(&k->line, (const char[]){(char)key, '\0'}, 1);
 		return false;
 	}
+	key = key == KEY_IS_DOWN ? 'n' : key == KEY_IS_UP ? 'b' : key;
 	for (int i = 1; i < ACTION_COUNT; i++) {
 		enum action action = (enum action)i;
 		if (action_table[i].key != key)
 			continue;
 		if (action_table[i].typed)
-			begin(k, KEYS_TYPE, action);
+			begin(k, KEYS_TYPE, action, guide);
 		else if (action == ACTION_LIVE || action == ACTION_COLD)
-			begin(k, KEYS_CONFIRM, action);
-		else if (action == ACTION_HELP)
-			begin(k, KEYS_LOOK, action);
+			begin(k, KEYS_CONFIRM, action, guide);
+		else if (action == ACTION_HELP || action == ACTION_SHEET)
+			begin(k, KEYS_LOOK, action, guide);
 		else
 			return done(out, action, "");
 		return false;
@@ -109,22 +137,21 @@ static bool act(struct keys *k, int key, struct deed *out)
 	return false;
 }
 
-bool keys_press(struct keys *k, int key, void (*complete)(void *arg, char *text, size_t size),
-                void *arg, struct deed *out)
+bool keys_press(struct keys *k, int key, const struct keys_guide *guide, struct deed *out)
 {
 	switch (k->mode) {
 	case KEYS_TYPE:
-		return typing(k, key, complete, arg, out);
+		return typing(k, key, guide, out);
 	case KEYS_CONFIRM:
 		k->mode = KEYS_ACT;
-		return key == KEY_IS_ENTER || key == '\n' ? done(out, k->asked, "") : false;
+		return key == 'y' || key == 'Y' ? done(out, k->asked, "") : false;
 	case KEYS_LOOK:
 		k->mode = KEYS_ACT;
 		return false;
 	case KEYS_ACT:
 		break;
 	}
-	return act(k, key, out);
+	return act(k, key, guide, out);
 }
 
 /* ---- lines ---- */

@@ -60,7 +60,7 @@ static void unwiden(struct picture *p, int row, int column)
 int picture_put_most(struct picture *p, int row, int column, int most, enum look look,
                      const char *text)
 {
-	int end = column + most;
+	int end = column + most, begin = column;
 	if (end > p->width)
 		end = p->width;
 	while (*text) {
@@ -68,8 +68,10 @@ int picture_put_most(struct picture *p, int row, int column, int most, enum look
 		int width = (int)words_width(text, n);
 		bool bad = (unsigned char)*text < ' ' || *text == 0x7F || (n == 1 && (*text & 0x80));
 		struct cell *before = cell_at(p, row, column - 1);
+		if (before && !before->text[0]) /* the second half of a wide one */
+			before = cell_at(p, row, column - 2);
 		if (width == 0 && !bad) { /* a combining mark: with the character before it */
-			if (before && strlen(before->text) + n < sizeof before->text)
+			if (before && column > begin && strlen(before->text) + n < sizeof before->text)
 				strncat(before->text, text, n);
 			text += n;
 			continue;

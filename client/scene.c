@@ -50,6 +50,8 @@ void scene_connected(struct scene *s, int64_t now, struct slice hello)
 	s->up_waits = false;
 	s->tell_chosen = true;
 	s->up = s->up_told = 0;
+	/* It says anew what goes on; meanwhile, and while it was away, danger stood. */
+	s->alarms = 0;
 	if (before) {
 		scene_say(s, now, SCENE_GOOD, "the daemon is back");
 		scene_note_told(s);
@@ -68,7 +70,7 @@ static void values_end(struct scene *s)
 		m->trail_count = 0;
 	}
 	s->front = -1;
-	s->held.is = s->refused.is = s->logged.is = false;
+	s->held.is = s->refused.is = s->logged.is = s->errand.is = false;
 }
 
 void scene_away(struct scene *s, int64_t now, const char *why)
@@ -87,6 +89,17 @@ void scene_away(struct scene *s, int64_t now, const char *why)
 
 /* ---- status ---- */
 
+static void chosen_limits(struct scene *s, struct slice chosen)
+{
+	struct slice limits = json_member(chosen.at, chosen.len, "limits");
+	s->limits_known = limits.at != NULL;
+	s->has_low = json_decimal(json_element(limits, 0), &s->low);
+	s->has_high = json_decimal(json_element(limits, 1), &s->high);
+	s->limits_assumed = json_bool(json_member(chosen.at, chosen.len, "assumed"), false);
+	s->fit = json_bool(json_member(chosen.at, chosen.len, "fit"), false);
+	scene_member(chosen, "function", s->function);
+}
+
 static void chosen_read(struct scene *s, struct slice chosen)
 {
 	scene_member(chosen, "position", s->position);
@@ -97,6 +110,7 @@ static void chosen_read(struct scene *s, struct slice chosen)
 	scene_member(chosen, "role", s->role);
 	scene_member(chosen, "twin", s->twin);
 	s->armed = json_bool(json_member(chosen.at, chosen.len, "armed"), true);
+	chosen_limits(s, chosen);
 	if (s->tell_chosen && s->position[0])
 		scene_tell_up(s);
 	s->tell_chosen = false;
@@ -141,20 +155,52 @@ static void held_read(struct scene *s, struct slice held)
 	s->held.doubt = !s->held.looks[0];
 }
 
+/* Danger that goes on, as the daemon lists it; one that does not list it says it by
+ * events alone. */
+static void alarms_read(struct scene *s, struct slice list)
+{
+	struct slice one;
+	size_t cursor = 0;
+	if (!list.at || *list.at != '[')
+		return;
+	s->alarms = 0;
+	while (json_next(list, &cursor, &one)) {
+		struct scene_alarm alarm;
+		scene_alarm_read(one, &alarm);
+		scene_alarm_set(s, &alarm, true);
+	}
+}
+
 void scene_status(struct scene *s, int64_t now, struct slice result)
 {
 	int64_t n;
+	struct slice next = json_member(result.at, result.len, "next");
 	held_read(s, json_member(result.at, result.len, "held"));
-	(void)now;
+	alarms_read(s, json_member(result.at, result.len, "alarms"));
+	char order[sizeof s->order];
+	scene_member(result, "order", order);
+	if (s->order[0] && order[0] && strcmp(s->order, order) != 0)
+		scene_say(s, now, SCENE_SAID, "the walk goes by %s", order);
+	scene_copy(s->order, sizeof s->order, order);
+	s->walk_meters = 1;
+	if (json_int(json_member(result.at, result.len, "meters"), &n) && n > 0 && n < 100)
+		s->walk_meters = (int)n;
+	s->next_known = next.at != NULL;
+	scene_member(result, "next", s->next);
 	scene_member(result, "job", s->job);
 	scene_member(result, "condition", s->condition);
 	scene_member(result, "reach", s->reach);
+	bool walked = s->walk[0] && strcmp(s->walk, "off") != 0;
 	scene_member(result, "walk", s->walk);
+	if (s->tell_chosen && walked && strcmp(s->walk, "off") == 0)
+		scene_say(s, now, SCENE_WARNING, "the daemon is back, and begins anew: the walk is off, "
+		          "nothing is up; choose, then walk");
 	scene_member(result, "health", s->health);
 	if (words_member_is(result, "state", "live") || words_member_is(result, "state", "cold")) {
 		s->live = words_member_is(result, "state", "live");
 		s->unit_known = true;
 	}
+	s->discharging = json_bool(json_member(result.at, result.len, "discharging"), false);
 	if (json_int(json_member(result.at, result.len, "done"), &n) && n >= 0 && n < INT32_MAX)
 		s->done = (int)n;
 	if (json_int(json_member(result.at, result.len, "positions"), &n) && n >= 0 && n < INT32_MAX)
@@ -228,9 +274,7 @@ void scene_sheet(struct scene *s, struct slice result)
 			continue;
 		}
 		struct scene_position *p = &s->sheet[s->sheet_count++];
-		char verdict[sizeof p->verdict], before[SCENE_NAME];
-		memcpy(verdict, p->verdict, sizeof verdict);
-		memcpy(before, p->name, sizeof before);
+		struct scene_position before = *p;
 		*p = (struct scene_position){.entries = 0};
 		scene_member(row, "position", p->name);
 		scene_member(row, "kind", p->kind);
@@ -247,9 +291,12 @@ void scene_sheet(struct scene *s, struct slice result)
 		json_int(json_member(row.at, row.len, "entries"), &n);
 		p->entries = n > 0 && n < INT32_MAX ? (int)n : 0;
 		last_verdict(s, p);
-		/* An older entry than those that are kept: as it was known before. */
-		if (p->entries && !p->verdict[0] && strcmp(before, p->name) == 0)
-			memcpy(p->verdict, verdict, sizeof verdict);
+		/* Of older entries than those that are kept: as it was known before. */
+		bool same = p->entries && strcmp(before.name, p->name) == 0;
+		if (same && !p->verdict[0])
+			memcpy(p->verdict, before.verdict, sizeof p->verdict);
+		if (same)
+			memcpy(p->last, before.last, sizeof p->last);
 	}
 }
 
@@ -258,6 +305,8 @@ void scene_sheet(struct scene *s, struct slice result)
 void scene_entries_begin(struct scene *s)
 {
 	s->entry_count = s->entry_next = 0;
+	for (int i = 0; i < s->sheet_count; i++)
+		memset(s->sheet[i].last, 0, sizeof s->sheet[i].last);
 }
 
 void scene_entries(struct scene *s, struct slice result)
@@ -275,10 +324,10 @@ void scene_entries(struct scene *s, struct slice result)
 		e->struck = struck.at && *struck.at == '{';
 		if (moved.at && *moved.at == '{')
 			scene_member(moved, "position", e->position);
+		if (json_member(one.at, one.len, "position").at)
+			scene_member(one, "position", e->position); /* as it is called now */
 		if (rejudged.at && *rejudged.at == '{')
 			scene_entry_rejudge(s, e, rejudged);
-		int place = scene_place(s, e->position);
-		if (place >= 0 && !e->struck)
-			snprintf(s->sheet[place].verdict, sizeof s->sheet[place].verdict, "%s", e->verdict);
+		scene_place_entry(s, e);
 	}
 }

@@ -30,11 +30,14 @@
 #define SCENE_TRAIL_MAX 128
 #define SCENE_NOTES_MAX 16
 #define SCENE_TOLD_MAX 32
+#define SCENE_ALARMS_MAX 8
 
 /* A `live` that is older is no longer now (it comes 20 times a second). */
 #define SCENE_LIVE_MS 2000
 /* How long a refusal stands in block letters. */
 #define SCENE_REFUSED_MS 6000
+/* Danger that goes on is told again so often. */
+#define SCENE_REMIND_MS 8000
 /* "Still moves" looks back so far. */
 #define SCENE_MOVES_MS 1000
 
@@ -45,6 +48,7 @@ struct scene_meter {
 	double progress; /* of settling, 0 to 1 */
 	bool touching, moving, stale;
 	bool entered; /* this touch has its entry */
+	char made[16]; /* ... or was for none: "OFFSET", "PASSED", "FAILED" */
 	char bound[SCENE_NAME]; /* the position that it is bound to, "" */
 	/* This touch: numeric displays as they changed, with their digit. */
 	struct { int64_t at; struct decimal value; } trail[SCENE_TRAIL_MAX];
@@ -59,6 +63,8 @@ struct scene_position {
 	struct decimal low, high, nominal_value; /* of its value */
 	int entries;      /* that are not struck */
 	char verdict[12]; /* of the last one that counts, "" where there is none */
+	/* The last one that counts of each quantity. */
+	struct { char shown[SCENE_NAME], verdict[12]; bool typed; } last[QUANTITY_COUNT];
 };
 
 struct scene_entry {
@@ -66,6 +72,7 @@ struct scene_entry {
 	char position[SCENE_NAME], quantity[16], shown[SCENE_NAME * 2], verdict[12], side[12];
 	char meter[SCENE_NAME], deviation[SCENE_NAME * 2], remark[SCENE_TEXT];
 	bool struck;
+	bool typed; /* from an instrument without a data line, whose name is `meter` */
 };
 
 enum scene_weight { SCENE_SAID, SCENE_GOOD, SCENE_WARNING, SCENE_BAD };
@@ -77,9 +84,24 @@ struct scene_note {
 	bool told; /* a happening said the same */
 };
 
+/* Danger that goes on: it stands over everything until the daemon says that it is over. */
+enum scene_danger {
+	SCENE_DANGER_NONE,
+	SCENE_DANGER_OTHER, /* one that a later daemon knows */
+	SCENE_DANGER_HELD,  /* reservoirs that still hold volts */
+	SCENE_DANGER_MAINS, /* a meter that is not isolated where that kills */
+	SCENE_DANGER_LIVE,  /* volts that can kill, on a unit that is said to be cold */
+};
+struct scene_alarm {
+	enum scene_danger danger;
+	char word[SCENE_NAME]; /* as the daemon has it: "live" */
+	char meter[SCENE_NAME], text[SCENE_TEXT];
+};
+
 /* What stands in block letters about the touch. */
 enum scene_state {
-	SCENE_NO_DAEMON, SCENE_NO_POSITION, SCENE_READY, SCENE_WAIT, SCENE_SETTLING, SCENE_MOVING,
+	SCENE_NO_DAEMON, SCENE_NO_POSITION, SCENE_ERRAND, /* a meter waits for an offset or a check */
+	SCENE_READY, SCENE_WAIT, SCENE_SETTLING, SCENE_MOVING,
 	SCENE_SETTLED, /* and the record is on its way */
 	SCENE_LOGGED, SCENE_HELD, SCENE_DOUBT, SCENE_REFUSED, SCENE_NOT_LOGGED, SCENE_GONE,
 	SCENE_STALE, SCENE_DONE,
@@ -87,7 +109,7 @@ enum scene_state {
 
 struct scene_told { /* a happening with its own words; for scene.c */
 	struct happening_told told;
-	char text[11][SCENE_TEXT];
+	char text[12][SCENE_TEXT];
 };
 
 struct scene {
@@ -98,15 +120,26 @@ struct scene {
 	int64_t awaited; /* an entry that is durable and whose record has not come yet */
 	bool up_waits;   /* ... and what came up after it, told after it */
 
-	char job[64], condition[16], reach[16], walk[16], health[64];
+	char job[64], condition[16], reach[16], walk[16], order[16], health[64];
+	char next[SCENE_NAME]; /* what the walk would bring up, as the daemon says; "" */
+	bool next_known;       /* ... and it does say */
+	int walk_meters;       /* so many at each position, one after the other */
 	bool live; /* the unit has volts on it */
 	bool unit_known;
+	bool discharging; /* its reservoirs are being measured dead: still live */
 	int done, positions;
 
 	/* What is up. */
 	char position[SCENE_NAME], quantity[16];
 	char chosen_kind[SCENE_NAME], nominal[SCENE_NAME], tolerance[SCENE_NAME];
 	char role[SCENE_TEXT / 2], twin[SCENE_NAME];
+	/* What it is judged by in the quantity that is up, as the daemon says; without a
+	 * word of it the sheet's limits hold for the sheet's own quantity. */
+	bool limits_known, has_low, has_high, limits_assumed;
+	struct decimal low, high;
+	char function[SCENE_NAME];
+	bool fit; /* nominal, tolerance and limits are of what is fitted there now */
+	char have[SCENE_NAME]; /* "1 of 2": meters that have measured it, where several are wanted */
 	bool armed, all_done;
 	bool tell_chosen; /* a connection began: what is up is told once */
 	int64_t up, up_told; /* the number of this choice, 0: not known; the one last told */
@@ -122,12 +155,17 @@ struct scene {
 	int entry_count, entry_next;
 
 	/* Of the touch that was logged last, until another one or another position. */
-	struct { bool is; int64_t seq; char position[SCENE_NAME], verdict[12], function[SCENE_NAME],
-	         shown[SCENE_NAME * 2]; } logged;
+	struct { bool is, typed; int64_t seq; char position[SCENE_NAME], verdict[12],
+	         function[SCENE_NAME], shown[SCENE_NAME * 2]; } logged;
 	/* What waits for a word. */
 	struct { bool is, doubt; char position[SCENE_NAME], looks[SCENE_NAME], meter[SCENE_NAME],
 	         shown[SCENE_NAME * 2]; } held;
 	struct { bool is; int64_t at; } refused;
+	/* A touch that is for no entry: lead offset, meter check. */
+	struct { bool is; char what[SCENE_NAME], meter[SCENE_NAME], position[SCENE_NAME]; } errand;
+	struct scene_alarm alarm[SCENE_ALARMS_MAX]; /* each once, of one word and meter */
+	int alarms;
+	int64_t alarm_told; /* ... is told again while it goes on */
 	bool not_logged;
 	bool caution; /* the unit went live: the cautions stand until somebody saw them */
 
@@ -182,6 +220,9 @@ void scene_say_again(struct scene *s);
 
 /* ---- looking ---- */
 
+/* Tell the worst danger again, where it goes on and it is time; called now and then. */
+void scene_remind(struct scene *s, int64_t now);
+
 enum scene_state scene_state(const struct scene *s, int64_t now);
 /* The meter whose value stands large; NULL where none does. */
 const struct scene_meter *scene_front(const struct scene *s);
@@ -197,8 +238,24 @@ int scene_moves(const struct scene_meter *m, int64_t now);
 const struct scene_entry *scene_entry(const struct scene *s, int i);
 const struct scene_note *scene_note(const struct scene *s, int i);
 int scene_place(const struct scene *s, const char *position); /* in the sheet, -1 */
+/* The worst danger that goes on; NULL for none. */
+const struct scene_alarm *scene_alarm(const struct scene *s);
+/* The quantity that is up as a number, -1 where it is none that is known here. */
+int scene_quantity(const struct scene *s);
+/* The twin's last value in the quantity that is up; "" where there is none. */
+const char *scene_twin_shown(const struct scene *s, const char **verdict);
+/* Is what the meter shows a value of what is up, or was it asked for something else? */
+bool scene_is_for_part(const struct scene *s, const struct scene_meter *m);
+/* The limits of what is up.  False where there are none. */
+struct scene_limits {
+	bool has_low, has_high, has_nominal, assumed;
+	struct decimal low, high, nominal;
+	char function[SCENE_NAME];
+};
+bool scene_limits(const struct scene *s, struct scene_limits *out);
 /* The next position of the sheet that lacks an entry, after the one that is up (from the
- * top again behind the last); the next at all where none lacks one.  -1: no sheet.
+ * top again behind the last); the next at all where none lacks one.  -1: no sheet, or the
+ * daemon says that nothing comes next.
  * scene_before: the one before it in the sheet. */
 int scene_next(const struct scene *s);
 int scene_before(const struct scene *s);
@@ -212,6 +269,17 @@ void scene_note_add(struct scene *s, int64_t now, enum scene_weight weight, stru
                     const char *text);
 void scene_note_told(struct scene *s); /* ... the newest is told besides */
 struct scene_entry *scene_entry_add(struct scene *s, struct slice record);
+/* What the sheet shows of a position after this entry. */
+void scene_place_entry(struct scene *s, const struct scene_entry *e);
+/* Danger came or went; true where that is news. */
+bool scene_alarm_set(struct scene *s, const struct scene_alarm *alarm, bool on);
+void scene_alarm_read(struct slice object, struct scene_alarm *out);
+/* Events of danger, errands and lines (scene_beside.c).  False for another one. */
+bool scene_other_event(struct scene *s, int64_t now, struct slice event, const char *name);
+/* A record that entries refer to: lead offset, meter check. */
+void scene_backing(struct scene *s, int64_t now, struct slice record, const char *kind);
+/* Copy, cut at a character. */
+void scene_copy(char *out, size_t size, const char *text);
 void scene_entry_rejudge(struct scene *s, struct scene_entry *e, struct slice rejudged);
 /* A member into an array of that size. */
 #define scene_member(object, path, array) words_member(object, path, array, sizeof array)

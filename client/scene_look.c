@@ -29,12 +29,13 @@ void scene_note_told(struct scene *s)
 
 void scene_say(struct scene *s, int64_t now, enum scene_weight weight, const char *format, ...)
 {
-	char text[SCENE_TEXT];
+	char text[2 * SCENE_TEXT], cut[SCENE_TEXT];
 	va_list args;
 	va_start(args, format);
 	vsnprintf(text, sizeof text, format, args);
 	va_end(args);
-	scene_note_add(s, now, weight, (struct slice){NULL, 0}, text);
+	scene_copy(cut, sizeof cut, text);
+	scene_note_add(s, now, weight, (struct slice){NULL, 0}, cut);
 }
 
 void scene_refusal(struct scene *s, int64_t now, int code, const char *why)
@@ -59,7 +60,7 @@ static const char *keep(struct scene_told *t, int i, const char *text)
 {
 	if (!text || !text[0])
 		return NULL;
-	snprintf(t->text[i], sizeof t->text[i], "%s", text);
+	scene_copy(t->text[i], sizeof t->text[i], text);
 	return t->text[i];
 }
 
@@ -72,13 +73,13 @@ void scene_tell(struct scene *s, const struct happening_told *told)
 	}
 	struct scene_told *t = &s->told[(s->told_first + s->told_count++) % SCENE_TOLD_MAX];
 	t->told = (struct happening_told){
-		.what = told->what, .seq = told->seq,
+		.what = told->what, .seq = told->seq, .typed = told->typed,
 		.position = keep(t, 0, told->position), .quantity = keep(t, 1, told->quantity),
 		.shown = keep(t, 2, told->shown), .verdict = keep(t, 3, told->verdict),
 		.side = keep(t, 4, told->side), .looks = keep(t, 5, told->looks),
 		.meter = keep(t, 6, told->meter), .place = keep(t, 7, told->place),
 		.role = keep(t, 8, told->role), .why = keep(t, 9, told->why),
-		.next = keep(t, 10, told->next),
+		.next = keep(t, 10, told->next), .alarm = keep(t, 11, told->alarm),
 	};
 }
 
@@ -97,8 +98,10 @@ void scene_tell_up(struct scene *s)
 	char place[SCENE_TEXT] = "";
 	int at = scene_place(s, s->position);
 	if (at >= 0)
-		snprintf(place, sizeof place, "%.40s%s%.150s", s->sheet[at].channel,
-		         s->sheet[at].channel[0] && s->sheet[at].note[0] ? ", " : "", s->sheet[at].note);
+		snprintf(place, sizeof place, "%.40s%s%.*s", s->sheet[at].channel,
+		         s->sheet[at].channel[0] && s->sheet[at].note[0] ? ", " : "",
+		         (int)words_cut(s->sheet[at].note, strlen(s->sheet[at].note), 150),
+		         s->sheet[at].note);
 	s->up_told = s->up;
 	scene_tell(s, &(struct happening_told){
 		.what = HAPPENED_UP, .seq = s->up, .position = s->position, .quantity = s->quantity,
@@ -114,7 +117,8 @@ void scene_say_again(struct scene *s)
 			      : strcmp(e->verdict, "unsure") == 0 ? HAPPENED_UNSURE : HAPPENED_LOGGED,
 			.position = e->position, .quantity = e->quantity, .shown = e->shown,
 			.verdict = e->verdict, .side = e->side, .meter = e->meter,
-			.why = e->deviation[0] ? e->deviation : e->remark, .seq = e->seq});
+			.why = e->deviation[0] ? e->deviation : e->remark, .seq = e->seq,
+			.typed = e->typed});
 	if (s->position[0])
 		scene_tell_up(s);
 }
@@ -192,6 +196,9 @@ int scene_place(const struct scene *s, const char *position)
 int scene_next(const struct scene *s)
 {
 	int from = scene_place(s, s->position);
+	/* The daemon knows the order of the walk, and what was skipped. */
+	if (s->next_known)
+		return scene_place(s, s->next);
 	for (int i = 1; i <= s->sheet_count; i++) {
 		int at = (from + i) % s->sheet_count;
 		if (s->sheet[at].entries == 0 && at != from)
@@ -217,6 +224,8 @@ enum scene_state scene_state(const struct scene *s, int64_t now)
 		return SCENE_NO_DAEMON;
 	if (s->not_logged)
 		return SCENE_NOT_LOGGED;
+	if (s->errand.is && !(s->refused.is && now - s->refused.at <= SCENE_REFUSED_MS))
+		return SCENE_ERRAND;
 	if (s->held.is)
 		return s->held.doubt ? SCENE_DOUBT : SCENE_HELD;
 	if (s->refused.is && now - s->refused.at <= SCENE_REFUSED_MS)

@@ -17,6 +17,23 @@ static struct style plain_style(const struct scene *s)
 	return style;
 }
 
+/* The part of a remark that says that it was typed: said by the entry itself here. */
+static void without_typed(char *remark)
+{
+	char *at = strstr(remark, "typed");
+	if (!at || (at != remark && at[-1] != ' '))
+		return;
+	char *rest = at + strlen("typed");
+	if (rest[0] == ':' || rest[0] == ';')
+		rest += 1 + (rest[1] == ' ');
+	else if (*rest)
+		return;
+	if (!*rest) /* with what parts it from the one before */
+		while (at > remark && strchr(" ;", at[-1]))
+			at--;
+	memmove(at, rest, strlen(rest) + 1);
+}
+
 static void entry_judgement(const struct scene *s, struct scene_entry *e, struct slice entry)
 {
 	struct style style = plain_style(s);
@@ -27,7 +44,9 @@ static void entry_judgement(const struct scene *s, struct scene_entry *e, struct
 	scene_member(entry, "side", e->side);
 	words_deviation(&style, entry, e->deviation, sizeof e->deviation);
 	view_remark(&style, entry, (struct slice){NULL, 0}, &remark);
-	snprintf(e->remark, sizeof e->remark, "%s", lines_text(&remark));
+	scene_copy(e->remark, sizeof e->remark, lines_text(&remark));
+	if (e->typed)
+		without_typed(e->remark);
 	lines_free(&remark);
 }
 
@@ -43,8 +62,24 @@ struct scene_entry *scene_entry_add(struct scene *s, struct slice record)
 	scene_member(record, "quantity", e->quantity);
 	scene_member(record, "shown", e->shown);
 	scene_member(record, "meter", e->meter);
+	e->typed = words_member_is(record, "source", "typed");
 	entry_judgement(s, e, record);
 	return e;
+}
+
+void scene_place_entry(struct scene *s, const struct scene_entry *e)
+{
+	enum quantity q;
+	int place = scene_place(s, e->position);
+	if (place < 0 || e->struck)
+		return;
+	struct scene_position *p = &s->sheet[place];
+	scene_copy(p->verdict, sizeof p->verdict, e->verdict);
+	if (!quantity_from_name(e->quantity, strlen(e->quantity), &q))
+		return;
+	scene_copy(p->last[q].shown, sizeof p->last[q].shown, e->shown);
+	scene_copy(p->last[q].verdict, sizeof p->last[q].verdict, e->verdict);
+	p->last[q].typed = e->typed;
 }
 
 void scene_entry_rejudge(struct scene *s, struct scene_entry *e, struct slice rejudged)
@@ -77,13 +112,15 @@ static struct scene_meter *meter_of(struct scene *s, struct slice object)
 static void tell_entry(struct scene *s, const struct scene_entry *e)
 {
 	char why[SCENE_TEXT];
-	snprintf(why, sizeof why, "%.60s%s%.130s", e->deviation,
-	         e->deviation[0] && e->remark[0] ? "; " : "", e->remark);
+	snprintf(why, sizeof why, "%.60s%s%.*s", e->deviation,
+	         e->deviation[0] && e->remark[0] ? "; " : "",
+	         (int)words_cut(e->remark, strlen(e->remark), 130), e->remark);
 	struct happening_told told = {
 		.what = strcmp(e->verdict, "outside") == 0 ? HAPPENED_OUTSIDE
 		      : strcmp(e->verdict, "unsure") == 0 ? HAPPENED_UNSURE : HAPPENED_LOGGED,
 		.position = e->position, .quantity = e->quantity, .shown = e->shown,
 		.verdict = e->verdict, .side = e->side, .meter = e->meter, .why = why, .seq = e->seq,
+		.typed = e->typed,
 	};
 	scene_tell(s, &told);
 }
@@ -96,12 +133,12 @@ static void on_entry(struct scene *s, int64_t now, struct slice record, bool fre
 		return; /* the list had it already */
 	struct scene_entry *e = scene_entry_add(s, record);
 	int place = scene_place(s, e->position);
-	if (place >= 0) {
+	if (place >= 0)
 		s->sheet[place].entries++;
-		snprintf(s->sheet[place].verdict, sizeof s->sheet[place].verdict, "%s", e->verdict);
-	}
+	scene_place_entry(s, e);
 	if (!fresh) {
-		scene_say(s, now, SCENE_SAID, "while away: %s %s %s", e->position, e->shown, e->verdict);
+		scene_say(s, now, SCENE_SAID, "while away: %s %s%s %s", e->position,
+		          e->typed ? "typed " : "", e->shown, e->verdict);
 		return;
 	}
 	struct scene_meter *m = meter_of(s, record);
@@ -110,6 +147,7 @@ static void on_entry(struct scene *s, int64_t now, struct slice record, bool fre
 		m->moving = false;
 	}
 	s->logged.is = true;
+	s->logged.typed = e->typed;
 	s->logged.seq = e->seq;
 	snprintf(s->logged.position, sizeof s->logged.position, "%s", e->position);
 	snprintf(s->logged.verdict, sizeof s->logged.verdict, "%s", e->verdict);
@@ -149,6 +187,7 @@ static void on_job(struct scene *s, int64_t now, struct slice record, bool fresh
 	bool live = strcmp(unit, "live") == 0;
 	bool changed = s->unit_known && live != s->live;
 	s->live = live;
+	s->discharging = s->discharging && live;
 	s->unit_known = true;
 	if (!changed)
 		return;
@@ -169,7 +208,7 @@ static void on_rejudge(struct scene *s, struct slice record)
 	scene_entry_rejudge(s, e, record);
 	int place = scene_place(s, e->position);
 	if (place >= 0 && !e->struck)
-		snprintf(s->sheet[place].verdict, sizeof s->sheet[place].verdict, "%s", e->verdict);
+		scene_copy(s->sheet[place].verdict, sizeof s->sheet[place].verdict, e->verdict);
 }
 
 static void on_note(struct scene *s, int64_t now, struct slice record)
@@ -177,7 +216,8 @@ static void on_note(struct scene *s, int64_t now, struct slice record)
 	char position[SCENE_NAME], text[SCENE_TEXT], all[SCENE_TEXT];
 	scene_member(record, "position", position);
 	scene_member(record, "text", text);
-	snprintf(all, sizeof all, "noted at %.40s: %.140s", position, text);
+	snprintf(all, sizeof all, "noted at %.40s: %.*s", position,
+	         (int)words_cut(text, strlen(text), 140), text);
 	scene_note_add(s, now, SCENE_SAID, json_member(record.at, record.len, "t"), all);
 }
 
@@ -198,8 +238,8 @@ unsigned scene_record(struct scene *s, int64_t now, struct slice params)
 		ask = SCENE_ASK_STATUS;
 	} else if (strcmp(kind, "strike") == 0) {
 		on_strike(s, now, record);
-		ask = SCENE_ASK_STATUS | SCENE_ASK_SHEET;
-	} else if (strcmp(kind, "move") == 0) {
+		ask = SCENE_ASK_STATUS | SCENE_ASK_SHEET | SCENE_ASK_ENTRIES;
+	} else if (strcmp(kind, "move") == 0 || strcmp(kind, "rename") == 0) {
 		ask = SCENE_ASK_STATUS | SCENE_ASK_SHEET | SCENE_ASK_ENTRIES;
 	} else if (strcmp(kind, "rejudge") == 0) {
 		on_rejudge(s, record);
@@ -209,12 +249,15 @@ unsigned scene_record(struct scene *s, int64_t now, struct slice params)
 		if (words_member_is(record, "state", "started") ||
 		    words_member_is(record, "state", "closed"))
 			ask |= SCENE_ASK_ENTRIES;
-	} else if (strcmp(kind, "position") == 0 || strcmp(kind, "sheet") == 0) {
-		ask = SCENE_ASK_STATUS | SCENE_ASK_SHEET;
+	} else if (strcmp(kind, "position") == 0 || strcmp(kind, "sheet") == 0 ||
+	           strcmp(kind, "fit") == 0) {
+		ask = SCENE_ASK_STATUS | SCENE_ASK_SHEET | SCENE_ASK_ENTRIES;
 	} else if (strcmp(kind, "note") == 0) {
 		on_note(s, now, record);
 	} else if (strcmp(kind, "meter") == 0) {
 		ask = SCENE_ASK_METERS;
+	} else if (fresh) {
+		scene_backing(s, now, record, kind);
 	}
 	if (s->up_waits && seq >= s->awaited) {
 		s->up_waits = false;
@@ -239,6 +282,8 @@ static unsigned on_up(struct scene *s, struct slice event)
 	scene_member(event, "kind", s->chosen_kind);
 	scene_member(event, "nominal", s->nominal);
 	scene_member(event, "role", s->role);
+	scene_member(event, "meters", s->have);
+	s->limits_known = false; /* of what was up: status says them */
 	s->armed = armed;
 	s->refused.is = s->logged.is = s->all_done = false;
 	s->up = 0;
@@ -288,8 +333,11 @@ static void on_refusal(struct scene *s, int64_t now, struct slice event, bool un
 	s->not_logged = s->not_logged || unlogged;
 	s->refused.is = !unlogged;
 	s->refused.at = now;
-	snprintf(text, sizeof text, "%s%s%.40s: %.120s", unlogged ? "NOT LOGGED" : "refused",
-	         position[0] ? " at " : "", position, why);
+	/* Also the end of what was asked of a meter: it is not asked again by itself. */
+	if (s->errand.is && !position[0] && strcmp(s->errand.meter, meter) == 0)
+		s->errand.is = false;
+	snprintf(text, sizeof text, "%s%s%.40s: %.*s", unlogged ? "NOT LOGGED" : "refused",
+	         position[0] ? " at " : "", position, (int)words_cut(why, strlen(why), 130), why);
 	scene_note_add(s, now, unlogged ? SCENE_BAD : SCENE_WARNING,
 	               json_member(event.at, event.len, "t"), text);
 	scene_note_told(s);
@@ -325,8 +373,8 @@ static void on_line(struct scene *s, int64_t now, struct slice event, bool gone)
 		m->touching = m->moving = false;
 		snprintf(m->state, sizeof m->state, "absent");
 	}
-	snprintf(text, sizeof text, "meter %.40s is %s%s%.100s", name, gone ? "gone" : "back",
-	         why[0] ? ": " : "", why);
+	snprintf(text, sizeof text, "meter %.40s is %s%s%.*s", name, gone ? "gone" : "back",
+	         why[0] ? ": " : "", (int)words_cut(why, strlen(why), 120), why);
 	scene_note_add(s, now, gone ? SCENE_BAD : SCENE_GOOD, json_member(event.at, event.len, "t"),
 	               text);
 	scene_note_told(s);
@@ -360,6 +408,10 @@ unsigned scene_event(struct scene *s, int64_t now, struct slice params)
 		json_int(json_member(params.at, params.len, "seq"), &s->awaited);
 		return 0;
 	}
+	if (strcmp(event, "offset") == 0 || strcmp(event, "check") == 0) {
+		s->errand.is = false; /* its record says the rest */
+		return SCENE_ASK_METERS;
+	}
 	if (strcmp(event, "held") == 0 || strcmp(event, "doubt") == 0)
 		on_held(s, now, params, event[0] == 'd');
 	else if (strcmp(event, "refused") == 0 || strcmp(event, "not-logged") == 0)
@@ -369,12 +421,16 @@ unsigned scene_event(struct scene *s, int64_t now, struct slice params)
 	else if (strcmp(event, "gone") == 0 || strcmp(event, "back") == 0) {
 		on_line(s, now, params, event[0] == 'g');
 		return SCENE_ASK_METERS;
+	} else if (scene_other_event(s, now, params, event)) {
+		return SCENE_ASK_STATUS;
 	} else if (strcmp(event, "reach") == 0 || strcmp(event, "condition") == 0 ||
 	           strcmp(event, "walk") == 0) {
 		on_setting(s, now, params, event);
 	} else {
 		/* Another one, perhaps of a later daemon: its sentence, where it has one. */
 		scene_member(params, "text", text);
+		if (strcmp(event, "other") == 0)
+			scene_member(params, "meters", s->have);
 		s->all_done = s->all_done || strcmp(event, "done") == 0;
 		if (text[0])
 			scene_note_add(s, now, SCENE_SAID, json_member(params.at, params.len, "t"), text);
@@ -426,6 +482,7 @@ static void meter_live(struct scene *s, struct scene_meter *m, int64_t now, stru
 	if (m->touching && !touched) {
 		m->trail_count = m->trail_next = 0;
 		m->moving = m->entered = false;
+		m->made[0] = '\0';
 		s->logged.is = s->refused.is = false;
 	}
 	if (!m->touching)

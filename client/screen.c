@@ -222,15 +222,24 @@ int screen_key(void)
 		case KEY_ENTER:
 			return KEY_IS_ENTER;
 		case KEY_BACKSPACE:
-		case KEY_DC:
 		case '\b':
 			return KEY_IS_RUBOUT;
+		case KEY_DC:
+			return KEY_IS_DELETE;
+		case KEY_LEFT:
+			return KEY_IS_LEFT;
+		case KEY_RIGHT:
+			return KEY_IS_RIGHT;
+		case KEY_HOME:
+			return KEY_IS_HOME;
+		case KEY_END:
+			return KEY_IS_END;
 		case KEY_DOWN:
 		case KEY_NPAGE:
-			return SCREEN_DOWN;
+			return KEY_IS_DOWN;
 		case KEY_UP:
 		case KEY_PPAGE:
-			return SCREEN_UP;
+			return KEY_IS_UP;
 		case 'L' - '@':
 		case KEY_RESIZE:
 			return SCREEN_REDRAW;

@@ -12,7 +12,7 @@
 #include "client/words.h"
 
 /* What screen_key gives besides bytes and KEY_IS_* of keys.h. */
-enum { SCREEN_NO_KEY = -1, SCREEN_REDRAW = -2, SCREEN_DOWN = -3, SCREEN_UP = -4 };
+enum { SCREEN_NO_KEY = -1, SCREEN_REDRAW = -2 };
 
 /* Take over standard input and output.  *style: colour may be taken away where the
  * terminal has none, utf8 where the locale is not there.  False with a sentence where

@@ -2,6 +2,9 @@
 /* See senses.h. */
 #include "client/senses.h"
 
+#include "client/tones.h"
+
+#include <stdio.h>
 #include <string.h>
 
 /* What a device has to say is asked for so often. */
@@ -15,6 +18,9 @@ void senses_listen(struct senses *e)
 	voice_setting_from(&e->settings, &setting);
 	if (!e->words)
 		setting.speech.use = SPEECH_NONE;
+	e->volume = setting.sound.volume;
+	e->volume_kept = true;
+	e->checked = -1;
 	e->voice = voice_open(&setting);
 	if (e->voice)
 		happening_listen(&e->sitting->listeners, voice_listener(e->voice));
@@ -79,12 +85,14 @@ static void on_pedal(void *arg, enum pedal_action action)
 	static const enum action deeds[PEDAL_ACTIONS] = {
 		[PEDAL_TAKE] = ACTION_TAKE,   [PEDAL_NEXT] = ACTION_NEXT, [PEDAL_BACK] = ACTION_BACK,
 		[PEDAL_AGAIN] = ACTION_AGAIN, [PEDAL_SAY] = ACTION_SAY,   [PEDAL_UNDO] = ACTION_UNDO,
+		[PEDAL_NEW] = ACTION_AT,
 	};
 	struct senses *e = arg;
 	if (action == PEDAL_STATE)
 		pedal_changed(e);
 	else if (action > PEDAL_NONE && action < PEDAL_ACTIONS)
-		e->act(e->arg, &(struct deed){.action = deeds[action]});
+		e->act(e->arg, &(struct deed){.action = deeds[action],
+		                              .text = {action == PEDAL_NEW ? 'n' : '\0', 'e', 'w'}});
 }
 
 /* ---- a run ---- */
@@ -96,6 +104,8 @@ void senses_begin(struct senses *e)
 	uv_timer_init(e->sitting->loop, &e->tick);
 	e->tick.data = e->said.data = e;
 	uv_timer_start(&e->tick, on_tick, 0, TICK_MS);
+	uv_timer_init(e->sitting->loop, &e->check);
+	e->check.data = e;
 	int fd = voice_fd(e->voice);
 	e->polls = fd >= 0 && uv_poll_init(e->sitting->loop, &e->said, fd) == 0;
 	if (e->polls)
@@ -107,6 +117,18 @@ void senses_begin(struct senses *e)
 	}
 }
 
+/* At the end, once: a file that is written with every press would be a nuisance. */
+static void volume_keep(struct senses *e)
+{
+	char text[16];
+	struct fault why;
+	if (e->volume_kept || e->wrong.text[0])
+		return;
+	snprintf(text, sizeof text, "%d", e->volume);
+	/* A folder that cannot be written is no reason not to end. */
+	e->volume_kept = settings_set(&e->settings, "sound", "volume", text, &why);
+}
+
 void senses_end(struct senses *e)
 {
 	if (!e->running)
@@ -116,6 +138,8 @@ void senses_end(struct senses *e)
 		pedal_close(e->pedal);
 	e->pedal = NULL;
 	uv_close((uv_handle_t *)&e->tick, NULL);
+	uv_close((uv_handle_t *)&e->check, NULL);
+	volume_keep(e);
 	if (e->polls)
 		uv_close((uv_handle_t *)&e->said, NULL);
 }
@@ -134,6 +158,75 @@ void senses_mute(struct senses *e)
 	          mute ? "sound and speech are off" : "sound and speech are on");
 	heard(e);
 	sitting_changed(e->sitting);
+}
+
+static void say(struct senses *e, enum scene_weight weight, const char *text)
+{
+	scene_say(e->sitting->scene, sitting_now(e->sitting), weight, "%s", text);
+	sitting_changed(e->sitting);
+}
+
+void senses_volume(struct senses *e, int by)
+{
+	char text[100];
+	int volume = e->volume + by;
+	volume = volume < 0 ? 0 : volume > 100 ? 100 : volume;
+	e->volume_kept = e->volume_kept && volume == e->volume;
+	e->volume = volume;
+	voice_volume(e->voice, volume);
+	snprintf(text, sizeof text, "the tones have %d %%%s", volume,
+	         !voice_tones(e->voice) ? ", and are off" : volume ? "" : ": they are silent");
+	voice_sample(e->voice, HAPPENED_LOGGED);
+	say(e, SCENE_SAID, text);
+}
+
+/* ---- the sound check ---- */
+
+/* Looked so often whether the one before was heard to its end; a tone and its name take
+ * no longer than this, whatever hangs. */
+#define CHECK_MS 400
+#define CHECK_LEAST 4
+#define CHECK_LONGEST 15
+
+static void on_check(uv_timer_t *timer)
+{
+	struct senses *e = timer->data;
+	char text[160];
+	/* Only into silence, so that a sample swallows no name and no verdict; and slow
+	 * enough to be read, where nothing is heard. */
+	int waits = voice_idle(e->voice, 0) ? CHECK_LEAST : CHECK_LONGEST;
+	if (e->checked && ++e->check_waits < waits)
+		return;
+	e->check_waits = 0;
+	if (e->checked >= HAPPENING_COUNT) {
+		uv_timer_stop(timer);
+		e->checked = -1;
+		say(e, SCENE_SAID, "that was every sound; what was not heard is too quiet or comes out "
+		    "elsewhere");
+		return;
+	}
+	enum happening what = (enum happening)e->checked++;
+	const struct tone *t = tone_of(what);
+	snprintf(text, sizeof text, "sound %d of %d, %s: %s", e->checked, HAPPENING_COUNT, t->name,
+	         t->words);
+	voice_sample(e->voice, what);
+	say(e, SCENE_SAID, text);
+}
+
+void senses_check(struct senses *e)
+{
+	if (e->checked >= 0) {
+		uv_timer_stop(&e->check);
+		e->checked = -1;
+		say(e, SCENE_SAID, "the sound check ends here");
+		return;
+	}
+	if (voice_muted(e->voice)) {
+		say(e, SCENE_WARNING, "sound and speech are off: z turns them on");
+		return;
+	}
+	e->checked = e->check_waits = 0;
+	uv_timer_start(&e->check, on_check, 0, CHECK_MS);
 }
 
 bool senses_say_again(struct senses *e)

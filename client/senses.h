@@ -28,6 +28,11 @@ struct senses {
 	uv_timer_t tick;
 	bool running, polls, speaks;
 	enum pedal_state pedal_was;
+	int volume;       /* of the tones now, percent */
+	bool volume_kept; /* the settings have it, too */
+	uv_timer_t check; /* the sound check: the next of them */
+	int check_waits;
+	int checked;      /* how many were heard; -1: none goes on */
 };
 
 /* Read the settings and listen; before sitting_begin. */
@@ -39,6 +44,11 @@ void senses_end(struct senses *e);
 void senses_free(struct senses *e);
 
 void senses_mute(struct senses *e); /* and back again */
+/* Louder or quieter by so many percent, heard at once; the settings keep it at the end. */
+void senses_volume(struct senses *e, int by);
+/* Every sound once, with its name on the screen and spoken; a second call ends it.  What
+ * happens meanwhile is heard before it. */
+void senses_check(struct senses *e);
 bool senses_say_again(struct senses *e); /* false: nobody speaks */
 /* [screen] colour, where it says more than `auto`. */
 bool senses_colour(const struct senses *e, bool otherwise);

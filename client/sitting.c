@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: MIT */
 /* The connection of a sitting: what is asked, and what becomes of it.  See sitting.h. */
-#include "client/sitting.h"
+#include "client/sitting_inside.h"
 
 #include <stdio.h>
 #include <stdlib.h>
@@ -8,6 +8,7 @@
 
 /* Several records come together (a sheet that is loaded): asked once. */
 #define ASK_MS 60
+#define REMIND_MS 1000
 
 int64_t sitting_now(const struct sitting *s)
 {
@@ -125,8 +126,9 @@ static void got_entries(void *arg, int code, struct slice result, const char *wh
 static void on_ask(uv_timer_t *timer)
 {
 	struct sitting *s = timer->data;
+	/* The sheet before the entries, which are put into it. */
 	static const struct { unsigned bit; const char *method; follow_answer *answer; } table[] = {
-		{SCENE_ASK_ENTRIES, "entries", got_entries}, {SCENE_ASK_SHEET, "sheet.show", got_sheet},
+		{SCENE_ASK_SHEET, "sheet.show", got_sheet}, {SCENE_ASK_ENTRIES, "entries", got_entries},
 		{SCENE_ASK_METERS, "meters", got_meters},    {SCENE_ASK_STATUS, "status", got_status},
 	};
 	for (size_t i = 0; i < sizeof table / sizeof table[0]; i++) {
@@ -218,6 +220,16 @@ static void on_news(void *arg, struct slice method, struct slice params)
 	sitting_changed(s);
 }
 
+/* Danger goes on: it is told again. */
+static void on_remind(uv_timer_t *timer)
+{
+	struct sitting *s = timer->data;
+	bool danger = scene_alarm(s->scene) != NULL;
+	scene_remind(s->scene, sitting_now(s));
+	if (danger)
+		sitting_changed(s);
+}
+
 bool sitting_begin(struct sitting *s, const char *socket, const struct style *style)
 {
 	struct scene_position *sheet = calloc(SCENE_POSITIONS_MAX, sizeof *sheet);
@@ -231,7 +243,9 @@ bool sitting_begin(struct sitting *s, const char *socket, const struct style *st
 	}
 	scene_begin(s->scene, sheet, style);
 	uv_timer_init(s->loop, &s->ask_timer);
-	s->ask_timer.data = s;
+	uv_timer_init(s->loop, &s->remind_timer);
+	s->ask_timer.data = s->remind_timer.data = s;
+	uv_timer_start(&s->remind_timer, on_remind, REMIND_MS, REMIND_MS);
 	s->follow = follow_open(s->loop, socket, &hooks);
 	return s->follow != NULL;
 }
@@ -243,6 +257,8 @@ void sitting_end(struct sitting *s)
 	s->follow = NULL;
 	if (s->scene)
 		uv_close((uv_handle_t *)&s->ask_timer, NULL);
+	if (s->scene)
+		uv_close((uv_handle_t *)&s->remind_timer, NULL);
 }
 
 void sitting_free(struct sitting *s)

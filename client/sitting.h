@@ -23,11 +23,14 @@ struct sitting {
 	void (*quit)(void *arg);         /* the person wants to leave */
 	void *arg;
 	/* Its own. */
-	uv_timer_t ask_timer;
+	uv_timer_t ask_timer, remind_timer;
 	unsigned asked;       /* SCENE_ASK_*: what has to be asked again */
 	unsigned on_the_way;  /* ... and is */
 	bool walk_tries_lift;
 	bool mute_said; /* the daemon waits for names no more */
+	struct deed typed;   /* that is on its way */
+	struct deed refused; /* the last one that was not done: typed again by its key */
+	char instrument[SCENE_NAME]; /* that a value was typed from last */
 	bool speaks; /* names are said here: the daemon arms a position when its was */
 };
 
@@ -46,12 +49,9 @@ void sitting_do(struct sitting *s, const struct deed *deed);
  * is up).  A daemon that does not know of names is not troubled. */
 void sitting_speaks(struct sitting *s, bool speaks);
 void sitting_announced(struct sitting *s, int64_t up);
-/* For keys_press: the names of the sheet that begin with the text. */
-void sitting_complete(void *sitting, char *text, size_t size);
-
-/* ---- between its files ---- */
-
-void sitting_changed(struct sitting *s);            /* tell what happened, then show it */
-void sitting_ask(struct sitting *s, unsigned what); /* SCENE_ASK_*, soon */
+/* Something was said in the scene: tell what happened, then show it. */
+void sitting_changed(struct sitting *s);
+/* For keys_press: names of this bench, what is likely, what can be understood. */
+struct keys_guide sitting_guide(struct sitting *s);
 
 #endif

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: MIT */
 /* What the person does, as calls: see sitting.h. */
-#include "client/sitting.h"
+#include "client/sitting_inside.h"
 
 #include "protocol/record/wire.h"
 
@@ -8,8 +8,7 @@
 #include <string.h>
 #include <strings.h>
 
-/* What was asked of the daemon: refused, not logged, or done; what is done shows itself. */
-static void answered(void *arg, int code, struct slice result, const char *why)
+void sitting_answered(void *arg, int code, struct slice result, const char *why)
 {
 	struct sitting *s = arg;
 	(void)result;
@@ -19,17 +18,19 @@ static void answered(void *arg, int code, struct slice result, const char *why)
 	sitting_changed(s);
 }
 
+static void walk(struct sitting *s, const char *mode, const char *order);
+
 /* A daemon that knows no `walk lift` yet: the next word of the row. */
 static void walk_answered(void *arg, int code, struct slice result, const char *why)
 {
 	struct sitting *s = arg;
 	if (code != 0 && code != FOLLOW_LOST && s->walk_tries_lift) {
 		s->walk_tries_lift = false;
-		follow_call(s->follow, "walk", "{\"walk\":\"off\"}", answered, s);
+		walk(s, "off", s->scene->order);
 		return;
 	}
 	s->walk_tries_lift = false;
-	answered(arg, code, result, why);
+	sitting_answered(arg, code, result, why);
 }
 
 /* Call with pairs of member and text, NULL at the end; a NULL text is left out. */
@@ -53,15 +54,16 @@ static void call(struct sitting *s, const char *method, follow_answer *answer,
 		return;
 	scene_refusal(s->scene, sitting_now(s), 0, s->scene->connected
 	              ? "too much is asked at once: not done" : "there is no daemon: not done");
-	answered(s, 0, (struct slice){NULL, 0}, "");
+	sitting_answered(s, 0, (struct slice){NULL, 0}, "");
 }
 
-#define CALL(s, method, ...) call(s, method, answered, (const char *const[]){__VA_ARGS__, NULL})
+#define CALL(s, method, ...) \
+	call(s, method, sitting_answered, (const char *const[]){__VA_ARGS__, NULL})
 
-static void refuse(struct sitting *s, const char *why)
+void sitting_refuse(struct sitting *s, const char *why)
 {
 	scene_refusal(s->scene, sitting_now(s), 0, why);
-	answered(s, 0, (struct slice){NULL, 0}, "");
+	sitting_answered(s, 0, (struct slice){NULL, 0}, "");
 }
 
 /* The word behind `now` in a row of words; the first where it is none of them. */
@@ -73,33 +75,10 @@ static const char *word_after(const char *const *row, int count, const char *now
 	return row[0];
 }
 
-/* The name as the sheet has it, where it has it in other letters. */
-static void sheet_name(const struct scene *s, char *name, size_t size)
-{
-	if (scene_place(s, name) >= 0)
-		return;
-	for (int i = 0; i < s->sheet_count; i++)
-		if (strcasecmp(s->sheet[i].name, name) == 0) {
-			snprintf(name, size, "%s", s->sheet[i].name);
-			return;
-		}
-}
-
-/* "C8", "C8 leakage". */
-static void choose(struct sitting *s, const char *text)
-{
-	char name[KEYS_TEXT_MAX];
-	size_t n = strcspn(text, " ");
-	snprintf(name, sizeof name, "%.*s", (int)n, text);
-	sheet_name(s->scene, name, sizeof name);
-	const char *quantity = text + n + strspn(text + n, " ");
-	CALL(s, "at", "position", name, "quantity", *quantity ? quantity : NULL);
-}
-
 static void go(struct sitting *s, int place)
 {
 	if (place < 0)
-		refuse(s, "there is no sheet to go through: type the name of a position");
+		sitting_refuse(s, "there is no sheet to go through: type the name of a position");
 	else
 		CALL(s, "at", "position", s->scene->sheet[place].name);
 }
@@ -109,7 +88,7 @@ static void again(struct sitting *s)
 	if (s->scene->position[0])
 		CALL(s, "at", "position", s->scene->position, "quantity", s->scene->quantity);
 	else
-		refuse(s, "no position is up: choose one first");
+		sitting_refuse(s, "no position is up: choose one first");
 }
 
 static void other(struct sitting *s)
@@ -117,7 +96,7 @@ static void other(struct sitting *s)
 	if (s->scene->held.is && s->scene->held.looks[0])
 		CALL(s, "at", "position", s->scene->held.looks);
 	else
-		refuse(s, "nothing is held that looks like another part");
+		sitting_refuse(s, "nothing is held that looks like another part");
 }
 
 /* The daemon knows best what is next, before, again and there: it skips, and goes back the
@@ -129,7 +108,7 @@ static void other(struct sitting *s)
 		if (code == WIRE_NO_METHOD)                                                            \
 			instead;                                                                           \
 		else                                                                                   \
-			answered(arg, code, result, why);                                                  \
+			sitting_answered(arg, code, result, why);                                                  \
 	}
 WORD_ANSWERED(next, go(s, scene_next(s->scene)))
 WORD_ANSWERED(back, go(s, scene_before(s->scene)))
@@ -150,32 +129,40 @@ static void take(struct sitting *s)
 	CALL(s, "take", "meter", meter);
 }
 
-static void strike(struct sitting *s, const char *because)
+/* Order and meters are said each time: a walk that is set without them loses them. */
+static void walk(struct sitting *s, const char *mode, const char *order)
 {
-	char params[4 * KEYS_TEXT_MAX];
+	char params[200];
 	struct text t;
-	const struct scene_entry *e;
-	int i = 0;
-	while ((e = scene_entry(s->scene, i)) && e->struck)
-		i++;
-	if (!e) {
-		refuse(s, "there is no entry to strike");
-		return;
-	}
 	text_begin(&t, params, sizeof params);
-	text_printf(&t, "{\"seq\":%lld,\"because\":", (long long)e->seq);
-	text_string(&t, because, strlen(because));
+	text_puts(&t, "{\"walk\":");
+	text_string(&t, mode, strlen(mode));
+	if (order[0])
+		text_member_string(&t, "order", order);
+	if (s->scene->walk_meters > 1)
+		text_member_int(&t, "meters", s->scene->walk_meters);
 	text_puts(&t, "}");
-	if (t.failed || !follow_call(s->follow, "strike", t.bytes, answered, s))
-		refuse(s, "there is no daemon: not done");
+	if (t.failed || !follow_call(s->follow, "walk", t.bytes, walk_answered, s))
+		sitting_refuse(s, "there is no daemon: not done");
 }
 
-static void walk(struct sitting *s, const char *text)
+static void walk_mode(struct sitting *s, const char *text)
 {
 	static const char *const row[] = {"off", "on", "lift"};
 	const char *word = text[0] ? text : word_after(row, 3, s->scene->walk);
 	s->walk_tries_lift = !text[0] && strcmp(word, "lift") == 0;
-	call(s, "walk", walk_answered, (const char *const[]){"walk", word, NULL});
+	if (strncmp(text, "new ", 4) == 0) {
+		CALL(s, "walk", "walk", "new", "prefix", text + 4 + strspn(text + 4, " "));
+		return;
+	}
+	walk(s, word, s->scene->order);
+}
+
+static void walk_order(struct sitting *s, const char *text)
+{
+	static const char *const row[] = {"sheet", "kind", "channel"};
+	walk(s, s->scene->walk[0] ? s->scene->walk : "off",
+	     text[0] ? text : word_after(row, 3, s->scene->order));
 }
 
 static void say_status(struct sitting *s)
@@ -184,7 +171,7 @@ static void say_status(struct sitting *s)
 	scene_say(s->scene, sitting_now(s), SCENE_SAID, "%s, %s, %s, %s, walk %s, %d of %d measured, "
 	          "log %s", c->job[0] ? c->job : "no job", c->live ? "LIVE" : "cold", c->condition,
 	          c->reach, c->walk, c->done, c->positions, c->health);
-	answered(s, 0, (struct slice){NULL, 0}, "");
+	sitting_answered(s, 0, (struct slice){NULL, 0}, "");
 }
 
 void sitting_do(struct sitting *s, const struct deed *deed)
@@ -200,7 +187,7 @@ void sitting_do(struct sitting *s, const struct deed *deed)
 		take(s);
 		return;
 	case ACTION_UNDO:
-		call(s, "undo", answered, NULL);
+		call(s, "undo", sitting_answered, NULL);
 		return;
 	case ACTION_NEXT:
 		call(s, "next", next_answered, NULL);
@@ -210,7 +197,7 @@ void sitting_do(struct sitting *s, const struct deed *deed)
 		return;
 	case ACTION_SAY:
 		scene_say_again(scene);
-		answered(s, 0, (struct slice){NULL, 0}, "");
+		sitting_answered(s, 0, (struct slice){NULL, 0}, "");
 		return;
 	case ACTION_OTHER:
 		call(s, "there", there_answered, NULL);
@@ -219,7 +206,14 @@ void sitting_do(struct sitting *s, const struct deed *deed)
 		call(s, "again", again_answered, NULL);
 		return;
 	case ACTION_AT:
-		choose(s, text);
+	case ACTION_NOTE:
+	case ACTION_ENTER:
+	case ACTION_MOVE:
+	case ACTION_STRIKE:
+	case ACTION_OFFSET:
+	case ACTION_CHECK:
+	case ACTION_BIND:
+		sitting_typed(s, deed);
 		return;
 	case ACTION_REACH:
 		CALL(s, "reach", "reach", text[0] ? text : word_after(reaches, 3, scene->reach));
@@ -229,20 +223,17 @@ void sitting_do(struct sitting *s, const struct deed *deed)
 		     text[0] ? text : word_after(conditions, 3, scene->condition));
 		return;
 	case ACTION_WALK:
-		walk(s, text);
+		walk_mode(s, text);
+		return;
+	case ACTION_ORDER:
+		walk_order(s, text);
 		return;
 	case ACTION_QUANTITY:
-	case ACTION_NOTE:
 		if (!up[0])
-			refuse(s, "no position is up: choose one first");
-		else if (deed->action == ACTION_NOTE)
-			CALL(s, "note", "position", up, "text", text);
+			sitting_refuse(s, "no position is up: choose one first");
 		else
 			CALL(s, "at", "position", up, "quantity",
 			     text[0] ? text : word_after(quantities, 6, scene->quantity));
-		return;
-	case ACTION_STRIKE:
-		strike(s, text);
 		return;
 	case ACTION_LIVE:
 		CALL(s, "job.state", "state", "live");
@@ -258,33 +249,13 @@ void sitting_do(struct sitting *s, const struct deed *deed)
 			s->quit(s->arg);
 		return;
 	case ACTION_MUTE: /* senses.h */
+	case ACTION_LOUDER:
+	case ACTION_QUIETER:
+	case ACTION_SOUNDS:
+	case ACTION_SHEET:
 	case ACTION_HELP: /* it stands on the screen; --plain prints it */
 	case ACTION_NONE:
 	case ACTION_COUNT:
 		return;
 	}
-}
-
-void sitting_complete(void *sitting, char *text, size_t size)
-{
-	const struct scene *s = ((struct sitting *)sitting)->scene;
-	char common[SCENE_NAME] = "";
-	size_t len = strlen(text), agree = 0;
-	bool any = false;
-	for (int i = 0; i < s->sheet_count; i++) {
-		const char *name = s->sheet[i].name;
-		if (strncasecmp(name, text, len) != 0)
-			continue;
-		if (!any) {
-			snprintf(common, sizeof common, "%s", name);
-			agree = strlen(common);
-		}
-		any = true;
-		size_t same = 0;
-		while (same < agree && common[same] == name[same])
-			same++;
-		agree = same;
-	}
-	if (any && agree >= len)
-		snprintf(text, size, "%.*s", (int)agree, common);
 }

@@ -92,7 +92,13 @@ static const struct speech_pair separators[] = {
 
 static const struct speech_pair quantities[] = {
 	{"leakage", "Leckstrom"}, {"esr", "E S R"}, {"dissipation", "Verlustfaktor"},
-	{"insulation", "Isolation"}, {"volts", "Spannung"}, {NULL, NULL}};
+	{"insulation", "Isolation"}, {"volts", "Spannung"}, {"lead offset", "Leitungsabgleich"},
+	{"meter check", "Messgerätprüfung"}, {NULL, NULL}};
+
+static const struct speech_pair alarms[] = {
+	{"live", "Achtung, unter Spannung: an diesem Gerät liegt Lebensgefahr an. Hände weg"},
+	{"mains", "Achtung, Netz: dieses Messgerät ist nicht getrennt. Hände weg"},
+	{"held", "Achtung: die Ladeelkos sind noch geladen. Hände weg"}, {NULL, NULL}};
 
 static const struct speech_pair verdicts[] = {
 	{"within", "innerhalb"}, {"outside", "außerhalb"}, {"unsure", "unsicher"}, {NULL, NULL}};
@@ -128,6 +134,19 @@ static const struct speech_reason reasons[] = {
 	{"aged down", "Keramik, gealtert"},
 	{"broken plate", "Belag oder Anschluss gebrochen"},
 	{"capacitance lost", "Kapazität verloren"},
+	{"something is charged", "etwas ist geladen, entladen und neu messen"},
+	{"and with the leads swapped", "in beiden Richtungen zu hoch"},
+	{"nothing against it", "wie sein Zwilling, nichts dagegen"},
+	{"lift both", "anders als sein Zwilling, von beiden ein Bein ablöten"},
+	{"loads this place", "das Messgerät belastet diese Stelle"},
+	{"meter's bandwidth", "jenseits der Bandbreite des Messgeräts"},
+	{"responds to the average", "kein Sinus, mit echtem Effektivwert messen"},
+	{"crest factor", "Spitzen jenseits des Scheitelfaktors"},
+	{"is another part at", "falsche Messfrequenz für einen Elko"},
+	{"ESR is meant", "Messfrequenz zu niedrig für E S R"},
+	{"does not see losses", "dieses Messgerät sieht keine Verluste"},
+	{"insulation shows at", "Isolation mit Betriebsspannung messen"},
+	{"tied to earth", "der Eingang des Messgeräts liegt an Erde"},
 	{"leads swapped", "mit vertauschten Spitzen bestätigen"},
 	{"lift one leg", "andere Wege in der Schaltung, ein Bein ablöten"},
 	{"negative than the meter's range", "jenseits des Messbereichs"},
@@ -188,6 +207,7 @@ const struct speech_table speech_table_de = {
 	.states = states,
 	.separators = separators,
 	.quantities = quantities,
+	.alarms = alarms,
 	.verdicts = verdicts,
 	.sides = sides,
 	.negative_sides = negative_sides,
@@ -211,6 +231,7 @@ const struct speech_table speech_table_de = {
 		[HAPPENED_UP] = "nächste Position ist dran",
 		[HAPPENED_LIVE] = "Gerät unter Spannung",
 		[HAPPENED_COLD] = "Gerät kalt",
+		[HAPPENED_ALARM] = "Alarm",
 	},
 	.held = "sieht aus wie $",
 	.refused = "abgelehnt",

@@ -79,7 +79,13 @@ static const struct speech_pair separators[] = {
 
 static const struct speech_pair quantities[] = {
 	{"leakage", "leakage"}, {"esr", "E S R"}, {"dissipation", "dissipation"},
-	{"insulation", "insulation"}, {"volts", "volts"}, {NULL, NULL}};
+	{"insulation", "insulation"}, {"volts", "volts"}, {"lead offset", "lead offset"},
+	{"meter check", "meter check"}, {NULL, NULL}};
+
+static const struct speech_pair alarms[] = {
+	{"live", "caution, live: there are volts that kill on this unit. Hands off"},
+	{"mains", "caution, mains: this meter is not isolated. Hands off"},
+	{"held", "caution: the reservoirs still hold volts. Hands off"}, {NULL, NULL}};
 
 static const struct speech_pair verdicts[] = {
 	{"within", "within"}, {"outside", "outside"}, {"unsure", "unsure"}, {NULL, NULL}};
@@ -115,6 +121,19 @@ static const struct speech_reason reasons[] = {
 	{"aged down", "ceramic, aged down"},
 	{"broken plate", "a broken plate or lead"},
 	{"capacitance lost", "capacitance lost"},
+	{"something is charged", "something is charged, discharge it and measure again"},
+	{"and with the leads swapped", "high both ways round"},
+	{"nothing against it", "as its twin, nothing against it"},
+	{"lift both", "unlike its twin, lift one leg of both"},
+	{"loads this place", "the meter loads this place"},
+	{"meter's bandwidth", "beyond the meter's bandwidth"},
+	{"responds to the average", "no sine wave, measure with true R M S"},
+	{"crest factor", "peaks beyond the meter's crest factor"},
+	{"is another part at", "wrong test frequency for an electrolytic"},
+	{"ESR is meant", "test frequency too low for E S R"},
+	{"does not see losses", "this meter does not see losses"},
+	{"insulation shows at", "insulation wants working volts"},
+	{"tied to earth", "the meter's input is tied to earth"},
 	{"leads swapped", "confirm with the leads swapped"},
 	{"lift one leg", "other paths in the circuit, lift one leg"},
 	{"negative than the meter's range", "beyond the meter's range"},
@@ -175,6 +194,7 @@ const struct speech_table speech_table_en = {
 	.states = states,
 	.separators = separators,
 	.quantities = quantities,
+	.alarms = alarms,
 	.verdicts = verdicts,
 	.sides = sides,
 	.negative_sides = negative_sides,
@@ -198,6 +218,7 @@ const struct speech_table speech_table_en = {
 		[HAPPENED_UP] = "next position is up",
 		[HAPPENED_LIVE] = "unit live",
 		[HAPPENED_COLD] = "unit cold",
+		[HAPPENED_ALARM] = "alarm",
 	},
 	.held = "looks like $",
 	.refused = "refused",

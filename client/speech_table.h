@@ -49,6 +49,7 @@ struct speech_table {
 	const char *held, *refused, *moving, *doubt;
 	const char *gone, *back, *stale, *daemon_gone, *daemon_back;
 	const char *not_logged, *live, *cold;
+	const struct speech_pair *alarms; /* what each danger says; others by their name */
 };
 
 /* The longest number is German, 777 777 777: about 90 bytes. */

@@ -502,6 +502,7 @@ void speech_happening(enum language l, const struct happening_told *told, bool w
 	const struct speech_table *t = table_of(l);
 	struct say s = say_begin(out, size);
 	char looks[256];
+	const char *alarm;
 	switch (told->what) {
 	case HAPPENED_LOGGED:
 		if (whole)
@@ -558,6 +559,12 @@ void speech_happening(enum language l, const struct happening_told *told, bool w
 		break;
 	case HAPPENED_COLD:
 		say_part(&s, t->cold);
+		break;
+	case HAPPENED_ALARM:
+		alarm = told->alarm ? pair_text(t->alarms, told->alarm) : "";
+		say_part(&s, alarm[0] ? alarm : t->happening[HAPPENED_ALARM]);
+		if (!alarm[0])
+			say_why(&s, l, told->why, true);
 		break;
 	}
 }

@@ -34,6 +34,15 @@ void view_entries_add(struct view_entries *v, const struct style *style, struct 
 void view_entries_print(struct view_entries *v, const struct style *style, struct lines *out);
 void view_entries_end(struct view_entries *v);
 
+/* ---- budgets of entries (view_budget.c) ---- */
+
+struct entry;
+struct text;
+/* `shown`: the value as the record shows it. */
+void view_budget(const struct style *style, const struct entry *e, const char *shown,
+                 struct lines *out);
+void view_budget_json(const struct entry *e, const char *shown, struct text *out);
+
 /* Verdict in words with its side and reason: for lines and remarks. */
 void view_remark(const struct style *style, struct slice entry, struct slice struck,
                  struct lines *out);
@@ -63,11 +72,20 @@ void view_meters(const struct style *style, struct slice result, struct lines *o
 void view_doctor(const struct style *style, struct slice result, const char *meter,
                  const char *socket_why, struct lines *out);
 void view_job(const struct style *style, struct slice result, struct lines *out);
+/* Twins that are proposed. */
+void view_twins(const struct style *style, struct slice result, struct lines *out);
+/* Cold, or which reservoirs are still to be measured dead (of `status`). */
+void view_safe(const struct style *style, struct slice status, struct lines *out);
 void view_chosen(const struct style *style, struct slice chosen, struct lines *out);
 void view_status(const struct style *style, struct slice result, struct lines *out);
 /* *disagree: cross-checks that disagree. */
 void view_compare(const struct style *style, struct slice result, int *disagree,
                   struct lines *out);
+/* What to replace, to buy, to look at again (view_plan.c). */
+enum plan_part { PLAN_ROUNDS, PLAN_ORDER, PLAN_LOOK };
+void view_plan(const struct style *style, struct slice result, enum plan_part part, bool csv,
+               struct lines *out);
+void view_places(const struct style *style, struct slice result, struct lines *out);
 /* `what`: "the log of bench north" or a file; anchor "" for none; pinned: the
  * fingerprint of its key was given. */
 void view_verify(const struct style *style, struct slice result, const char *what,

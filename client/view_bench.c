@@ -209,10 +209,52 @@ static void bound_meters(const struct style *style, struct slice result, struct 
 	}
 }
 
+void view_safe(const struct style *style, struct slice status, struct lines *out)
+{
+	struct slice one;
+	size_t cursor = 0;
+	char position[WORDS_SIZE];
+	if (words_member_is(status, "state", "cold")) {
+		fact(out, style, "state", "cold");
+		return;
+	}
+	if (!json_bool(json_member(status.at, status.len, "discharging"), false)) {
+		fact(out, style, "state", "LIVE");
+		return;
+	}
+	fact(out, style, "state", "LIVE still: measure volts dc at the reservoirs, under 1 V, twice");
+	struct slice list = json_member(status.at, status.len, "reservoirs");
+	while (json_next(list, &cursor, &one)) {
+		int64_t times = 0, wait = 0;
+		words_member(one, "position", position, sizeof position);
+		json_int(json_member(one.at, one.len, "dead"), &times);
+		json_int(json_member(one.at, one.len, "wait"), &wait);
+		if (times == 2)
+			fact_printf(out, style, position, "dead, twice");
+		else if (times == 1 && wait)
+			fact_printf(out, style, position, "dead once; again in %lld s", (long long)wait);
+		else
+			fact(out, style, position, times ? "dead once; measure it again now" : "not measured yet");
+	}
+}
+
+/* What goes over everything. */
+static void alarms(const struct style *style, struct slice result, struct lines *out)
+{
+	struct slice list = json_member(result.at, result.len, "alarms"), one;
+	size_t cursor = 0;
+	char text[WORDS_SIZE];
+	while (json_next(list, &cursor, &one)) {
+		words_member(one, "text", text, sizeof text);
+		fact(out, style, "DANGER", text);
+	}
+}
+
 void view_status(const struct style *style, struct slice result, struct lines *out)
 {
 	char text[WORDS_SIZE];
 	static const char *const words[] = {"state", "condition", "reach", "walk"};
+	alarms(style, result, out);
 	words_member(result, "bench", text, sizeof text);
 	fact(out, style, "bench", text);
 	words_member(result, "job", text, sizeof text);
@@ -221,6 +263,8 @@ void view_status(const struct style *style, struct slice result, struct lines *o
 		words_member(result, words[i], text, sizeof text);
 		fact(out, style, words[i], text);
 	}
+	if (json_bool(json_member(result.at, result.len, "discharging"), false))
+		view_safe(style, result, out);
 	view_chosen(style, json_member(result.at, result.len, "chosen"), out);
 	bound_meters(style, result, out);
 	int64_t done, positions;

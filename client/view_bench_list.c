@@ -1,8 +1,9 @@
 /* SPDX-License-Identifier: MIT */
-/* What was done: the last entries, and the sheet with what is finished. */
+/* What was done: the last entries.  The sheet is in view_bench_sheet.c. */
 #include "client/view_bench.h"
 
 #include "client/block.h"
+#include "client/phrase.h"
 
 #include <stdio.h>
 #include <string.h>
@@ -23,6 +24,31 @@ enum look view_bench_verdict(const char *verdict)
 
 /* ---- entries ---- */
 
+/* ---- which entry is meant ---- */
+
+static bool asks_for_entry(enum action action)
+{
+	return action == ACTION_MOVE || action == ACTION_STRIKE;
+}
+
+/* While an entry is chosen by what is typed: their numbers, and those that are meant. */
+static void number_put(const struct bench_view *v, struct picture *p, int row, int width,
+                       const struct scene_entry *e)
+{
+	const struct keys *k = v->keys;
+	int64_t seqs[PHRASE_LAST_MAX];
+	char text[64];
+	int count = phrase_picks(v->scene, k->asked, k->line.text, k->seq, seqs);
+	bool meant = false;
+	for (int i = 0; i < count; i++)
+		meant = meant || seqs[i] == e->seq;
+	snprintf(text, sizeof text, "  %s#%lld", meant ? k->asked == ACTION_MOVE ? "moves " : "strikes "
+	         : "", (long long)e->seq);
+	int wide = (int)strlen(text);
+	picture_put(p, row, width - wide, meant ? LOOK_KEY : LOOK_FAINT, text);
+	picture_tint(p, row, width - wide, 2, LOOK_ORDINARY);
+}
+
 static void entry_put(const struct bench_view *v, struct picture *p, int row, int width,
                       const struct scene_entry *e)
 {
@@ -37,12 +63,16 @@ static void entry_put(const struct bench_view *v, struct picture *p, int row, in
 	picture_put(p, row, column, look, mark);
 	picture_put(p, row, column + 2, look,
 	            e->struck ? "struck" : e->verdict[0] ? e->verdict : "no limits");
-	column += 12;
+	column += e->verdict[0] || e->struck ? 12 : 13; /* "no limits" is the longest */
+	if (e->typed)
+		column = picture_printf(p, row, column, LOOK_WARNING, "typed from %s", e->meter) + 2;
 	bool other = e->quantity[0] && strcmp(e->quantity, "value") != 0;
 	snprintf(rest, sizeof rest, "%s%s%s%s%s", other ? e->quantity : "",
 	         other && e->deviation[0] ? ", " : "", e->deviation,
 	         e->remark[0] && (e->deviation[0] || other) ? "; " : "", e->remark);
 	picture_put_most(p, row, column, width - column, LOOK_FAINT, rest);
+	if (v->keys->mode == KEYS_TYPE && asks_for_entry(v->keys->asked))
+		number_put(v, p, row, width, e);
 }
 
 void view_bench_entries(const struct bench_view *v, struct picture *p, int row, int width,
@@ -73,6 +103,8 @@ void view_bench_last(const struct bench_view *v, struct picture *p, int row, int
 		if (left + 4 + right > width)
 			continue;
 		block_put(p, row, 0, BLOCK_MIDDLE, v->style->utf8, LOOK_ORDINARY, text);
+		if (e->typed && left + 10 + right <= width)
+			picture_put(p, row + 2, left + 2, LOOK_WARNING, "typed");
 		/* In capitals: a lower-case m is another letter here. */
 		char word[16];
 		for (size_t i = 0; i < sizeof word; i++)
@@ -81,95 +113,4 @@ void view_bench_last(const struct bench_view *v, struct picture *p, int row, int
 		          look, word);
 		return;
 	}
-}
-
-/* ---- the sheet ---- */
-
-static char place_mark(const struct scene *s, int i)
-{
-	const struct scene_position *at = &s->sheet[i];
-	if (strcmp(at->name, s->position) == 0 && at->entries == 0)
-		return '>';
-	return at->entries ? view_bench_mark(at->verdict) : '.';
-}
-
-static void counts(const struct bench_view *v, char *out, size_t size)
-{
-	const struct scene *s = v->scene;
-	int next = scene_next(s);
-	bool more = next >= 0 && s->sheet[next].entries == 0;
-	snprintf(out, size, "%d of %d%s%.40s", s->done, s->positions, more ? "  next " : "",
-	         more ? s->sheet[next].name : "");
-}
-
-/* One mark a position, in groups of five; where they do not fit, the part around the
- * one that is up. */
-void view_bench_map(const struct bench_view *v, struct picture *p, int row, int width, int rows)
-{
-	const struct scene *s = v->scene;
-	char text[120];
-	picture_put(p, row, BENCH_GUTTER - 7, LOOK_FAINT, "sheet");
-	if (!s->sheet_count) {
-		picture_put(p, row, BENCH_GUTTER, LOOK_FAINT, "no sheet: positions come as they are chosen");
-		return;
-	}
-	counts(v, text, sizeof text);
-	int column = picture_put(p, row, BENCH_GUTTER, LOOK_ORDINARY, text) + 2;
-	column = column < BENCH_GUTTER + 24 ? BENCH_GUTTER + 24 : column;
-	int room = (width - column) * 5 / 6 * rows, up = scene_place(s, s->position);
-	int first = 0;
-	if (s->sheet_count > room && up > room / 2)
-		first = up - room / 2;
-	if (first > s->sheet_count - room && s->sheet_count > room)
-		first = s->sheet_count - room;
-	int at = column, line = 0;
-	for (int i = first; i < s->sheet_count; i++) {
-		char mark[2] = {place_mark(s, i), '\0'};
-		if (at >= width) {
-			at = column;
-			if (++line == rows)
-				return;
-		}
-		enum look look = i == up ? LOOK_STRONG
-		               : s->sheet[i].entries ? view_bench_verdict(s->sheet[i].verdict) : LOOK_FAINT;
-		at = picture_put(p, row + line, at, look, mark);
-		at += i % 5 == 4;
-	}
-}
-
-static void sheet_row(const struct bench_view *v, struct picture *p, int row, int column,
-                      int width, int i)
-{
-	const struct scene *s = v->scene;
-	const struct scene_position *at = &s->sheet[i];
-	bool up = strcmp(at->name, s->position) == 0;
-	char nominal[WORDS_SIZE], mark[2] = {place_mark(s, i), '\0'};
-	enum look look = at->entries ? view_bench_verdict(at->verdict) : LOOK_FAINT;
-	words_value(v->style, at->nominal, nominal, sizeof nominal);
-	picture_put(p, row, column, up ? LOOK_STRONG : LOOK_FAINT, up ? ">" : " ");
-	picture_put_most(p, row, column + 2, 8, up ? LOOK_STRONG : LOOK_ORDINARY, at->name);
-	picture_put_most(p, row, column + 11, 10, LOOK_FAINT, nominal);
-	picture_put(p, row, column + 22, look, up && mark[0] == '>' ? "." : mark);
-	picture_put_most(p, row, column + 24, width - 24, look,
-	                 !at->entries ? "" : at->verdict[0] ? at->verdict : "no limits");
-}
-
-void view_bench_sheet(const struct bench_view *v, struct picture *p, int row, int column,
-                      int width, int rows)
-{
-	const struct scene *s = v->scene;
-	char text[120];
-	if (rows < 2)
-		return;
-	counts(v, text, sizeof text);
-	picture_put(p, row, column + 2, LOOK_FAINT, "sheet");
-	picture_put_most(p, row, column + 11, width - 11, LOOK_ORDINARY, text);
-	rows--;
-	int up = scene_place(s, s->position), first = 0;
-	if (s->sheet_count > rows && up > rows / 2)
-		first = up - rows / 2;
-	if (s->sheet_count > rows && first > s->sheet_count - rows)
-		first = s->sheet_count - rows;
-	for (int i = 0; i < rows && first + i < s->sheet_count; i++)
-		sheet_row(v, p, row + 1 + i, column, width, first + i);
 }

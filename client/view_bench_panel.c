@@ -16,47 +16,67 @@ static enum look note_look(enum scene_weight weight)
 	     : weight == SCENE_GOOD ? LOOK_GOOD : LOOK_ORDINARY;
 }
 
-static void typed_put(const struct bench_view *v, struct picture *p, int row, int width)
+/* The newest, unless a bad one still stands; NULL where none does. */
+static const struct scene_note *note_now(const struct bench_view *v)
 {
-	const struct keys *k = v->keys;
-	const struct action_row *asked = &action_table[k->asked];
-	int column = picture_printf(p, row, 0, LOOK_STRONG, "%s: ", asked->label);
-	/* The end of what is typed is what counts. */
-	const char *text = k->text;
-	while ((int)words_width(text, strlen(text)) > width - column - 30 && *text) {
-		text++;
-		while (((unsigned char)*text & 0xC0) == 0x80)
-			text++;
-	}
-	column = picture_put(p, row, column, LOOK_ORDINARY, text);
-	p->cursor_row = row;
-	p->cursor_column = column < width ? column : width - 1;
-	picture_printf(p, row, column + 3, LOOK_FAINT, "Enter does it, %sEsc does not",
-	               k->asked == ACTION_AT ? "Tab completes, " : "");
-}
-
-void view_bench_note(const struct bench_view *v, struct picture *p, int row, int width)
-{
-	if (v->keys->mode == KEYS_TYPE) {
-		typed_put(v, p, row, width);
-		return;
-	}
-	/* The newest, unless a bad one still stands. */
 	const struct scene_note *shown = NULL;
 	for (int i = 0; ; i++) {
 		const struct scene_note *n = scene_note(v->scene, i);
 		if (!n)
-			break;
+			return shown;
 		int64_t age = v->now - n->at;
 		if (age > (n->weight == SCENE_BAD ? NOTE_BAD_MS : NOTE_MS))
 			continue;
 		if (!shown || (n->weight == SCENE_BAD && v->now - shown->at > NOTE_MS))
 			shown = n;
 	}
-	if (!shown)
+}
+
+/* Bytes of a text that stand in `room` columns, up to a blank where there is one. */
+static size_t line_of(const char *text, int room)
+{
+	size_t len = strlen(text), fits = len;
+	while (fits && (int)words_width(text, fits) > room)
+		fits = words_cut(text, len, fits - 1);
+	size_t blank = fits;
+	while (fits < len && blank && text[blank] != ' ')
+		blank--;
+	return blank ? blank : fits;
+}
+
+bool view_bench_note_is_long(const struct bench_view *v, int width)
+{
+	const struct scene_note *n = note_now(v);
+	int room = width - (n && n->time[0] ? (int)strlen(n->time) + 2 : 0);
+	return n && v->keys->mode != KEYS_TYPE && n->weight >= SCENE_WARNING &&
+	       (int)words_width(n->text, strlen(n->text)) > room;
+}
+
+void view_bench_note(const struct bench_view *v, struct picture *p, int row, int width)
+{
+	if (v->keys->mode == KEYS_TYPE) {
+		view_bench_prompt(v, p, row, width);
 		return;
-	int column = picture_put(p, row, 0, LOOK_FAINT, shown->time);
-	picture_put_most(p, row, column ? column + 2 : 0, width, note_look(shown->weight), shown->text);
+	}
+	const struct scene_note *n = note_now(v);
+	if (!n)
+		return;
+	int column = picture_put(p, row, 0, LOOK_FAINT, n->time);
+	column += column ? 2 : 0;
+	picture_put_most(p, row, column, width - column, note_look(n->weight), n->text);
+}
+
+void view_bench_note_long(const struct bench_view *v, struct picture *p, int row, int width)
+{
+	const struct scene_note *n = note_now(v);
+	char first[SCENE_TEXT];
+	int column = picture_put(p, row, 0, LOOK_FAINT, n->time);
+	column += column ? 2 : 0;
+	size_t cut = line_of(n->text, width - column);
+	snprintf(first, sizeof first, "%.*s", (int)cut, n->text);
+	picture_put_most(p, row, column, width - column, note_look(n->weight), first);
+	const char *rest = n->text + cut + strspn(n->text + cut, " ");
+	picture_put_most(p, row + 1, column, width - column, note_look(n->weight), rest);
 }
 
 /* ---- the line of keys ---- */
@@ -66,13 +86,52 @@ static int key_width(const struct action_row *a)
 	return (int)(strlen(a->shown) + 1 + strlen(a->label) + 2);
 }
 
+/* What is wanted now stands first: the answers to what is held, what begins a job. */
+static bool wanted(const struct bench_view *v, enum action action)
+{
+	switch (scene_state(v->scene, v->now)) {
+	case SCENE_HELD:
+		return action == ACTION_TAKE || action == ACTION_OTHER || action == ACTION_AGAIN;
+	case SCENE_DOUBT:
+	case SCENE_MOVING:
+		return action == ACTION_TAKE || action == ACTION_AGAIN;
+	case SCENE_NO_POSITION:
+	case SCENE_DONE:
+		return action == ACTION_AT || action == ACTION_NEXT || action == ACTION_WALK ||
+		       action == ACTION_SHEET;
+	case SCENE_LOGGED:
+		return action == ACTION_UNDO || action == ACTION_AGAIN;
+	default:
+		return false;
+	}
+}
+
+/* The i-th key of the line; ACTION_NONE for one that has no place there. */
+static enum action key_at(const struct bench_view *v, int i)
+{
+	enum action order[ACTION_COUNT];
+	int count = 0;
+	for (int pass = 0; pass < 2; pass++)
+		for (int k = 1; k < ACTION_COUNT; k++)
+			if (wanted(v, (enum action)k) == (pass == 0))
+				order[count++] = (enum action)k;
+	enum action a = i < count ? order[i] : ACTION_NONE;
+	bool other = a == ACTION_OTHER && scene_state(v->scene, v->now) != SCENE_HELD;
+	return other || a == ACTION_HELP || a == (v->scene->live ? ACTION_LIVE : ACTION_COLD)
+	           ? ACTION_NONE : a;
+}
+
 void view_bench_keys(const struct bench_view *v, struct picture *p, int row, int width)
 {
 	const struct action_row *help = &action_table[ACTION_HELP];
 	int column = 0;
 	if (v->keys->mode == KEYS_CONFIRM) {
-		picture_printf(p, row, 0, LOOK_STRONG, "Enter: the unit is %s.  Any other key: it stays as "
-		               "it is.", v->keys->asked == ACTION_LIVE ? "LIVE" : "cold");
+		picture_printf(p, row, 0, LOOK_STRONG, "y: yes, %s.  Any other key: it stays as it is.",
+		               v->keys->asked == ACTION_LIVE ? "the unit is LIVE" : "to be measured dead");
+		return;
+	}
+	if (v->keys->mode == KEYS_TYPE) {
+		view_bench_hint(v, p, row, width);
 		return;
 	}
 	if (v->keys->mode == KEYS_LOOK || v->scene->caution) {
@@ -80,18 +139,15 @@ void view_bench_keys(const struct bench_view *v, struct picture *p, int row, int
 		bool live = v->scene->live;
 		column = picture_put(p, row, 0, live ? LOOK_LIVE : LOOK_STRONG, live ? "LIVE" : "COLD") + 2;
 		column = picture_put(p, row, column, LOOK_STRONG, "any key ends it") + 2;
-		if (!v->scene->caution)
+		if (!v->scene->caution && v->keys->asked == ACTION_HELP)
 			picture_put(p, row, column, LOOK_FAINT, "+ within  X outside  ? unsure  - no limits  "
 			            ". none");
 		return;
 	}
-	for (int i = 1; i < ACTION_COUNT; i++) {
-		const struct action_row *a = &action_table[i];
-		enum scene_state state = scene_state(v->scene, v->now);
-		if (i == ACTION_HELP || (i == ACTION_OTHER && state != SCENE_HELD) ||
-		    i == (v->scene->live ? ACTION_LIVE : ACTION_COLD))
-			continue;
-		if (column + key_width(a) + key_width(help) > width)
+	for (int i = 0; i < ACTION_COUNT; i++) {
+		enum action action = key_at(v, i);
+		const struct action_row *a = &action_table[action];
+		if (!action || column + key_width(a) + key_width(help) > width)
 			continue;
 		column = picture_put(p, row, column, LOOK_KEY, a->shown) + 1;
 		column = picture_put(p, row, column, LOOK_FAINT, a->label) + 2;
@@ -112,11 +168,11 @@ static const char *const cautions[] = {
 };
 
 static const char *const before_cold[] = {
-	"IS IT COLD?  Say so only when it is isolated from the mains, the plug in",
-	"your sight, and every reservoir was discharged and measured dead, and again",
-	"after a minute, for the volts come back.  An old bleeder may be open: trust",
-	"the meter, not the sheet.",
-	"This program does not measure that for you.",
+	"IS IT ISOLATED FROM THE MAINS, the plug in your sight, and discharged?",
+	"Then every reservoir is measured dead, and again after a minute, for the",
+	"volts come back; only after that it is cold.  An old bleeder may be open:",
+	"trust the meter, not the sheet.  Until the screen says COLD it is live: one",
+	"hand, rated probes, never alone.",
 };
 
 static void lines_put(struct picture *p, int row, int rows, enum look first, const char *const *text,
@@ -132,39 +188,66 @@ static bool listed(const struct bench_view *v, int action)
 	return action != (v->scene->live ? ACTION_LIVE : ACTION_COLD) && action != ACTION_HELP;
 }
 
-static void help_put(const struct bench_view *v, struct picture *p, int row, int width, int rows)
+#define HELP_WIDTH 40
+
+static int help_columns(int width)
 {
-	int count = 0, at = 0;
+	return width / HELP_WIDTH < 1 ? 1 : width / HELP_WIDTH > 3 ? 3 : width / HELP_WIDTH;
+}
+
+int view_bench_help_rows(const struct bench_view *v, int width)
+{
+	int count = 0, columns = help_columns(width);
 	for (int i = 1; i < ACTION_COUNT; i++)
 		count += listed(v, i);
-	int columns = rows > 0 ? (count + rows - 1) / rows : 1;
-	int wide = width / columns, each = (count + columns - 1) / columns;
-	for (int i = 1; i < ACTION_COUNT; i++) {
+	return (count + columns - 1) / columns;
+}
+
+/* A small window: keys and their labels alone, as far as they go. */
+#define HELP_NARROW 16
+
+static void help_put(const struct bench_view *v, struct picture *p, int row, int width, int rows)
+{
+	int each = view_bench_help_rows(v, width), wide = width / help_columns(width), at = 0;
+	int columns = help_columns(width);
+	bool narrow = each > rows || wide < HELP_WIDTH;
+	if (narrow) {
+		wide = HELP_NARROW;
+		columns = width / wide < 1 ? 1 : width / wide;
+		each = rows;
+	}
+	for (int i = 1; i < ACTION_COUNT && each > 0; i++) {
 		const struct action_row *a = &action_table[i];
 		if (!listed(v, i))
 			continue;
 		int column = at / each * wide, line = row + at % each;
+		/* The last place says that there are more. */
+		if (narrow && at + 1 == each * columns) {
+			picture_put_most(p, line, column + 2, wide - 2, LOOK_WARNING, "more at 80x24");
+			return;
+		}
 		at++;
 		picture_put_most(p, line, column + 5 - (int)strlen(a->shown), wide - 5, LOOK_KEY, a->shown);
-		picture_put_most(p, line, column + 6, wide - 7, LOOK_STRONG, a->label);
-		if (wide >= 40)
+		picture_put_most(p, line, column + 6, wide - 6, LOOK_STRONG, a->label);
+		if (!narrow)
 			picture_put_most(p, line, column + 16, wide - 16, LOOK_ORDINARY, a->help);
 	}
 }
 
 void view_bench_panel(const struct bench_view *v, struct picture *p, int row, int width,
-                      int rows, int help_rows)
+                      int rows)
 {
 	const struct keys *k = v->keys;
 	bool live = v->scene->caution || (k->mode == KEYS_CONFIRM && k->asked == ACTION_LIVE);
 	bool cold = k->mode == KEYS_CONFIRM && k->asked == ACTION_COLD;
 	if (!live && !cold && k->mode != KEYS_LOOK)
 		return;
-	bool help = k->mode == KEYS_LOOK;
-	for (int i = 0; i < (help ? help_rows : rows); i++)
+	for (int i = 0; i < rows; i++)
 		picture_clear(p, row + i, 0, width);
-	if (help)
-		help_put(v, p, row, width, help_rows);
+	if (k->mode == KEYS_LOOK && k->asked == ACTION_SHEET)
+		view_bench_overview(v, p, row, width, rows);
+	else if (k->mode == KEYS_LOOK)
+		help_put(v, p, row, width, rows);
 	else if (live)
 		lines_put(p, row, rows, LOOK_LIVE, cautions, (int)(sizeof cautions / sizeof cautions[0]));
 	else

@@ -22,6 +22,7 @@ static const char *const words[HAPPENING_COUNT] = {
 	[HAPPENED_LIVE] = ("the unit is LIVE: valve equipment kills; one hand, rated probes, never "
 	                   "alone; ohm and farad are refused"),
 	[HAPPENED_COLD] = "the unit is cold",
+	[HAPPENED_ALARM] = "ALARM",
 };
 
 static void part(struct lines *out, const char *before, const char *text, const char **gap)
@@ -45,8 +46,11 @@ void view_bench_told(const struct style *style, const struct happening_told *t,
 	else
 		part(out, "", t->position, &gap);
 	/* Said first where it is another than usual, for it changes what the number means. */
+	part(out, "", t->alarm, &gap);
 	if (t->quantity && strcmp(t->quantity, "value") != 0)
 		part(out, "", t->quantity, &gap);
+	if (t->typed)
+		part(out, "typed from ", t->meter ? t->meter : "an instrument", &gap);
 	if (t->what == HAPPENED_UP) {
 		part(out, "", t->role, &gap);
 		part(out, "", t->place, &gap);
@@ -57,7 +61,7 @@ void view_bench_told(const struct style *style, const struct happening_told *t,
 	part(out, "looks like ", t->looks, &gap);
 	if (bad)
 		part(out, "", t->verdict, &gap);
-	if (t->what == HAPPENED_STALE || t->what == HAPPENED_MOVING)
+	if (t->what == HAPPENED_STALE || t->what == HAPPENED_MOVING || t->what == HAPPENED_ALARM)
 		part(out, "meter ", t->meter, &gap);
 	if (gap[0] == ' ' && t->why)
 		gap = ": ";
@@ -75,16 +79,24 @@ void view_bench_status(const struct style *style, const struct scene *s, int64_t
 	char state[80];
 	enum look look;
 	view_bench_state(&v, state, sizeof state, &look);
+	for (int i = 0; i < s->alarms; i++)
+		lines_printf(out, "ALARM %s%s%s, %s\n", s->alarm[i].word, s->alarm[i].meter[0] ? ", meter " : "",
+		             s->alarm[i].meter, s->alarm[i].text);
 	lines_printf(out, "state %s\n", state);
-	lines_printf(out, "job %s, %s, %s, %s, walk %s\n", s->job[0] ? s->job : "none",
-	             !s->unit_known ? "cold or live not known" : s->live ? "LIVE" : "cold", s->condition,
-	             s->reach, s->walk);
+	lines_printf(out, "job %s, %s, %s, %s, walk %s%s%s\n", s->job[0] ? s->job : "none",
+	             !s->unit_known ? "cold or live not known" : !s->live ? "cold"
+	             : s->discharging ? "LIVE, discharging" : "LIVE", s->condition, s->reach,
+	             s->walk, s->order[0] ? " by " : "", s->order);
 	if (s->position[0])
 		lines_printf(out, "position %s, %s, %s%snominal %s %s\n", s->position, s->quantity,
 		             s->role, s->role[0] ? ", " : "", s->nominal[0] ? s->nominal : "not given",
 		             s->tolerance);
 	else
 		lines_puts(out, "position none\n");
+	const char *verdict = "", *twin = scene_twin_shown(s, &verdict);
+	if (s->position[0] && s->twin[0])
+		lines_printf(out, "twin %s, %s%s%s\n", s->twin, twin[0] ? twin : "nothing yet",
+		             verdict[0] ? ", " : "", verdict);
 	for (int i = 0; i < s->meters; i++)
 		lines_printf(out, "meter %s, %s%s%s%s%s\n", s->meter[i].name,
 		             scene_stands(s, &s->meter[i], now) ? s->meter[i].shown : s->meter[i].state,
@@ -98,6 +110,8 @@ void view_bench_status(const struct style *style, const struct scene *s, int64_t
 void view_bench_words(struct lines *out)
 {
 	for (int i = 1; i < ACTION_COUNT; i++)
-		lines_printf(out, "%s%s%s: %s\n", action_table[i].word, action_table[i].typed ? " " : "",
-		             action_table[i].typed ? action_table[i].typed : "", action_table[i].help);
+		lines_printf(out, "%s%s%s: %s%s%s\n", action_table[i].word,
+		             action_table[i].typed ? " " : "",
+		             action_table[i].typed ? action_table[i].typed : "", action_table[i].help,
+		             keys_asks((enum action)i)[0] ? "; " : "", keys_asks((enum action)i));
 }

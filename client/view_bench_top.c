@@ -69,8 +69,19 @@ static const struct {
 	[SCENE_HELD] = {"HELD", LOOK_WARNING},         [SCENE_DOUBT] = {"DOUBT", LOOK_WARNING},
 	[SCENE_REFUSED] = {"REFUSED", LOOK_BAD},       [SCENE_NOT_LOGGED] = {"NOT LOGGED", LOOK_BAD},
 	[SCENE_GONE] = {"NO METER", LOOK_BAD},         [SCENE_STALE] = {"STALE", LOOK_BAD},
-	[SCENE_DONE] = {"FINISHED", LOOK_GOOD},
+	[SCENE_DONE] = {"FINISHED", LOOK_GOOD},       [SCENE_ERRAND] = {"WAITS", LOOK_WARNING},
 };
+
+/* What the hands are to do with a meter that was asked for something else than an entry. */
+static void errand_word(const struct scene *s, char *word, size_t size)
+{
+	if (strcmp(s->errand.what, "short") == 0)
+		snprintf(word, size, "SHORT LEADS");
+	else if (strcmp(s->errand.what, "open") == 0)
+		snprintf(word, size, "OPEN LEADS");
+	else if (s->errand.position[0])
+		snprintf(word, size, "TOUCH %s", s->errand.position);
+}
 
 void view_bench_state(const struct bench_view *v, char *word, size_t size, enum look *look)
 {
@@ -78,9 +89,19 @@ void view_bench_state(const struct bench_view *v, char *word, size_t size, enum 
 	enum scene_state state = scene_state(s, v->now);
 	*look = states[state].look;
 	snprintf(word, size, "%s", states[state].word);
+	if (state == SCENE_ERRAND)
+		errand_word(s, word, size);
+	const struct scene_meter *m = scene_front(s);
+	if (state == SCENE_LOGGED && !s->logged.is && m && m->made[0]) {
+		snprintf(word, size, "%s", m->made);
+		*look = strcmp(m->made, "FAILED") == 0 ? LOOK_BAD : LOOK_GOOD;
+	}
+	const char *logged = s->logged.typed ? "TYPED" : "LOGGED";
+	if (state == SCENE_LOGGED && s->logged.is)
+		snprintf(word, size, "%s", logged);
 	if (state == SCENE_LOGGED && s->logged.is &&
 	    (strcmp(s->logged.verdict, "outside") == 0 || strcmp(s->logged.verdict, "unsure") == 0)) {
-		snprintf(word, size, "LOGGED %s", s->logged.verdict[0] == 'o' ? "OUTSIDE" : "UNSURE");
+		snprintf(word, size, "%s %s", logged, s->logged.verdict[0] == 'o' ? "OUTSIDE" : "UNSURE");
 		*look = view_bench_verdict(s->logged.verdict);
 	}
 	if (state == SCENE_HELD && s->held.looks[0])
@@ -130,11 +151,38 @@ void view_bench_place(const struct bench_view *v, struct picture *p, int row, in
 
 /* ---- facts ---- */
 
-static int fact_put(struct picture *p, int row, int column, enum look look, const char *text)
+/* What does not fit before `end` is cut, and that is seen. */
+static int fact_put(struct picture *p, int row, int column, enum look look, const char *text,
+                    int end)
 {
-	if (!text[0])
-		return column;
-	return picture_put(p, row, column ? column + 2 : 0, look, text);
+	column = column ? column + 2 : 0;
+	int wide = (int)words_width(text, strlen(text));
+	if (!text[0] || end - column < 4)
+		return column ? column - 2 : 0;
+	if (column + wide <= end)
+		return picture_put(p, row, column, look, text);
+	column = picture_put_most(p, row, column, end - column - 1, look, text);
+	return picture_put(p, row, column, LOOK_FAINT, "~");
+}
+
+/* "twin R103  104.10 kohm within": its value in the quantity that is up.  Returns where
+ * it begins, less a gap. */
+static int twin_put(const struct bench_view *v, struct picture *p, int row, int width)
+{
+	const struct scene *s = v->scene;
+	const char *verdict = "", *shown = scene_twin_shown(s, &verdict);
+	char value[WORDS_SIZE], text[WORDS_SIZE + 100];
+	if (!s->twin[0])
+		return width;
+	words_value(v->style, shown, value, sizeof value);
+	snprintf(text, sizeof text, "twin %.40s %s", s->twin, value[0] ? value : "nothing yet");
+	int wide = (int)words_width(text, strlen(text)) + (verdict[0] ? 1 + (int)strlen(verdict) : 0);
+	if (wide > width / 2)
+		return width;
+	int column = picture_put(p, row, width - wide, LOOK_ORDINARY, text);
+	if (verdict[0])
+		picture_put(p, row, column + 1, view_bench_verdict(verdict), verdict);
+	return width - wide - 2;
 }
 
 void view_bench_facts(const struct bench_view *v, struct picture *p, int row, int width)
@@ -142,36 +190,35 @@ void view_bench_facts(const struct bench_view *v, struct picture *p, int row, in
 	const struct scene *s = v->scene;
 	char text[WORDS_SIZE], value[WORDS_SIZE];
 	int place = scene_place(s, s->position), column = 0;
-	(void)width;
 	if (!s->position[0]) {
 		picture_put(p, row, 0, LOOK_WARNING, "no position is up: type its name, or n for the first "
 		            "of the sheet");
 		return;
 	}
 	const struct scene_position *sheet = place >= 0 ? &s->sheet[place] : NULL;
-	column = fact_put(p, row, column, LOOK_ORDINARY, s->quantity);
-	words_value(v->style, s->nominal, value, sizeof value);
-	snprintf(text, sizeof text, "nominal %.60s%s%.60s", value[0] ? value : "not given",
-	         s->tolerance[0] ? ", " : "", s->tolerance);
-	column = fact_put(p, row, column, LOOK_STRONG, text);
-	column = fact_put(p, row, column, LOOK_ORDINARY, sheet ? sheet->rated : "");
-	column = fact_put(p, row, column, LOOK_ORDINARY, s->role[0] ? s->role : s->chosen_kind);
-	if (sheet && sheet->channel[0])
-		column = fact_put(p, row, column, LOOK_ORDINARY, sheet->channel);
-	if (s->twin[0]) {
-		int at = scene_place(s, s->twin);
-		const char *said = at < 0 ? "" : s->sheet[at].entries == 0 ? ": nothing yet"
-		                 : s->sheet[at].verdict[0] ? s->sheet[at].verdict : ": has an entry";
-		snprintf(text, sizeof text, "twin %.40s%s%.20s", s->twin,
-		         said[0] && said[0] != ':' ? " " : "", said);
-		column = fact_put(p, row, column, LOOK_ORDINARY, text);
+	/* The twin at the right: it stands beside the value of this one, and is not cut. */
+	int twin = twin_put(v, p, row, width);
+	if (scene_alarm(s)) /* its block letters are covered */
+		column = fact_put(p, row, column, LOOK_STRONG, s->position, twin);
+	column = fact_put(p, row, column, LOOK_ORDINARY, s->quantity, twin);
+	if (s->have[0]) {
+		snprintf(text, sizeof text, "%s meters", s->have);
+		column = fact_put(p, row, column, LOOK_WARNING, text, twin);
 	}
+	words_value(v->style, s->nominal, value, sizeof value);
+	snprintf(text, sizeof text, "%s %.60s%s%.60s", s->fit ? "fitted" : "nominal",
+	         value[0] ? value : "not given", s->tolerance[0] ? ", " : "", s->tolerance);
+	column = fact_put(p, row, column, LOOK_STRONG, text, twin);
+	column = fact_put(p, row, column, LOOK_ORDINARY, sheet ? sheet->rated : "", twin);
+	column = fact_put(p, row, column, LOOK_ORDINARY, s->role[0] ? s->role : s->chosen_kind, twin);
+	if (sheet && sheet->channel[0])
+		column = fact_put(p, row, column, LOOK_ORDINARY, sheet->channel, twin);
 	if (sheet && sheet->with[0]) {
 		snprintf(text, sizeof text, "with %.40s", sheet->with);
-		column = fact_put(p, row, column, LOOK_FAINT, text);
+		column = fact_put(p, row, column, LOOK_FAINT, text, twin);
 	}
 	if (sheet)
-		fact_put(p, row, column, LOOK_FAINT, sheet->note);
+		fact_put(p, row, column, LOOK_FAINT, sheet->note, twin);
 }
 
 /* ---- the value ---- */
@@ -282,7 +329,8 @@ void view_bench_unit(const struct bench_view *v, struct picture *p, int row, int
 	const struct scene *s = v->scene;
 	char word[4][SCENE_NAME];
 	upper(s->unit_known ? s->live ? "live" : "cold" : "", word[0], sizeof word[0]);
-	upper(s->condition, word[1], sizeof word[1]);
+	/* While the reservoirs are measured dead that counts, and not the condition. */
+	upper(s->discharging ? "discharging" : s->condition, word[1], sizeof word[1]);
 	upper(s->reach, word[2], sizeof word[2]);
 	upper(s->quantity, word[3], sizeof word[3]);
 	int column = 0, used = 0, count = 0;

@@ -38,6 +38,8 @@ static void rest_words(const struct bench_view *v, const struct scene_meter *m, 
 		snprintf(out, size, "touched");
 	else if (moves > 9999)
 		snprintf(out, size, "changes range");
+	else if (moves == 0 && m->progress < 1)
+		snprintf(out, size, "does not move");
 	else
 		snprintf(out, size, "%s %d digit%s", m->progress >= 1 ? "at rest, within" : "still moves",
 		         m->progress >= 1 && moves == 0 ? 1 : moves,
@@ -102,12 +104,12 @@ void view_bench_settling(const struct bench_view *v, struct picture *p, int row,
 
 /* ---- limits ---- */
 
-void view_bench_deviation(struct decimal value, const struct scene_position *p, char *out,
+void view_bench_deviation(struct decimal value, const struct scene_limits *l, char *out,
                           size_t size)
 {
 	out[0] = '\0';
-	double x = decimal_double(value), nominal = decimal_double(p->nominal_value);
-	if (!p->has_nominal || nominal == 0)
+	double x = decimal_double(value), nominal = decimal_double(l->nominal);
+	if (!l->has_nominal || nominal == 0)
 		return;
 	double percent = (x - nominal) / fabs(nominal) * 100;
 	const char *which = percent > 0 ? "high" : "low";
@@ -148,86 +150,135 @@ static int cell_of(double x, double low, double high, int cells)
 	return at < 0 ? 0 : at > cells - 1 ? cells - 1 : (int)lround(at);
 }
 
-static void line_put(const struct bench_view *v, struct picture *p, int row, int column,
-                     int cells, const struct scene_position *sheet, bool has_value, double value)
+/* The line, with the ends that its cells stand for. */
+struct limits_line {
+	int row, column, cells;
+	double low, high;
+};
+
+static int line_cell(const struct limits_line *l, double x)
 {
-	bool utf8 = v->style->utf8;
-	double low = decimal_double(sheet->low), high = decimal_double(sheet->high);
-	bool both = sheet->has_low && sheet->has_high && high > low;
+	return l->column + cell_of(x, l->low, l->high, l->cells);
+}
+
+static void line_put(const struct bench_view *v, struct picture *p, struct limits_line *l,
+                     const struct scene_limits *s)
+{
+	bool utf8 = v->style->utf8, both = s->has_low && s->has_high;
+	l->low = decimal_double(s->low);
+	l->high = decimal_double(s->high);
+	both = both && l->high > l->low;
 	/* One-sided: the bound in the middle, the scale a factor of two to each side. */
 	if (!both) {
-		double bound = sheet->has_low ? low : high;
+		double bound = s->has_low ? l->low : l->high;
 		double span = fabs(bound) > 0 ? fabs(bound) : 1;
-		low = bound - span / 2;
-		high = bound + span / 2;
+		l->low = bound - span / 2;
+		l->high = bound + span / 2;
 	}
-	int a = cell_of(low, low, high, cells), b = cell_of(high, low, high, cells);
-	int bound = cell_of((low + high) / 2, low, high, cells);
-	for (int i = 0; i < cells; i++) {
-		bool in = both ? i > a && i < b : sheet->has_low ? i > bound : i < bound;
+	int a = line_cell(l, l->low), b = line_cell(l, l->high);
+	int bound = line_cell(l, (l->low + l->high) / 2);
+	for (int i = l->column; i < l->column + l->cells; i++) {
+		bool in = both ? i > a && i < b : s->has_low ? i > bound : i < bound;
 		if (in)
-			picture_put(p, row, column + i, LOOK_FAINT, utf8 ? "\u2500" : "-");
+			picture_put(p, l->row, i, LOOK_FAINT, utf8 ? "\u2500" : "-");
 	}
-	if (both) {
-		picture_put(p, row, column + a, LOOK_STRONG, "|");
-		picture_put(p, row, column + b, LOOK_STRONG, "|");
-		if (sheet->has_nominal)
-			picture_put(p, row, column + cell_of(decimal_double(sheet->nominal_value), low, high,
-			                                     cells), LOOK_FAINT, "+");
-	} else {
-		picture_put(p, row, column + bound, LOOK_STRONG, "|");
-	}
-	if (!has_value)
+	if (!both) {
+		picture_put(p, l->row, bound, LOOK_STRONG, "|");
 		return;
-	bool out = (sheet->has_low && value < decimal_double(sheet->low)) ||
-	           (sheet->has_high && value > decimal_double(sheet->high));
-	picture_put(p, row, column + cell_of(value, low, high, cells), out ? LOOK_BAD : LOOK_GOOD,
-	            utf8 ? "\u25C6" : "*");
+	}
+	picture_put(p, l->row, a, LOOK_STRONG, "|");
+	picture_put(p, l->row, b, LOOK_STRONG, "|");
+	/* Limits that do not lie about it evenly leave it where it is. */
+	double nominal = decimal_double(s->nominal);
+	if (s->has_nominal && nominal > l->low && nominal < l->high)
+		picture_put(p, l->row, line_cell(l, nominal), LOOK_FAINT, "+");
+}
+
+static void value_mark(const struct bench_view *v, struct picture *p, const struct limits_line *l,
+                       const struct scene_limits *s, double value)
+{
+	bool out = (s->has_low && value < decimal_double(s->low)) ||
+	           (s->has_high && value > decimal_double(s->high));
+	picture_put(p, l->row, line_cell(l, value), out ? LOOK_BAD : LOOK_GOOD,
+	            v->style->utf8 ? "\u25C6" : "*");
+}
+
+/* A display as a number of that function; overloads lie beyond every bound. */
+static bool shown_value(const char *shown, double *x, struct decimal *value)
+{
+	enum function f;
+	struct fault ignored;
+	bool above = strcmp(shown, "overload") == 0;
+	if (above || strcmp(shown, "negative overload") == 0) {
+		*x = above ? INFINITY : -INFINITY;
+		*value = (struct decimal){0, 0};
+		return true;
+	}
+	if (!quantity_parse(shown, strlen(shown), FUNCTION_NONE, value, &f, &ignored))
+		return false;
+	*x = decimal_double(*value);
+	return true;
+}
+
+/* This touch, or what was logged; open leads are no value of this part. */
+static bool value_now(const struct bench_view *v, const struct scene_limits *l, double *x,
+                      char *deviation, size_t size)
+{
+	const struct scene *s = v->scene;
+	const struct scene_meter *m = scene_front(s);
+	const char *function, *shown = scene_large(s, v->now, &function);
+	struct decimal value;
+	deviation[0] = '\0';
+	if (!shown || !(shown == s->logged.shown || (m->touching && scene_is_for_part(s, m))) ||
+	    strcmp(function, l->function) != 0 || !shown_value(shown, x, &value))
+		return false;
+	/* Touching and overloaded is range hunting, until it is logged so. */
+	if (isinf(*x))
+		return shown == s->logged.shown;
+	view_bench_deviation(value, l, deviation, size);
+	return true;
 }
 
 void view_bench_limits(const struct bench_view *v, struct picture *p, int row, int width)
 {
 	const struct scene *s = v->scene;
-	const struct scene_meter *m = scene_front(s);
-	int place = scene_place(s, s->position);
-	char low[WORDS_SIZE] = "", high[WORDS_SIZE] = "", deviation[80] = "";
-	label(p, row, "limits");
-	const struct scene_position *sheet = place >= 0 ? &s->sheet[place] : NULL;
-	if (!sheet || strcmp(s->quantity, "value") != 0 || (!sheet->has_low && !sheet->has_high)) {
+	char low[WORDS_SIZE] = "", high[WORDS_SIZE] = "", deviation[80] = "", text[WORDS_SIZE + 16];
+	const char *verdict, *twin = scene_twin_shown(s, &verdict);
+	struct scene_limits limits;
+	struct decimal ignored;
+	double x, y;
+	bool any = scene_limits(s, &limits);
+	label(p, row, any && limits.assumed ? "assumed" : "limits");
+	if (!any) {
 		picture_put(p, row, BENCH_GUTTER, LOOK_FAINT,
-		            !sheet ? "" : strcmp(s->quantity, "value") == 0
+		            !s->position[0] ? "" : limits.function[0] && !s->limits_known
 		            ? "none in the sheet: judged by its kind"
-		            : "those of the sheet are for the value");
+		            : "none: it is logged without a verdict");
 		return;
 	}
-	struct decimal value;
-	enum function f;
-	struct fault ignored;
-	const char *function, *shown = scene_large(s, v->now, &function);
-	/* Open leads are no value of this part. */
-	bool has = shown && (shown == s->logged.shown || m->touching) &&
-	           strcmp(function, sheet->function) == 0 &&
-	           quantity_parse(shown, strlen(shown), FUNCTION_NONE, &value, &f, &ignored);
-	if (has)
-		view_bench_deviation(value, sheet, deviation, sizeof deviation);
-	if (sheet->has_low)
-		bound_text(v, sheet->low, sheet->function, low, sizeof low);
-	if (sheet->has_high)
-		bound_text(v, sheet->high, sheet->function, high, sizeof high);
+	bool has = value_now(v, &limits, &x, deviation, sizeof deviation);
+	if (limits.has_low)
+		bound_text(v, limits.low, limits.function, low, sizeof low);
+	if (limits.has_high)
+		bound_text(v, limits.high, limits.function, high, sizeof high);
 	/* Bounds of any length leave the line where it is. */
-	char text[WORDS_SIZE + 16];
-	snprintf(text, sizeof text, "%s%s", !sheet->has_high ? "at least " : "",
+	snprintf(text, sizeof text, "%s%s", !limits.has_high ? "at least " : "",
 	         low[0] ? low : "at most");
 	int wide = (int)words_width(text, strlen(text)), column = BENCH_GUTTER;
 	column = picture_put(p, row, wide < 9 ? column + 9 - wide : column, LOOK_ORDINARY, text) + 1;
-	int cells = width - column - 10 - 22;
-	cells = cells > 61 ? 61 : cells;
-	if (cells < 3 * BEYOND) {
-		picture_printf(p, row, column, LOOK_ORDINARY, "to %s  %s", high, deviation);
+	struct limits_line line = {.row = row, .column = column, .cells = width - column - 10 - 22};
+	line.cells = line.cells > 61 ? 61 : line.cells;
+	if (line.cells < 3 * BEYOND) {
+		picture_printf(p, row, column, LOOK_ORDINARY, "%s%s  %s", high[0] && low[0] ? "to " : "", high,
+		               deviation);
 		return;
 	}
-	line_put(v, p, row, column, cells, sheet, has, has ? decimal_double(value) : 0);
-	column += cells + 1;
+	line_put(v, p, &line, &limits);
+	if (twin[0] && shown_value(twin, &y, &ignored))
+		picture_put(p, row, line_cell(&line, y), LOOK_STRONG, "t");
+	if (has)
+		value_mark(v, p, &line, &limits, x);
+	column += line.cells + 1;
 	column = picture_put(p, row, column, LOOK_ORDINARY, high) + 2;
 	picture_put(p, row, column, LOOK_STRONG, deviation);
 }

@@ -74,8 +74,10 @@ static void pair_row(struct table *t, const struct style *style, struct slice ch
 	table_cell(t, text);
 	real_cell(t, pair, "en", 2);
 	words_member(check, "apart", text, sizeof text);
-	table_printf(t, "%s%s%.80s%s", agree ? "agree" : "disagree", text[0] ? "; " : "", text,
-	             text[0] ? " stands apart" : "");
+	char why[WORDS_SIZE];
+	words_member(pair, "why", why, sizeof why);
+	table_printf(t, "%s%s%.80s%s%s%.160s", agree ? "agree" : "disagree", text[0] ? "; " : "", text,
+	             text[0] ? " stands apart" : "", why[0] ? "; " : "", why);
 }
 
 static int check_rows(struct table *t, const struct style *style, struct slice checks,
@@ -134,6 +136,52 @@ static int twin_rows(struct table *t, const struct style *style, struct slice tw
 	return n;
 }
 
+static const struct table_column reference_columns[] = {
+	{"reference", false, true}, {"measured", false, true}, {"value", false, true},
+	{"E_n", true, false},       {"answer", false, true},
+};
+
+static int reference_rows(struct table *t, const struct style *style, struct slice references,
+                          int *disagree)
+{
+	struct slice one;
+	size_t cursor = 0;
+	char text[WORDS_SIZE];
+	int n = 0;
+	while (json_next(references, &cursor, &one)) {
+		bool agree = json_bool(json_member(one.at, one.len, "agree"), false);
+		table_row(t, agree ? TABLE_ORDINARY : TABLE_BAD);
+		words_member(one, "position", text, sizeof text);
+		table_cell(t, text);
+		measured_cell(t, one);
+		side_text(style, json_member(one.at, one.len, "a"), text, sizeof text);
+		table_cell(t, text);
+		real_cell(t, one, "en", 2);
+		table_cell(t, agree ? "as it is known to be" : "not what it is known to be");
+		*disagree += !agree;
+		n++;
+	}
+	return n;
+}
+
+/* Of three meters and more: do they have one value in common? */
+static void together_lines(struct slice checks, struct lines *out)
+{
+	struct slice check;
+	size_t cursor = 0;
+	while (json_next(checks, &cursor, &check)) {
+		char position[80];
+		double p;
+		struct slice all = json_member(check.at, check.len, "together");
+		if (!all.at || *all.at != '{' || !json_number(json_member(all.at, all.len, "p"), &p))
+			continue;
+		words_member(check, "position", position, sizeof position);
+		lines_printf(out, "%s, all meters together: %s (so much by chance: p = %.3g)\n", position,
+		             json_bool(json_member(all.at, all.len, "consistent"), false)
+		                 ? "one value fits them" : "no one value fits them", p);
+	}
+}
+
 static void refused_lines(struct slice refused, struct lines *out)
 {
 	struct slice one;
@@ -153,7 +201,7 @@ static void refused_lines(struct slice refused, struct lines *out)
 void view_compare(const struct style *style, struct slice result, int *disagree,
                   struct lines *out)
 {
-	struct table checks, twins;
+	struct table checks, twins, references;
 	int differ = 0;
 	*disagree = 0;
 	table_begin(&checks, check_columns, sizeof check_columns / sizeof check_columns[0]);
@@ -171,8 +219,16 @@ void view_compare(const struct style *style, struct slice result, int *disagree,
 	if (m)
 		lines_printf(out, "%d pair%s of twins: %d alike, %d differ\n", m, m == 1 ? "" : "s",
 		             m - differ, differ);
+	table_begin(&references, reference_columns,
+	            sizeof reference_columns / sizeof reference_columns[0]);
+	int r = reference_rows(&references, style, json_member(result.at, result.len, "references"),
+	                       disagree);
+	table_print(&references, style, out);
+	out->failed |= references.failed;
+	table_end(&references);
+	together_lines(json_member(result.at, result.len, "crosschecks"), out);
 	refused_lines(json_member(result.at, result.len, "refused"), out);
-	if (!n && !m)
+	if (!n && !m && !r)
 		lines_puts(out, "nothing to compare yet: it takes one part measured with two meters, or "
 		           "both twins, at the same reach\n");
 	out->failed |= checks.failed | twins.failed;

@@ -57,6 +57,10 @@ static void reason_part(const struct style *style, struct slice entry, size_t st
 	if (why[0] && strstr(deviation, why))
 		why[0] = '\0';
 	const char *means = why[0] ? why : words_reason(reason), *next = words_next(reason);
+	char said_next[WORDS_SIZE];
+	words_member(entry, "next", said_next, sizeof said_next);
+	if (said_next[0] && means[0])
+		next = said_next;
 	/* A colon: the judge has said what to do. */
 	if (strchr(means, ':'))
 		next = "";
@@ -103,6 +107,11 @@ void view_remark(const struct style *style, struct slice entry, struct slice str
 		snprintf(text, sizeof text, "typed%s%s", because[0] ? ": " : "", because);
 		part(out, start, text);
 	}
+	if (words_member_is(entry, "against", "fit"))
+		part(out, start, "by what is fitted");
+	else if (words_member_is(entry, "against", "sheet") &&
+	         words_member_is(entry, "condition", "new"))
+		part(out, start, "by the sheet, for no fit is known");
 	if (json_bool(json_member(entry.at, entry.len, "assumed"), false))
 		part(out, start, "limits assumed by its kind");
 	if (words_member_is(entry, "accuracy", "assumed"))
@@ -151,7 +160,8 @@ static void member_cell(struct table *t, struct slice object, const char *path)
 }
 
 /* What was said of the entry afterwards stands at the end of its remark. */
-static void said_part(struct slice moved, struct slice rejudged, struct lines *out)
+static void said_part(struct slice moved, struct slice rejudged, struct slice renamed,
+                      struct lines *out)
 {
 	char text[WORDS_SIZE], whole[WORDS_SIZE + 80];
 	int64_t seq = 0;
@@ -159,6 +169,12 @@ static void said_part(struct slice moved, struct slice rejudged, struct lines *o
 		json_int(json_member(moved.at, moved.len, "seq"), &seq);
 		words_member(moved, "from", text, sizeof text);
 		snprintf(whole, sizeof whole, "moved from %s by %lld", text, (long long)seq);
+		part(out, 0, whole);
+	}
+	if (said(renamed)) {
+		json_int(json_member(renamed.at, renamed.len, "seq"), &seq);
+		words_member(renamed, "from", text, sizeof text);
+		snprintf(whole, sizeof whole, "was %s until %lld", text, (long long)seq);
 		part(out, 0, whole);
 	}
 	if (said(rejudged)) {
@@ -175,7 +191,7 @@ static void said_part(struct slice moved, struct slice rejudged, struct lines *o
 static void judged_now(struct slice entry, struct slice rejudged, struct lines *out)
 {
 	static const char *const members[] = {"verdict", "side", "reason", "deviation", "limits",
-	                                      "assumed", "other", "why"};
+	                                      "assumed", "other", "why", "next", "service", "against"};
 	lines_puts(out, "{");
 	for (size_t i = 0; i < sizeof members / sizeof members[0]; i++) {
 		struct slice s = json_member(rejudged.at, rejudged.len, members[i]);
@@ -193,6 +209,7 @@ void view_entries_add(struct view_entries *v, const struct style *style, struct 
 	struct slice struck = json_member(element.at, element.len, "struck");
 	struct slice moved = json_member(element.at, element.len, "moved");
 	struct slice rejudged = json_member(element.at, element.len, "rejudged");
+	struct slice renamed = json_member(element.at, element.len, "renamed");
 	struct lines now = {0}, remark = {0};
 	char text[WORDS_SIZE], other[WORDS_SIZE];
 	struct table *t = &v->table;
@@ -206,7 +223,9 @@ void view_entries_add(struct view_entries *v, const struct style *style, struct 
 	json_int(json_member(entry.at, entry.len, "seq"), &seq);
 	table_row(t, said(struck) ? TABLE_FAINT : view_mark(entry));
 	table_printf(t, "%lld", (long long)seq);
-	member_cell(t, said(moved) ? moved : entry, "position");
+	/* The name that it has now; daemons before that say it where it was moved. */
+	bool named = json_member(element.at, element.len, "position").at != NULL;
+	member_cell(t, named ? element : said(moved) ? moved : entry, "position");
 	member_cell(t, entry, "quantity");
 	words_member(entry, "shown", other, sizeof other);
 	words_value(style, other, text, sizeof text);
@@ -223,7 +242,7 @@ void view_entries_add(struct view_entries *v, const struct style *style, struct 
 	table_printf(t, "%.60s%s%.60s", text, text[0] && other[0] ? ", " : "", other);
 	member_cell(t, entry, "meter");
 	view_remark(style, entry, struck, &remark);
-	said_part(moved, rejudged, &remark);
+	said_part(moved, rejudged, renamed, &remark);
 	table_cell(t, lines_text(&remark));
 	lines_free(&remark);
 	lines_free(&now);

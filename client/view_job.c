@@ -71,7 +71,7 @@ void view_job(const struct style *style, struct slice result, struct lines *out)
 	fact(out, style, "state", text);
 	words_time(style, json_member(result.at, result.len, "t"), true, text, sizeof text);
 	fact(out, style, "started", text);
-	static const char *const numbers[] = {"positions", "entries"};
+	static const char *const numbers[] = {"positions", "entries", "fits"};
 	for (size_t i = 0; i < sizeof numbers / sizeof numbers[0]; i++)
 		if (json_int(json_member(result.at, result.len, numbers[i]), &n))
 			fact_printf(out, style, numbers[i], "%lld", (long long)n);
@@ -112,12 +112,30 @@ static void cell_text(struct slice row, const char *name, char *out, size_t size
 }
 
 /* Columns that no one knows but the technician, and the rarer known ones. */
+static void say_fit(struct slice row, struct lines *out)
+{
+	static const char *const cells[] = {"kind", "nominal", "tolerance", "rated", "max", "part", "note"};
+	struct slice fit = json_member(row.at, row.len, "fit");
+	char path[64], text[WORDS_SIZE];
+	const char *gap = "fitted: ";
+	if (!fit.at || *fit.at != '{')
+		return;
+	for (size_t i = 0; i < sizeof cells / sizeof cells[0]; i++) {
+		snprintf(path, sizeof path, "written.%s", cells[i]);
+		words_member(fit, path, text, sizeof text);
+		if (text[0])
+			lines_printf(out, "%s%s", gap, text);
+		gap = text[0] ? " " : gap;
+	}
+}
+
 static void say_beside(struct slice row, struct lines *out)
 {
 	static const char *const rare[] = {"source", "max", "price"};
 	struct slice extra = json_member(row.at, row.len, "extra"), key, value;
 	size_t cursor = 0;
-	const char *gap = "";
+	say_fit(row, out);
+	const char *gap = out->len ? ", " : "";
 	char name[64], text[WORDS_SIZE];
 	for (size_t i = 0; i < sizeof rare / sizeof rare[0]; i++) {
 		cell_text(row, rare[i], text, sizeof text);

@@ -112,12 +112,15 @@ static const struct {
 } kind_table[] = {
 	{"log", "bench= version= identity="},
 	{"clock", "cause version="},
-	{"job", "job state unit condition reach"},
+	{"job", "job state unit condition reach because"},
+	{"alarm", "alarm on= meter= position=at text"},
 	{"sheet", "job file count=positions"},
 	{"position", "position change sheet.kind= sheet.written.nominal= sheet.written.tolerance="},
 	{"note", "position text"},
 	{"strike", "of=entry position because"},
 	{"move", "of=entry from= position=to because"},
+	{"fit", "position fit.kind= fit.written.nominal= fit.written.tolerance= fit.rated=rated fit.part="},
+	{"rename", "from= position=to"},
 	{"rejudge", "of=entry position verdict side reason because"},
 	{"offset", "meter leads=leads shown function"},
 	{"check", "meter position=at shown nominal= en=E_n agree="},
@@ -291,7 +294,8 @@ void view_event(const struct style *style, struct slice event, struct lines *out
 	words_member(event, "event", name, sizeof name);
 	/* Its record comes anyway. */
 	if (strcmp(name, "logged") == 0 || strcmp(name, "offset") == 0 ||
-	    strcmp(name, "check") == 0 || strcmp(name, "moved") == 0)
+	    strcmp(name, "check") == 0 || strcmp(name, "moved") == 0 ||
+	    strcmp(name, "renamed") == 0)
 		return;
 	for (size_t i = 0; i < sizeof event_table / sizeof event_table[0]; i++)
 		if (strcmp(name, event_table[i].event) == 0)

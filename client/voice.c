@@ -73,6 +73,7 @@ static bool is_result(enum happening what)
 	case HAPPENED_UP:
 	case HAPPENED_LIVE:
 	case HAPPENED_COLD:
+	case HAPPENED_ALARM:
 		break;
 	}
 	return false;
@@ -143,9 +144,28 @@ void voice_volume(struct voice *v, int volume)
 		sound_volume(v->sound, volume);
 }
 
+void voice_sample(struct voice *v, enum happening what)
+{
+	const struct tone *tone = tone_of(what);
+	if (!v || !tone)
+		return;
+	/* Of the lowest rank: whatever happens meanwhile is heard before it. */
+	struct turn_item item = {.rank = TURN_NAME, .what = what};
+	sound_play(v->sound, what);
+	if (sound_sounds(v->sound))
+		item.wait_ms = tone_ms(tone) + AFTER_TONE_MS;
+	snprintf(item.text, sizeof item.text, "%s", speech_name(v->language, what));
+	speech_say(v->speech, &item);
+}
+
 bool voice_muted(const struct voice *v)
 {
 	return v && v->mute;
+}
+
+bool voice_tones(const struct voice *v)
+{
+	return v && !v->mute && !v->sound_mute;
 }
 
 int voice_fd(const struct voice *v)

@@ -46,6 +46,11 @@ bool voice_say_again(struct voice *v);
  * muted there alone (the tones, or the speech) stays so. */
 void voice_mute(struct voice *v, bool mute);
 bool voice_muted(const struct voice *v);
+/* Are the tones on, by settings and by key? */
+bool voice_tones(const struct voice *v);
+
+/* For a sound check: this tone, and its name in words. */
+void voice_sample(struct voice *v, enum happening what);
 
 /* Loudness of the tones from the next one on, 0 to 100. */
 void voice_volume(struct voice *v, int volume);

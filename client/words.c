@@ -78,6 +78,24 @@ bool words_utf8(const char *text, size_t len, size_t *where)
 	return true;
 }
 
+size_t words_cut(const char *text, size_t len, size_t most)
+{
+	size_t end = 0;
+	if (len <= most)
+		return len;
+	for (size_t i = 0; i < len;) {
+		uint32_t c;
+		size_t n = character(text + i, len - i, &c);
+		bool mark = i && c != 0xFFFFFFFFu && character_width(c) == 0;
+		if (!mark)
+			end = i;
+		if (i + n > most)
+			break;
+		i += n;
+	}
+	return end;
+}
+
 /* Would this character steer the terminal, or turn the text around? */
 static bool steers(uint32_t c)
 {

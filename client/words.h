@@ -32,6 +32,10 @@ size_t words_width(const char *text, size_t len);
 /* Is all of it UTF-8 without NUL?  Else *where is the first byte that is not. */
 bool words_utf8(const char *text, size_t len, size_t *where);
 
+/* At most `most` bytes of a text, cut where a character ends with all its combining
+ * marks: how many bytes that is. */
+size_t words_cut(const char *text, size_t len, size_t most);
+
 /* A JSON string for people: decoded, control characters as \xHH, cut to size.
  * "" for what is not a string. */
 void words_string(struct slice string, char *out, size_t size);

@@ -66,6 +66,7 @@ static void on_reading(void *arg, const struct reading *r)
 	trail_add(&m->trail, r, position);
 	if (b->next_save == INT64_MAX)
 		b->next_save = b->now + SAVE_EVERY_US;
+	safe_reading(b, m, r);
 	way_dial(b, m, r);
 	capture_mode(b, m, r);
 	m->last = *r;
@@ -147,6 +148,7 @@ static void away(struct bench *b, struct bench_meter *m, int64_t t, const char *
 	say_meter(b, m, "gone", cause);
 	bench_event(b, "gone", "meter", m->config->name, "why", cause, NULL);
 	stale_away(&m->stale);
+	safe_away(b, m);
 	settle_said(b, m, t, settle_gone(&m->settle, t));
 }
 
@@ -255,6 +257,8 @@ int64_t bench_deadline(const struct bench *b)
 	int64_t next = b->next_save < b->next_checkpoint ? b->next_save : b->next_checkpoint;
 	if (name_deadline(b) < next)
 		next = name_deadline(b);
+	if (safe_deadline(b) < next)
+		next = safe_deadline(b);
 	for (int i = 0; i < b->meters; i++)
 		if (b->meter[i].next < next)
 			next = b->meter[i].next;
@@ -296,6 +300,8 @@ void bench_run_until(struct bench *b, int64_t t)
 				fire_meter(b, &b->meter[i], b->now);
 		if (name_deadline(b) <= next)
 			name_is_late(b);
+		if (safe_deadline(b) <= next)
+			safe_due(b);
 		if (b->next_save <= next) {
 			bench_save_open_runs(b);
 			b->next_save = INT64_MAX; /* until the next reading: silence costs nothing */
@@ -445,8 +451,10 @@ void bench_free(struct bench *b)
 {
 	if (!b)
 		return;
+	positions_clear(b);
 	free(b->meter);
 	free(b->position);
+	free(b->former);
 	free(b->by_name);
 	free(b->made);
 	free(b->pending);

@@ -108,8 +108,11 @@ void bench_by_nobody(struct bench *b);
 bool bench_job_start(struct bench *b, int64_t t, const char *name, struct bench_wait w,
                      struct fault *why);
 bool bench_job_close(struct bench *b, int64_t t, struct bench_wait w, struct fault *why);
-bool bench_job_state(struct bench *b, int64_t t, bool live, struct bench_wait w,
-                     struct fault *why);
+/* Live, or to be cold: at once where every reservoir of the sheet was measured dead twice
+ * since it was live (or there is none, or `because` says why it is: that is kept); else the
+ * reservoirs are asked for, and it is cold when they are (bench_safe.c). */
+bool bench_job_state(struct bench *b, int64_t t, bool live, const char *because,
+                     struct bench_wait w, struct fault *why);
 bool bench_sheet_load(struct bench *b, int64_t t, const char *file, const char *text, size_t len,
                       const char *job, struct bench_wait w, struct fault *why);
 bool bench_sheet_set(struct bench *b, int64_t t, const char *position, const char *const *key,
@@ -122,12 +125,33 @@ bool bench_sheet_add(struct bench *b, int64_t t, const char *text, size_t len,
  * their numbers raised by `by`; each is then the twin of the one that it came from. */
 bool bench_sheet_mirror(struct bench *b, int64_t t, const char *range, int by,
                         struct bench_wait w, struct fault *why);
+/* What is fitted there, where it is another part than the sheet says (protocol/record/fit.h);
+ * cells that are not named stay as they are.  No fields, or none left: it is taken back.
+ * Entries of condition new and done are judged anew. */
+bool bench_sheet_fit(struct bench *b, int64_t t, const char *position, const char *const *key,
+                     const char *const *value, int fields, struct bench_wait w, struct fault *why);
+/* Another name: entries and notes belong to it from then on, and positions that name the
+ * old one name it. */
+bool bench_sheet_rename(struct bench *b, int64_t t, const char *from, const char *to,
+                        struct bench_wait w, struct fault *why);
+/* The next position of a strip, named and chosen: prefix and the number after the highest
+ * that the job ever had with it.  prefix NULL or "": as last time, "N" at first. */
+bool bench_at_new(struct bench *b, int64_t t, const char *prefix, struct fault *why);
+/* Twins by equal value, where the sheet names none (bench_twins.c).  accept: those of the
+ * proposals that are the only ones of their value are made twins; with `positions` (names
+ * parted by spaces or commas) the ones in which these stand, sure or not. */
+void bench_twins(const struct bench *b, struct text *out);
+bool bench_twins_accept(struct bench *b, int64_t t, const char *positions, struct bench_wait w,
+                        struct fault *why);
 /* quantity: -1 for what the kind asks first.  meter: NULL chooses for all that
  * are not bound; a name binds that meter; position NULL with a meter frees it. */
 bool bench_at(struct bench *b, int64_t t, const char *position, int quantity, const char *meter,
               struct fault *why);
 bool bench_quantity(struct bench *b, int64_t t, enum quantity q, struct fault *why);
-bool bench_again(struct bench *b, int64_t t, struct fault *why);
+/* What is up once more; where a meter waits for an offset or a check, that is called off
+ * instead, and nothing else.  swapped: with the leads changed over (in circuit; see
+ * bench_beside.c). */
+bool bench_again(struct bench *b, int64_t t, bool swapped, struct fault *why);
 /* These wait for a record only where a job is open and it changes; else done() is
  * called at once, with seq 0. */
 bool bench_reach(struct bench *b, int64_t t, enum reach reach, struct bench_wait w,
@@ -141,12 +165,14 @@ enum walk_mode {
 	WALK_OFF,
 	WALK_ON,   /* to what lacks its first quantity in this condition */
 	WALK_LIFT, /* to what needs a leg up, and lacks it (bench_way.c) */
+	WALK_NEW,  /* to a new position each time, where there is no schematic */
 };
 enum walk_order { WALK_SHEET, WALK_KIND, WALK_CHANNEL };
 struct bench_way {
 	enum walk_mode mode;
 	enum walk_order order;
 	int meters; /* so many, one after the other, at each position (cross-check); at least 1 */
+	char prefix[NAME_SIZE]; /* WALK_NEW: of its names; "": as last time */
 };
 #define WALK_METERS_MAX 8
 const char *walk_mode_name(enum walk_mode m);
@@ -203,7 +229,7 @@ bool bench_act(struct bench *b, int64_t t, const char *act, const char *rest, st
 /* Can it be one at all?  For checking a whole recording before it runs. */
 bool bench_act_check(const struct bench *b, const char *act, const char *rest, struct fault *why);
 
-/* A tape begins here: the acts that bring a bench to where this one is (job, condition,
+/* A tape begins here: the acts that bring a bench to where this one is (job, fits, condition,
  * reach, what is up, walk, bindings) go to hooks.act.  The sheet does not, nor do the
  * entries that are there. */
 void bench_tape_begins(struct bench *b, int64_t t);

@@ -81,13 +81,37 @@ bool bench_at(struct bench *b, int64_t t, const char *position, int quantity, co
 	return true;
 }
 
-bool bench_again(struct bench *b, int64_t t, struct fault *why)
+/* What a meter was asked for and waits for, it does not wait for any more. */
+static bool call_off(struct bench *b, int64_t t)
 {
+	bool any = false;
+	for (int i = 0; i < b->meters; i++)
+		any = any || b->meter[i].errand.what != ERRAND_NONE;
+	if (!any)
+		return false;
+	bench_run_until(b, t);
+	bench_taped(b, t, "again", "%s", "");
+	for (int i = 0; i < b->meters; i++) {
+		errand_drop(b, &b->meter[i], "called off: the next touch is for what is up");
+		bench_timers(&b->meter[i]);
+	}
+	return true;
+}
+
+bool bench_again(struct bench *b, int64_t t, bool swapped, struct fault *why)
+{
+	if (call_off(b, t))
+		return true;
 	if (b->chosen < 0) {
 		fault_set(why, "no position is chosen that could be measured again");
 		return false;
 	}
-	return bench_at(b, t, b->position[b->chosen].row.position.name, (int)b->quantity, NULL, why);
+	if (!bench_at(b, t, b->position[b->chosen].row.position.name, (int)b->quantity, NULL, why))
+		return false;
+	if (swapped) /* after it: on a tape the choice stands before it */
+		bench_taped(b, t, "again", "%s", "swapped");
+	b->swapped = swapped;
+	return true;
 }
 
 bool bench_quantity(struct bench *b, int64_t t, enum quantity q, struct fault *why)
@@ -157,6 +181,7 @@ bool bench_condition(struct bench *b, int64_t t, enum condition condition, struc
 		return false;
 	}
 	b->announced_all = false;
+	walk_expect(b); /* a part that is new is what is fitted, not what was there */
 	bench_taped(b, t, "condition", "%s", condition_name(condition));
 	bench_event(b, "condition", "condition", condition_name(condition), NULL);
 	return true;
@@ -206,6 +231,8 @@ static bool act_at(struct bench *b, int64_t t, const struct words *w, struct fau
 	bool has_quantity = w->count > 1;
 	if (w->count < 1 || !name_valid(w->word[0], strlen(w->word[0])))
 		return expect(why, w, 0, "the name of a position");
+	if (strcmp(w->word[0], "new") == 0 && position_find(b, "new") < 0)
+		return sheet_act_run(b, t, "new", has_quantity ? w->tail[1] : "", why);
 	if (has_quantity && !quantity_from_name(w->word[1], strlen(w->word[1]), &q))
 		return expect(why, w, 1, "a quantity (value, leakage, esr, dissipation, insulation, volts)");
 	if (w->count > 2 && bench_meter_index(b, w->word[2]) < 0)
@@ -219,7 +246,12 @@ static bool act_walk(struct bench *b, int64_t t, const struct words *w, struct f
 	struct bench_way way = {.meters = 1};
 	int at = 1;
 	if (w->count < 1 || !walk_mode_from_name(w->word[0], &way.mode))
-		return expect(why, w, 0, "on, off or lift");
+		return expect(why, w, 0, "on, off, lift or new");
+	if (way.mode == WALK_NEW && at < w->count) {
+		if (!prefix_valid(w->word[at], why))
+			return expect(why, w, at, "the beginning of a name");
+		snprintf(way.prefix, sizeof way.prefix, "%.32s", w->word[at++]);
+	}
 	if (at < w->count && walk_order_from_name(w->word[at], &way.order))
 		at++;
 	if (at < w->count && strlen(w->word[at]) == 1 && w->word[at][0] >= '1' &&
@@ -263,9 +295,10 @@ static bool act_take(struct bench *b, int64_t t, const struct words *w, struct f
 
 static bool act_again(struct bench *b, int64_t t, const struct words *w, struct fault *why)
 {
-	if (w->count)
-		return expect(why, w, 0, "nothing");
-	return t < 0 || bench_again(b, t, why);
+	bool swapped = w->count == 1 && strcmp(w->word[0], "swapped") == 0;
+	if (w->count && !swapped)
+		return expect(why, w, 0, "nothing, or swapped");
+	return t < 0 || bench_again(b, t, swapped, why);
 }
 
 static bool act_undo(struct bench *b, int64_t t, const struct words *w, struct fault *why)
@@ -355,16 +388,16 @@ static bool act_check(struct bench *b, int64_t t, const struct words *w, struct 
 
 static bool act_cold(struct bench *b, int64_t t, const struct words *w, struct fault *why)
 {
-	if (w->count)
-		return expect(why, w, 0, "nothing");
-	return t < 0 || bench_job_state(b, t, false, (struct bench_wait){0}, why);
+	/* What follows is why it is cold without a measurement. */
+	return t < 0 || bench_job_state(b, t, false, w->count ? w->tail[0] : "",
+	                                (struct bench_wait){0}, why);
 }
 
 static bool act_live(struct bench *b, int64_t t, const struct words *w, struct fault *why)
 {
 	if (w->count)
 		return expect(why, w, 0, "nothing");
-	return t < 0 || bench_job_state(b, t, true, (struct bench_wait){0}, why);
+	return t < 0 || bench_job_state(b, t, true, "", (struct bench_wait){0}, why);
 }
 
 static bool act_job(struct bench *b, int64_t t, const struct words *w, struct fault *why)
@@ -419,13 +452,15 @@ static bool act_run(struct bench *b, int64_t t, const char *name, const char *re
                     struct fault *why)
 {
 	struct words w;
+	if (sheet_act_known(name))
+		return sheet_act_run(b, t, name, rest, why);
 	split(rest, &w);
 	for (size_t i = 0; i < sizeof acts / sizeof *acts; i++)
 		if (strcmp(acts[i].name, name) == 0)
 			return acts[i].call(b, t, &w, why);
 	fault_set(why, "there is no act @%s: at, walk, reach, condition, quantity, take, again, undo, "
 	          "next, back, there, move, offset, check, speaks, announced, note, cold, live, job, "
-	          "meter", name);
+	          "meter, sheet, fit, rename, new, twins", name);
 	return false;
 }
 
@@ -446,6 +481,7 @@ void bench_tape_begins(struct bench *b, int64_t t)
 	bench_run_until(b, t);
 	if (b->job[0])
 		bench_taped(b, t, "job", "%s", b->job);
+	sheet_fits_taped(b, t);
 	if (b->condition != CONDITION_FOUND)
 		bench_taped(b, t, "condition", "%s", condition_name(b->condition));
 	if (b->reach != REACH_IN_CIRCUIT)

@@ -31,13 +31,20 @@ bool entry_uncertainty(const struct bench_meter *m, const struct settle_result *
 		return false;
 	double value = decimal_double(e->value);
 	double digit = decimal_double((struct decimal){1, e->value.e});
-	const struct accuracy_line *line = accuracy_find(&m->config->accuracy, e->function, value);
+	const struct accuracy_line *line = accuracy_find_at(&m->config->accuracy, e->function, value,
+	                                                    e->hertz);
 	struct accuracy_line assumed;
 	bool none = !line;
 	if (none) {
 		assumed = accuracy_assumed(e->function);
 		line = &assumed;
 	}
+	e->basis = (struct basis){.known = true, .assumed = none, .percent = line->percent,
+	                          .counts = line->counts, .has_below = line->has_below,
+	                          .below = line->below, .s = r->s};
+	if (!none)
+		e->basis.hertz = m->config->accuracy.hertz[line - m->config->accuracy.line];
+	e->basis.has_hertz = e->basis.hertz.n > 0;
 	double accuracy = uncertainty_accuracy(line, value, digit);
 	double repeat = uncertainty_repeatability(r->s, r->n > 0 ? r->n : 1, digit);
 	e->u = uncertainty_combine(accuracy, repeat, 0);
@@ -99,11 +106,14 @@ void entry_judge(const struct position *p, struct entry *e)
 	j.nominal = p->nominal;
 	bool known = tolerance_default(p->kind, p->function, &practice);
 	j.limits = limits_of(p, &p->tolerance, known ? &practice : NULL, &j.assumed);
+	beside_judgement(p, e, &j);
 	e->verdict = judge(&j);
+	beside_verdict(p, e, &e->verdict);
 	doubt_meter(e, &e->verdict);
 	known = service_default(p->kind, p->role, &practice);
 	j.limits = limits_of(p, &p->service, known ? &practice : NULL, &j.assumed);
 	e->service = judge(&j);
+	beside_verdict(p, e, &e->service);
 	doubt_meter(e, &e->service);
 }
 
@@ -121,7 +131,7 @@ static bool fits_place(const struct bench *b, int place, enum function f, double
 {
 	if (place < 0)
 		return false;
-	const struct position *p = &b->position[place].row.position;
+	const struct position *p = position_now(b, place);
 	struct limits l;
 	if (!p->has_nominal || position_function(p, position_first_quantity(p)) != f ||
 	    !position_limits(p, &l))
@@ -143,7 +153,7 @@ static double value_of(const struct bench_meter *m, const struct settle_result *
 static int looks_like(const struct bench *b, const struct bench_meter *m, struct aim aim,
                       const struct settle_result *r)
 {
-	const struct position *p = &b->position[aim.place].row.position;
+	const struct position *p = position_now(b, aim.place);
 	double U, value = value_of(m, r, &U);
 	if (r->overload || !p->has_nominal || aim.quantity != position_first_quantity(p) ||
 	    !far_from(value, decimal_double(p->nominal)))
@@ -194,12 +204,7 @@ bool capture_suits(const struct bench *b, const struct bench_meter *m, struct ai
 		          p->name, wanted == FUNCTION_NONE ? "something else" : function_name(wanted));
 		return false;
 	}
-	if (b->live && (f == FUNCTION_OHM || f == FUNCTION_FARAD)) {
-		fault_set(why, "the unit is live: no %s at %s until it is cold and the reservoirs were "
-		          "measured dead", function_name(f), p->name);
-		return false;
-	}
-	return true;
+	return safe_allows(b, m, f, p->name, why);
 }
 
 /* ---- the entry ---- */
@@ -261,18 +266,24 @@ bool capture_entry(struct bench *b, struct bench_meter *m, int64_t t, const stru
 {
 	if (!job_need(b, t, why) || !made_room(b))
 		return false;
+	struct aim aim = place_learn(b, t, c->aim, c->r->function);
 	struct entry e;
 	struct limits_of_use use;
 	use_of(&m->config->use, c->r->function, &use);
 	struct entry_beside beside = {.job = b->job, .use = &use, .by = b->by};
 	char shown[80], frames[METER_FRAMES][METER_FRAME_TEXT];
 	capture_fill(b, m, t, c->r, &e);
-	snprintf(e.position, sizeof e.position, "%s", name_of(b, c->aim.place));
-	e.quantity = c->aim.quantity;
+	snprintf(e.position, sizeof e.position, "%s", name_of(b, aim.place));
+	e.quantity = aim.quantity;
+	if (e.function == FUNCTION_VOLT_AC || e.function == FUNCTION_AMP_AC)
+		e.hertz = use_hertz(&b->position[aim.place].row.position);
 	beside.accuracy_assumed = entry_uncertainty(m, c->r, &e);
 	entry_shown(&e, shown, sizeof shown); /* as the meter gave it */
 	entry_refer(b, &e);
-	entry_judge(&b->position[c->aim.place].row.position, &e);
+	use_understand(&use, e.function, &e.use);
+	entry_beside(b, aim.place, &e);
+	b->swapped = b->swapped && !e.swapped;
+	entry_judge_at(b, aim.place, &e);
 	beside.shown = shown;
 	beside.frame_count = meter_frames_write(c->frames, ENTRY_FRAMES_MAX, frames);
 	for (int i = 0; i < beside.frame_count; i++)

@@ -100,15 +100,9 @@ static void reference_judge(const struct position *p, const struct entry *e,
                             struct check_result *r)
 {
 	struct limits l;
-	double nominal = decimal_double(p->nominal), half = 0;
 	limits_from(&p->tolerance, true, p->nominal, &l);
-	if (l.has_low)
-		half = fmax(half, nominal - decimal_double(l.low));
-	if (l.has_high)
-		half = fmax(half, decimal_double(l.high) - nominal);
 	r->nominal = p->nominal;
-	r->u = half / sqrt(3);
-	r->en = crosscheck_en(decimal_double(e->value), 2 * e->u, nominal, 2 * r->u);
+	crosscheck_reference(e, p->nominal, &l, &r->u, &r->en);
 	r->agree = r->en <= 1;
 }
 

@@ -26,7 +26,8 @@ void job_clear(struct bench *b)
 {
 	job_leave(b);
 	b->job[0] = '\0';
-	b->live = false;
+	b->live = b->cooling = false;
+	b->safe_at = INT64_MAX;
 	b->condition = CONDITION_FOUND;
 	b->reach = REACH_IN_CIRCUIT;
 	positions_clear(b);
@@ -61,6 +62,7 @@ bool job_put(struct bench *b, int64_t t, enum job_change change, struct bench_wa
 	                       .condition = b->condition, .reach = b->reach};
 	struct text body;
 	snprintf(job.job, sizeof job.job, "%s", b->job);
+	snprintf(job.because, sizeof job.because, "%s", b->job_because);
 	text_begin(&body, b->body, BENCH_BODY_SIZE);
 	job_body_write(&body, &job);
 	return bench_put_job(b, "job", t, &body, w, why);
@@ -140,22 +142,6 @@ bool bench_job_close(struct bench *b, int64_t t, struct bench_wait w, struct fau
 	return true;
 }
 
-bool bench_job_state(struct bench *b, int64_t t, bool live, struct bench_wait w,
-                     struct fault *why)
-{
-	bench_run_until(b, t);
-	if (!job_need(b, t, why))
-		return false;
-	bool before = b->live;
-	b->live = live;
-	if (!job_put(b, t, live ? JOB_LIVE : JOB_COLD, w, why)) {
-		b->live = before;
-		return false;
-	}
-	bench_taped(b, t, live ? "live" : "cold", "%s", "");
-	return true;
-}
-
 /* ---- notes and strikes ---- */
 
 bool bench_note(struct bench *b, int64_t t, const char *position, const char *text,
@@ -213,6 +199,9 @@ static bool strike(struct bench *b, int64_t t, int made, const char *because,
 	p.strikes = made;
 	bench_pend(b, p);
 	e->struck = true;
+	int place = position_find(b, e->position);
+	if (place >= 0)
+		place_unlearn(b, t, place);
 	return true;
 }
 
@@ -314,12 +303,15 @@ static bool read_typed(const struct position *p, const struct bench_typed *typed
 		if (!quantity_parse(typed->u, strlen(typed->u), e->function, &u, &f, why))
 			return false;
 		e->u = decimal_double(u);
+		e->basis = (struct basis){.known = true, .stated = true};
 		if (!(e->u >= 0)) {
 			fault_set(why, "an uncertainty is not negative: %s", typed->u);
 			return false;
 		}
 	} else {
 		struct accuracy_line line = accuracy_assumed(e->function);
+		e->basis = (struct basis){.known = true, .assumed = true, .percent = line.percent,
+		                          .counts = line.counts};
 		e->u = uncertainty_accuracy(&line, decimal_double(e->value),
 		                            decimal_double((struct decimal){1, e->value.e}));
 	}
@@ -348,11 +340,15 @@ bool bench_enter(struct bench *b, int64_t t, const struct bench_typed *typed, st
 	place = job_place(b, t, typed->position, why);
 	if (place < 0)
 		return false;
+	struct aim aim = place_learn(b, t, (struct aim){place, e.quantity}, e.function);
+	e.quantity = aim.quantity;
 	e.condition = b->condition;
 	e.reach = b->reach;
 	snprintf(e.position, sizeof e.position, "%s", typed->position);
 	snprintf(e.meter, sizeof e.meter, "%s", typed->from);
-	entry_judge(&b->position[place].row.position, &e);
+	entry_beside(b, place, &e);
+	b->swapped = b->swapped && !e.swapped;
+	entry_judge_at(b, place, &e);
 	char shown[80];
 	entry_shown(&e, shown, sizeof shown);
 	struct entry_beside beside = {.by = b->by, .job = b->job, .shown = shown, .accuracy_assumed = !typed->u,

@@ -35,6 +35,8 @@ void bench_event(struct bench *b, const char *event, ...)
 			continue;
 		if (strcmp(key, "seq") == 0 || strcmp(key, "up") == 0)
 			text_member_int(&t, key, strtoll(value, NULL, 10));
+		else if (strcmp(key, "on") == 0)
+			text_member_bool(&t, key, strcmp(value, "true") == 0);
 		else
 			text_member_string(&t, key, value);
 	}
@@ -234,6 +236,7 @@ static void entry_durable(struct bench *b, struct made *made, int64_t seq)
 	bench_event(b, "logged", "seq", number, "position", e->position, "quantity",
 	            quantity_name(e->quantity), "meter", e->meter, "shown", shown, "verdict",
 	            verdict_word_name(e->verdict.word), NULL);
+	safe_made(b, position_find(b, e->position));
 }
 
 /* The log takes records again: say what it did not take. */

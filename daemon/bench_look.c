@@ -5,6 +5,7 @@
  */
 #include "daemon/bench_state.h"
 #include "protocol/meter/timing.h"
+#include "protocol/record/kinds.h"
 
 #include <stdio.h>
 #include <string.h>
@@ -17,13 +18,29 @@ static void member_name(struct text *out, const char *key, const char *name)
 		text_member_null(out, key);
 }
 
+/* By what it is judged in the quantity that is up: those of an entry that came now. */
+static void chosen_limits(const struct bench *b, const struct position *p, struct text *out)
+{
+	struct limits limits = {0};
+	bool first = b->quantity == position_first_quantity(p);
+	text_member_string(out, "function", function_name(position_function(p, b->quantity)));
+	if (!first || !position_limits(p, &limits)) {
+		text_member_null(out, "limits");
+		return;
+	}
+	limits_write(out, "limits", &limits);
+	struct limits written;
+	text_member_bool(out, "assumed", !limits_from(&p->tolerance, p->has_nominal, p->nominal,
+	                                              &written));
+}
+
 void bench_chosen(const struct bench *b, struct text *out)
 {
 	if (b->chosen < 0) {
 		text_puts(out, "null");
 		return;
 	}
-	const struct position *p = &b->position[b->chosen].row.position;
+	const struct position *p = position_now(b, b->chosen);
 	char shown[64] = "", tolerance[64] = "";
 	if (p->has_nominal)
 		quantity_shown(p->nominal, p->function, quantity_prefix(p->nominal, p->function), shown,
@@ -37,6 +54,9 @@ void bench_chosen(const struct bench *b, struct text *out)
 	member_name(out, "tolerance", tolerance);
 	member_name(out, "role", p->role);
 	member_name(out, "twin", p->twin);
+	if (p != &b->position[b->chosen].row.position)
+		text_member_bool(out, "fit", true);
+	chosen_limits(b, p, out);
 	text_member_bool(out, "armed", walk_armed(b));
 	text_puts(out, "}");
 }
@@ -101,6 +121,10 @@ void bench_status(const struct bench *b, struct text *out)
 	write_held(b, out);
 	text_member_string(out, "order", walk_order_name(b->way.order));
 	text_member_int(out, "meters", b->way.meters);
+	int next = walk_next(b, b->chosen);
+	member_name(out, "next", next >= 0 && next != b->chosen ? b->position[next].row.position.name
+	                                                        : NULL);
+	safe_look(b, out);
 	text_member_bool(out, "speaks", b->speaks);
 	text_member_string(out, "health", log_health_word(log_health(b->log)));
 	text_member_int(out, "last", log_last_seq(b->log));
@@ -136,6 +160,8 @@ void accuracy_text(const struct accuracy *a, char *out, size_t size)
 			               sizeof below);
 		text_printf(&t, "%s%s%s%s ", i ? "; " : "", function_name(l->function),
 		            below[0] ? " below " : "", below);
+		if (a->hertz[i].n > 0)
+			text_printf(&t, "below %g Hz ", decimal_double(a->hertz[i]));
 		text_printf(&t, "%.6g%% + %.6g", l->percent, l->counts);
 	}
 	if (t.failed && size)

@@ -220,12 +220,12 @@ static void draft_move(struct bench *b, struct drafts *d, int64_t t, int made,
 	move_body_write(&body, &move);
 	draft(b, d, t, "move", made, &body);
 	move_apply(b, made, position);
-	entry_judge(&b->position[position_find(b, position)].row.position, e);
-	if (verdict_same(&before.verdict, &e->verdict) && verdict_same(&before.service, &e->service))
+	entry_judge_at(b, position_find(b, position), e);
+	if (judged_same(&before, e))
 		return;
 	snprintf(why, sizeof why, "moved from %s", before.position);
 	text_begin(&body, b->body, BENCH_BODY_SIZE);
-	rejudge_write(b, made, why, &body);
+	rejudge_write(b, e, why, &body);
 	draft(b, d, t, "rejudge", -1, &body);
 }
 
@@ -236,7 +236,7 @@ void move_revert(struct bench *b, int made, const char *was_at)
 	move_apply(b, made, was_at);
 	b->made[made].moved = 0;
 	if (place >= 0)
-		entry_judge(&b->position[place].row.position, &b->made[made].entry);
+		entry_judge_at(b, place, &b->made[made].entry);
 }
 
 static bool put(struct bench *b, int64_t t, struct drafts *d, int64_t deed, struct bench_wait w,

@@ -9,6 +9,7 @@
  */
 #include "daemon/bench_state.h"
 
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -67,15 +68,38 @@ bool position_add(struct bench *b, const struct sheet_row *row)
 		b->position[i].choice = 0;
 		b->position[i].newest = -1;
 		b->position[i].group = 0;
-		b->position[i].skipped = false;
+		b->position[i].skipped = b->position[i].holds = false;
+		b->position[i].fit = NULL;
 		b->positions++;
 	}
 	b->position[i].row = *row;
+	fit_refresh(&b->position[i]);
+	return true;
+}
+
+/* All of the table is made anew: with open addressing no name can be taken out of it. */
+bool position_rename(struct bench *b, int place, const char *name)
+{
+	struct sheet_row *row = &b->position[place].row;
+	if (!former_add(b, row->position.name))
+		return false;
+	snprintf(row->position.name, sizeof row->position.name, "%s", name);
+	snprintf(row->written[SHEET_POSITION], SHEET_CELL_SIZE, "%s", name);
+	for (int i = 0; i < b->by_name_size; i++)
+		b->by_name[i] = -1;
+	for (int i = 0; i < b->positions; i++)
+		b->by_name[slot(b, b->position[i].row.position.name)] = i;
+	for (int i = b->position[place].newest; i >= 0; i = b->made[i].older)
+		snprintf(b->made[i].entry.position, NAME_SIZE, "%s", name);
 	return true;
 }
 
 void positions_clear(struct bench *b)
 {
+	for (int i = 0; i < b->positions; i++)
+		fit_free(&b->position[i]);
+	b->formers = 0;
+	b->prefix[0] = '\0';
 	b->positions = 0;
 	b->mades = 0;
 	b->owed = 0;
@@ -91,7 +115,9 @@ bool made_room(struct bench *b)
 int made_add(struct bench *b, const struct entry *e, uint64_t ticket, int choice)
 {
 	int place = position_find(b, e->position), i = b->mades++;
-	b->made[i] = (struct made){.entry = *e, .ticket = ticket, .choice = choice, .older = -1,
+	/* One that was read back has its time from the record. */
+	int64_t utc = ticket ? b->utc + e->t : e->t;
+	b->made[i] = (struct made){.entry = *e, .ticket = ticket, .utc = utc, .choice = choice, .older = -1,
 	                           .deed = ++b->deeds};
 	if (place >= 0) {
 		b->made[i].older = b->position[place].newest;

@@ -90,6 +90,7 @@ void entry_refer(const struct bench *b, struct entry *e)
 		return;
 	e->offset = k->seq;
 	e->u = uncertainty_combine(e->u, k->u, 0);
+	e->basis.offset_u = k->u;
 	if (!shows(e, k) || !decimal_subtract(e->value, k->value, &less))
 		return;
 	/* The sum of exponents is the finer one; more digits than fit are none. */

@@ -8,7 +8,7 @@
 #include <stdio.h>
 #include <string.h>
 
-static void restore_job(struct bench *b, const struct job_body *job)
+static void restore_job(struct bench *b, const struct job_body *job, int64_t utc)
 {
 	if (job->change == JOB_STARTED || job->change == JOB_CLOSED)
 		job_clear(b);
@@ -18,6 +18,7 @@ static void restore_job(struct bench *b, const struct job_body *job)
 	b->live = job->live;
 	b->condition = job->condition;
 	b->reach = job->reach;
+	safe_restore(b, job, utc);
 }
 
 /* Index of the entry with that seq, -1 for none.  (Those that are sealed stand in
@@ -69,10 +70,16 @@ static bool restore_record(void *arg, int64_t seq, const char *text, size_t len)
 	if (!record_head_read(text, len, &head))
 		return true;
 	if (strcmp(head.kind, "job") == 0 && job_body_read(text, len, &job))
-		restore_job(b, &job);
+		restore_job(b, &job, head.t);
 	else if (strcmp(head.kind, "position") == 0 &&
-	         position_body_read(text, len, &position, &row, &ignored))
+	         position_body_read(text, len, &position, &row, &ignored)) {
+		if (position.change == POSITION_NEW)
+			new_restore(b, row.position.name);
 		return position_add(b, &row);
+	} else if (strcmp(head.kind, "fit") == 0)
+		return fit_restore(b, text, len);
+	else if (strcmp(head.kind, "rename") == 0)
+		return rename_restore(b, text, len);
 	else if (strcmp(head.kind, "strike") == 0 && strike_body_read(text, len, &strike))
 		restore_strike(b, strike.of);
 	else if (strcmp(head.kind, "move") == 0 && move_body_read(text, len, &move))
@@ -89,7 +96,7 @@ static bool restore_record(void *arg, int64_t seq, const char *text, size_t len)
 
 bool bench_restore(struct bench *b, struct log_reader *reader, struct fault *why)
 {
-	struct log_query query = {.kind = "job,position,entry,strike,move,offset,check"};
+	struct log_query query = {.kind = "job,position,fit,rename,entry,strike,move,offset,check"};
 	b->backings = 0;
 	if (log_reader_records(reader, &query, restore_record, b, why) < 0)
 		return false;
@@ -100,7 +107,7 @@ bool bench_restore(struct bench *b, struct log_reader *reader, struct fault *why
 		int place = position_find(b, b->made[i].entry.position);
 		entry_refer_again(b, &b->made[i].entry);
 		if (place >= 0)
-			entry_judge(&b->position[place].row.position, &b->made[i].entry);
+			entry_judge_at(b, place, &b->made[i].entry);
 	}
 	way_group(b);
 	walk_expect(b);

@@ -10,12 +10,29 @@
 #include <stdlib.h>
 #include <string.h>
 
-static void write_position(struct bench *b, const struct sheet_row *row,
-                           enum position_change change, struct text *body)
+void position_write(struct bench *b, const struct sheet_row *row, enum position_change change,
+                    struct text *body)
 {
 	struct position_body position = {.change = change, .row = row, .by = b->by};
 	snprintf(position.job, sizeof position.job, "%s", b->job);
 	position_body_write(body, &position);
+}
+
+/* Why entries are judged anew. */
+const char *position_change_because(enum position_change change)
+{
+	switch (change) {
+	case POSITION_LOADED:
+		return "sheet loaded";
+	case POSITION_ADDED:
+		return "sheet added";
+	case POSITION_MIRRORED:
+		return "sheet mirrored";
+	case POSITION_RENAMED:
+		return "sheet renamed";
+	default:
+		return "sheet set";
+	}
 }
 
 bool batch_add(struct sheet_batch *batch, const struct sheet_row *row,
@@ -42,49 +59,6 @@ static bool load_row(void *arg, const struct sheet_row *row, struct fault *why)
 	return batch_add(arg, row, POSITION_LOADED, why);
 }
 
-/* The positions and, of a file, the sheet record, as one transaction. */
-static bool put_records(struct sheet_batch *l, int64_t t, const char *file, struct bench_wait w,
-                        struct fault *why)
-{
-	struct bench *b = l->b;
-	size_t rows = (size_t)l->rows, n = rows + (file ? 1 : 0);
-	struct log_draft *draft = calloc(n, sizeof *draft);
-	char **bodies = calloc(n, sizeof *bodies);
-	bool good = draft && bodies;
-	for (size_t i = 0; good && i < n; i++) {
-		struct text body;
-		text_begin(&body, b->body, BENCH_BODY_SIZE);
-		if (i < rows) {
-			write_position(b, &l->row[i], l->change[i], &body);
-		} else {
-			struct sheet_body sheet = {.count = l->rows, .by = b->by};
-			snprintf(sheet.job, sizeof sheet.job, "%s", b->job);
-			snprintf(sheet.file, sizeof sheet.file, "%s", file);
-			sheet_body_write(&body, &sheet);
-		}
-		bodies[i] = body.failed ? NULL : strdup(body.bytes);
-		good = bodies[i] != NULL;
-		draft[i] = (struct log_draft){b->utc + t, i < rows ? "position" : "sheet", bodies[i],
-		                              body.len};
-	}
-	uint64_t ticket = 0;
-	if (good)
-		ticket = log_append(b->log, draft, n, NULL, why);
-	else
-		fault_set(why, "out of memory");
-	b->log_refused = good && !ticket;
-	for (size_t i = 0; bodies && i < n; i++)
-		free(bodies[i]);
-	free(bodies);
-	free(draft);
-	/* When the last of them is durable, all are. */
-	if (!ticket)
-		return false;
-	struct pending p = bench_pending(ticket + n - 1, w);
-	p.job = true;
-	return bench_pend(b, p);
-}
-
 static bool same_limit(bool has_a, struct decimal a, bool has_b, struct decimal b)
 {
 	return has_a == has_b && (!has_a || decimal_compare(a, b) == 0);
@@ -100,6 +74,12 @@ bool verdict_same(const struct verdict *a, const struct verdict *b)
 	       (!a->has_deviation || fabs(a->deviation - b->deviation) < 1e-12);
 }
 
+bool judged_same(const struct entry *a, const struct entry *b)
+{
+	return a->against == b->against && verdict_same(&a->verdict, &b->verdict) &&
+	       verdict_same(&a->service, &b->service);
+}
+
 /* Verdicts are frozen in their entries; what changes them adds a new judgement. */
 void job_judge_anew(struct bench *b, int made, const char *because)
 {
@@ -107,23 +87,17 @@ void job_judge_anew(struct bench *b, int made, const char *because)
 	int place = position_find(b, e->position);
 	if (e->struck || place < 0)
 		return;
-	entry_judge(&b->position[place].row.position, e);
-	if (verdict_same(&before.verdict, &e->verdict) && verdict_same(&before.service, &e->service))
+	entry_judge_at(b, place, e);
+	if (judged_same(&before, e))
 		return;
 	b->owed += !b->made[made].owed;
 	b->made[made].owed = because;
 }
 
-static void rejudge(struct bench *b, int place)
+void rejudge_write(struct bench *b, const struct entry *e, const char *because, struct text *body)
 {
-	for (int i = b->position[place].newest; i >= 0; i = b->made[i].older)
-		job_judge_anew(b, i, "sheet set");
-}
-
-void rejudge_write(struct bench *b, int made, const char *because, struct text *body)
-{
-	const struct entry *e = &b->made[made].entry;
-	struct rejudge_body rj = {.of = e->seq, .verdict = e->verdict, .service = e->service};
+	struct rejudge_body rj = {.of = e->seq, .verdict = e->verdict, .service = e->service,
+	                          .against = e->against};
 	snprintf(rj.job, sizeof rj.job, "%s", b->job);
 	snprintf(rj.position, sizeof rj.position, "%s", e->position);
 	snprintf(rj.because, sizeof rj.because, "%s", because);
@@ -135,7 +109,7 @@ static bool put_rejudge(struct bench *b, int64_t t, int made)
 	struct text body;
 	struct fault why;
 	text_begin(&body, b->body, BENCH_BODY_SIZE);
-	rejudge_write(b, made, b->made[made].owed, &body);
+	rejudge_write(b, &b->made[made].entry, b->made[made].owed, &body);
 	uint64_t ticket = bench_append(b, "rejudge", t, &body, &why);
 	if (!ticket)
 		return false;
@@ -158,23 +132,73 @@ void job_rejudge_owed(struct bench *b, int64_t t)
 	}
 }
 
+bool batch_fits(const struct sheet_batch *l, struct fault *why)
+{
+	for (int i = 0; i < l->rows; i++)
+		if (!fit_check(l->b, position_find(l->b, l->row[i].position.name), &l->row[i], why))
+			return false;
+	return true;
+}
+
+/* The positions and, of a file, the sheet record; then what they make of verdicts. */
+static void draft_batch(struct sheet_batch *l, struct records *r, int64_t t, const char *file)
+{
+	struct bench *b = l->b;
+	struct text body;
+	for (int i = 0; i < l->rows; i++) {
+		text_begin(&body, b->body, BENCH_BODY_SIZE);
+		position_write(b, &l->row[i], l->change[i], &body);
+		records_add(b, r, t, "position", &body);
+	}
+	if (!file)
+		return;
+	struct sheet_body sheet = {.count = l->rows, .by = b->by};
+	snprintf(sheet.job, sizeof sheet.job, "%s", b->job);
+	snprintf(sheet.file, sizeof sheet.file, "%s", file);
+	text_begin(&body, b->body, BENCH_BODY_SIZE);
+	sheet_body_write(&body, &sheet);
+	records_add(b, r, t, "sheet", &body);
+}
+
+static void draft_rejudges(struct sheet_batch *l, struct records *r, int64_t t)
+{
+	struct bench *b = l->b;
+	struct sheet_row over;
+	struct fault ignored;
+	for (int i = 0; i < l->rows; i++) {
+		int place = position_find(b, l->row[i].position.name);
+		if (place < 0)
+			continue;
+		const struct bench_fit *fit = b->position[place].fit;
+		bool has = fit && fit_over(&l->row[i], &fit->cells, &over, &ignored);
+		records_rejudge(b, r, t, place, &l->row[i], has ? &over.position : NULL,
+		                position_change_because(l->change[i]));
+	}
+}
+
 bool batch_put(struct sheet_batch *l, int64_t t, const char *file, struct bench_wait w,
                struct fault *why)
 {
 	struct bench *b = l->b;
-	if (!put_records(l, t, file, w, why))
+	struct records r = {0};
+	if (!batch_fits(l, why))
 		return false;
-	for (int i = 0; i < l->rows; i++)
+	draft_batch(l, &r, t, file);
+	int answer = r.n - 1;
+	draft_rejudges(l, &r, t);
+	bool good = records_put(b, &r, answer, w, why);
+	for (int i = 0; good && i < l->rows; i++)
 		if (!position_add(b, &l->row[i])) {
 			fault_set(why, "out of memory");
-			return false;
+			good = false;
 		}
-	way_group(b);
-	for (int i = 0; i < l->rows; i++)
-		rejudge(b, position_find(b, l->row[i].position.name));
-	job_rejudge_owed(b, t);
-	walk_expect(b);
-	return true;
+	if (good) {
+		way_group(b);
+		records_judged(b, &r, t);
+		walk_expect(b);
+	}
+	records_free(&r);
+	return good;
 }
 
 bool bench_sheet_load(struct bench *b, int64_t t, const char *file, const char *text, size_t len,
@@ -208,7 +232,7 @@ int job_place(struct bench *b, int64_t t, const char *name, struct fault *why)
 	if (!sheet_bare(&row, name, why) || !job_need(b, t, why))
 		return -1;
 	text_begin(&body, b->body, BENCH_BODY_SIZE);
-	write_position(b, &row, POSITION_NAMED, &body);
+	position_write(b, &row, POSITION_NAMED, &body);
 	if (!bench_put_job(b, "position", t, &body, (struct bench_wait){0}, why))
 		return -1;
 	if (!position_add(b, &row)) {
@@ -217,6 +241,18 @@ int job_place(struct bench *b, int64_t t, const char *name, struct fault *why)
 	}
 	way_group(b);
 	return b->positions - 1;
+}
+
+static bool set_fields(struct sheet_row *row, const char *const *key, const char *const *value,
+                       int fields, struct fault *why)
+{
+	for (int i = 0; i < fields; i++) {
+		bool marking = strcmp(key[i], "marking") == 0 && value[i][0];
+		const char *name = strcmp(key[i], "marking") == 0 ? "nominal" : key[i];
+		if (marking ? !sheet_mark(row, value[i], why) : !sheet_set(row, name, value[i], why))
+			return false;
+	}
+	return true;
 }
 
 bool bench_sheet_set(struct bench *b, int64_t t, const char *position, const char *const *key,
@@ -229,9 +265,8 @@ bool bench_sheet_set(struct bench *b, int64_t t, const char *position, const cha
 		row = b->position[place].row;
 	else if (!sheet_bare(&row, position, why) || !job_need(b, t, why))
 		return false;
-	for (int i = 0; i < fields; i++)
-		if (!sheet_set(&row, key[i], value[i], why))
-			return false;
+	if (!set_fields(&row, key, value, fields, why))
+		return false;
 	if (strcmp(row.position.name, position) != 0) {
 		fault_set(why, "a position is not renamed by setting its name");
 		return false;
@@ -241,18 +276,11 @@ bool bench_sheet_set(struct bench *b, int64_t t, const char *position, const cha
 		          position);
 		return false;
 	}
-	struct text body;
-	text_begin(&body, b->body, BENCH_BODY_SIZE);
-	write_position(b, &row, POSITION_SET, &body);
-	if (!bench_put_job(b, "position", t, &body, w, why))
+	struct sheet_batch one = {.b = b};
+	bool good = batch_add(&one, &row, POSITION_SET, why) && batch_put(&one, t, NULL, w, why);
+	batch_free(&one);
+	if (!good)
 		return false;
-	if (!position_add(b, &row)) {
-		fault_set(why, "out of memory");
-		return false;
-	}
-	way_group(b);
-	rejudge(b, position_find(b, position));
-	job_rejudge_owed(b, t);
-	walk_expect(b);
+	sheet_act_taped(b, t, "sheet set", position, key, value, fields);
 	return true;
 }

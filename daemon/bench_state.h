@@ -9,12 +9,20 @@
  *   bench_capture.c from a settled value to an entry
  *   bench_take.c    the same by key
  *   bench_way.c     the order of the walk, skipping and coming back
+ *   bench_safe.c    cold and live, and the watch over a cold unit
  *   bench_speech.c  whether the name of what is up was said
  *   bench_job.c     jobs, notes, strikes, typed entries
  *   bench_move.c    entries that belong elsewhere
  *   bench_errand.c  a touch that is no entry: lead offset, meter check
+ *   bench_beside.c  what an entry is judged beside: its twin, swapped leads, limits of use
  *   bench_refer.c   which offset and check an entry refers to
  *   bench_sheet.c   the sheet, and judging anew where it changes
+ *   bench_records.c records that belong together, and what they make of verdicts
+ *   bench_fit.c     what is fitted now, and by whose specification it is judged
+ *   bench_rename.c  another name for a position
+ *   bench_new.c     positions without a schematic: the next name, kinds that are learnt
+ *   bench_twins.c   twins proposed by equal value
+ *   bench_act_sheet.c  all that as a recording says it
  *   bench_restore.c reading all of that back from the log
  *   bench_act.c     what a recording says the person did
  *   bench_look.c    status, meters and live values as JSON
@@ -28,25 +36,35 @@
 #include "daemon/settle.h"
 #include "daemon/spoilt.h"
 #include "daemon/trail.h"
+#include "protocol/record/fit.h"
 #include "protocol/record/sheet.h"
 
 #define BENCH_BODY_SIZE RECORD_BODY_MAX
 /* So many positions `back` goes. */
 #define WALK_HISTORY 32
 
+/* What is fitted at a position, where it is another part than the sheet says. */
+struct bench_fit {
+	struct sheet_row cells;   /* that the fit says: protocol/record/fit.h */
+	struct position position; /* with those of the sheet, as it is judged */
+};
+
 /* One position of the sheet, and what was made of it. */
 struct bench_position {
 	struct sheet_row row;
+	struct bench_fit *fit; /* malloc, NULL for none */
 	int choice;    /* the choice (see below) at which it was last chosen */
 	int newest;    /* index of its newest entry, -1 for none */
 	int group;     /* in the order of the walk (bench_way.c) */
 	bool skipped;  /* passed over in this walk: comes up again at its end */
+	bool holds;    /* a reservoir that was measured, and is not dead */
 };
 
 /* An entry of this job as the bench remembers it. */
 struct made {
 	struct entry entry;
 	uint64_t ticket; /* while it is on its way to the disk, else 0 */
+	int64_t utc;     /* when it was made, us since 1970 */
 	int choice;      /* at which it was made: a later choice allows another */
 	int older;       /* index of the entry before it at its position, -1 for none */
 	const char *owed; /* why a rejudge record is owed that is not sealed yet, or NULL */
@@ -122,6 +140,9 @@ struct bench_meter {
 	bool early;
 	bool passed;        /* this touch was going on when its position was skipped */
 	int touch_made;     /* index of the entry that this touch made, -1 */
+	int over, under;    /* readings in a row above, or well below, what may be touched */
+	char alarm[200];    /* LIVE, and that was said; "" for none */
+	bool isolation_said;
 	unsigned mode_said; /* READING_* modes that the person was told of */
 	int unsuited_said;  /* the choice at which a doubt of the wrong function was said */
 	int64_t turned_at;  /* the dial was turned to another function; -1: it rests */
@@ -181,8 +202,13 @@ struct bench {
 
 	char job[JOB_SIZE]; /* "" where none is open */
 	bool live;
+	bool cooling;       /* live, and the reservoirs are being measured dead */
+	int64_t live_utc;   /* when it was said to be live, us since 1970 */
+	int64_t safe_at;    /* stream time at which a reservoir may be measured again */
+	char job_because[200]; /* for the job record that is being made */
 	enum condition condition;
 	enum reach reach;
+	bool swapped;      /* what is up is measured again with the leads swapped */
 	struct bench_way way; /* how the walk goes */
 	bool lift_reach;    /* walk lift set the reach: it goes back with it */
 	enum function dial; /* what a dial was turned to during the walk, else none */
@@ -203,6 +229,10 @@ struct bench {
 	int positions, positions_size;
 	int *by_name;     /* hash table of places, -1 where it is free */
 	int by_name_size; /* a power of two, 0 at first */
+	char prefix[NAME_SIZE]; /* of the last position that `at new` named, "" for none */
+	/* Names that this job's positions had before: `at new` gives none of them again. */
+	char (*former)[NAME_SIZE];
+	int formers, formers_size;
 	struct made *made;
 	int mades, mades_size;
 	bool log_refused; /* the last call failed because the log took nothing */
@@ -264,6 +294,8 @@ bool bench_grow(void **array, int count, int *size, size_t each);
 int position_find(const struct bench *b, const char *name);
 bool position_add(struct bench *b, const struct sheet_row *row); /* or another row for it */
 void positions_clear(struct bench *b);
+/* Another name, which no position has yet; its row is to follow. */
+bool position_rename(struct bench *b, int place, const char *name);
 /* Remember an entry; the caller has grown `made`.  Returns its index. */
 int made_add(struct bench *b, const struct entry *e, uint64_t ticket, int choice);
 bool made_room(struct bench *b);
@@ -288,13 +320,84 @@ void batch_free(struct sheet_batch *batch);
 bool batch_put(struct sheet_batch *batch, int64_t t, const char *file, struct bench_wait w,
                struct fault *why);
 
+/* Do the rows go with what is fitted there? */
+bool batch_fits(const struct sheet_batch *batch, struct fault *why);
+const char *position_change_because(enum position_change change);
+void position_write(struct bench *b, const struct sheet_row *row, enum position_change change,
+                    struct text *body);
+
+/* bench_records.c */
+/* Records that go to the log together, as one transaction, and the entries that they judge
+ * anew: so no reader, and no restart, ever sees the one without the other. */
+struct records {
+	struct log_draft *draft;
+	int n, size;
+	struct anew *anew;
+	int anews, anew_size;
+	bool failed;
+};
+void records_add(struct bench *b, struct records *r, int64_t t, const char *kind,
+                 const struct text *body);
+/* What the position at `place`, with that row and that fit (NULL for none), makes of its
+ * entries: a rejudge for each that comes out otherwise.  `because` is kept. */
+void records_rejudge(struct bench *b, struct records *r, int64_t t, int place,
+                     const struct sheet_row *row, const struct position *fit, const char *because);
+/* Hand them over; the record with index `answer` answers `w`.  Memory is the caller's to
+ * change after that, but for the verdicts: records_judged. */
+bool records_put(struct bench *b, struct records *r, int answer, struct bench_wait w,
+                 struct fault *why);
+void records_judged(struct bench *b, struct records *r, int64_t t);
+void records_free(struct records *r);
+
+/* bench_fit.c */
+/* What is expected there of a part in that condition: by the fit, else by the sheet. */
+const struct position *position_as(const struct bench *b, int place, enum condition condition);
+/* As it is now, in the condition that is chosen. */
+const struct position *position_now(const struct bench *b, int place);
+/* Judge it: `new` and `done` by what is fitted, all by the service limit of the place. */
+void entry_judge_by(const struct position *sheet, const struct position *fit, struct entry *e);
+void entry_judge_at(const struct bench *b, int place, struct entry *e);
+void fit_free(struct bench_position *p);
+/* The row is another: what its fit is with it. */
+void fit_refresh(struct bench_position *p);
+bool fit_check(const struct bench *b, int place, const struct sheet_row *row, struct fault *why);
+bool fit_restore(struct bench *b, const char *text, size_t len);
+
+/* bench_rename.c */
+bool rename_restore(struct bench *b, const char *text, size_t len);
+
+/* bench_new.c */
+/* A position with the next name of that prefix (NULL or "": the one before); -1 refused. */
+int place_new(struct bench *b, int64_t t, const char *prefix, struct fault *why);
+/* A value of function `f` comes to that position: what it teaches of its kind.  The aim
+ * with the quantity that it then is. */
+struct aim place_learn(struct bench *b, int64_t t, struct aim aim, enum function f);
+/* What was learnt from entries that do not count any more is forgotten. */
+void place_unlearn(struct bench *b, int64_t t, int place);
+bool prefix_valid(const char *prefix, struct fault *why);
+bool former_add(struct bench *b, const char *name);
+void new_restore(struct bench *b, const char *name); /* `at new` named it */
+
+/* bench_act_sheet.c */
+bool sheet_act_known(const char *act);
+/* With t < 0 only looked at. */
+bool sheet_act_run(struct bench *b, int64_t t, const char *act, const char *rest,
+                   struct fault *why);
+void sheet_act_taped(struct bench *b, int64_t t, const char *act, const char *position,
+                     const char *const *key, const char *const *value, int fields);
+void sheet_fits_taped(struct bench *b, int64_t t); /* what is fitted now, for a tape that begins */
+
 /* bench_walk.c */
+void walk_announce(struct bench *b); /* what is up, once more */
 /* What a reading of this meter is for. */
 struct aim walk_aim(const struct bench *b, const struct bench_meter *m);
 void walk_expect(struct bench *b);           /* tell settle what is up */
 void walk_on_meter(struct bench *b, struct bench_meter *m, int64_t t); /* arm, advance */
 int64_t walk_deadline(const struct bench_meter *m);
 void walk_go(struct bench *b, int next); /* the walk goes on to that place */
+void walk_go_for(struct bench *b, int next, enum quantity q); /* ... for that quantity */
+/* Has this choice brought what it was for? */
+bool walk_served(const struct bench *b);
 /* Nobody's next touch would be taken for the part before. */
 bool walk_armed(const struct bench *b);
 /* The person chose it. */
@@ -316,8 +419,24 @@ void way_group(struct bench *b); /* the sheet or the order is another */
 void way_remember(struct bench *b, int place);
 void way_taped(struct bench *b, int64_t t, const struct bench_way *way);
 void way_forget(struct bench *b); /* another job: nothing skipped, nowhere to go back */
+struct twins;
+/* An entry in circuit against its twin's newest one there; false where none compares. */
+bool way_twin(const struct bench *b, int place, const struct entry *e, struct twins *out);
 /* Was the dial turned?  Before m->last is another. */
 void way_dial(struct bench *b, struct bench_meter *m, const struct reading *r);
+
+/* bench_safe.c */
+/* May it measure that, as the unit is now? */
+bool safe_allows(const struct bench *b, const struct bench_meter *m, enum function f,
+                 const char *position, struct fault *why);
+void safe_lead(struct bench *b); /* to the next reservoir that is to be measured dead */
+int64_t safe_deadline(const struct bench *b);
+void safe_due(struct bench *b);
+void safe_made(struct bench *b, int place); /* an entry there is durable */
+void safe_restore(struct bench *b, const struct job_body *job, int64_t utc);
+void safe_reading(struct bench *b, struct bench_meter *m, const struct reading *r);
+void safe_away(struct bench *b, struct bench_meter *m);
+void safe_look(const struct bench *b, struct text *out); /* members of `status` */
 
 /* bench_speech.c */
 void name_to_say(struct bench *b); /* another position is up */
@@ -352,6 +471,14 @@ const struct backing *backing_for(const struct bench *b, enum errand what, const
 void entry_refer(const struct bench *b, struct entry *e);
 /* The same for an entry that has its references: do they still count? */
 void entry_refer_again(const struct bench *b, struct entry *e);
+
+/* bench_beside.c */
+/* What the entry is judged beside, in circuit: the value before the leads were swapped,
+ * and its twin's. */
+void entry_beside(const struct bench *b, int place, struct entry *e);
+/* What of it bears on a verdict; before and after judge(). */
+void beside_judgement(const struct position *p, const struct entry *e, struct judgement *j);
+void beside_verdict(const struct position *p, const struct entry *e, struct verdict *v);
 
 /* bench_move.c */
 void move_revert(struct bench *b, int made, const char *was_at);
@@ -414,8 +541,9 @@ int made_find(const struct bench *b, int64_t seq);
 void job_rejudge_owed(struct bench *b, int64_t t);
 /* Judge an entry anew; where the verdict is another, a record of that is owed. */
 void job_judge_anew(struct bench *b, int made, const char *because);
-void rejudge_write(struct bench *b, int made, const char *because, struct text *body);
+void rejudge_write(struct bench *b, const struct entry *e, const char *because, struct text *body);
 bool verdict_same(const struct verdict *a, const struct verdict *b);
+bool judged_same(const struct entry *a, const struct entry *b); /* all of its verdicts */
 /* What is in memory may not be what the log has: the log is right. */
 void job_read_back(struct bench *b);
 /* The record that `of` does not count, and of which position it was; its ticket, 0 with

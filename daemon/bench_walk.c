@@ -44,7 +44,7 @@ void walk_expect(struct bench *b)
 		struct settle_expected expected = {FUNCTION_NONE, false, 0, -INFINITY, INFINITY};
 		struct aim aim = walk_aim(b, m);
 		if (aim.place >= 0) {
-			const struct position *p = &b->position[aim.place].row.position;
+			const struct position *p = position_now(b, aim.place);
 			enum quantity q = aim.quantity;
 			struct tolerance assumed;
 			const struct tolerance *tolerance = &p->tolerance;
@@ -92,7 +92,7 @@ static void announce(struct bench *b)
 {
 	if (b->chosen < 0)
 		return;
-	const struct position *p = &b->position[b->chosen].row.position;
+	const struct position *p = position_now(b, b->chosen);
 	char nominal[64] = "", up[24], has[32] = "";
 	if (p->has_nominal)
 		quantity_shown(p->nominal, p->function, quantity_prefix(p->nominal, p->function), nominal,
@@ -108,8 +108,14 @@ static void announce(struct bench *b)
 	            NULL);
 }
 
+void walk_announce(struct bench *b)
+{
+	announce(b);
+}
+
 static void choose(struct bench *b, int place, enum quantity q)
 {
+	b->swapped = false;
 	if (place != b->chosen) {
 		b->last = b->chosen;
 		way_remember(b, b->chosen);
@@ -141,17 +147,41 @@ void walk_choose(struct bench *b, int place, enum quantity q)
  * volts, where floating leads look like a touch.) */
 void walk_go(struct bench *b, int next)
 {
+	walk_go_for(b, next, position_first_quantity(&b->position[next].row.position));
+}
+
+void walk_go_for(struct bench *b, int next, enum quantity q)
+{
 	for (int i = 0; i < b->meters; i++) {
 		struct bench_meter *m = &b->meter[i];
 		bool volts = m->last.function == FUNCTION_VOLT_DC || m->last.function == FUNCTION_VOLT_AC;
 		if (!m->lifted && !m->spent && !volts && m->before.place < 0)
 			m->before = (struct aim){b->chosen, b->quantity};
 	}
-	choose(b, next, position_first_quantity(&b->position[next].row.position));
+	choose(b, next, q);
+}
+
+/* Where there is no schematic the next one is made. */
+static void advance_new(struct bench *b)
+{
+	struct fault why;
+	int next = place_new(b, b->now, NULL, &why);
+	if (next >= 0)
+		walk_go(b, next);
+	else
+		bench_event(b, "refused", "why", why.text, NULL);
 }
 
 static void advance(struct bench *b)
 {
+	if (b->cooling) {
+		safe_lead(b);
+		return;
+	}
+	if (b->way.mode == WALK_NEW) {
+		advance_new(b);
+		return;
+	}
 	int next = walk_next(b, b->chosen);
 	if (next >= 0 && next != b->chosen) {
 		walk_go(b, next);
@@ -185,11 +215,13 @@ void walk_back(struct bench *b, const struct entry *e)
 	for (int i = 0; i < b->meters; i++)
 		if (place < 0 || (b->meter[i].bound.place == place && place != b->chosen))
 			return; /* the walk was never there */
-	walk_choose(b, place, e->quantity);
+	/* What was learnt from it is forgotten: it may be measured in anything again. */
+	bool any = b->position[place].row.position.kind == KIND_OTHER;
+	walk_choose(b, place, any && e->quantity == QUANTITY_VOLTS ? QUANTITY_VALUE : e->quantity);
 }
 
 /* Has this choice brought what it was for: an entry, and of enough meters? */
-static bool choice_served(const struct bench *b)
+bool walk_served(const struct bench *b)
 {
 	const struct bench_position *p = &b->position[b->chosen];
 	bool served = false;
@@ -206,7 +238,8 @@ static bool choice_served(const struct bench *b)
 
 static void maybe_advance(struct bench *b)
 {
-	if (b->way.mode != WALK_OFF && b->chosen >= 0 && choice_served(b) && !anyone_here(b))
+	bool goes = b->way.mode != WALK_OFF || b->cooling;
+	if (goes && b->chosen >= 0 && walk_served(b) && !anyone_here(b))
 		advance(b);
 }
 

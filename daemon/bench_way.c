@@ -17,8 +17,10 @@
  *                           same paths, and agreement is nothing against it;
  *                         never what is measured in volts or amps, and nothing of which
  *                         there is no entry yet (the sweep comes first).
+ *              new       a position that is not there yet: it is named as the probes
+ *                        leave the one before (bench_new.c); no dial leads elsewhere.
  *
- * In both: positions for which the dial was turned come before all others, and what was
+ * In the first two: positions for which the dial was turned come before all others, and what was
  * skipped comes after all others, in the same order, once the rest is done.
  *
  * With `meters` above 1 a position is done when so many meters have an entry there at
@@ -31,7 +33,7 @@
 #include <stdio.h>
 #include <string.h>
 
-static const char *const mode_names[] = {"off", "on", "lift"};
+static const char *const mode_names[] = {"off", "on", "lift", "new"};
 static const char *const order_names[] = {"sheet", "kind", "channel"};
 
 const char *walk_mode_name(enum walk_mode m)
@@ -54,7 +56,7 @@ static int index_of(const char *name, const char *const *names, int count)
 
 bool walk_mode_from_name(const char *name, enum walk_mode *out)
 {
-	int i = index_of(name, mode_names, 3);
+	int i = index_of(name, mode_names, 4);
 	*out = i < 0 ? WALK_OFF : (enum walk_mode)i;
 	return i >= 0;
 }
@@ -176,7 +178,7 @@ static double twins_allowed(const struct position *p)
 	return mean > 0 ? (high - low) / mean : 0;
 }
 
-static bool twin_agrees(const struct bench *b, int place, const struct entry *e)
+bool way_twin(const struct bench *b, int place, const struct entry *e, struct twins *out)
 {
 	const struct position *p = &b->position[place].row.position;
 	int other = p->twin[0] ? position_find(b, p->twin) : -1;
@@ -184,11 +186,16 @@ static bool twin_agrees(const struct bench *b, int place, const struct entry *e)
 		return false;
 	const struct position *q = &b->position[other].row.position;
 	const struct entry *f = newest_in_circuit(b, other, e->quantity);
-	struct twins twins;
 	struct fault ignored;
 	if (!f || !p->has_nominal || !q->has_nominal || decimal_compare(p->nominal, q->nominal) != 0)
 		return false;
-	return twins_compare(e, f, twins_allowed(p), &twins, &ignored) && twins.agree;
+	return twins_compare(e, f, twins_allowed(p), out, &ignored);
+}
+
+static bool twin_agrees(const struct bench *b, int place, const struct entry *e)
+{
+	struct twins twins;
+	return way_twin(b, place, e, &twins) && twins.agree;
 }
 
 bool walk_needs_lift(const struct bench *b, int place)
@@ -309,7 +316,8 @@ void way_dial(struct bench *b, struct bench_meter *m, const struct reading *r)
 	if (m->turned_at < 0 || r->t - m->turned_at < DIAL_REST_US)
 		return;
 	m->turned_at = -1;
-	if (b->way.mode == WALK_OFF || m->bound.place >= 0 || !dial_leads(r->function))
+	if (b->way.mode == WALK_OFF || b->way.mode == WALK_NEW || m->bound.place >= 0 ||
+	    b->cooling || !dial_leads(r->function))
 		return;
 	b->dial = r->function;
 	if (b->chosen < 0)
@@ -362,9 +370,22 @@ static bool need_sheet(const struct bench *b, struct fault *why)
 	return false;
 }
 
+/* In a walk of new positions the next is one more. */
+static bool next_new(struct bench *b, int64_t t, struct fault *why)
+{
+	int place = place_new(b, t, NULL, why);
+	if (place < 0)
+		return false;
+	bench_taped(b, t, "next", "%s", "");
+	go_to(b, t, place);
+	return true;
+}
+
 bool bench_next(struct bench *b, int64_t t, struct fault *why)
 {
 	bench_run_until(b, t);
+	if (b->way.mode == WALK_NEW)
+		return next_new(b, t, why);
 	if (!need_sheet(b, why))
 		return false;
 	int from = b->chosen, next;
@@ -455,7 +476,27 @@ void way_taped(struct bench *b, int64_t t, const struct bench_way *way)
 		snprintf(order, sizeof order, " %s", walk_order_name(way->order));
 	if (way->mode != WALK_OFF && way->meters > 1)
 		snprintf(meters, sizeof meters, " %d", way->meters);
-	bench_taped(b, t, "walk", "%s%s%s", walk_mode_name(way->mode), order, meters);
+	bool new = way->mode == WALK_NEW && way->prefix[0];
+	bench_taped(b, t, "walk", "%s%s%s%s%s", walk_mode_name(way->mode), new ? " " : "",
+	            new ? way->prefix : "", order, meters);
+}
+
+/* What is up and waits for its entry stays up, if it has that prefix; else one is made. */
+static bool begin_new(struct bench *b, int64_t t, const char *prefix, struct fault *why)
+{
+	bool fits = b->chosen >= 0 && walk_lacks(b, b->chosen) &&
+	            strncmp(b->position[b->chosen].row.position.name, prefix, strlen(prefix)) == 0;
+	if (prefix[0])
+		snprintf(b->prefix, sizeof b->prefix, "%s", prefix);
+	int place = fits ? b->chosen : place_new(b, t, prefix, why);
+	if (place < 0) {
+		b->way.mode = WALK_OFF;
+		return false;
+	}
+	memcpy(b->way.prefix, b->prefix, sizeof b->way.prefix);
+	if (!fits)
+		go_to(b, t, place);
+	return true;
 }
 
 bool bench_walk(struct bench *b, int64_t t, const struct bench_way *way, struct fault *why)
@@ -470,6 +511,8 @@ bool bench_walk(struct bench *b, int64_t t, const struct bench_way *way, struct 
 		          "could not decide");
 		return false;
 	}
+	if (way->mode == WALK_NEW && way->prefix[0] && !prefix_valid(way->prefix, why))
+		return false;
 	if (!set_reach(b, t, way->mode, why))
 		return false;
 	way_taped(b, t, way);
@@ -485,6 +528,8 @@ bool bench_walk(struct bench *b, int64_t t, const struct bench_way *way, struct 
 	            began ? walk_order_name(way->order) : NULL, NULL);
 	if (!began)
 		return true;
+	if (way->mode == WALK_NEW)
+		return begin_new(b, t, way->prefix, why);
 	bool lift = way->mode == WALK_LIFT;
 	if (b->chosen < 0 || (lift && !walk_wants(b, b->chosen)))
 		walk_first(b);

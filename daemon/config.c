@@ -82,13 +82,16 @@ static bool bench_take(struct loader *l, const struct ini_item *item, struct fau
 	if (strcmp(item->key, "socket") == 0)
 		return value_text(item->value, "the path of the socket", c->socket, sizeof c->socket,
 		                  why);
+	if (strcmp(item->key, "viewers") == 0)
+		return value_text(item->value, "the path of the socket for viewers", c->viewers,
+		                  sizeof c->viewers, why);
 	if (strcmp(item->key, "dialects") == 0) /* loaded already, see config_load */
 		return value_text(item->value, "the folder of dialect files", (char[CONFIG_PATH_SIZE]){0},
 		                  CONFIG_PATH_SIZE, why);
 	enum taken taken = limit_take(c, item, why);
 	if (taken == UNKNOWN)
 		fault_at(why, l->file, item->line, item->key_column,
-		         "unknown key `%.40s` of the bench: expected name, log, socket, dialects, or one of the "
+		         "unknown key `%.40s` of the bench: expected name, log, socket, viewers, dialects, or one of the "
 		         "thresholds of settling, such as `arm seconds`",
 		         item->key);
 	return taken == TAKEN;

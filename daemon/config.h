@@ -8,6 +8,8 @@
  *     name   = north                  ; default: the host's name
  *     log    = /var/lib/tally/north.db ; default: /var/lib/tally/NAME.db
  *     socket = /run/tally/tally.sock  ; the default
+ *     viewers = /run/tally/view.sock  ; a second one, through which anybody on this machine
+ *                                     ; may look and nobody can change anything; none
  *     dialects = /etc/tally/dialects  ; the default: a folder of dialect files
  *     arm seconds = 1.5               ; every threshold of daemon/settle.h by its name
  *
@@ -23,10 +25,12 @@
  *     function = ohm                  ; what bare numbers are
  *     accuracy ohm = 0.5% + 2         ; percent of reading + counts of the last digit
  *     accuracy farad below 10n = 2.0% + 10
+ *     accuracy volt-ac below 1 kHz = 1.0% + 5   ; also: below 10 V below 1 kHz
  *     input volt-dc = 10M             ; input resistance, ohm
  *     isolated = yes                  ; its input floats against earth
  *     ac = rms                        ; true rms, or average
  *     bandwidth = 1k                  ; Hz, of the ac functions
+ *     crest     = 3                   ; crest factor, of a true rms meter
  *     test farad = 1 kHz, bridge      ; how it measures: test frequency, method, volts
  *
  * and only where the dialect asks (nothing is ever sent to the others):
@@ -100,6 +104,7 @@ struct config {
 	char name[NAME_SIZE];
 	char log[CONFIG_PATH_SIZE];
 	char socket[CONFIG_SOCKET_SIZE];
+	char viewers[CONFIG_SOCKET_SIZE]; /* "" for none */
 	struct settle_limits limits;
 	struct dialects dialects; /* from files */
 	int meters;

@@ -210,6 +210,15 @@ static bool take_bandwidth(struct meter_draft *d, const char *value, struct faul
 	return true;
 }
 
+static bool take_crest(struct meter_draft *d, const char *value, struct fault *why)
+{
+	struct decimal crest;
+	if (!value_quantity(value, FUNCTION_NUMBER, 1, 100, &crest, why))
+		return false;
+	d->meter->use.crest = decimal_double(crest);
+	return true;
+}
+
 /* ---- keys that name a function ---- */
 
 static bool take_digit(struct meter_draft *d, enum function f, const char *value,
@@ -241,6 +250,51 @@ static bool take_test(struct meter_draft *d, enum function f, const char *value,
 	                  why);
 }
 
+/* One bound: a value of the function, or a frequency, which says its Hz. */
+static bool accuracy_bound(struct accuracy_line *line, struct decimal *frequency,
+                           const char *bound, struct fault *why)
+{
+	size_t n = strlen(bound);
+	bool hertz = line->function != FUNCTION_HERTZ && n > 2 && strcmp(bound + n - 2, "Hz") == 0;
+	if (hertz && !frequency->n)
+		return value_quantity(bound, FUNCTION_HERTZ, 1e-3, 1e12, frequency, why);
+	if (!hertz && !line->has_below)
+		return line->has_below =
+		           value_quantity(bound, line->function, 1e-15, 1e15, &line->below, why);
+	fault_set(why, "a second bound of the same sort");
+	return false;
+}
+
+/* [below VALUE] [below FREQUENCY] */
+static bool accuracy_bounds(struct meter_draft *d, struct accuracy_line *line,
+                            struct decimal *frequency, const char *rest, int at,
+                            const struct ini_item *item, struct fault *why)
+{
+	char bound[64];
+	while (*rest) {
+		if (strncmp(rest, "below ", 6) != 0) {
+			fault_at(why, d->file, item->line, at,
+			         "expected `accuracy %s` or `accuracy %s below VALUE`",
+			         function_name(line->function), function_name(line->function));
+			return false;
+		}
+		const char *next = strstr(rest + 6, " below ");
+		size_t n = next ? (size_t)(next - rest - 6) : strlen(rest + 6);
+		n = n < sizeof bound ? n : sizeof bound - 1;
+		snprintf(bound, sizeof bound, "%.*s", (int)n, rest + 6);
+		if (!accuracy_bound(line, frequency, bound, why)) {
+			at += 6 + (why->column ? why->column - 1 : 0);
+			fault_at(why, d->file, item->line, at, "%s", why->text);
+			return false;
+		}
+		if (!next)
+			break;
+		at += (int)(next + 1 - rest);
+		rest = next + 1;
+	}
+	return true;
+}
+
 /* accuracy FUNCTION [below VALUE]; `rest` is what follows the function, at column
  * `at` of the line. */
 static bool take_accuracy(struct meter_draft *d, enum function f, const char *rest, int at,
@@ -248,23 +302,13 @@ static bool take_accuracy(struct meter_draft *d, enum function f, const char *re
 {
 	struct accuracy *a = &d->meter->accuracy;
 	struct accuracy_line line = { .function = f };
-	if (*rest) {
-		if (strncmp(rest, "below ", 6) != 0) {
-			fault_at(why, d->file, item->line, at,
-			         "expected `accuracy %s` or `accuracy %s below VALUE`", function_name(f),
-			         function_name(f));
-			return false;
-		}
-		line.has_below = true;
-		if (!value_quantity(rest + 6, f, 1e-15, 1e15, &line.below, why)) {
-			at += 6 + (why->column ? why->column - 1 : 0);
-			fault_at(why, d->file, item->line, at, "%s", why->text);
-			return false;
-		}
-	}
+	struct decimal frequency = { 0, 0 };
+	if (!accuracy_bounds(d, &line, &frequency, rest, at, item, why))
+		return false;
 	for (int i = 0; i < a->count; i++)
 		if (a->line[i].function == f && a->line[i].has_below == line.has_below &&
-		    (!line.has_below || decimal_compare(a->line[i].below, line.below) == 0)) {
+		    (!line.has_below || decimal_compare(a->line[i].below, line.below) == 0) &&
+		    decimal_compare(a->hertz[i], frequency) == 0) {
 			fault_at(why, d->file, item->line, item->key_column,
 			         "this accuracy was given already, written another way");
 			return false;
@@ -276,6 +320,7 @@ static bool take_accuracy(struct meter_draft *d, enum function f, const char *re
 	}
 	if (!accuracy_parse(item->value, strlen(item->value), &line.percent, &line.counts, why))
 		return false;
+	a->hertz[a->count] = frequency;
 	a->line[a->count++] = line;
 	return true;
 }
@@ -300,6 +345,7 @@ static const struct {
 	{ "isolated", KEY_ISOLATED, take_isolated, false },
 	{ "ac", KEY_AC, take_ac, false },
 	{ "bandwidth", KEY_BANDWIDTH, take_bandwidth, false },
+	{ "crest", KEY_CREST, take_crest, false },
 	{ "query", KEY_QUERY, take_query, true },
 	{ "setup", KEY_SETUP, take_setup, true },
 	{ "pace", KEY_PACE, take_pace, true },

@@ -228,6 +228,12 @@ int64_t log_reader_records(struct log_reader *r, const struct log_query *q,
 
 /* ---- pictures of the trail ---- */
 
+/* A position that had other names: until it is called with NULL, where `position` is asked
+ * for below, those readings are given whose record `seq`, sealed under `name`, is of it.
+ * `called` reads nothing of the log. */
+void log_reader_called(struct log_reader *r, bool (*called)(void *arg, int64_t seq, const char *name),
+                       void *arg);
+
 /* The readings of one meter and function with from <= t < to, in columns of equal width
  * (column i begins i * (to - from) / columns us after `from`, rounded down).  Readings that
  * the log has not sealed yet (of the last minute, at most) are not among them. */

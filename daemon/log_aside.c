@@ -75,7 +75,8 @@ void aside_tell(struct log_store *s, int64_t now)
 	if (!s->aside[0])
 		return;
 	say(s, s->aside_wal ? "A PART OF THE LOG IS LOST."
-	                    : "THE LOG WAS DAMAGED. It was set aside, as it is, and a new one was begun. It is now");
+	                    : "THE LOG WAS DAMAGED. It was set aside, as it is, and a new one was begun. "
+	                      "It is now");
 	text_begin(&t, buffer, sizeof buffer);
 	text_of(s, now, &t);
 	/* On a full disk it is only said. */

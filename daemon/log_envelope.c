@@ -12,6 +12,7 @@
 #include "protocol/record/record.h"
 
 #include <sqlite3.h>
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -37,6 +38,40 @@ struct envelope {
 	sqlite3_stmt *runs, *text;
 	int code;
 };
+
+/* ---- a position that had other names ---- */
+
+void log_reader_called(struct log_reader *r, bool (*called)(void *arg, int64_t seq, const char *name),
+                       void *arg)
+{
+	r->called = called;
+	r->called_arg = arg;
+}
+
+static void called_sql(sqlite3_context *context, int n, sqlite3_value **value)
+{
+	const struct log_reader *r = sqlite3_user_data(context);
+	const char *name = (const char *)sqlite3_value_text(value[1]);
+	sqlite3_result_int(context, n == 2 && name && r->called &&
+	                            r->called(r->called_arg, sqlite3_value_int64(value[0]), name));
+}
+
+/* Prepare a statement in which %s stands for the condition of the position, parameter `n`. */
+static int prepare_called(struct log_reader *r, sqlite3_stmt **st, const char *format, int n)
+{
+	char same[40], sql[1024];
+	int code = SQLITE_OK;
+	if (r->called)
+		code = sqlite3_create_function(r->db, "is_called", 2, SQLITE_UTF8, r, called_sql, NULL, NULL);
+	snprintf(same, sizeof same, r->called ? "is_called(seq, position)" : "position = ?%d", n);
+	snprintf(sql, sizeof sql, format, same);
+	return code == SQLITE_OK ? sqlite3_prepare_v2(r->db, sql, -1, st, NULL) : code;
+}
+
+static bool is_position(const struct log_reader *r, int64_t seq, const char *name, const char *asked)
+{
+	return r->called ? r->called(r->called_arg, seq, name) : !strcmp(name, asked);
+}
 
 /* ---- columns ---- */
 
@@ -143,7 +178,7 @@ static void row_read(sqlite3_stmt *st, struct stretch *s)
 
 static bool prepare(struct envelope *e, sqlite3_stmt **st, const char *sql)
 {
-	e->code = sqlite3_prepare_v2(e->r->db, sql, -1, st, NULL);
+	e->code = prepare_called(e->r, st, sql, 5);
 	if (e->code != SQLITE_OK)
 		return false;
 	/* Of what a statement does not have it takes no notice. */
@@ -208,7 +243,7 @@ static void from_tables(struct envelope *e)
 	if (!prepare(e, &e->text, "SELECT text FROM record WHERE seq = ?6") ||
 	    !prepare(e, &e->runs, e->q->position
 	                 ? "SELECT seq, seq, t, until, " RUN_VALUES "WHERE meter = ?1 AND function = ?2 "
-	                   "AND seq >= ?3 AND seq <= ?4 AND position = ?5 ORDER BY seq"
+	                   "AND seq >= ?3 AND seq <= ?4 AND %s ORDER BY seq"
 	                 : "SELECT seq, seq, t, until, " RUN_VALUES "WHERE meter = ?1 AND function = ?2 "
 	                   "AND seq >= ?3 AND seq <= ?4 ORDER BY seq"))
 		return;
@@ -234,7 +269,7 @@ static void from_records(struct envelope *e)
 {
 	struct trail_summary run;
 	int code = SQLITE_DONE;
-	if (!prepare(e, &e->text, "SELECT text FROM record WHERE kind = 'trail' AND meter = ?1 "
+	if (!prepare(e, &e->text, "SELECT text, seq FROM record WHERE kind = 'trail' AND meter = ?1 "
 	                          "ORDER BY seq"))
 		return;
 	while ((code = sqlite3_step(e->text)) == SQLITE_ROW) {
@@ -242,7 +277,8 @@ static void from_records(struct envelope *e)
 		if (!trail_summary_read(text, (size_t)sqlite3_column_bytes(e->text, 0), &run) ||
 		    strcmp(function_name(run.function), e->q->function))
 			continue;
-		if (e->q->position && strcmp(run.position, e->q->position))
+		if (e->q->position &&
+		    !is_position(e->r, sqlite3_column_int64(e->text, 1), run.position, e->q->position))
 			continue;
 		struct stretch s = { .t = run.t, .until = run.t + run.span, .has_value = run.all.has_value,
 			.low = run.all.low, .high = run.all.high, .first = run.all.first, .last = run.all.last,
@@ -309,16 +345,16 @@ bool log_reader_lines(struct log_reader *r, const char *meter, const char *posit
 	struct envelope e = { .r = r };
 	const char *sql = has_tables(&e)
 	    ? "SELECT meter, function, min(t), max(until), sum(n), count(*), min(low), max(high) FROM run "
-	      "WHERE (?1 IS NULL OR meter = ?1) AND (?2 IS NULL OR position = ?2) "
+	      "WHERE (?1 IS NULL OR meter = ?1) AND (?2 IS NULL OR %s) "
 	      "GROUP BY meter, function ORDER BY min(seq)"
 	    : "SELECT meter, json_extract(text, '$.function'), "
 	      "min(unixepoch(t) * 1000000), max(unixepoch(t) * 1000000 + "
 	      "  100 * json_extract(text, '$.at[#-1]') + 1000000), sum(json_extract(text, '$.n')), count(*), "
 	      "min(json_extract(text, '$.low') * json_extract(text, '$.digit')), "
 	      "max(json_extract(text, '$.high') * json_extract(text, '$.digit')) FROM record "
-	      "WHERE kind = 'trail' AND (?1 IS NULL OR meter = ?1) AND (?2 IS NULL OR position = ?2) "
+	      "WHERE kind = 'trail' AND (?1 IS NULL OR meter = ?1) AND (?2 IS NULL OR %s) "
 	      "GROUP BY 1, 2 ORDER BY min(seq)";
-	int code = sqlite3_prepare_v2(r->db, sql, -1, &st, NULL);
+	int code = prepare_called(r, &st, sql, 2);
 	if (code == SQLITE_OK) {
 		sqlite3_bind_text(st, 1, meter, -1, SQLITE_STATIC);
 		sqlite3_bind_text(st, 2, position, -1, SQLITE_STATIC);
@@ -350,14 +386,15 @@ bool log_reader_lines(struct log_reader *r, const char *meter, const char *posit
 
 /* ---- the records ---- */
 
-static bool in_stretch(const struct log_trail_query *q, const char *text, size_t len)
+static bool in_stretch(const struct log_reader *r, const struct log_trail_query *q, int64_t seq,
+                       const char *text, size_t len)
 {
 	struct trail_summary run;
 	if (!trail_summary_read(text, len, &run))
 		return false;
 	return run.t + run.span >= q->from && run.t < q->to && (!q->meter || !strcmp(q->meter, run.meter)) &&
 	       (!q->function || !strcmp(q->function, function_name(run.function))) &&
-	       (!q->position || !strcmp(q->position, run.position));
+	       (!q->position || is_position(r, seq, run.position, q->position));
 }
 
 int64_t log_reader_trail(struct log_reader *r, const struct log_trail_query *q,
@@ -369,12 +406,12 @@ int64_t log_reader_trail(struct log_reader *r, const struct log_trail_query *q,
 	if (!reader_refresh(r, why))
 		return -1;
 	struct envelope e = { .r = r };
-	int code = sqlite3_prepare_v2(r->db, has_tables(&e)
+	int code = prepare_called(r, &st, has_tables(&e)
 	    ? "SELECT seq, text FROM record WHERE seq IN (SELECT seq FROM run WHERE t < ?5 AND until >= ?4 "
 	      "AND seq > ?6 AND (?1 IS NULL OR meter = ?1) AND (?2 IS NULL OR function = ?2) "
-	      "AND (?3 IS NULL OR position = ?3)) ORDER BY seq"
+	      "AND (?3 IS NULL OR %s)) ORDER BY seq"
 	    : "SELECT seq, text FROM record WHERE seq > ?6 AND kind = 'trail' AND (?1 IS NULL OR meter = ?1) "
-	      "ORDER BY seq", -1, &st, NULL);
+	      "ORDER BY seq", 3);
 	if (code == SQLITE_OK) {
 		sqlite3_bind_text(st, 1, q->meter, -1, SQLITE_STATIC);
 		sqlite3_bind_text(st, 2, q->function, -1, SQLITE_STATIC);
@@ -385,7 +422,7 @@ int64_t log_reader_trail(struct log_reader *r, const struct log_trail_query *q,
 		while ((code = sqlite3_step(st)) == SQLITE_ROW) {
 			const char *text = (const char *)sqlite3_column_text(st, 1);
 			size_t len = (size_t)sqlite3_column_bytes(st, 1);
-			if (!in_stretch(q, text, len))
+			if (!in_stretch(r, q, sqlite3_column_int64(st, 0), text, len))
 				continue;
 			given++;
 			if (!each(arg, sqlite3_column_int64(st, 0), text, len)) {

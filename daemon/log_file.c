@@ -363,8 +363,8 @@ static bool foreign_wal(struct log_store *s, struct fault *why)
 	if (memcmp(alone, zeros, 32) == 0 || memcmp(through, alone, 32) == 0)
 		return true;
 	s->damaged = true;
-	fault_at(why, s->path, 0, 0, "%.200s-wal is not a part of this log, but of another file; without it "
-	         "the log itself may be whole", s->path);
+	fault_at(why, s->path, 0, 0, "%.200s-wal is not a part of this log, but of another file; "
+	         "without it the log itself may be whole", s->path);
 	return false;
 }
 

@@ -329,6 +329,9 @@ struct log_reader {
 	int way;            /* how it was opened */
 	struct log_going going;
 	char *path;
+	/* Which readings are of the position that is asked for; NULL: by the name alone. */
+	bool (*called)(void *arg, int64_t seq, const char *name);
+	void *called_arg;
 };
 /* Open it anew where a daemon was started or ended since; before every question. */
 bool reader_refresh(struct log_reader *r, struct fault *why);

@@ -14,6 +14,14 @@
 #include <stdio.h>
 #include <string.h>
 
+/* The name that a record's position has now.  Most logs know no rename: that is asked once
+ * a query, not once a row. */
+#define NAME_NOW(job, was, since)                                                              \
+	"CASE WHEN EXISTS (SELECT 1 FROM record WHERE kind = 'rename')\n"                          \
+	"    THEN coalesce((SELECT n.now FROM renamed AS n WHERE n.job = " job "\n"                \
+	"      AND n.was = " was " AND n.seq > " since " ORDER BY n.seq LIMIT 1), " was ")\n"       \
+	"    ELSE " was " END"
+
 /* The views use nothing that fails on records without a member: json_extract
  * gives NULL there and json_each no row. */
 static const struct schema_object {
@@ -77,13 +85,24 @@ static const struct schema_object {
 	  "WHEN NEW.seq IS NOT (SELECT coalesce(max(seq), 0) + 1 FROM record) BEGIN\n"
 	  "  SELECT RAISE(ABORT, 'a record can only be the next one');\n"
 	  "END" },
+	/* Every rename, with what the position is called today. */
+	{ "view", "renamed",
+	  "CREATE VIEW renamed AS WITH RECURSIVE one(job, seq, was, now) AS (\n"
+	  "  SELECT json_extract(text, '$.job'), seq, json_extract(text, '$.from'), position\n"
+	  "  FROM record WHERE kind = 'rename'),\n"
+	  "chain(job, seq, was, now, at) AS (\n"
+	  "  SELECT job, seq, was, now, seq FROM one UNION ALL\n"
+	  "  SELECT c.job, c.seq, c.was, o.now, o.seq FROM chain AS c JOIN one AS o ON o.seq = (\n"
+	  "    SELECT min(n.seq) FROM one AS n WHERE n.job = c.job AND n.was = c.now AND n.seq > c.at))\n"
+	  "SELECT job, seq, was, now, max(at) AS last FROM chain GROUP BY seq" },
 	/* As it counts today: moved and judged anew where a later record says so. */
 	{ "view", "entry",
 	  "CREATE VIEW entry AS WITH said AS (\n"
-	  "  SELECT kind, json_extract(text, '$.of') AS of, max(seq), position, text FROM record\n"
+	  "  SELECT kind, json_extract(text, '$.of') AS of, max(seq) AS seq, position, text FROM record\n"
 	  "  WHERE kind IN ('strike', 'move', 'rejudge') GROUP BY kind, json_extract(text, '$.of'))\n"
 	  "SELECT e.seq, e.t, json_extract(e.text, '$.job') AS job,\n"
-	  "  coalesce(m.position, e.position) AS position,\n"
+	  "  " NAME_NOW("json_extract(e.text, '$.job')", "coalesce(m.position, e.position)",
+	             "coalesce(m.seq, e.seq)") " AS position,\n"
 	  "  json_extract(e.text, '$.quantity') AS quantity,\n"
 	  "  json_extract(e.text, '$.condition') AS condition,\n"
 	  "  json_extract(e.text, '$.reach') AS reach, e.meter,\n"
@@ -97,6 +116,7 @@ static const struct schema_object {
 	  "  json_extract(coalesce(j.text, e.text), '$.reason') AS reason,\n"
 	  "  json_extract(coalesce(j.text, e.text), '$.deviation') AS deviation,\n"
 	  "  json_extract(coalesce(j.text, e.text), '$.service.verdict') AS service,\n"
+	  "  json_extract(coalesce(j.text, e.text), '$.against') AS against,\n"
 	  "  json_extract(e.text, '$.source') AS source,\n"
 	  "  json_extract(e.text, '$.settled') AS settled,\n"
 	  "  json_extract(s.text, '$.because') AS struck\n"
@@ -106,15 +126,31 @@ static const struct schema_object {
 	  "LEFT JOIN said AS s ON s.kind = 'strike' AND s.of = e.seq\n"
 	  "WHERE e.kind = 'entry'" },
 	{ "view", "sheet",
-	  "CREATE VIEW sheet AS SELECT max(seq) AS seq, json_extract(text, '$.job') AS job, position,\n"
+	  "CREATE VIEW sheet AS WITH now AS (SELECT seq, text, json_extract(text, '$.job') AS job,\n"
+	  "  " NAME_NOW("json_extract(r.text, '$.job')", "r.position", "r.seq") " AS position\n"
+	  "  FROM record AS r WHERE kind = 'position')\n"
+	  "SELECT max(seq) AS seq, job, position,\n"
 	  "  json_extract(text, '$.sheet.kind') AS kind,\n"
 	  "  json_extract(text, '$.sheet.nominal') AS nominal,\n"
-	  "  json_extract(text, '$.sheet.tolerance') AS tolerance,\n"
+	  "  json_extract(text, '$.sheet.written.tolerance') AS tolerance,\n"
 	  "  json_extract(text, '$.sheet.service') AS service,\n"
 	  "  json_extract(text, '$.sheet.role') AS role,\n"
 	  "  json_extract(text, '$.sheet.twin') AS twin,\n"
 	  "  json_extract(text, '$.sheet') AS sheet\n"
-	  "FROM record WHERE kind = 'position' GROUP BY json_extract(text, '$.job'), position" },
+	  "FROM now GROUP BY job, position" },
+	/* What is fitted now, where it is another part than the sheet says. */
+	{ "view", "fit",
+	  "CREATE VIEW fit AS WITH now AS (SELECT seq, text, json_extract(text, '$.job') AS job,\n"
+	  "  " NAME_NOW("json_extract(r.text, '$.job')", "r.position", "r.seq") " AS position\n"
+	  "  FROM record AS r WHERE kind = 'fit'),\n"
+	  "last AS (SELECT max(seq) AS seq, job, position, text FROM now GROUP BY job, position)\n"
+	  "SELECT seq, job, position, json_extract(text, '$.fit.kind') AS kind,\n"
+	  "  json_extract(text, '$.fit.nominal') AS nominal,\n"
+	  "  json_extract(text, '$.fit.limits') AS limits,\n"
+	  "  json_extract(text, '$.fit.rated') AS rated,\n"
+	  "  json_extract(text, '$.fit.part') AS part,\n"
+	  "  json_extract(text, '$.replaces') AS replaces\n"
+	  "FROM last WHERE json_type(text, '$.fit') = 'object'" },
 	{ "view", "job",
 	  "CREATE VIEW job AS SELECT r.seq, json_extract(r.text, '$.job') AS job,\n"
 	  "  a.since, r.t AS last,\n"
@@ -127,7 +163,8 @@ static const struct schema_object {
 	{ "view", "reading",
 	  "CREATE VIEW reading AS SELECT r.seq, v.key AS i, r.t,\n"
 	  "  json_extract(r.text, '$.at[' || v.key || ']') / 10000.0 AS seconds,\n"
-	  "  r.meter, r.position, json_extract(r.text, '$.function') AS function,\n"
+	  "  r.meter, " NAME_NOW("json_extract(r.text, '$.job')", "r.position", "r.seq") " AS position,\n"
+	  "  json_extract(r.text, '$.function') AS function,\n"
 	  "  v.value * json_extract(r.text, '$.digit') AS value\n"
 	  "FROM record AS r, json_each(r.text, '$.v') AS v WHERE r.kind = 'trail'" },
 };

@@ -549,7 +549,8 @@ static bool open_server(struct stand *s, struct fault *why)
 {
 	s->calls = (struct calls){s->bench, stream_now, s, call_doctor};
 	struct server_options options = {
-	    .path = s->config->socket, .log_path = log_path(s->log), .bench = s->config->name,
+	    .path = s->config->socket, .viewers_path = s->config->viewers,
+	    .log_path = log_path(s->log), .bench = s->config->name,
 	    .version = TALLY_VERSION,
 	    .hooks = {.call = calls_call, .has_meter = has_meter, .say = server_said,
 	              .tape_begins = tape_begins, .arg = &s->calls}};

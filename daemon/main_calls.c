@@ -20,9 +20,9 @@
 /* Everything that any method takes. */
 struct asked {
 	const char *position, *quantity, *meter, *name, *text, *job, *because, *value, *from, *u;
-	const char *reach, *condition, *walk, *state, *range, *order, *leads;
+	const char *reach, *condition, *walk, *state, *range, *order, *leads, *to, *prefix, *positions;
 	int64_t seq, by, meters, up;
-	bool speaks, wait;
+	bool speaks, wait, swapped, accept, none;
 	json_t *fields, *seqs;
 };
 
@@ -181,7 +181,8 @@ static bool call_job_state(struct answering *a, struct fault *why)
 		fault_set(why, "the state of a job is cold or live, not %.40s", a->asked.state);
 		return false;
 	}
-	LATER(SHAPE_SEQ, WIRE_REFUSED, bench_job_state(a->calls->bench, a->t, live, w, why));
+	LATER(SHAPE_SEQ, WIRE_REFUSED, bench_job_state(a->calls->bench, a->t, live,
+	                                              a->asked.because ? a->asked.because : "", w, why));
 }
 
 static bool call_sheet_load(struct answering *a, struct fault *why)
@@ -208,22 +209,69 @@ static bool call_sheet_mirror(struct answering *a, struct fault *why)
 	      bench_sheet_mirror(a->calls->bench, a->t, a->asked.range, (int)by, w, why));
 }
 
-static bool call_sheet_set(struct answering *a, struct fault *why)
+enum { FIELDS = 16 };
+
+static bool read_fields(const struct answering *a, const char *key[FIELDS],
+                        const char *value[FIELDS], int *n, struct fault *why)
 {
-	enum { FIELDS = 16 };
-	const char *key[FIELDS], *value[FIELDS], *k;
+	const char *k;
 	json_t *v;
-	int n = 0;
+	*n = 0;
 	json_object_foreach (a->asked.fields, k, v) {
-		if (n == FIELDS || !json_is_string(v)) {
+		if (*n == FIELDS || !json_is_string(v)) {
 			fault_set(why, "fields: at most %d, each a text, as written in a sheet", FIELDS);
 			return false;
 		}
-		key[n] = k;
-		value[n++] = json_string_value(v);
+		key[*n] = k;
+		value[(*n)++] = json_string_value(v);
 	}
+	return true;
+}
+
+static bool call_sheet_set(struct answering *a, struct fault *why)
+{
+	const char *key[FIELDS], *value[FIELDS];
+	int n;
+	if (!read_fields(a, key, value, &n, why))
+		return false;
 	LATER(SHAPE_SEQ, WIRE_BAD_INPUT,
 	      bench_sheet_set(a->calls->bench, a->t, a->asked.position, key, value, n, w, why));
+}
+
+static bool call_sheet_fit(struct answering *a, struct fault *why)
+{
+	const char *key[FIELDS], *value[FIELDS];
+	int n;
+	if (!read_fields(a, key, value, &n, why))
+		return false;
+	if (a->asked.none == (n > 0)) {
+		fault_set(why, "say what is fitted (fields), or that nothing else is (none), not both");
+		return false;
+	}
+	LATER(SHAPE_SEQ, WIRE_BAD_INPUT,
+	      bench_sheet_fit(a->calls->bench, a->t, a->asked.position, key, value, n, w, why));
+}
+
+static bool call_sheet_rename(struct answering *a, struct fault *why)
+{
+	const struct asked *k = &a->asked;
+	LATER(SHAPE_SEQ, WIRE_BAD_INPUT,
+	      bench_sheet_rename(a->calls->bench, a->t, k->position, k->to, w, why));
+}
+
+static bool call_sheet_twins(struct answering *a, struct fault *why)
+{
+	const struct asked *k = &a->asked;
+	if (!k->accept && k->positions) {
+		fault_set(why, "positions are those to accept: say accept, too");
+		return false;
+	}
+	if (k->accept)
+		LATER(SHAPE_SEQ, WIRE_REFUSED,
+		      bench_twins_accept(a->calls->bench, a->t, k->positions, w, why));
+	bench_twins(a->calls->bench, &a->out);
+	server_answer(a->call, a->out.bytes);
+	return true;
 }
 
 static bool read_quantity(const char *name, int *out, struct fault *why)
@@ -263,6 +311,20 @@ static bool call_at(struct answering *a, struct fault *why)
 	return true;
 }
 
+static bool call_at_new(struct answering *a, struct fault *why)
+{
+	if (!bench_at_new(a->calls->bench, a->t, a->asked.prefix, why)) {
+		server_refuse(a->call, bench_log_refused(a->calls->bench) ? WIRE_NOT_LOGGED : WIRE_BAD_INPUT,
+		              why);
+		return true;
+	}
+	text_puts(&a->out, "{\"chosen\":");
+	bench_chosen(a->calls->bench, &a->out);
+	text_puts(&a->out, "}");
+	server_answer(a->call, a->out.bytes);
+	return true;
+}
+
 static bool call_reach(struct answering *a, struct fault *why)
 {
 	enum reach r;
@@ -299,13 +361,18 @@ static bool call_walk(struct answering *a, struct fault *why)
 	const struct asked *k = &a->asked;
 	struct bench_way way = {.meters = k->meters >= 0 && k->meters < 1000 ? (int)k->meters : 0};
 	if (!walk_mode_from_name(k->walk, &way.mode)) {
-		fault_set(why, "walk is on, off or lift, not %.40s", k->walk);
+		fault_set(why, "walk is on, off, lift or new, not %.40s", k->walk);
 		return false;
 	}
 	if (k->order && !walk_order_from_name(k->order, &way.order)) {
 		fault_set(why, "the order of a walk is sheet, kind or channel, not %.40s", k->order);
 		return false;
 	}
+	if (k->prefix && (way.mode != WALK_NEW || strlen(k->prefix) >= sizeof way.prefix)) {
+		fault_set(why, "a prefix is the beginning of new names (walk new), short as they are");
+		return false;
+	}
+	snprintf(way.prefix, sizeof way.prefix, "%s", k->prefix ? k->prefix : "");
 	if (!bench_walk(a->calls->bench, a->t, &way, why)) {
 		server_refuse(a->call, bench_log_refused(a->calls->bench) ? WIRE_NOT_LOGGED : WIRE_REFUSED,
 		              why);
@@ -346,7 +413,7 @@ static bool call_back(struct answering *a, struct fault *why)
 
 static bool call_again(struct answering *a, struct fault *why)
 {
-	return chosen_or_refused(a, bench_again(a->calls->bench, a->t, why), why);
+	return chosen_or_refused(a, bench_again(a->calls->bench, a->t, a->asked.swapped, why), why);
 }
 
 static bool call_speaks(struct answering *a, struct fault *why)
@@ -462,7 +529,7 @@ static const struct {
 #define M(member) {#member, offsetof(struct asked, member), PARAM_TEXT}
     M(position), M(quantity), M(meter), M(name),  M(text),      M(job),  M(because),
     M(value),    M(from),     M(u),     M(reach), M(condition), M(walk), M(state),
-    M(range),    M(order),    M(leads),
+    M(range),    M(order),    M(leads), M(to),    M(prefix),    M(positions),
 #undef M
     {"seq", offsetof(struct asked, seq), PARAM_WHOLE},
     {"by", offsetof(struct asked, by), PARAM_WHOLE},
@@ -470,6 +537,9 @@ static const struct {
     {"up", offsetof(struct asked, up), PARAM_WHOLE},
     {"speaks", offsetof(struct asked, speaks), PARAM_FLAG},
     {"wait", offsetof(struct asked, wait), PARAM_FLAG},
+    {"swapped", offsetof(struct asked, swapped), PARAM_FLAG},
+    {"accept", offsetof(struct asked, accept), PARAM_FLAG},
+    {"none", offsetof(struct asked, none), PARAM_FLAG},
 };
 
 /* `takes`: names with spaces between; an ending ! marks a compulsory one. */
@@ -484,18 +554,22 @@ static const struct method {
     {"doctor", call_doctor, "", false},
     {"job.start", call_job_start, "name!", false},
     {"job.close", call_job_close, "", false},
-    {"job.state", call_job_state, "state!", false},
+    {"job.state", call_job_state, "state! because", false},
     {"sheet.load", call_sheet_load, "name! text! job", false},
     {"sheet.set", call_sheet_set, "position! fields!", false},
+    {"sheet.fit", call_sheet_fit, "position! fields none", false},
+    {"sheet.rename", call_sheet_rename, "position! to!", false},
+    {"sheet.twins", call_sheet_twins, "accept positions", false},
     {"sheet.add", call_sheet_add, "text!", false},
     {"sheet.mirror", call_sheet_mirror, "range! by!", false},
     {"at", call_at, "position quantity meter", true},
+    {"at.new", call_at_new, "prefix", false},
     {"reach", call_reach, "reach!", false},
     {"condition", call_condition, "condition!", false},
-    {"walk", call_walk, "walk! order meters", false},
+    {"walk", call_walk, "walk! order meters prefix", false},
     {"next", call_next, "", false},
     {"back", call_back, "", false},
-    {"again", call_again, "", false},
+    {"again", call_again, "swapped", false},
     {"there", call_there, "", false},
     {"speaks", call_speaks, "speaks!", false},
     {"announced", call_announced, "up", false},
@@ -537,7 +611,8 @@ static bool read_asked(const struct method *m, json_t *params, struct asked *k, 
 	}
 	bool good = params_read(m->name, rest, list, n, why);
 	json_decref(rest);
-	if (good && strstr(m->takes, "fields") && !json_is_object(k->fields)) {
+	bool has_fields = json_is_object(k->fields) || (!k->fields && !strstr(m->takes, "fields!"));
+	if (good && strstr(m->takes, "fields") && !has_fields) {
 		fault_set(why, "%s wants fields: an object of texts", m->name);
 		good = false;
 	}

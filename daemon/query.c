@@ -20,6 +20,8 @@ static const struct {
 	{ "job.show", query_job_show },
 	{ "sheet.show", query_sheet_show },
 	{ "compare", query_compare },
+	{ "plan", query_plan },
+	{ "places", query_places },
 	{ "trail", query_trail },
 	{ "trail.lines", query_trail_lines },
 	{ "trail.envelope", query_trail_envelope },
@@ -33,6 +35,11 @@ bool query_known(const char *method)
 		if (!strcmp(table[i].method, method))
 			return true;
 	return false;
+}
+
+bool query_writes(const char *method)
+{
+	return !strcmp(method, "backup");
 }
 
 static char *query_answer(struct query *q, const char *method, json_t *params, int *code)

@@ -21,6 +21,8 @@
 
 /* Is this one of the methods marked *file* in protocol/WIRE.md (but hello)? */
 bool query_known(const char *method);
+/* Does it write a file (with the daemon's right)? */
+bool query_writes(const char *method);
 
 /* Answer it.  Returns a JSON text (malloc; the caller frees), or NULL with *code
  * (see WIRE.md) and *why. */

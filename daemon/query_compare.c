@@ -79,7 +79,7 @@ static bool entry_fresh(void *arg, int64_t seq, const char *text, size_t len)
 	if (said_of(&c->strikes, seq) || !query_of_job(c->job, text, len))
 		return true;
 	char position[NAME_SIZE];
-	said_position(&c->moves, seq, text, len, position);
+	said_position(&c->moves, &c->names, seq, text, len, position);
 	if (c->position && strcmp(position, c->position) && (!c->twin || strcmp(position, c->twin)))
 		return true;
 	if (!entry_read(text, len, &f.e))
@@ -147,7 +147,13 @@ static void pair_write(struct compare *c, const struct fresh *a, const struct fr
 	compare_side(out, "b", b);
 	answer_puts(out, ",\"en\":");
 	answer_real(out, en);
-	answer_printf(out, ",\"agree\":%s}", en <= 1 ? "true" : "false");
+	answer_printf(out, ",\"agree\":%s", en <= 1 ? "true" : "false");
+	struct fault why;
+	if (crosscheck_offset(&a->e, &b->e, &why)) {
+		answer_puts(out, ",\"why\":");
+		answer_string(out, why.text);
+	}
+	answer_puts(out, "}");
 }
 
 /* Who of those that can be compared stands apart; NULL for nobody. */
@@ -207,6 +213,7 @@ static void group_write(struct compare *c, struct fresh **at, size_t n)
 		answer_string(out, apart);
 	else
 		answer_puts(out, "null");
+	compare_together(c, at, n);
 	answer_printf(out, ",\"agree\":%s}", agree ? "true" : "false");
 }
 
@@ -286,7 +293,7 @@ static bool compare_read(struct compare *c, char twin[NAME_SIZE])
 	c->twin = twin[0] ? twin : NULL;
 	const struct log_query what = { .kind = "entry", .newest_first = true };
 	if (!said_read(q, "strike", 0, false, NULL, NULL, &c->strikes) ||
-	    !said_read(q, "move", 0, false, NULL, NULL, &c->moves) ||
+	    !said_read(q, "move", 0, false, NULL, NULL, &c->moves) || !names_read(q, &c->names) ||
 	    !query_each(q, &what, entry_fresh, c))
 		return false;
 	return !c->no_memory || query_no_memory(q);
@@ -303,6 +310,8 @@ static void compare_write(struct compare *c)
 		answer_puts(out, "null");
 	answer_puts(out, ",\"crosschecks\":[");
 	crosschecks_write(c);
+	answer_puts(out, "],\"references\":[");
+	compare_references(c);
 	answer_puts(out, "],\"twins\":[");
 	compare_twins(c);
 	answer_puts(out, "],\"refused\":[");
@@ -334,6 +343,7 @@ bool query_compare(struct query *q, json_t *params)
 	free(c.at);
 	said_free(&c.strikes);
 	said_free(&c.moves);
+	names_free(&c.names);
 	sheet_lines_free(&c.lines);
 	return good;
 }

@@ -21,17 +21,23 @@ struct compare {
 	const char *job;
 	const char *position, *twin; /* asked for; NULL: every position */
 	struct said_list strikes, moves;
+	struct names names;
 	struct sheet_lines lines;
 	struct fresh **at; /* sorted */
 	size_t n, size;
 	bool no_memory;
-	int checks, pairs, twins; /* written so far */
+	int checks, pairs, references, twins; /* written so far */
 	struct answer refused;
 	int refused_count;
 };
 
 /* The newest of these (of one meter, where it is named); NULL for none. */
 const struct fresh *compare_newest(struct fresh **at, size_t n, const char *meter);
+
+/* Do the meters of one group, three and more, have one value in common? (`together`) */
+void compare_together(struct compare *c, struct fresh **at, size_t n);
+/* Values of reference parts against what those are known to be. (`references`) */
+void compare_references(struct compare *c);
 
 /* A comma before every element but the first of a list. */
 void compare_comma(struct answer *out, int *count);

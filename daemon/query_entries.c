@@ -19,6 +19,7 @@ struct entries {
 	int64_t limit;
 	size_t bytes;
 	struct said_list strikes, moves, rejudged;
+	struct names names;
 	struct found *at;
 	size_t n, size;
 	bool more, no_memory;
@@ -51,7 +52,7 @@ static bool entry_found(void *arg, int64_t seq, const char *text, size_t len)
 	if (!query_of_job(e->job, text, len))
 		return true;
 	if (e->position) {
-		said_position(&e->moves, seq, text, len, position);
+		said_position(&e->moves, &e->names, seq, text, len, position);
 		if (strcmp(position, e->position))
 			return true;
 	}
@@ -103,7 +104,11 @@ static bool element_add(struct entries *e, const struct found *f)
 	struct answer *out = &e->q->out;
 	const struct said *strike = said_of(&e->strikes, f->seq), *move = said_of(&e->moves, f->seq),
 	                  *rejudged = said_of(&e->rejudged, f->seq);
-	size_t len = f->len + 128 + (strike ? strike->len : 0) + (move ? move->len : 0) +
+	char position[NAME_SIZE];
+	const struct renamed *renamed = said_position(&e->moves, &e->names, f->seq, f->text, f->len,
+	                                              position);
+	size_t len = f->len + 192 + (renamed ? renamed->len : 0) +
+	             (strike ? strike->len : 0) + (move ? move->len : 0) +
 	             (rejudged ? rejudged->len : 0);
 	if (!query_room(e->q, len))
 		return false;
@@ -118,6 +123,13 @@ static bool element_add(struct entries *e, const struct found *f)
 	text_or_null(out, move);
 	answer_puts(out, ",\"rejudged\":");
 	text_or_null(out, rejudged);
+	answer_puts(out, ",\"renamed\":");
+	if (renamed)
+		answer_add(out, renamed->text, renamed->len);
+	else
+		answer_puts(out, "null");
+	answer_puts(out, ",\"position\":");
+	answer_string(out, position);
 	answer_puts(out, "}");
 	return true;
 }
@@ -144,11 +156,11 @@ static void entries_write(struct entries *e, int64_t after)
 static bool entries_read(struct entries *e, int64_t after)
 {
 	struct query *q = e->q;
-	if (!said_read(q, "move", after, true, NULL, NULL, &e->moves))
+	if (!said_read(q, "move", after, true, NULL, NULL, &e->moves) || !names_read(q, &e->names))
 		return false;
 	/* The position that the log indexes is the one at the time of the touch. */
 	const struct log_query what = { .after = after, .kind = "entry",
-		                        .position = e->moves.n ? NULL : e->position };
+		                        .position = e->moves.n || e->names.n ? NULL : e->position };
 	if (!query_each(q, &what, entry_found, e))
 		return false;
 	if (e->no_memory)
@@ -183,5 +195,6 @@ bool query_entries(struct query *q, json_t *params)
 	said_free(&e.strikes);
 	said_free(&e.moves);
 	said_free(&e.rejudged);
+	names_free(&e.names);
 	return good;
 }

@@ -125,6 +125,7 @@ bool query_of_job(const char *job, const char *text, size_t len)
 
 struct counting {
 	const struct said_list *strikes, *moves;
+	const struct names *names;
 	const char *job;
 	void (*count)(void *arg, const char *job, const char *position);
 	void *arg;
@@ -137,7 +138,7 @@ static bool entry_counted(void *arg, int64_t seq, const char *text, size_t len)
 	record_job(text, len, job);
 	if ((c->job[0] && strcmp(job, c->job)) || said_of(c->strikes, seq))
 		return true;
-	said_position(c->moves, seq, text, len, position);
+	said_position(c->moves, c->names, seq, text, len, position);
 	c->count(c->arg, job, position);
 	return true;
 }
@@ -146,13 +147,15 @@ bool entries_count(struct query *q, const char *job,
                    void (*count)(void *arg, const char *job, const char *position), void *arg)
 {
 	struct said_list strikes = { 0 }, moves = { 0 };
-	struct counting c = { &strikes, &moves, job, count, arg };
+	struct names names = { 0 };
+	struct counting c = { &strikes, &moves, &names, job, count, arg };
 	const struct log_query what = { .kind = "entry" };
 	bool good = said_read(q, "strike", 0, false, NULL, NULL, &strikes) &&
-	            said_read(q, "move", 0, false, NULL, NULL, &moves) &&
+	            said_read(q, "move", 0, false, NULL, NULL, &moves) && names_read(q, &names) &&
 	            query_each(q, &what, entry_counted, &c);
 	said_free(&strikes);
 	said_free(&moves);
+	names_free(&names);
 	return good;
 }
 
@@ -169,6 +172,7 @@ struct seen {
 	struct jobs *jobs;
 	char **keys; /* "index/position", sorted */
 	size_t n, size;
+	struct names names;
 	bool no_memory;
 };
 
@@ -188,11 +192,11 @@ static size_t seen_place(const struct seen *s, const char *key, bool *there)
 
 static bool position_seen(void *arg, int64_t seq, const char *text, size_t len)
 {
-	(void)seq;
 	struct seen *s = arg;
 	char job[JOB_SIZE], position[NAME_SIZE], key[NAME_SIZE + 24];
 	record_job(text, len, job);
 	json_text(json_member(text, len, "position"), position, sizeof position);
+	names_follow(&s->names, job, seq, position);
 	struct job_line *line = job_find(s->jobs, job);
 	if (!line)
 		return true;
@@ -226,18 +230,20 @@ static bool positions_count(struct query *q, struct jobs *jobs)
 {
 	struct seen s = { .jobs = jobs };
 	const struct log_query what = { .kind = "position" };
-	bool good = query_each(q, &what, position_seen, &s);
+	bool good = names_read(q, &s.names) && query_each(q, &what, position_seen, &s);
 	if (good && s.no_memory)
 		good = query_no_memory(q);
 	for (size_t i = 0; i < s.n; i++)
 		free(s.keys[i]);
 	free(s.keys);
+	names_free(&s.names);
 	return good;
 }
 
 /* ---- job.list, job.show ---- */
 
-static void job_write(struct answer *out, const struct job_line *line)
+/* fits: how many positions have another part now; -1 leaves it out. */
+static void job_write(struct answer *out, const struct job_line *line, int64_t fits)
 {
 	char t[48];
 	struct text time;
@@ -249,8 +255,11 @@ static void job_write(struct answer *out, const struct job_line *line)
 	              t, line->now.open ? "true" : "false", line->now.live ? "live" : "cold");
 	answer_printf(out, ",\"condition\":\"%s\",\"reach\":\"%s\"", condition_name(line->now.condition),
 	              reach_name(line->now.reach));
-	answer_printf(out, ",\"positions\":%lld,\"entries\":%lld}", (long long)line->positions,
+	answer_printf(out, ",\"positions\":%lld,\"entries\":%lld", (long long)line->positions,
 	              (long long)line->entries);
+	if (fits >= 0)
+		answer_printf(out, ",\"fits\":%lld", (long long)fits);
+	answer_puts(out, "}");
 }
 
 bool query_job_list(struct query *q, json_t *params)
@@ -276,7 +285,7 @@ bool query_job_list(struct query *q, json_t *params)
 		if (more)
 			break;
 		answer_puts(&q->out, given++ ? "," : "");
-		job_write(&q->out, &jobs.at[i]);
+		job_write(&q->out, &jobs.at[i], -1);
 		next = jobs.at[i].seq;
 	}
 	answer_puts(&q->out, "]");
@@ -284,6 +293,17 @@ bool query_job_list(struct query *q, json_t *params)
 	answer_puts(&q->out, "}");
 	free(jobs.at);
 	return good;
+}
+
+static bool fits_count(struct query *q, const char *job, int64_t *fits)
+{
+	struct sheet_lines lines;
+	if (!sheet_lines_read(q, job, &lines))
+		return false;
+	for (size_t i = 0; i < lines.n; i++)
+		*fits += lines.at[i].fit != NULL;
+	sheet_lines_free(&lines);
+	return true;
 }
 
 bool query_job_show(struct query *q, json_t *params)
@@ -303,8 +323,10 @@ bool query_job_show(struct query *q, json_t *params)
 	bool good = jobs_read(q, &jobs) && positions_count(q, &jobs) &&
 	            entries_count(q, name, count_for_job, &jobs);
 	const struct job_line *line = good ? job_find(&jobs, name) : NULL;
-	if (line)
-		job_write(&q->out, line);
+	int64_t fits = 0;
+	good = line && fits_count(q, name, &fits);
+	if (good)
+		job_write(&q->out, line, fits);
 	free(jobs.at);
 	return good;
 }

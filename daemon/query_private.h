@@ -6,10 +6,15 @@
  *     query_export.c   records with their hashes, and the answer about an export
  *     query_said.c     what was said of entries afterwards: strikes, moves, rejudgements
  *     query_entries.c  entries
+ *     query_names.c    what a position is called now
  *     query_job.c      jobs
  *     query_sheet.c    sheets
  *     query_compare.c  meter against meter
  *     query_twins.c    twin against twin
+ *     query_references.c three meters together, and reference parts
+ *     query_gather.c   all that a job knows of its parts
+ *     query_plan.c     what to replace, to buy, to measure again
+ *     query_places.c   what parts do in their place (query_places_*.c)
  *     query_trail.c    the trail, and pictures of it
  */
 #ifndef TALLY_QUERY_PRIVATE_H
@@ -75,9 +80,39 @@ bool said_read(struct query *q, const char *kind, int64_t after, bool keep,
 void said_free(struct said_list *list);
 /* The newest that was said of this entry, NULL for none. */
 const struct said *said_of(const struct said_list *list, int64_t of);
-/* Where the entry `seq` belongs: where it was moved last, else where it says. */
-void said_position(const struct said_list *moves, int64_t seq, const char *text, size_t len,
-                   char out[NAME_SIZE]);
+/* ---- what positions are called now ---- */
+
+struct renamed {
+	int64_t seq;
+	char job[JOB_SIZE];
+	char from[NAME_SIZE], to[NAME_SIZE];
+	char *text; /* of the record */
+	size_t len;
+};
+/* Which job is open from a record on. */
+struct since {
+	int64_t seq;
+	char job[JOB_SIZE]; /* "" for none */
+};
+struct names {
+	struct renamed *at; /* in order of seq */
+	size_t n, size;
+	struct since *jobs; /* the same; read with the renames, where there are any */
+	size_t job_count, job_size;
+};
+bool names_read(struct query *q, struct names *out);
+void names_free(struct names *names);
+/* What the position that record `seq` of that job calls `name` is called now.  The last
+ * rename that it took, NULL for none. */
+const struct renamed *names_follow(const struct names *names, const char *job, int64_t seq,
+                                   char name[NAME_SIZE]);
+/* The same of the record `seq`, in the job that was open then. */
+void names_at(const struct names *names, int64_t seq, char name[NAME_SIZE]);
+/* Where the entry `seq` belongs: where it was moved last, else where it says, by the name
+ * that the position has now. */
+const struct renamed *said_position(const struct said_list *moves, const struct names *names,
+                                    int64_t seq, const char *text, size_t len,
+                                    char out[NAME_SIZE]);
 
 /* ---- jobs ---- */
 
@@ -105,6 +140,8 @@ bool query_job_list(struct query *q, json_t *params);
 bool query_job_show(struct query *q, json_t *params);
 bool query_sheet_show(struct query *q, json_t *params);
 bool query_compare(struct query *q, json_t *params);
+bool query_plan(struct query *q, json_t *params);
+bool query_places(struct query *q, json_t *params);
 bool query_trail(struct query *q, json_t *params);
 bool query_trail_lines(struct query *q, json_t *params);
 bool query_trail_envelope(struct query *q, json_t *params);
@@ -115,6 +152,8 @@ struct sheet_line {
 	int64_t first, seq; /* of the record that named it first, of the one that counts */
 	char *text;         /* of the latter */
 	size_t len;
+	char *fit;          /* text of the last fit record, NULL where nothing is fitted */
+	size_t fit_len;
 	int64_t entries;    /* that are not struck; see sheet_lines_count */
 };
 struct sheet_lines {

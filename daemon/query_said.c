@@ -96,13 +96,3 @@ const struct said *said_of(const struct said_list *list, int64_t of)
 	}
 	return low && list->at[low - 1].of == of ? &list->at[low - 1] : NULL;
 }
-
-void said_position(const struct said_list *moves, int64_t seq, const char *text, size_t len,
-                   char out[NAME_SIZE])
-{
-	const struct said *move = said_of(moves, seq);
-	if (move)
-		memcpy(out, move->position, NAME_SIZE);
-	else
-		json_text(json_member(text, len, "position"), out, NAME_SIZE);
-}

@@ -1,9 +1,12 @@
 /* SPDX-License-Identifier: MIT */
 /*
  * Sheets, folded from their records: of a position the last record counts, and
- * its place in the sheet is that of the first.
+ * its place in the sheet is that of the first.  A rename leaves it there; what is fitted
+ * stands beside it.
  */
 #include "daemon/query_private.h"
+
+#include "protocol/record/fit.h"
 
 #include <stdlib.h>
 #include <string.h>
@@ -64,13 +67,61 @@ static struct sheet_line *line_add(struct sheet_lines *lines, const char *positi
 	return line;
 }
 
+/* Out of the order of names, and in again under the new one. */
+static void line_rename(struct sheet_lines *lines, const char *from, const char *to)
+{
+	struct sheet_line *line = sheet_lines_find(lines, from);
+	if (!line || sheet_lines_find(lines, to))
+		return;
+	size_t place = place_of(lines, from), index = lines->by_name[place];
+	lines->n--;
+	memmove(lines->by_name + place, lines->by_name + place + 1,
+	        (lines->n - place) * sizeof *lines->by_name);
+	snprintf(line->position, NAME_SIZE, "%s", to);
+	place = place_of(lines, to);
+	memmove(lines->by_name + place + 1, lines->by_name + place,
+	        (lines->n - place) * sizeof *lines->by_name);
+	lines->by_name[place] = index;
+	lines->n++;
+}
+
+static bool fit_record(struct sheet_reading *r, struct sheet_line *line, const char *text,
+                       size_t len)
+{
+	free(line->fit);
+	line->fit = NULL;
+	line->fit_len = 0;
+	if (json_absent(json_member(text, len, "fit")))
+		return true;
+	line->fit = malloc(len + 1);
+	if (!line->fit) {
+		r->no_memory = true;
+		return false;
+	}
+	memcpy(line->fit, text, len);
+	line->fit[len] = '\0';
+	line->fit_len = len;
+	return true;
+}
+
 static bool position_record(void *arg, int64_t seq, const char *text, size_t len)
 {
 	struct sheet_reading *r = arg;
 	char position[NAME_SIZE];
+	struct rename_body rename;
+	struct slice kind = json_member(text, len, "kind");
 	if (!query_of_job(r->job, text, len) ||
 	    !json_text(json_member(text, len, "position"), position, sizeof position))
 		return true;
+	if (json_is(kind, "rename")) {
+		if (rename_body_read(text, len, &rename))
+			line_rename(r->lines, rename.from, rename.position);
+		return true;
+	}
+	if (json_is(kind, "fit")) {
+		struct sheet_line *fitted = sheet_lines_find(r->lines, position);
+		return !fitted || fit_record(r, fitted, text, len);
+	}
 	struct sheet_line *line = sheet_lines_find(r->lines, position);
 	if (!line)
 		line = line_add(r->lines, position, seq);
@@ -93,7 +144,7 @@ bool sheet_lines_read(struct query *q, const char *job, struct sheet_lines *out)
 {
 	memset(out, 0, sizeof *out);
 	struct sheet_reading r = { .lines = out, .job = job };
-	const struct log_query what = { .kind = "position" };
+	const struct log_query what = { .kind = "position,rename,fit" };
 	bool good = query_each(q, &what, position_record, &r);
 	if (good && r.no_memory)
 		good = query_no_memory(q);
@@ -105,7 +156,7 @@ bool sheet_lines_read(struct query *q, const char *job, struct sheet_lines *out)
 void sheet_lines_free(struct sheet_lines *lines)
 {
 	for (size_t i = 0; i < lines->n; i++)
-		free(lines->at[i].text);
+		free(lines->at[i].text), free(lines->at[i].fit);
 	free(lines->at);
 	free(lines->by_name);
 	memset(lines, 0, sizeof *lines);
@@ -120,6 +171,37 @@ static void count_for_position(void *arg, const char *job, const char *position)
 }
 
 /* ---- sheet.show ---- */
+
+/* As its record has it, with what it replaces and the seq of that record. */
+static void fit_write(struct answer *out, const struct sheet_line *line)
+{
+	static const char *const members[] = { "seq", "fit", "replaces" };
+	answer_puts(out, ",\"fit\":");
+	if (!line->fit) {
+		answer_puts(out, "null");
+		return;
+	}
+	answer_puts(out, "{");
+	for (size_t i = 0; i < 3; i++) {
+		struct slice s = json_member(line->fit, line->fit_len, members[i]), key, value;
+		if (!s.at || json_absent(s))
+			continue;
+		if (i != 1) {
+			answer_printf(out, "%s\"%s\":", i ? "," : "", members[i]);
+			answer_add(out, s.at, s.len);
+			continue;
+		}
+		for (size_t cursor = 0; json_next_member(s, &cursor, &key, &value);) {
+			if (key.len == 3 && !memcmp(key.at, "seq", 3))
+				continue;
+			answer_puts(out, ",\"");
+			answer_add(out, key.at, key.len);
+			answer_puts(out, "\":");
+			answer_add(out, value.at, value.len);
+		}
+	}
+	answer_puts(out, "}");
+}
 
 static void row_write(struct answer *out, const struct sheet_line *line)
 {
@@ -139,6 +221,7 @@ static void row_write(struct answer *out, const struct sheet_line *line)
 		answer_puts(out, "\":");
 		answer_add(out, value.at, value.len);
 	}
+	fit_write(out, line);
 	answer_puts(out, "}");
 }
 
@@ -157,7 +240,7 @@ static void sheet_write(struct query *q, const char *job, const struct sheet_lin
 		const struct sheet_line *line = &lines->at[i];
 		if (line->first <= bounds->after)
 			continue;
-		more = given == bounds->limit || !query_room(q, line->len + 128);
+		more = given == bounds->limit || !query_room(q, line->len + line->fit_len + 192);
 		if (more)
 			break;
 		answer_puts(&q->out, given++ ? "," : "");

@@ -44,6 +44,40 @@ static void add_double(struct answer *a, double x)
 	answer_puts(a, number);
 }
 
+/* ---- a position that had other names ---- */
+
+struct asked {
+	struct query *q;
+	struct names names;
+	const char *position;
+};
+
+static bool is_called(void *arg, int64_t seq, const char *name)
+{
+	const struct asked *a = arg;
+	char now[NAME_SIZE];
+	snprintf(now, sizeof now, "%s", name);
+	names_at(&a->names, seq, now);
+	return !strcmp(now, a->position);
+}
+
+/* From here to asked_end the readings of a position are those that are its own today. */
+static bool asked_begin(struct query *q, const char *position, struct asked *a)
+{
+	*a = (struct asked){ .q = q, .position = position };
+	if (position && !names_read(q, &a->names))
+		return false;
+	if (a->names.n)
+		log_reader_called(q->reader, is_called, a);
+	return true;
+}
+
+static void asked_end(struct asked *a)
+{
+	log_reader_called(a->q->reader, NULL, NULL);
+	names_free(&a->names);
+}
+
 /* ---- records ---- */
 
 struct trail_page {
@@ -86,10 +120,15 @@ bool query_trail(struct query *q, json_t *params)
 	if (!query_bounds(q, "trail", &bounds) || !read_time(q, "trail", "from", from, &what.from) ||
 	    !read_time(q, "trail", "to", to, &what.to))
 		return false;
+	struct asked asked;
+	if (!asked_begin(q, what.position, &asked))
+		return false;
 	struct trail_page page = { .q = q, .left = bounds.limit, .last = bounds.after };
 	what.after = bounds.after;
 	answer_puts(&q->out, "{\"records\":[");
-	if (log_reader_trail(q->reader, &what, record_add, &page, q->why) < 0)
+	bool good = log_reader_trail(q->reader, &what, record_add, &page, q->why) >= 0;
+	asked_end(&asked);
+	if (!good)
 		return query_refuse(q, WIRE_UNREADABLE);
 	answer_puts(&q->out, "]");
 	query_more(q, page.more, page.last);
@@ -132,8 +171,13 @@ bool query_trail_lines(struct query *q, json_t *params)
 		                          { "position", PARAM_TEXT, false, &position } };
 	if (!params_read("trail.lines", params, list, 2, q->why))
 		return query_refuse(q, WIRE_BAD_PARAMS);
+	struct asked asked;
+	if (!asked_begin(q, position, &asked))
+		return false;
 	answer_puts(&q->out, "{\"lines\":[");
-	if (!log_reader_lines(q->reader, meter, position, line_add, q, q->why))
+	bool good = log_reader_lines(q->reader, meter, position, line_add, q, q->why);
+	asked_end(&asked);
+	if (!good)
 		return query_refuse(q, WIRE_UNREADABLE);
 	answer_puts(&q->out, "]}");
 	return true;
@@ -182,9 +226,15 @@ bool query_trail_envelope(struct query *q, json_t *params)
 	}
 	what.columns = (int)columns;
 	struct log_column *column = calloc((size_t)columns, sizeof *column);
+	struct asked asked;
 	if (!column)
 		return query_no_memory(q);
+	if (!asked_begin(q, what.position, &asked)) {
+		free(column);
+		return false;
+	}
 	bool good = log_reader_envelope(q->reader, &what, column, q->why);
+	asked_end(&asked);
 	if (good) {
 		answer_puts(&q->out, "{\"from\":");
 		add_time(&q->out, what.from);

@@ -10,11 +10,15 @@
 #include <string.h>
 
 /* How far two parts of this tolerance may lie apart, as a fraction of their mean:
- * one at each of its limits.  The limits are those that the record froze; where the
+ * one at each of its limits: of what is fitted, for parts that are not as they were found.
+ * The limits are those that the record froze; where the
  * sheet says none, those that are usual for the kind. */
-static double row_allowed(const struct sheet_line *line, struct decimal *nominal, bool *has)
+static double row_allowed(const struct sheet_line *line, enum condition condition,
+                          struct decimal *nominal, bool *has)
 {
-	struct slice sheet = json_member(line->text, line->len, "sheet");
+	bool fitted = condition != CONDITION_FOUND && line->fit;
+	struct slice sheet = fitted ? json_member(line->fit, line->fit_len, "fit")
+	                            : json_member(line->text, line->len, "sheet");
 	struct slice limits = json_member(sheet.at, sheet.len, "limits");
 	double low, high;
 	*has = json_decimal(json_member(sheet.at, sheet.len, "nominal"), nominal);
@@ -38,11 +42,16 @@ static double row_allowed(const struct sheet_line *line, struct decimal *nominal
 	return mean > 0 ? fabs(high - low) / mean : 0;
 }
 
-static double twins_allowed(const struct sheet_line *a, const struct sheet_line *b)
+struct twin_rows {
+	const struct sheet_line *one, *other;
+};
+
+static double twins_allowed(const struct sheet_line *a, const struct sheet_line *b,
+                            enum condition condition)
 {
 	struct decimal x = { 0 }, y = { 0 };
 	bool has_x, has_y;
-	double p = row_allowed(a, &x, &has_x), q = row_allowed(b, &y, &has_y);
+	double p = row_allowed(a, condition, &x, &has_x), q = row_allowed(b, condition, &y, &has_y);
 	/* Two that are not the same part have no tolerance in common. */
 	if (!has_x || !has_y || decimal_compare(x, y))
 		return 0;
@@ -88,9 +97,10 @@ static void choose(struct fresh **a, size_t n, struct fresh **b, size_t m,
 	}
 }
 
-static void twin_write(struct compare *c, const struct fresh *a, const struct fresh *b,
-                       double allowed)
+static void twin_write(struct compare *c, const struct twin_rows *rows, const struct fresh *a,
+                       const struct fresh *b)
 {
+	double allowed = twins_allowed(rows->one, rows->other, a->e.condition);
 	struct answer *out = &c->q->out;
 	struct twins twins;
 	struct fault why;
@@ -127,8 +137,8 @@ static size_t place_end(struct fresh **at, size_t from, size_t n)
 }
 
 /* A quantity that both twins have, but never in one condition and reach. */
-static void twins_refuse(struct compare *c, struct fresh **a, size_t n, struct fresh **b, size_t m,
-                         double allowed)
+static void twins_refuse(struct compare *c, const struct twin_rows *rows, struct fresh **a,
+                         size_t n, struct fresh **b, size_t m)
 {
 	for (size_t i = 0, to; i < n; i = to) {
 		bool met = false;
@@ -141,8 +151,8 @@ static void twins_refuse(struct compare *c, struct fresh **a, size_t n, struct f
 			for (size_t k = i; k < to; k++)
 				met = met || same_place(a[k], b[end]);
 		if (!met && end > from)
-			twin_write(c, compare_newest(a + i, to - i, NULL), compare_newest(b + from, end - from, NULL),
-			           allowed);
+			twin_write(c, rows, compare_newest(a + i, to - i, NULL),
+			           compare_newest(b + from, end - from, NULL));
 	}
 }
 
@@ -151,7 +161,7 @@ static void twins_of(struct compare *c, const struct sheet_line *one,
 {
 	size_t n, m;
 	struct fresh **a = stretch(c, one->position, &n), **b = stretch(c, other->position, &m);
-	double allowed = n && m ? twins_allowed(one, other) : 0;
+	const struct twin_rows rows = {one, other};
 	for (size_t i = 0, to; i < n; i = to) {
 		to = place_end(a, i, n);
 		for (size_t k = 0, end; k < m; k = end) {
@@ -160,10 +170,10 @@ static void twins_of(struct compare *c, const struct sheet_line *one,
 				continue;
 			const struct fresh *x, *y;
 			choose(a + i, to - i, b + k, end - k, &x, &y);
-			twin_write(c, x, y, allowed);
+			twin_write(c, &rows, x, y);
 		}
 	}
-	twins_refuse(c, a, n, b, m, allowed);
+	twins_refuse(c, &rows, a, n, b, m);
 }
 
 /* The twin that the sheet names, in either of the two. */

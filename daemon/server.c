@@ -141,18 +141,19 @@ static int directory_lock(const char *path, struct fault *why)
 	return -1;
 }
 
-static int bind_and_listen(struct server *s, const struct sockaddr_un *address, struct fault *why)
+static int bind_and_listen(struct door *d, const struct sockaddr_un *address, struct fault *why)
 {
 	int fd = socket(AF_UNIX, SOCK_STREAM | SOCK_CLOEXEC | SOCK_NONBLOCK, 0);
-	mode_t before = umask(0117);
+	/* To connect is to write: the group's, or for those who only look, anybody's. */
+	mode_t before = umask(d->viewers ? 0111 : 0117);
 	int failed = fd < 0 || bind(fd, (const struct sockaddr *)address, sizeof *address);
 	int error = errno;
 	umask(before);
 	struct stat st;
 	if (!failed && !lstat(address->sun_path, &st)) {
-		s->owns_path = true;
-		s->path_dev = st.st_dev;
-		s->path_ino = st.st_ino;
+		d->owns_path = true;
+		d->path_dev = st.st_dev;
+		d->path_ino = st.st_ino;
 	}
 	if (!failed && listen(fd, BACKLOG)) {
 		failed = 1;
@@ -166,57 +167,64 @@ static int bind_and_listen(struct server *s, const struct sockaddr_un *address, 
 	return -1;
 }
 
-/* The socket that a service manager opened for us, -1 for none. */
-static int socket_inherited(void)
+/* The sockets that a service manager opened for us: the first for the bench, a second
+ * for viewers; -1 for none.  Read once. */
+static void sockets_inherited(int fd[DOORS])
 {
 	const char *pid = getenv("LISTEN_PID"), *count = getenv("LISTEN_FDS");
-	int fd = LISTEN_FDS_START, listens = 0;
-	socklen_t size = sizeof listens;
-	struct sockaddr_un address = { 0 };
-	socklen_t len = sizeof address;
-	if (!pid || !count || strtol(pid, NULL, 10) != (long)getpid() || strtol(count, NULL, 10) < 1)
-		return -1;
-	if (getsockopt(fd, SOL_SOCKET, SO_ACCEPTCONN, &listens, &size) || !listens ||
-	    getsockname(fd, (struct sockaddr *)&address, &len) || address.sun_family != AF_UNIX)
-		return -1;
-	fcntl(fd, F_SETFD, FD_CLOEXEC);
+	long given = count ? strtol(count, NULL, 10) : 0;
+	for (int i = 0; i < DOORS; i++)
+		fd[i] = -1;
+	if (!pid || strtol(pid, NULL, 10) != (long)getpid() || given < 1)
+		return;
+	for (int i = 0; i < DOORS && i < given; i++) {
+		int listens = 0;
+		socklen_t size = sizeof listens;
+		struct sockaddr_un address = { 0 };
+		socklen_t len = sizeof address;
+		if (getsockopt(LISTEN_FDS_START + i, SOL_SOCKET, SO_ACCEPTCONN, &listens, &size) ||
+		    !listens ||
+		    getsockname(LISTEN_FDS_START + i, (struct sockaddr *)&address, &len) ||
+		    address.sun_family != AF_UNIX)
+			return;
+		fcntl(LISTEN_FDS_START + i, F_SETFD, FD_CLOEXEC);
+		fd[i] = LISTEN_FDS_START + i;
+	}
 	unsetenv("LISTEN_PID");
 	unsetenv("LISTEN_FDS");
-	return fd;
 }
 
-static int socket_open(struct server *s, struct fault *why)
+static int socket_open(struct door *d, struct fault *why)
 {
-	int fd = socket_inherited();
-	if (fd >= 0)
-		return fd;
+	int fd = -1;
 	struct sockaddr_un address;
-	if (!address_fill(&address, s->path, why))
+	if (!address_fill(&address, d->path, why))
 		return -1;
-	int lock = directory_lock(s->path, why);
+	int lock = directory_lock(d->path, why);
 	if (lock < 0)
 		return -1;
 	if (path_free(&address, why))
-		fd = bind_and_listen(s, &address, why);
+		fd = bind_and_listen(d, &address, why);
 	close(lock);
 	return fd;
 }
 
 /* Remove the file, if it is still the one that was made here. */
-static void path_remove(struct server *s)
+static void path_remove(struct door *d)
 {
 	struct stat st;
-	if (s->owns_path && !lstat(s->path, &st) && st.st_dev == s->path_dev &&
-	    st.st_ino == s->path_ino)
-		unlink(s->path);
-	s->owns_path = false;
+	if (d->owns_path && !lstat(d->path, &st) && st.st_dev == d->path_dev &&
+	    st.st_ino == d->path_ino)
+		unlink(d->path);
+	d->owns_path = false;
 }
 
 /* ---- open and close ---- */
 
 static void server_free(struct server *s)
 {
-	free(s->path);
+	for (int i = 0; i < DOORS; i++)
+		free(s->door[i].path);
 	free(s->log_path);
 	free(s->bench);
 	free(s->version);
@@ -226,9 +234,9 @@ static void server_free(struct server *s)
 
 static void connection(uv_stream_t *listener, int status)
 {
-	struct server *s = listener->data;
-	if (status == 0 && !s->closing)
-		caller_accept(s);
+	struct door *d = (struct door *)listener;
+	if (status == 0 && !d->server->closing)
+		caller_accept(d);
 }
 
 static struct server *server_new(uv_loop_t *loop, const struct server_options *o)
@@ -238,50 +246,67 @@ static struct server *server_new(uv_loop_t *loop, const struct server_options *o
 		return NULL;
 	s->loop = loop;
 	s->hooks = o->hooks;
-	s->path = strdup(o->path);
+	s->door[DOOR_BENCH].path = strdup(o->path);
+	s->door[DOOR_VIEWERS].viewers = true;
+	if (o->viewers_path && o->viewers_path[0])
+		s->door[DOOR_VIEWERS].path = strdup(o->viewers_path);
 	s->log_path = strdup(o->log_path);
 	s->bench = strdup(o->bench);
 	s->version = strdup(o->version);
-	if (s->path && s->log_path && s->bench && s->version)
+	if (s->door[DOOR_BENCH].path && s->log_path && s->bench && s->version)
 		return s;
 	server_free(s);
 	return NULL;
+}
+
+/* The listener of a door belongs to the loop from here on, whatever comes of it. */
+static bool door_open(struct server *s, struct door *d, int fd, struct fault *why)
+{
+	d->server = s;
+	uv_pipe_init(s->loop, &d->listener, 0);
+	d->listener.data = s;
+	s->handles++;
+	if (fd < 0)
+		fd = socket_open(d, why);
+	if (fd < 0)
+		return false;
+	int error = uv_pipe_open(&d->listener, fd);
+	if (error)
+		close(fd);
+	else
+		error = uv_listen((uv_stream_t *)&d->listener, BACKLOG, connection);
+	if (error)
+		fault_set(why, "cannot listen on %s: %s", d->path, uv_strerror(error));
+	return error == 0;
 }
 
 struct server *server_open(uv_loop_t *loop, const struct server_options *options,
                            struct fault *why)
 {
 	struct server *s = server_new(loop, options);
+	int fd[DOORS];
 	if (!s) {
 		fault_set(why, "no memory for the server");
 		return NULL;
 	}
 	/* A client that goes away while it is written to is not worth a signal. */
 	signal(SIGPIPE, SIG_IGN);
-	int fd = socket_open(s, why);
-	if (fd < 0) {
-		server_free(s);
-		return NULL;
-	}
 	for (int i = 0; i < LANES; i++)
 		lane_init(&s->lane[i], s);
 	uv_timer_init(loop, &s->live_timer);
 	uv_timer_init(loop, &s->sweep_timer);
 	uv_timer_init(loop, &s->close_timer);
-	uv_pipe_init(loop, &s->listener, 0);
-	s->live_timer.data = s->sweep_timer.data = s->close_timer.data = s->listener.data = s;
-	s->handles = 4;
-	int error = uv_pipe_open(&s->listener, fd);
-	if (error)
-		close(fd);
-	else
-		error = uv_listen((uv_stream_t *)&s->listener, BACKLOG, connection);
-	if (error) {
-		fault_set(why, "cannot listen on %s: %s", s->path, uv_strerror(error));
-		server_close(s, NULL, NULL);
-		return NULL;
-	}
-	return s;
+	s->live_timer.data = s->sweep_timer.data = s->close_timer.data = s;
+	s->handles = 3;
+	sockets_inherited(fd);
+	bool good = true;
+	for (int i = 0; i < DOORS && good; i++)
+		if (s->door[i].path)
+			good = door_open(s, &s->door[i], fd[i], why);
+	if (good)
+		return s;
+	server_close(s, NULL, NULL);
+	return NULL;
 }
 
 void server_need_sweep(struct server *s)
@@ -295,8 +320,9 @@ void server_sweep(uv_timer_t *timer)
 	struct server *s = timer->data;
 	uint64_t now = uv_now(s->loop);
 	bool again = false;
-	if (s->accept_later)
-		caller_accept(s);
+	for (int i = 0; i < DOORS; i++)
+		if (s->door[i].accept_later)
+			caller_accept(&s->door[i]);
 	for (struct caller *c = s->callers, *next; c; c = next) {
 		next = c->next;
 		bool going = c->state == CALLER_LINGER || (c->state == CALLER_ENDING && c->linger);
@@ -353,8 +379,12 @@ void server_close(struct server *s, void (*closed)(void *arg), void *arg)
 	s->closing = true;
 	s->closed = closed;
 	s->closed_arg = arg;
-	path_remove(s);
-	uv_close((uv_handle_t *)&s->listener, handle_closed);
+	for (int i = 0; i < DOORS; i++) {
+		if (!s->door[i].server)
+			continue; /* never opened */
+		path_remove(&s->door[i]);
+		uv_close((uv_handle_t *)&s->door[i].listener, handle_closed);
+	}
 	uv_close((uv_handle_t *)&s->live_timer, handle_closed);
 	uv_close((uv_handle_t *)&s->sweep_timer, handle_closed);
 	uv_timer_start(&s->close_timer, close_due, CLOSE_MS, 0);

@@ -7,7 +7,7 @@
  * answers by itself: hello, watch, raw, tape, and every query marked *file*
  * there (through query.h, on a thread with a read-only connection).
  *
- * Bounds: a line 1 MiB, 64 connections, 4 MiB of output waiting for one client
+ * Bounds: a line 1 MiB, 64 connections (and 64 viewers), 4 MiB of output waiting for one client
  * (beyond it notifications other than records are dropped and counted, and one
  * that does not read its answers loses its connection).  A client that breaks them
  * loses its own connection, nothing else.
@@ -51,6 +51,8 @@ struct server_hooks {
 
 struct server_options {
 	const char *path;     /* of the socket; up to 107 bytes */
+	const char *viewers_path; /* of a second one through which nothing can be changed: its
+	                       * mode is 0666, it has connections of its own; NULL or "": none */
 	const char *log_path; /* for the readers: what log_path() says */
 	const char *bench, *version;
 	struct server_hooks hooks;

@@ -6,7 +6,8 @@
  *   - a line without end: 1 MiB, then an error and the end of the connection;
  *   - lines that wait while a call is on its way: 1 MiB (and one read), then the
  *     kernel holds the rest;
- *   - connections: 64, and 16 more that are being told why they cannot stay.
+ *   - connections: 64 through each door, and 16 more that are being told why they
+ *     cannot stay.
  *
  * One call of a connection is on its way at a time, so that answers keep the
  * order of the calls and each call sees what the one before it did.
@@ -40,7 +41,7 @@ static void caller_closed(uv_handle_t *handle)
 static void caller_uncount(struct caller *c)
 {
 	if (c->counted)
-		c->server->caller_count--;
+		c->door->callers--;
 	else
 		c->server->lingerers--;
 }
@@ -259,26 +260,29 @@ static void caller_flow(struct caller *c)
 /* ---- the beginning ---- */
 
 /* Make room for a newcomer: someone who never said hello has had its time. */
-static void put_out_the_silent(struct server *s)
+static void put_out_the_silent(struct door *door)
 {
+	struct server *s = door->server;
 	struct caller *oldest = NULL;
 	for (struct caller *c = s->callers; c; c = c->next)
-		if (c->counted && c->state == CALLER_OPEN && !c->greeted && !c->call &&
+		if (c->counted && c->door == door && c->state == CALLER_OPEN && !c->greeted && !c->call &&
 		    (!oldest || c->since < oldest->since))
 			oldest = c;
 	if (oldest && uv_now(s->loop) - oldest->since >= GREETING_MS)
 		caller_drop(oldest);
 }
 
-void caller_accept(struct server *s)
+void caller_accept(struct door *door)
 {
+	struct server *s = door->server;
 	struct caller *c = calloc(1, sizeof *c);
-	s->accept_later = !c;
+	door->accept_later = !c;
 	if (!c) {
 		server_need_sweep(s);
 		return;
 	}
 	c->server = s;
+	c->door = door;
 	c->tail = &c->head;
 	c->since = uv_now(s->loop);
 	c->next = s->callers;
@@ -286,13 +290,13 @@ void caller_accept(struct server *s)
 	if (c->next)
 		c->next->link = &c->next;
 	s->callers = c;
-	if (s->caller_count >= CALLERS_MAX)
-		put_out_the_silent(s);
-	c->counted = s->caller_count < CALLERS_MAX;
-	*(c->counted ? &s->caller_count : &s->lingerers) += 1;
+	if (door->callers >= CALLERS_MAX)
+		put_out_the_silent(door);
+	c->counted = door->callers < CALLERS_MAX;
+	*(c->counted ? &door->callers : &s->lingerers) += 1;
 
 	uv_pipe_init(s->loop, &c->pipe, 0);
-	if (uv_accept((uv_stream_t *)&s->listener, (uv_stream_t *)&c->pipe)) {
+	if (uv_accept((uv_stream_t *)&door->listener, (uv_stream_t *)&c->pipe)) {
 		caller_drop(c);
 		return;
 	}

@@ -23,7 +23,7 @@
 
 #include <stdatomic.h>
 
-#define CALLERS_MAX 64
+#define CALLERS_MAX 64              /* of one door */
 #define LINGERERS_MAX 16            /* told why and not yet gone; more are closed at once */
 #define OUT_MAX (4u << 20)          /* waiting for one client, chunks' own size counted */
 #define OUT_BATCH (256u << 10)      /* handed to the kernel at once */
@@ -77,7 +77,8 @@ struct caller {
 	unsigned uid;
 	uint64_t since; /* uv_now at the connection, or when lingering began */
 	bool greeted, ended, reading, in_lines;
-	bool counted; /* among caller_count; else among lingerers, until it closes */
+	struct door *door;
+	bool counted; /* among the callers of its door; else among lingerers, until it closes */
 	bool linger; /* when all is written: pass over what still comes for a while */
 
 	char *in; /* what came and is not answered yet */
@@ -99,7 +100,7 @@ struct caller {
 	bool tape_on, tape_all;
 };
 
-void caller_accept(struct server *s);
+void caller_accept(struct door *door);
 /* Put a message (with its LF) into the output; it is copied.  False where there is
  * no room for it (lossy: dropped and counted) or the client is going. */
 bool caller_send(struct caller *c, enum chunk_kind kind, const char *bytes, size_t len,
@@ -213,23 +214,38 @@ void live_due(uv_timer_t *timer);
 
 /* ---- the server ---- */
 
+/* A socket that clients come in by. */
+struct door {
+	uv_pipe_t listener; /* first */
+	struct server *server;
+	char *path;
+	bool viewers;   /* through this one nothing can be changed */
+	bool owns_path; /* made here, so removed here */
+	uint64_t path_dev, path_ino;
+	int callers;
+	bool accept_later; /* there was no memory for the one that waits */
+};
+
+enum door_kind {
+	DOOR_BENCH,
+	DOOR_VIEWERS, /* where the configuration names one; else its path is NULL */
+	DOORS
+};
+
 struct server {
 	uv_loop_t *loop;
 	struct server_hooks hooks;
-	char *path, *log_path, *bench, *version;
-	bool owns_path; /* made here, so removed here */
-	uint64_t path_dev, path_ino;
+	char *log_path, *bench, *version;
 
-	uv_pipe_t listener;
+	struct door door[DOORS];
 	uv_timer_t live_timer, sweep_timer, close_timer;
-	int handles; /* of the four above, not closed yet */
+	int handles; /* the listeners and the three above, not closed yet */
 	bool closing;
-	bool accept_later; /* there was no memory for the one that waits */
 	void (*closed)(void *arg);
 	void *closed_arg;
 
 	struct caller *callers;
-	int caller_count, lingerers;
+	int lingerers;
 	struct caller *taping; /* whose tape begins just now, NULL for none */
 	char scratch[64u << 10];     /* every read lands here first */
 

@@ -215,7 +215,7 @@ static double ingest_ours(enum ingest what)
 	double t = cpu_seconds();
 	for (int i = 0; i < INGEST; i++) {
 		const char *line = ingest_line(what, i);
-		if (what == TOUCHES && i % 5000 == 999 && !bench_again(b, i * 1000, &why))
+		if (what == TOUCHES && i % 5000 == 999 && !bench_again(b, i * 1000, false, &why))
 			die(why.text);
 		bench_line_bytes(b, i * 1000, 0, line, strlen(line));
 		if (i % 1000 == 0)

@@ -120,7 +120,8 @@ static inline void stand_event(void *arg, const char *json)
 {
 	struct stand *s = arg;
 	static const char *const quiet[] = {"logged", "reach", "walk", "condition", "freed", "bound",
-	                                    "stale", "fresh", "moved", "errand", "offset", "check"};
+	                                    "stale", "fresh", "moved", "errand", "offset", "check",
+	                                    "caution"};
 	const char *event = stand_member(json, "event"), *position = stand_member(json, "position");
 	char line[400];
 	if (strcmp(event, "up") == 0) {

@@ -111,14 +111,69 @@ keys w
 sees "walk on" "w"
 sees "R1 .*1\.062[0-9]* M.* + within" "the first entry"
 sees "R2 .*1.54.* + within" "the walk goes on"
+# What is typed keeps nobody from working: R3 is touched and logged meanwhile.
+keys t
+sees "^note at R[23]:" "a line to type"
+sees "Esc leaves" "how it ends"
+keys -l 'smells of 漢字 and café'
 sees "R3 .*131.* X outside .*drifted up" "verdict in word and mark"
-sees "sheet  3 of 24" "what is finished"
+sees "漢字 and café" "what is typed stands"
+keys Enter
+sees "noted at R[23]: smells of 漢字 and café" "the note, where typing began"
+sees "walk on  3 of 24" "what is finished"
+
+# A typed entry: completed, refused in its line, put right, and marked for ever.
+keys g R7 Tab
+sees "^position: R7" "the position"
+keys Escape e C-u
+keys -l 'R107 9,8k'
+keys Enter
+sees "comma is not a point" "what is wrong, in its place"
+keys BSpace BSpace BSpace
+keys -l '.8k from old-bridge'
+sees "Enter logs, as typed: R107 9.8k from old-bridge" "what is understood"
+keys Enter
+sees "R107 .*9.8 .* ? unsure *typed from old-bridge" "a typed entry"
+keys e
+sees "from old-bridge" "the instrument is known the next time"
+keys Escape p
+sees "moves #" "which entry would move"
+keys -l R7
+keys Enter
+sees "moved: an entry of R107 belongs to R7" "move"
+keys u
+sees "R107 .*9.8 " "moved back"
+keys x
+keys -l 'read off the wrong scale'
+keys Enter
+sees "struck: R107" "struck with a reason"
+keys Escape d
+sees "by kind" "the order of the walk"
+keys d
+sees "by channel" "the order of the walk"
+keys d
+sees "walk on  3 of 24  next" "back to that of the sheet"
+keys a
+sees "R3 .*131.* X outside .*R103" "twins beside each other"
+keys Escape +
+sees "the tones have 80 %" "louder"
+keys f
+sees "^offset: short" "what is likely"
+keys Enter
+sees "bench waits: hold the tips together" "the lead offset"
+keys m
+sees "called off" "and not, after all"
+# Ctrl-C leaves the line, not the bench.
+keys t abc
+sees "^note at .*abc" "a line"
+keys C-c
+sees "all keys" "Ctrl-C"
 
 keys '?'
 sees "any key ends it" "the list of keys"
 sees "log it as it stands" "the list of keys"
 keys Escape
-sees "sheet  3 of 24" "the list goes"
+sees "walk on  3 of 24" "the list goes"
 keys t "smells burnt" Enter
 sees "noted at .*smells burnt" "a note"
 keys u
@@ -129,11 +184,14 @@ sees "LIVE VALVE EQUIPMENT KILLS" "the cautions first"
 keys x
 $tally status | grep -q "cold" || fail "another key made it live"
 keys l
-sees "Enter: the unit is LIVE" "the cautions again"
-keys Enter
+sees "y: yes, the unit is LIVE" "the cautions again"
+keys y
 sees "the unit is LIVE" "it is live"
 sees "Local codes" "the cautions after"
-keys Escape k Enter
+keys Escape k y
+sees "then take volts dc of" "the reservoirs are to be measured dead first"
+$tally status | grep -q "LIVE still" || fail "it is cold without a measurement"
+said=$($tally job cold --because "its volts are made up") || fail "$said"
 sees "the unit is cold" "it is cold"
 
 # Every size, down to one that is too small.
@@ -142,15 +200,24 @@ $mux resize-window -x 40 -y 10 && sees "not all is here" "40x10"
 $mux resize-window -x 132 -y 43 && sees "R103 .*100k" "the sheet beside it"
 $mux resize-window -x 100 -y 30
 
-# The daemon goes and comes back: said, and no value stands meanwhile.
+# The daemon goes and comes back: said, and no value stands meanwhile; what is typed stays.
+keys e C-u C-k
+keys -l 'R106 270 from old-'
 kill "$daemon"
 wait "$daemon"
 sees "the daemon went away" "the daemon is gone"
 picture | grep -q "overload\|nF" && fail "a value stands without a daemon"
+keys -l bridge
+keys Enter
+sees "there is no daemon: this stays here" "nothing is lost"
 start_daemon
-sees "the daemon is back" "the daemon is back"
+sees "bench overload" "it is there again"
+keys Enter
+sees "R106 .*270 .* typed from old-bridge" "typed through a restart"
+keys u
+sees "struck: R106" "undo"
 sees "bench overload" "values come again"
-sees "sheet  2 of 24" "the sheet is there again"
+sees "walk off  2 of 24" "the sheet is there again"
 
 # Further and back.
 keys R3 Enter
@@ -173,25 +240,37 @@ same() {
 keys q
 sees "ended 0" "q"
 same q
+grep -q "^volume *= *80" "$TALLY_SETTINGS" || fail "the volume is not kept"
 # Stopped, gone on, and ended by a signal.
 keys "clear; $tally bench" Enter
-sees "sheet  2 of 24" "once more"
+sees "walk off  2 of 24" "once more"
 keys C-z
 sees "Stopped" "Ctrl-Z"
 picture | grep -q "NDELAY" && fail "the terminal is left non-blocking"
 keys "clear; jobs -p >$place/pid; stty -g >$place/after" Enter
 same Ctrl-Z
 keys "fg; stty -g >$place/after; echo over" Enter
-sees "sheet  2 of 24" "fg"
+sees "walk off  2 of 24" "fg"
 kill -TERM "$(cat "$place/pid")"
 sees "^over" "SIGTERM"
 same SIGTERM
+# Hung up, and broken down: the same.
+for signal in HUP SEGV; do
+	keys "clear; $tally bench & echo \$! >$place/pid; fg; stty -g >$place/after; echo over" Enter
+	sees "walk off  2 of 24" "once more"
+	kill -$signal "$(cat "$place/pid")"
+	sees "^over" "SIG$signal"
+	same "SIG$signal"
+done
 
 # Plain: lines in, lines out, no cursor movement.
-{ sleep 0.5; printf 'R1\nstatus\nnonsense\nreach loose\nlive\nno\n'; sleep 0.5; printf 'quit\n'; } |
+{ sleep 0.5; printf 'R1\nstatus\nnonsense\nreach loose\nlive\nno\n'
+	printf 'enter R107 9.8k from old-bridge\nsheet\nenter R107 9.8k\norder kind\nhelp\n'; sleep 0.5; printf 'quit\n'; } |
 	$tally --plain >"$place/plain" 2>&1 || fail "plain ends with $?"
 for want in '^up R1, grid leak, left, input stage, nominal 1 Mohm$' '^state ' \
-	'^"nonsense" is no word here' '^reach loose$' '^live valve equipment kills' ; do
+	'^"nonsense" is no word here' '^reach loose$' '^live valve equipment kills' \
+	'^logged R107, typed from old-bridge, 9.8 kohm, unsure, ' '^R104, nominal 470k, nothing yet$' \
+	'by what instrument' '^the walk goes by kind$' '^move WHICH POSITION: ' ; do
 	grep -q "$want" "$place/plain" || { cat "$place/plain"; fail "plain: $want"; }
 done
 grep -q "$(printf '\033')" "$place/plain" && fail "plain moves the cursor"

@@ -14,6 +14,7 @@
  */
 #include "daemon/bench.h"
 #include "daemon/log.h"
+#include "protocol/record/fit.h"
 #include "protocol/record/record.h"
 #include "protocol/record/recording.h"
 #include "tests/fuzz.h"
@@ -64,6 +65,8 @@ static void on_record(void *arg, int64_t seq, const char *text, size_t len)
 	struct job_body job;
 	struct backing_body backing;
 	struct move_body move;
+	struct rename_body rename;
+	struct fit_body fit;
 	struct fault why;
 	must(seq > h->last);
 	h->last = seq;
@@ -91,6 +94,10 @@ static void on_record(void *arg, int64_t seq, const char *text, size_t len)
 		must(backing.seq == seq && !(backing.u < 0) && backing.function > FUNCTION_NONE);
 	} else if (!strcmp(head.kind, "move")) {
 		must(move_body_read(text, len, &move) && strcmp(move.from, move.position) != 0);
+	} else if (!strcmp(head.kind, "rename")) {
+		must(rename_body_read(text, len, &rename) && strcmp(rename.from, rename.position) != 0);
+	} else if (!strcmp(head.kind, "fit")) {
+		must(fit_body_read(text, len, &fit, &row) && fit.none == fit_empty(&row));
 	}
 }
 

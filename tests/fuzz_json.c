@@ -6,6 +6,7 @@
  * both allow it; no reader leaves the text, each comes to an end; what is read of
  * a record, written and read once more is the same.
  */
+#include "protocol/record/fit.h"
 #include "protocol/record/record.h"
 #include "tests/fuzz.h"
 
@@ -147,6 +148,26 @@ TWICE(rejudge)
 TWICE(strike)
 TWICE(move)
 TWICE(note)
+TWICE(rename)
+
+static void fit_twice(const struct record_head *h, const char *text, size_t len)
+{
+	static const struct sheet_row sheet;
+	struct fit_body b, back;
+	struct text t;
+	if (!fit_body_read(text, len, &b, &row))
+		return;
+	row.position.name[0] = '\0';
+	b.fit = b.none ? NULL : &row;
+	b.over = &row;
+	b.sheet = &sheet;
+	begin(&t, first, h);
+	fit_body_write(&t, &b);
+	if (!end(&t, h))
+		return;
+	must(fit_body_read(t.bytes, t.len, &back, &row_back) && back.none == b.none);
+	must(memcmp(row.written, row_back.written, sizeof row.written) == 0);
+}
 
 static void walk(const char *text, size_t len)
 {
@@ -185,7 +206,7 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
 	must(!sealed || valid);
 	static void (*const twice[])(const struct record_head *h, const char *text, size_t len) = {
 	    entry_twice, trail_twice, position_twice, job_twice, sheet_twice,
-	    rejudge_twice, strike_twice, move_twice, note_twice,
+	    rejudge_twice, strike_twice, move_twice, note_twice, rename_twice, fit_twice,
 	};
 	if (sealed) {
 		for (size_t i = 0; i < sizeof twice / sizeof *twice; i++)

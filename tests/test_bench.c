@@ -194,7 +194,7 @@ static const struct scene held_rows[] = {
     {"a rail as it should be, positive and negative, from floating leads",
      "@0 at HT1\nred ~-17.9 mV *6\nred ~284.6 V *8\nred glide 284.6 0 0.8 V *16\n"
      "@6 at BIAS\nred ~-18.3 mV *3\nred ~-35.21 V *8\nred ~-20.3 mV *6\n",
-     "HT1 red 284.6 V volts; BIAS red -35.21 V volts", "", NULL, ""},
+     "HT1 red 284.6 V volts; BIAS red -35.21 V volts", "alarm; alarm", NULL, ""},
     {"the bias with its probes swapped is in doubt",
      "@0 at BIAS\nred ~-17.9 mV *6\nred ~35.21 V *10\n@4 take\n", "BIAS red 35.21 V volts", "doubt BIAS",
      NULL, ""},

@@ -7,13 +7,7 @@
  *
  * and then read what changed before it is committed.
  */
-#include "tests/bench_scene.h"
-
-#include "client/block.h"
-
-
-static bool rebuild;
-static struct keys keys;
+#include "tests/bench_picture.h"
 
 /* ---- scenes ---- */
 
@@ -154,6 +148,7 @@ static void all_keys(void)
 {
 	settling();
 	keys.mode = KEYS_LOOK;
+	keys.asked = ACTION_HELP;
 }
 
 static void to_live(void)
@@ -179,7 +174,8 @@ static void went_live(void)
 static void typing(void)
 {
 	settling();
-	keys = (struct keys){.mode = KEYS_TYPE, .asked = ACTION_NOTE, .text = "smells burnt", .len = 12};
+	keys = (struct keys){.mode = KEYS_TYPE, .asked = ACTION_NOTE, .about = "R3"};
+	prompt_set(&keys.line, "smells burnt", 12);
 }
 
 static void plain_letters(void)
@@ -225,6 +221,9 @@ static const struct {
 	{"long-words", long_words, 100, 30, false},
 	{"keys", all_keys, 80, 24, false},
 	{"keys", all_keys, 132, 43, false},
+	{"keys", all_keys, 40, 12, false},
+	{"outside", logged_outside, 40, 12, false},
+	{"bias", bias, 200, 60, false},
 	{"to-live", to_live, 80, 24, true},
 	{"to-cold", to_cold, 80, 24, false},
 	{"went-live", went_live, 80, 24, true},
@@ -233,39 +232,7 @@ static const struct {
 	{"ascii", plain_letters, 100, 30, false},
 };
 
-/* ---- drawing and comparing ---- */
-
-static void draw(struct picture *p, int width, int height)
-{
-	struct bench_view view = {.scene = scene, .keys = &keys, .style = &scene->style, .now = now};
-	assert_true(picture_begin(p, width, height));
-	view_bench_screen(&view, p);
-}
-
-static void compare(const char *name, int width, int height, const struct lines *got)
-{
-	char path[160];
-	static char kept[1 << 18];
-	snprintf(path, sizeof path, "tests/screens/%s-%dx%d.txt", name, width, height);
-	FILE *f = fopen(path, rebuild ? "w" : "r");
-	if (!f) {
-		print_error("%s is not there: --rebuild makes it\n", path);
-		fail();
-		return;
-	}
-	if (rebuild) {
-		fputs(lines_text(got), f);
-		fclose(f);
-		return;
-	}
-	size_t n = fread(kept, 1, sizeof kept - 1, f);
-	kept[n] = '\0';
-	fclose(f);
-	if (strcmp(kept, lines_text(got)) != 0) {
-		print_error("%s is kept as\n%s\nand now it is\n%s\n", path, kept, lines_text(got));
-		fail();
-	}
-}
+/* ---- comparing ---- */
 
 static void test_pictures(void **state)
 {
@@ -301,15 +268,6 @@ static void test_every_size(void **state)
 	}
 }
 
-static bool shows(const struct picture *p, const char *text)
-{
-	struct lines out = {0};
-	picture_text(p, false, &out);
-	bool there = strstr(lines_text(&out), text) != NULL;
-	lines_free(&out);
-	return there;
-}
-
 /* Without UTF-8 no byte above 126; and what colour says is there in words. */
 static void test_no_utf8_no_colour(void **state)
 {
@@ -329,25 +287,6 @@ static void test_no_utf8_no_colour(void **state)
 	scene_stop();
 }
 
-/* The letters of a text, as they are drawn, somewhere in the picture? */
-static bool shows_block(const struct picture *p, enum block size, const char *text)
-{
-	struct picture want;
-	int width = block_width(size, text), rows = block_rows(size);
-	assert_true(picture_begin(&want, width, rows));
-	block_put(&want, 0, 0, size, true, LOOK_ORDINARY, text);
-	bool found = false;
-	for (int row = 0; row + rows <= p->height && !found; row++)
-		for (int column = 0; column + width <= p->width && !found; column++) {
-			found = true;
-			for (int i = 0; i < width * rows && found; i++)
-				found = strcmp(want.cells[i].text,
-				               p->cells[(row + i / width) * p->width + column + i % width].text) == 0;
-		}
-	picture_end(&want);
-	return found;
-}
-
 static const struct {
 	void (*scene)(void);
 	enum block size;
@@ -365,7 +304,7 @@ static const struct {
 	{not_logged, BLOCK_MIDDLE, "NOT LOGGED"}, {refused, BLOCK_MIDDLE, "REFUSED"},
 	{away, BLOCK_MIDDLE, "NO DAEMON"},    {stale, BLOCK_MIDDLE, "STALE"},
 	{went_live, BLOCK_MIDDLE, "LIVE"},    {to_live, BLOCK_TALL, "131.19"},
-	{all_keys, BLOCK_TALL, "131.19"},     {capacitor, BLOCK_TALL, "0.0471"},
+	{all_keys, BLOCK_MIDDLE, "131.19"},     {capacitor, BLOCK_TALL, "0.0471"},
 	{capacitor, BLOCK_TALL, "\u00B5F"},
 };
 

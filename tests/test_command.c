@@ -93,7 +93,7 @@ static void test_help_names_everything(void **state)
 		assert_non_null(strstr(lines_text(&help), c->verb));
 		for (int o = 0; o < OPTION_COUNT; o++) {
 			snprintf(option, sizeof option, "--%s", option_table[o].name);
-			if (c->options & 1u << o)
+			if (c->options & UINT64_C(1) << o)
 				assert_non_null(strstr(lines_text(&help), option));
 		}
 		/* A verb that reads no log does not offer --file. */
@@ -118,7 +118,7 @@ static void test_options_documented(void **state)
 	for (int o = 0; o < OPTION_COUNT; o++) {
 		note_row("--%s", option_table[o].name);
 		assert_true(strlen(option_table[o].help) > 5);
-		assert_true(used & 1u << o); /* an option that nobody takes is no option */
+		assert_true(used & UINT64_C(1) << o); /* an option that nobody takes is no option */
 		for (int p = 0; p < o; p++)
 			assert_string_not_equal(option_table[o].name, option_table[p].name);
 	}
@@ -219,8 +219,8 @@ static const struct row {
 	{{NULL}, NULL, NULL, "which verb?"},
 	{{"job"}, NULL, NULL, "job start, job list, job show, job close"},
 	{{"meters", "rwa"}, NULL, NULL, "there is no verb \"meters rwa\"; there are meters, meters raw"},
-	{{"walk", "uphill"}, "walk", NULL, "[on|off|lift] is expected, not uphill"},
-	{{"walk", "on", "off"}, "walk", NULL, "[on|off|lift] is expected, and here are 2 words"},
+	{{"walk", "uphill"}, "walk", NULL, "[on|off|lift|new] is expected, not uphill"},
+	{{"walk", "on", "off"}, "walk", NULL, "[on|off|lift|new] is expected, and here are 2 words"},
 	{{"job", "start"}, "job start", NULL, "NAME is expected, and here are 0 words"},
 	{{"undo", "5"}, "undo", NULL, "no word is expected, and here is 5"},
 	{{"judge", "100k", "5%"}, "judge", NULL, "here are 2 words"},

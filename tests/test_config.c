@@ -44,6 +44,9 @@ static void an_example_is_read(void **state)
 	      "accuracy ohm   = 0.5% + 2         ; percent of reading + counts\n"
 	      "accuracy farad = 1.0% + 3\n"
 	      "accuracy   farad  below 10n = 2.0% + 10\n"
+	      "accuracy volt-ac = 3% + 10\n"
+	      "accuracy volt-ac below 2 kHz = 1% + 5\n"
+	      "accuracy volt-ac below 600mV below 400 Hz = 0.5% + 5\n"
 	      "input volt-dc  = 10M\n");
 	assert_string_equal(config.file, "bench.conf");
 	assert_string_equal(config.name, "north");
@@ -72,6 +75,10 @@ static void an_example_is_read(void **state)
 	assert_near(a->percent, 1.0, 0);
 	assert_near(accuracy_find(&m->accuracy, FUNCTION_OHM, 1)->counts, 2, 0);
 	assert_null(accuracy_find(&m->accuracy, FUNCTION_VOLT_DC, 1));
+	assert_near(accuracy_find(&m->accuracy, FUNCTION_VOLT_AC, 0.1)->percent, 3, 0);
+	assert_near(accuracy_find_at(&m->accuracy, FUNCTION_VOLT_AC, 0.1, 50)->percent, 0.5, 0);
+	assert_near(accuracy_find_at(&m->accuracy, FUNCTION_VOLT_AC, 6, 50)->percent, 1, 0);
+	assert_near(accuracy_find_at(&m->accuracy, FUNCTION_VOLT_AC, 6, 1e4)->percent, 3, 0);
 }
 
 static void an_asked_meter_is_read(void **state)
@@ -298,6 +305,10 @@ static void refusals_name_the_place(void **state)
 		{ RED "accuracy farad below 10n = 1%\naccuracy farad below 0.01u = 2%\n", 5, 1,
 		  "already" },
 		{ RED "accuracy ohm = 1%\naccuracy  ohm = 2%\n", 5, 1, "already" },
+		{ RED "accuracy volt-ac below 1 kHz = 1%\naccuracy volt-ac below 1000 Hz = 2%\n", 5, 1,
+		  "already" },
+		{ RED "accuracy volt-ac below 1 kHz below 2 kHz = 1%\n", 4, 36, "second bound" },
+		{ RED "accuracy volt-ac below 1 kHz above 2 V = 1%\n", 4, 0, "" },
 		{ RED "[meter b]\ndialect=ascii-unit\nport = /dev/red\n", 6, 8, "already to meter red" },
 		/* missing */
 		{ "[meter red]\ndialect = ascii-unit\n", 1, 2, "has no port" },

@@ -107,6 +107,92 @@ static void refusals(void **state)
 	}
 }
 
+/* The way of measuring may make two measurands of one part. */
+static void ways_of_measuring(void **state)
+{
+	(void)state;
+	static const struct {
+		enum quantity quantity;
+		enum function function;
+		struct use a, b;
+		const char *why; /* NULL: they may be compared */
+	} rows[] = {
+	    {QUANTITY_VALUE, FUNCTION_FARAD, {.input = 0}, {.input = 0}, NULL},
+	    {QUANTITY_VALUE, FUNCTION_FARAD, {.frequency = 100}, {.frequency = 1000}, "100 Hz"},
+	    {QUANTITY_VALUE, FUNCTION_FARAD, {.frequency = 100}, {.frequency = 120}, NULL},
+	    {QUANTITY_VALUE, FUNCTION_FARAD, {.frequency = 100}, {.input = 0}, NULL}, /* nobody said */
+	    {QUANTITY_VALUE, FUNCTION_FARAD, {.method = METHOD_RAMP}, {.method = METHOD_BRIDGE}, "ramp"},
+	    {QUANTITY_VALUE, FUNCTION_FARAD, {.method = METHOD_RAMP}, {.method = METHOD_RAMP}, NULL},
+	    {QUANTITY_ESR, FUNCTION_OHM, {.frequency = 1e5}, {.frequency = 120}, "Hz"},
+	    {QUANTITY_VALUE, FUNCTION_OHM, {.volts = 0.5}, {.volts = 5}, NULL}, /* a resistor is one */
+	    {QUANTITY_INSULATION, FUNCTION_OHM, {.volts = 50}, {.volts = 500}, "50 V"},
+	    {QUANTITY_INSULATION, FUNCTION_OHM, {.volts = 500}, {.volts = 400}, NULL},
+	};
+	for (size_t i = 0; i < sizeof rows / sizeof *rows; i++) {
+		struct entry a = entry_of("C1", "red", 471, -10, 1e-9), b = entry_of("C1", "blue", 472, -10, 1e-9);
+		struct fault why = {"", "", 0, 0};
+		a.quantity = b.quantity = rows[i].quantity;
+		a.function = b.function = rows[i].function;
+		a.use = rows[i].a;
+		b.use = rows[i].b;
+		bool allowed = crosscheck_allowed(&a, &b, &why);
+		if (allowed != (rows[i].why == NULL))
+			note_row("%zu: %s", i, why.text);
+		assert_int_equal(allowed, rows[i].why == NULL);
+		assert_true(!rows[i].why || strstr(why.text, rows[i].why));
+		assert_int_equal(crosscheck_allowed(&b, &a, &why), allowed);
+	}
+}
+
+/* Leads of up to 1 ohm that nobody took off. */
+static void missing_offset(void **state)
+{
+	(void)state;
+	struct entry a = entry_of("R1", "red", 103, -1, 0.01), b = entry_of("R1", "blue", 98, -1, 0.01);
+	struct fault why = {"", "", 0, 0};
+	assert_true(crosscheck_offset(&a, &b, &why));
+	a.offset = 5;
+	assert_true(crosscheck_offset(&a, &b, &why));
+	assert_non_null(strstr(why.text, "blue"));
+	b.offset = 6; /* both taken: it is none of that */
+	assert_false(crosscheck_offset(&a, &b, &why));
+	b.offset = 0;
+	b.value = (struct decimal){80, -1}; /* too far for leads */
+	assert_false(crosscheck_offset(&a, &b, &why));
+	b.value = a.value; /* nothing to explain */
+	assert_false(crosscheck_offset(&a, &b, &why));
+}
+
+static void consistency(void **state)
+{
+	(void)state;
+	struct consistency c;
+	double x[] = {5, 5, 5}, u[] = {1, 1, 1}, none[] = {1, 0, 1};
+	assert_true(crosscheck_consistency(x, u, 3, &c));
+	assert_true(c.chi_squared == 0 && c.p == 1 && c.consistent && c.nu == 2);
+	assert_near(c.mean, 5, 0);
+	assert_near(c.u, 1 / sqrt(3), 1e-15);
+	assert_false(crosscheck_consistency(x, none, 3, &c));
+	assert_false(crosscheck_consistency(x, u, 1, &c));
+	/* free of the unit and of a common part */
+	for (int round = 0; round < 500; round++) {
+		double y[4], v[4], far[4], small[4], w[4];
+		struct consistency d, e;
+		for (int i = 0; i < 4; i++) {
+			y[i] = (double)(draw() % 1000) / 100;
+			v[i] = 0.1 + (double)(draw() % 100) / 50;
+			far[i] = y[i] + 1e6;
+			small[i] = y[i] * 1e-9;
+			w[i] = v[i] * 1e-9;
+		}
+		assert_true(crosscheck_consistency(y, v, 4, &c) && crosscheck_consistency(far, v, 4, &d) &&
+		            crosscheck_consistency(small, w, 4, &e));
+		assert_near(d.chi_squared, c.chi_squared, 1e-6 * (1 + c.chi_squared));
+		assert_near(e.chi_squared, c.chi_squared, 1e-9 * (1 + c.chi_squared));
+		assert_int_equal(c.consistent, c.p >= 0.05);
+	}
+}
+
 static void who_stands_apart(void **state)
 {
 	(void)state;
@@ -197,6 +283,9 @@ int main(void)
 	const struct CMUnitTest tests[] = {
 	    cmocka_unit_test(en_cases),
 	    cmocka_unit_test(refusals),
+	    cmocka_unit_test(ways_of_measuring),
+	    cmocka_unit_test(missing_offset),
+	    cmocka_unit_test(consistency),
 	    cmocka_unit_test(who_stands_apart),
 	    cmocka_unit_test(twins),
 	};

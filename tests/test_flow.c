@@ -158,6 +158,45 @@ static void lift_needs_something(void **state)
 	stand_end(s);
 }
 
+/* ---- what status says of what is up ---- */
+
+static const struct {
+	const char *acts, *says[4];
+} status_rows[] = {
+    /* acts, what stands in the answer */
+    {"@0 at B1\n", {"\"function\":\"volt-dc\"", "\"limits\":[-37,-33]", "\"assumed\":false", ""}},
+    {"@0 at R1\n", {"\"function\":\"ohm\"", "\"limits\":[95000,105000]", "\"next\":\"R2\"", ""}},
+    {"@0 at R2\n", {"\"assumed\":true", "\"limits\":[", "\"next\":\"C1\"", ""}},
+    {"@0 at C1\n", {"\"limits\":[8e-08,1.8e-07]", "\"function\":\"farad\"", "", ""}},
+    /* the sheet's limits are about what it asks first */
+    {"@0 at C1 leakage\n", {"\"limits\":null", "\"function\":\"none\"", "", ""}},
+    {"@0 at T1\n", {"\"limits\":[20000000,null]", "\"next\":\"B1\"", "", ""}},
+    {"@0 walk on kind\n@0 at R2\n", {"\"order\":\"kind\"", "\"next\":\"R9\"", "", ""}},
+    /* the last that lacks anything */
+    {"@0 walk on\n@0 at R9\n@1 next\n", {"\"next\":\"R2\"", "", "", ""}},
+};
+
+static void status_of_what_is_up(void **state)
+{
+	(void)state;
+	for (size_t i = 0; i < sizeof status_rows / sizeof *status_rows; i++) {
+		struct stand *s = calloc(1, sizeof *s);
+		stand_open(s, stand_config, ":memory:", NULL);
+		stand_load(s, "position,kind,nominal,tolerance\nR1,,100k,5%\nR2,carbon-composition,47k,\n"
+		              "C1,paper,0.1 uF,-20/+80%\nT1,winding,,>=20M\nB1,rail,-35 V,+-2 V\nR9,,1k,5%\n");
+		stand_play(s, status_rows[i].acts);
+		char status[4096];
+		struct text t;
+		text_begin(&t, status, sizeof status);
+		bench_status(s->bench, &t);
+		note_row("%s", status_rows[i].acts);
+		for (int k = 0; k < 4; k++)
+			if (!strstr(status, status_rows[i].says[k]))
+				fail_msg("%s is not in %s", status_rows[i].says[k], status);
+		stand_end(s);
+	}
+}
+
 /* ---- held: here, there, again ---- */
 
 static const struct scene held_rows[] = {
@@ -305,7 +344,8 @@ int main(void)
 	    cmocka_unit_test(by_channel),
 	    cmocka_unit_test(lift_where_nothing_else_tells),
 	    cmocka_unit_test(lift_needs_something),
-	    cmocka_unit_test(held_and_decided),
+	    cmocka_unit_test(status_of_what_is_up),
+    cmocka_unit_test(held_and_decided),
 	    cmocka_unit_test(names_said),
 	    cmocka_unit_test(one_after_the_other),
 	    cmocka_unit_test(words_of_refusal),

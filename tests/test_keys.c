@@ -4,25 +4,62 @@
 
 #include "client/keys.h"
 
-static void complete(void *arg, char *text, size_t size)
+static void complete(void *arg, struct keys *k)
 {
 	(void)arg;
-	if (strcmp(text, "C1") == 0)
-		snprintf(text, size, "C10");
+	if (strcmp(k->line.text, "C1") == 0)
+		prompt_replace(&k->line, 0, "C10");
 }
 
-/* Press all of it; the last deed, ACTION_NONE where there was none.  E is Escape, R
- * rubs out, T is Tab, N Enter. */
+static void begins(void *arg, struct keys *k)
+{
+	(void)arg;
+	if (k->asked == ACTION_ENTER)
+		prompt_set(&k->line, "R1  from tester", 3);
+	snprintf(k->about, sizeof k->about, "R9");
+	k->seq = 44;
+}
+
+/* What has a ! in it cannot be done. */
+static bool good(void *arg, struct keys *k)
+{
+	(void)arg;
+	bool bad = strchr(k->line.text, '!') != NULL;
+	if (bad)
+		snprintf(k->hint, sizeof k->hint, "no !");
+	return !bad;
+}
+
+static const struct keys_guide guide = {begins, complete, good, NULL};
+
+/* The keys of a row: ^E is Escape, R rubs out, T is Tab, N Enter, < > left and right,
+ * A and Z home and end, D delete, W a word back, U all before, K all behind. */
+static int key_of(const char **c)
+{
+	static const struct { char letter; int key; } named[] = {
+		{'E', KEY_IS_ESCAPE}, {'R', KEY_IS_RUBOUT}, {'T', KEY_IS_TAB}, {'N', KEY_IS_ENTER},
+		{'<', KEY_IS_LEFT},   {'>', KEY_IS_RIGHT},  {'A', KEY_IS_HOME}, {'Z', KEY_IS_END},
+		{'D', KEY_IS_DELETE}, {'W', 'W' - '@'},     {'U', 'U' - '@'},  {'K', 'K' - '@'},
+		{'v', KEY_IS_DOWN},
+	};
+	if (**c != '^')
+		return (unsigned char)**c;
+	++*c;
+	for (size_t i = 0; i < sizeof named / sizeof named[0]; i++)
+		if (named[i].letter == **c)
+			return named[i].key;
+	fail();
+	return 0;
+}
+
+/* Press all of it; the last deed, ACTION_NONE where there was none. */
 static struct deed press(const char *text)
 {
 	struct keys k = {.mode = KEYS_ACT};
 	struct deed deed = {.action = ACTION_NONE}, one;
-	for (const char *c = text; *c; c++) {
-		int key = *c == '^' ? *++c == 'E' ? KEY_IS_ESCAPE : *c == 'R' ? KEY_IS_RUBOUT
-		        : *c == 'T' ? KEY_IS_TAB : KEY_IS_ENTER : (unsigned char)*c;
-		if (keys_press(&k, key, complete, NULL, &one))
+	for (const char *c = text; *c; c++)
+		if (keys_press(&k, key_of(&c), &guide, &one))
 			deed = one;
-	}
 	return deed;
 }
 
@@ -50,10 +87,33 @@ static const struct {
 	{"tsmells burnt, q^N", ACTION_NOTE, "smells burnt, q"},
 	{"t\xC3\xA9\xC3\xA9^R^N", ACTION_NOTE, "\xC3\xA9"},
 	{"x^N", ACTION_NONE, ""},        {"xwrong part^N", ACTION_STRIKE, "wrong part"},
-	/* cold and live: only by Enter after the cautions */
-	{"l", ACTION_NONE, ""},          {"l^N", ACTION_LIVE, ""},
-	{"l ", ACTION_NONE, ""},         {"ll^N", ACTION_NONE, ""},
-	{"k^N", ACTION_COLD, ""},        {"k^E", ACTION_NONE, ""},
+	{"xno! ^N", ACTION_NONE, ""},    {"xno!^N^Rt^N", ACTION_STRIKE, "not"},
+	/* what is likely stands there, with the cursor where the rest goes */
+	{"e47k^N", ACTION_ENTER, "R1 47k from tester"},
+	{"e^U^KR2 1k from x^N", ACTION_ENTER, "R2 1k from x"},
+	/* put right: left, right, home, end, words; a letter goes with its marks */
+	{"tabd^<c^N", ACTION_NOTE, "abcd"},     {"tbc^Aa^Zd^N", ACTION_NOTE, "abcd"},
+	{"tabc^<^<^Rx^N", ACTION_NOTE, "xbc"},  {"tabc^A^D^N", ACTION_NOTE, "bc"},
+	{"tone two ^Wthree^N", ACTION_NOTE, "one three"},
+	{"tae\xCC\x81o^<^<x^N", ACTION_NOTE, "axe\xCC\x81o"},
+	{"tae\xCC\x81o^<^R^N", ACTION_NOTE, "ao"},
+	{"ta\xE6\xBC\xA2^<x^N", ACTION_NOTE, "ax\xE6\xBC\xA2"},
+	{"ta^v^>^>b^N", ACTION_NOTE, "ab"},
+	/* what is no UTF-8 is not sent */
+	{"ta\xFF^N", ACTION_NONE, ""},        {"ta\xFF^N^R^N", ACTION_NOTE, "a"},
+	/* what needs a word and has none */
+	{"p^U^N", ACTION_NONE, ""},          {"fshort^N", ACTION_OFFSET, "short"},
+	{"hred REF1^N", ACTION_CHECK, "red REF1"}, {"ired C1^N", ACTION_BIND, "red C1"},
+	{"plast R13^N", ACTION_MOVE, "last R13"},
+	{"d", ACTION_ORDER, ""},             {"y", ACTION_SOUNDS, ""},
+	{"+", ACTION_LOUDER, ""},            {"-", ACTION_QUIETER, ""},
+	{"^v", ACTION_NEXT, ""},
+	/* cold and live: only by y after the cautions */
+	{"l", ACTION_NONE, ""},          {"ly", ACTION_LIVE, ""},
+	{"l ", ACTION_NONE, ""},         {"l^N", ACTION_NONE, ""},
+	{"lly", ACTION_SOUNDS, ""}, /* the second l said no */
+	{"ky", ACTION_COLD, ""},         {"k^E", ACTION_NONE, ""},
+	{"a ", ACTION_NONE, ""},         {"a  ", ACTION_TAKE, ""},
 	/* the list of keys goes with any key, which does nothing else */
 	{"? ", ACTION_NONE, ""},         {"?  ", ACTION_TAKE, ""},
 	{"~", ACTION_NONE, ""},          {"^E", ACTION_NONE, ""},
@@ -69,6 +129,26 @@ static void test_keys(void **state)
 			fail();
 		}
 	}
+	/* As it was when typing began. */
+	struct deed deed = press("tx^N");
+	assert_string_equal(deed.about, "R9");
+	assert_int_equal(deed.seq, 44);
+}
+
+/* A refusal by the guide leaves what was typed, and says why, until it is changed. */
+static void test_hint(void **state)
+{
+	(void)state;
+	struct keys k = {.mode = KEYS_ACT};
+	struct deed deed;
+	for (const char *c = "tno!"; *c; c++)
+		keys_press(&k, *c, &guide, &deed);
+	assert_false(keys_press(&k, KEY_IS_ENTER, &guide, &deed));
+	assert_int_equal(k.mode, KEYS_TYPE);
+	assert_string_equal(k.line.text, "no!");
+	assert_string_equal(k.hint, "no !");
+	keys_press(&k, KEY_IS_RUBOUT, &guide, &deed);
+	assert_string_equal(k.hint, "");
 }
 
 static void test_bounds(void **state)
@@ -76,17 +156,17 @@ static void test_bounds(void **state)
 	(void)state;
 	struct keys k = {.mode = KEYS_ACT};
 	struct deed deed;
-	keys_press(&k, 't', NULL, NULL, &deed);
+	keys_press(&k, 't', NULL, &deed);
 	for (int i = 0; i < 5000; i++)
-		assert_false(keys_press(&k, 'x', NULL, NULL, &deed));
-	assert_false(keys_press(&k, KEY_IS_TAB, NULL, NULL, &deed));
-	assert_true(keys_press(&k, KEY_IS_ENTER, NULL, NULL, &deed));
+		assert_false(keys_press(&k, 'x', NULL, &deed));
+	assert_false(keys_press(&k, KEY_IS_TAB, NULL, &deed));
+	assert_true(keys_press(&k, KEY_IS_ENTER, NULL, &deed));
 	assert_int_equal(strlen(deed.text), KEYS_TEXT_MAX - 1);
 	/* No key, known or not, does harm in any mode. */
 	for (int mode = 0; mode < 4; mode++)
-		for (int key = -5; key < 1000; key++) {
+		for (int key = -5; key < KEY_IS_DOWN + 5; key++) {
 			k = (struct keys){.mode = (enum keys_mode)mode, .asked = ACTION_NOTE};
-			keys_press(&k, key, NULL, NULL, &deed);
+			keys_press(&k, key, NULL, &deed);
 		}
 }
 
@@ -104,6 +184,28 @@ static void test_table(void **state)
 	}
 }
 
+/* Every key stands in README.md, among the keys of the screen. */
+static void test_readme(void **state)
+{
+	(void)state;
+	static char text[1 << 17];
+	FILE *f = fopen("README.md", "r");
+	assert_non_null(f);
+	text[fread(text, 1, sizeof text - 1, f)] = '\0';
+	fclose(f);
+	const char *from = strstr(text, "| key |"), *to = from ? strstr(from, "\n\n") : NULL;
+	assert_non_null(to);
+	text[to - text] = '\0';
+	for (int i = 1; i < ACTION_COUNT; i++) {
+		char key[16];
+		snprintf(key, sizeof key, "`%s`", action_table[i].shown);
+		note_row("%s", key);
+		assert_true(i == ACTION_TAKE ? strstr(from, "| space |") != NULL
+		                             : strstr(from, key) != NULL);
+	}
+	assert_null(strstr(from, "`j`")); /* the search can fail */
+}
+
 static const struct {
 	const char *line;
 	bool good;
@@ -118,6 +220,10 @@ static const struct {
 	{"note", false, ACTION_NONE, "TEXT"},     {"strike", false, ACTION_NONE, "REASON"},
 	{"at", false, ACTION_NONE, "POSITION"},   {"takes", false, ACTION_NONE, "help"},
 	{"C8 x", false, ACTION_NONE, "help"},     {"quit", true, ACTION_QUIT, ""},
+	{"enter R1 47k from tester", true, ACTION_ENTER, "R1 47k from tester"},
+	{"enter", false, ACTION_NONE, "VALUE"},   {"move last R13", true, ACTION_MOVE, "last R13"},
+	{"offset", false, ACTION_NONE, "short"},  {"order kind", true, ACTION_ORDER, "kind"},
+	{"sounds", true, ACTION_SOUNDS, ""},      {"sheet", true, ACTION_SHEET, ""},
 };
 
 static void test_lines(void **state)
@@ -141,8 +247,8 @@ static void test_lines(void **state)
 int main(void)
 {
 	const struct CMUnitTest tests[] = {
-		cmocka_unit_test(test_keys), cmocka_unit_test(test_bounds),
-		cmocka_unit_test(test_table), cmocka_unit_test(test_lines),
+		cmocka_unit_test(test_keys), cmocka_unit_test(test_bounds), cmocka_unit_test(test_hint),
+		cmocka_unit_test(test_table), cmocka_unit_test(test_lines), cmocka_unit_test(test_readme),
 	};
 	return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -336,6 +336,7 @@ static const struct words {
     {"KEY_B take long undo", 0, NULL},
     {"KEY_B take long undo double say", 0, NULL},
     {"KEY_B take double say long undo", 0, "KEY_B take long undo double say"},
+    {"KEY_B take long new double next", 0, NULL},
     {"  KEY_B \ttake  ,KEY_F13   none ", 0, "KEY_B take, KEY_F13 none"},
     {"BTN_LEFT back, CODE_589 again", 0, NULL},
     {"CODE_48 take", 0, "KEY_B take"},

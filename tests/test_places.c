@@ -271,6 +271,9 @@ static void senseless(void **state)
 	struct measure zero = {0, 0}, one = {1, 0}, minus = {-1, 0};
 	assert_true(isnan(place_corner(minus, one).value));
 	assert_true(isnan(place_coupling(one, minus, one).value));
+	/* 22 nF across 570 kohm at 100 Hz: computed by hand */
+	assert_near(place_shunt(exact(570e3), exact(22e-9), 100).value, 0.12692, 1e-5);
+	assert_true(isnan(place_shunt(one, one, 0).value));
 	assert_true(isnan(place_current(one, zero).value));
 	assert_true(isnan(place_pair(one, zero).ratio.value));
 	assert_true(isnan(place_balance(zero, one).value));

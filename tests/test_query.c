@@ -388,7 +388,7 @@ static void test_no_job(void **state)
 	answer_is(s, "sheet.show", "{}", "{\"job\":null,\"rows\":[],\"more\":false}");
 	answer_is(s, "entries", "{}", "{\"job\":null,\"entries\":[],\"more\":false}");
 	answer_is(s, "compare", "{}",
-	          "{\"job\":null,\"crosschecks\":[],\"twins\":[],\"refused\":[]}");
+	          "{\"job\":null,\"crosschecks\":[],\"references\":[],\"twins\":[],\"refused\":[]}");
 	ask_refused(s, "job.show", "{}", WIRE_REFUSED, "no job in this log yet");
 	ask_refused(s, "job.show", "{\"job\":\"x\"}", WIRE_BAD_INPUT, "no job \"x\"");
 	ask_refused(s, "entries", "{\"job\":\"x\"}", WIRE_BAD_INPUT, "no job \"x\"");
@@ -709,11 +709,91 @@ static void test_twins(void **state)
 
 #define TEST(name) cmocka_unit_test_setup_teardown(test_##name, store_up, store_down)
 
+/* ---- renames ---- */
+
+static int64_t add_rename(struct store *s, const char *job, const char *from, const char *to)
+{
+	char body[200];
+	snprintf(body, sizeof body, ",\"job\":\"%s\",\"position\":\"%s\",\"from\":\"%s\"", job, to,
+	         from);
+	return add(s, "rename", body);
+}
+
+static void position_of(struct store *s, const char *job, size_t i, const char *expected)
+{
+	char params[64], quoted[64];
+	snprintf(params, sizeof params, "{\"job\":\"%s\"}", job);
+	snprintf(quoted, sizeof quoted, "\"%s\"", expected);
+	char *text = ask(s, "entries", params);
+	element_is(text, "entries", i, "position", quoted);
+	free(text);
+}
+
+static void test_renames(void **state)
+{
+	struct store *s = *state;
+	add_job(s, "other", "started", true, false);
+	add_position(s, "other", "R1", "1000", "5%", "");
+	add_entry(s, &(struct touch){ "other", "R1", "red", "lifted", "1000", 1, 0 });
+	add_job(s, "j", "started", true, false);
+	add_position(s, "j", "R1", "1000", "5%", "");
+	add_position(s, "j", "R2", "1000", "5%", "");
+	add_entry(s, &(struct touch){ "j", "R1", "red", "lifted", "1000", 1, 0 });
+	int64_t moved = add_entry(s, &(struct touch){ "j", "R2", "red", "lifted", "1010", 1, 0 });
+	add_said(s, "move", moved, ",\"position\":\"R1\",\"from\":\"R2\"");
+	int64_t rename = add_rename(s, "j", "R1", "R7");
+	add_position(s, "j", "R7", "1000", "5%", "");
+	/* The name is free: another position, another entry. */
+	add_position(s, "j", "R1", "2000", "5%", "");
+	add_entry(s, &(struct touch){ "j", "R1", "red", "lifted", "2000", 1, 0 });
+	add_rename(s, "j", "R2", "R3");
+	/* Damaged, or of a later version: passed over. */
+	add(s, "rename", ",\"job\":\"j\",\"position\":\"R9\"");
+	add(s, "rename", ",\"job\":\"j\",\"position\":\"R 9\",\"from\":\"R7\"");
+	/* What is fitted stands beside the row. */
+	add(s, "fit", ",\"job\":\"j\",\"position\":\"R7\",\"fit\":{\"written\":{\"nominal\":\"1k2\"},"
+	              "\"kind\":\"resistor\",\"nominal\":1200},\"replaces\":{\"nominal\":\"1000\"}");
+	position_of(s, "other", 0, "R1");
+	position_of(s, "j", 0, "R7");
+	position_of(s, "j", 1, "R7"); /* it was moved there before */
+	position_of(s, "j", 2, "R1");
+	char expected[32], *text = ask(s, "entries", "{\"position\":\"R7\"}");
+	assert_int_equal(count(text, "entries"), 2);
+	snprintf(expected, sizeof expected, "%lld", (long long)rename);
+	element_is(text, "entries", 0, "renamed.seq", expected);
+	element_is(text, "entries", 0, "record.position", "\"R1\"");
+	free(text);
+	text = ask(s, "entries", "{\"position\":\"R1\"}");
+	assert_int_equal(count(text, "entries"), 1);
+	element_is(text, "entries", 0, "renamed", "null");
+	free(text);
+	/* In the place in which it first came. */
+	text = ask(s, "sheet.show", "{}");
+	assert_int_equal(count(text, "rows"), 3);
+	element_is(text, "rows", 0, "position", "\"R7\"");
+	element_is(text, "rows", 0, "entries", "2");
+	element_is(text, "rows", 0, "fit.nominal", "1200");
+	element_is(text, "rows", 0, "fit.replaces.nominal", "\"1000\"");
+	element_is(text, "rows", 1, "position", "\"R3\"");
+	element_is(text, "rows", 1, "fit", "null");
+	element_is(text, "rows", 2, "position", "\"R1\"");
+	free(text);
+	text = ask(s, "job.show", "{}");
+	member_is(text, "positions", "3");
+	member_is(text, "fits", "1");
+	free(text);
+	text = ask(s, "job.show", "{\"job\":\"other\"}");
+	member_is(text, "positions", "1");
+	member_is(text, "fits", "0");
+	free(text);
+}
+
 int main(void)
 {
 	const struct CMUnitTest tests[] = {
 		TEST(log), TEST(records), TEST(records_by_length), TEST(verify), TEST(no_job),
-		TEST(jobs), TEST(sheet), TEST(entries), TEST(crosscheck), TEST(twins), TEST(trail),
+		TEST(jobs), TEST(sheet), TEST(entries), TEST(crosscheck), TEST(twins), TEST(renames),
+		TEST(trail),
 	};
 	return cmocka_run_group_tests_name("query", tests, NULL, NULL);
 }

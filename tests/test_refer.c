@@ -525,6 +525,17 @@ static void waiters_are_answered_once(void **state)
 	assert_int_equal(late.count, 1);
 	assert_int_equal(late.refused, 1);
 	assert_non_null(strstr(late.why, "30 s"));
+	/* Called off: the next touch is an entry again. */
+	struct answers off = {0};
+	w.arg = &off;
+	assert_true(bench_offset(s->bench, s->t, false, "red", w, &s->why));
+	assert_true(bench_again(s->bench, s->t, false, &s->why));
+	assert_int_equal(off.count, 1);
+	assert_int_equal(off.refused, 1);
+	assert_non_null(strstr(off.why, "called off"));
+	stand_play(s, "red ~0.21 Ohm *12\n");
+	assert_int_equal(count(s, "offset"), 1);
+	stand_play(s, "red OL Ohm *8\n");
 	/* Another errand takes its place; the bench closes. */
 	w.arg = &other;
 	assert_true(bench_offset(s->bench, s->t, false, "red", w, &s->why));

@@ -265,7 +265,7 @@ static const struct bad {
     {"short hex", "# tally recording 1\n0.0 red \"\\x4\"\n", ":2:", ""},
     {"open quote", "# tally recording 1\n0.0 red \"abc\n", ":2:", ""},
     {"bad reach", "# tally recording 1\n0.0 @reach floating\n", ":2:12:", "in-circuit"},
-    {"bad walk", "# tally recording 1\n0.0 @walk perhaps\n", ":2:11:", "on, off or lift"},
+    {"bad walk", "# tally recording 1\n0.0 @walk perhaps\n", ":2:11:", "on, off, lift or new"},
 };
 
 static void bad_recordings_are_refused_whole(void **state)

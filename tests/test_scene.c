@@ -179,7 +179,7 @@ static void test_strike(void **state)
 	record(23, "entry", ENTRY("R3", "131.20 kohm", "131200", "outside", "high", "0.312", ""));
 	next(HAPPENED_OUTSIDE);
 	assert_int_equal(record(24, "strike", ",\"of\":23,\"position\":\"R3\""),
-	                 SCENE_ASK_STATUS | SCENE_ASK_SHEET);
+	                 SCENE_ASK_STATUS | SCENE_ASK_SHEET | SCENE_ASK_ENTRIES);
 	assert_true(scene_entry(scene, 0)->struck);
 	assert_int_equal(scene->sheet[scene_place(scene, "R3")].entries, 0);
 	assert_string_equal(scene->sheet[scene_place(scene, "R3")].verdict, "");

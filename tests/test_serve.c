@@ -104,7 +104,7 @@ static void test_answers(void **state)
 	    "{\"jsonrpc\":\"2.0\",\"id\":\"a\",\"result\":{\"job\":null,\"entries\":[{"
 	    "\"record\":{\"seq\":2,"
 	    "\"t\":\"1970-01-01T00:00:00.000000Z\",\"kind\":\"entry\",\"job\":null,\"position\":\"R1\","
-	    "\"value\":3.450e-07},\"struck\":false,\"moved\":null,\"rejudged\":null}],\"more\":false}}\n"
+	    "\"value\":3.450e-07},\"struck\":false,\"moved\":null,\"rejudged\":null,\"renamed\":null,\"position\":\"R1\"}],\"more\":false}}\n"
 	    "{\"jsonrpc\":\"2.0\",\"id\":2,\"error\":{\"code\":-32601,\"message\":\"no method "
 	    "\\\"take\\\" on a file; it needs a running daemon, or does not exist\"}}\n"
 	    "{\"jsonrpc\":\"2.0\",\"id\":3,\"error\":{\"code\":-32602,\"message\":\"entries: unknown "

@@ -37,6 +37,30 @@ static struct rows *parse(const char *text, size_t len)
 
 #define PARSE(text) parse(text, sizeof(text) - 1)
 
+/* A column `marking` counts where no nominal is written and it means one value. */
+static void marking_column(void **state)
+{
+	(void)state;
+	struct rows *r = PARSE("position,kind,marking,nominal,tolerance\n"
+	                       "C1,film,104K,,\nC2,,brown black yellow,,\nR1,,yellow violet red gold,,10%\n"
+	                       "C3,film,104K,47n,\nC4,film,330,,\nV1,valve,104K,,\nC5,film,as found,,\n");
+	assert_non_null(r);
+	static const struct {
+		bool nominal;
+		struct decimal value;
+		int percent; /* 0: none */
+	} rows[] = {{true, {100, -9}, 10}, {true, {100, -9}, 0}, {true, {4700, 0}, 10},
+	            {true, {47, -9}, 0}, {false, {0, 0}, 0}, {false, {0, 0}, 0}, {false, {0, 0}, 0}};
+	assert_int_equal(r->count, sizeof rows / sizeof *rows);
+	for (int i = 0; i < r->count; i++) {
+		const struct position *p = &r->row[i].position;
+		assert_int_equal(p->has_nominal, rows[i].nominal);
+		assert_true(!p->has_nominal || decimal_compare(p->nominal, rows[i].value) == 0);
+		assert_int_equal(p->tolerance.form != TOLERANCE_NONE, rows[i].percent != 0);
+		assert_string_equal(r->row[i].extra_name[0], "marking");
+	}
+}
+
 /* RFC 4180 section 2, rules 1 to 7, and what real spreadsheets write. */
 static void rfc_4180(void **state)
 {
@@ -547,6 +571,7 @@ int main(void)
 {
 	const struct CMUnitTest tests[] = {
 	    cmocka_unit_test(rfc_4180), cmocka_unit_test(meanings), cmocka_unit_test(markings),
+	    cmocka_unit_test(marking_column),
 	    cmocka_unit_test(refused),  cmocka_unit_test(bounds),
 	    cmocka_unit_test(refused_by_each), cmocka_unit_test(prefixes_and_damage),
 	    cmocka_unit_test(as_json),  cmocka_unit_test(by_hand),

@@ -57,7 +57,7 @@ static const char *told(void)
 	return told_text;
 }
 
-/* The five answers behind hello: entries, sheet, meters, status, watch. */
+/* The five answers behind hello: sheet, entries, meters, status, watch. */
 #define ENTRIES_EMPTY RESULT("{\"entries\":[],\"more\":false}")
 #define SHEET                                                                                  \
 	RESULT("{\"rows\":[{\"position\":\"R1\",\"entries\":1,\"written\":{}},"                          \
@@ -69,7 +69,7 @@ static const char *told(void)
 	       "\"chosen\":{\"position\":\"R12\",\"quantity\":\"value\",\"armed\":true},\"bound\":[],"       \
 	       "\"health\":\"good\",\"done\":1,\"positions\":3}")
 #define WATCH RESULT("{\"last\":3}")
-#define ANSWERS HELLO, ENTRIES_EMPTY, SHEET, METERS, STATUS, WATCH
+#define ANSWERS HELLO, SHEET, ENTRIES_EMPTY, METERS, STATUS, WATCH
 #define RECORD(seq) NEWS("record", "{\"seq\":" seq ",\"record\":{\"seq\":" seq ",\"kind\":\"entry\","  \
 	"\"position\":\"R12\",\"shown\":\"1 kohm\",\"verdict\":\"within\"}}")
 
@@ -86,7 +86,7 @@ static void test_reconnects(void **state)
 	(void)state;
 	const char *const *scripts[] = {
 		SCRIPT(ANSWERS, RECORD("4"), STATUS, "!close"),
-		SCRIPT(HELLO, ENTRIES_EMPTY, SHEET, METERS, STATUS, WATCH, RECORD("4"), RECORD("5"), STATUS),
+		SCRIPT(HELLO, SHEET, ENTRIES_EMPTY, METERS, STATUS, WATCH, RECORD("4"), RECORD("5"), STATUS),
 	};
 	pid_t pid = daemon_start(scripts, 2);
 	begin();
@@ -117,6 +117,11 @@ static const struct {
 	{ACTION_OTHER, "", "\"method\":\"there\",\"params\":{}"},
 	{ACTION_AT, "r13", "\"method\":\"at\",\"params\":{\"position\":\"R13\"}"},
 	{ACTION_AT, "Q9 esr", "{\"position\":\"Q9\",\"quantity\":\"esr\"}"},
+	/* What the pedal does by `new`, and the same typed. */
+	{ACTION_AT, "new", "\"method\":\"at.new\",\"params\":{}"},
+	{ACTION_AT, "new T3/", "\"method\":\"at.new\",\"params\":{\"prefix\":\"T3/\"}"},
+	{ACTION_WALK, "new", "{\"walk\":\"new\"}"},
+	{ACTION_WALK, "new T3/", "{\"walk\":\"new\",\"prefix\":\"T3/\"}"},
 	{ACTION_REACH, "", "\"method\":\"reach\",\"params\":{\"reach\":\"loose\"}"},
 	{ACTION_REACH, "in-circuit", "{\"reach\":\"in-circuit\"}"},
 	{ACTION_CONDITION, "", "{\"condition\":\"new\"}"},
@@ -124,6 +129,21 @@ static const struct {
 	{ACTION_QUANTITY, "", "{\"position\":\"R12\",\"quantity\":\"leakage\"}"},
 	{ACTION_NOTE, "a \"burnt\" \\ smell", "{\"position\":\"R12\",\"text\":\"a \\\"burnt\\\" \\\\ smell\"}"},
 	{ACTION_STRIKE, "slipped", "\"method\":\"strike\",\"params\":{\"seq\":4,\"because\":\"slipped\"}"},
+	{ACTION_WALK, "new T3/", "{\"walk\":\"new\",\"prefix\":\"T3/\"}"},
+	{ACTION_STRIKE, "#2 slipped", "{\"seq\":2,\"because\":\"slipped\"}"},
+	{ACTION_ORDER, "", "{\"walk\":\"on\",\"order\":\"sheet\"}"},
+	{ACTION_ORDER, "kind", "{\"walk\":\"on\",\"order\":\"kind\"}"},
+	{ACTION_ENTER, "r13 leakage 3 uA from tester u 0.1 uA because it is old",
+	 "{\"position\":\"R13\",\"value\":\"3 uA\",\"from\":\"tester\",\"quantity\":\"leakage\","
+	 "\"u\":\"0.1 uA\",\"because\":\"it is old\"}"},
+	{ACTION_MOVE, "r13", "\"method\":\"move\",\"params\":{\"position\":\"R13\",\"seqs\":[4]}"},
+	{ACTION_MOVE, "2-3 last r1", "{\"position\":\"R1\",\"seqs\":[\"2-3\",4]}"},
+	{ACTION_OFFSET, "short", "\"method\":\"offset\",\"params\":{\"leads\":\"short\",\"wait\":false}"},
+	{ACTION_OFFSET, "open red", "{\"leads\":\"open\",\"meter\":\"red\",\"wait\":false}"},
+	{ACTION_CHECK, "red r1", "\"method\":\"meters.check\",\"params\":{\"meter\":\"red\","
+	                         "\"position\":\"R1\",\"wait\":false}"},
+	{ACTION_BIND, "red r1", "\"method\":\"at\",\"params\":{\"meter\":\"red\",\"position\":\"R1\"}"},
+	{ACTION_BIND, "red free", "\"method\":\"at\",\"params\":{\"meter\":\"red\"}"},
 	{ACTION_LIVE, "", "\"method\":\"job.state\",\"params\":{\"state\":\"live\"}"},
 	{ACTION_COLD, "", "{\"state\":\"cold\"}"},
 };
@@ -282,22 +302,69 @@ static void test_walk_round(void **state)
 	stop_daemon(pid);
 }
 
+/* Typed in a prompt of this action, then Tab: what stands there, and what is said. */
 static void test_complete(void **state)
 {
 	(void)state;
-	static const struct { const char *typed, *becomes; } rows[] = {
-		{"R", "R1"}, {"r1", "R1"}, {"R12", "R12"}, {"Q", "Q"}, {"", "R1"},
+	static const struct {
+		enum action action;
+		const char *typed, *becomes, *hint;
+	} rows[] = {
+		{ACTION_AT, "R", "R1", "R1  R12  R13"}, {ACTION_AT, "r1", "R1", "R1  R12  R13"},
+		{ACTION_AT, "R12", "R12 ", ""},         {ACTION_AT, "Q", "Q", "no name begins so"},
+		{ACTION_AT, "R12 le", "R12 leakage ", ""},
+		{ACTION_ENTER, "r13", "R13 ", ""},      {ACTION_ENTER, "R13 5 ", "R13 5 ", "type it"},
+		{ACTION_CHECK, "r", "red ", ""},        {ACTION_OFFSET, "o", "open ", ""},
+		{ACTION_MOVE, "last r13", "last R13 ", ""}, {ACTION_BIND, "red R13", "red R13 ", ""},
+		{ACTION_NOTE, "R", "R", "type it"},
 	};
 	const char *const *scripts[] = {SCRIPT(ANSWERS)};
 	pid_t pid = daemon_start(scripts, 1);
 	begin();
 	assert_true(until(told, "11:R12:"));
+	struct keys_guide guide = sitting_guide(&sitting);
 	for (size_t i = 0; i < sizeof rows / sizeof rows[0]; i++) {
-		char text[64];
-		snprintf(text, sizeof text, "%s", rows[i].typed);
-		sitting_complete(&sitting, text, sizeof text);
-		assert_string_equal(text, rows[i].becomes);
+		struct keys k = {.mode = KEYS_TYPE, .asked = rows[i].action};
+		struct deed deed;
+		prompt_set(&k.line, rows[i].typed, 1000);
+		keys_press(&k, KEY_IS_TAB, &guide, &deed);
+		note_row("%s", rows[i].typed);
+		assert_string_equal(k.line.text, rows[i].becomes);
+		assert_true(rows[i].hint[0] ? strstr(k.hint, rows[i].hint) != NULL : !k.hint[0]);
 	}
+	end();
+	stop_daemon(pid);
+}
+
+/* What is refused comes back with its key, about what it was about; what cannot be
+ * understood, and what there is no daemon for, never leaves the line. */
+static void test_typed_again(void **state)
+{
+	(void)state;
+	const char *const *scripts[] = {SCRIPT(ANSWERS, FAULT("2", "5 ohm? no"), STATUS, "!close")};
+	pid_t pid = daemon_start(scripts, 1);
+	struct keys k = {.mode = KEYS_ACT};
+	struct deed deed;
+	begin();
+	assert_true(until(told, "11:R12:"));
+	struct keys_guide guide = sitting_guide(&sitting);
+	keys_press(&k, 'e', &guide, &deed);
+	assert_string_equal(k.line.text, "R12 ");
+	for (const char *c = "5 from tester"; *c; c++)
+		keys_press(&k, *c, &guide, &deed);
+	assert_true(keys_press(&k, KEY_IS_ENTER, &guide, &deed));
+	sitting_do(&sitting, &deed);
+	assert_true(until(heard, "\"method\":\"enter\",\"params\":{\"position\":\"R12\",\"value\":\"5\","
+	                         "\"from\":\"tester\"}"));
+	assert_true(until(told, "4:-:5 ohm? no"));
+	keys_press(&k, 'e', &guide, &deed);
+	assert_string_equal(k.line.text, "R12 5 from tester");
+	assert_non_null(strstr(k.hint, "not done"));
+	/* The daemon goes in the middle of it. */
+	assert_true(until(told, "7:-:"));
+	assert_false(keys_press(&k, KEY_IS_ENTER, &guide, &deed));
+	assert_non_null(strstr(k.hint, "no daemon"));
+	assert_string_equal(k.line.text, "R12 5 from tester");
 	end();
 	stop_daemon(pid);
 }
@@ -310,6 +377,7 @@ int main(void)
 		cmocka_unit_test(test_older_daemon), cmocka_unit_test(test_names),
 		cmocka_unit_test(test_refusals),   cmocka_unit_test(test_bad_daemons),
 		cmocka_unit_test(test_walk_round), cmocka_unit_test(test_complete),
+		cmocka_unit_test(test_typed_again),
 	};
 	return cmocka_run_group_tests(tests, set_up, tear_down);
 }

@@ -36,6 +36,7 @@ static void every_happening_has_a_sound(void **state)
 	assert_int_equal(tone_of(HAPPENED_NOT_LOGGED)->rank, TURN_ALARM);
 	assert_int_equal(tone_of(HAPPENED_GONE)->rank, TURN_ALARM);
 	assert_int_equal(tone_of(HAPPENED_LIVE)->rank, TURN_ALARM);
+	assert_int_equal(tone_of(HAPPENED_ALARM)->rank, TURN_ALARM);
 	assert_int_equal(tone_of(HAPPENED_LOGGED)->rank, TURN_RESULT);
 	assert_int_equal(tone_of(HAPPENED_UP)->rank, TURN_NAME);
 }

@@ -137,6 +137,41 @@ static void accuracy_of_meters(void **state)
 	}
 }
 
+/* By frequency, too: the statement that reaches just beyond the signal. */
+static void finds_the_line_of_a_frequency(void **state)
+{
+	(void)state;
+	struct accuracy a = {
+	    .line = {
+	        {FUNCTION_VOLT_AC, false, {0, 0}, 3, 10},
+	        {FUNCTION_VOLT_AC, false, {0, 0}, 1, 5},
+	        {FUNCTION_VOLT_AC, true, {10, 0}, 0.5, 3},
+	        {FUNCTION_AMP_AC, false, {0, 0}, 2, 5},
+	        {FUNCTION_AMP_AC, false, {0, 0}, 4, 5},
+	    },
+	    .count = 5,
+	    .hertz = {{10, 3}, {1, 3}, {1, 3}, {1, 3}, {20, 3}},
+	};
+	static const struct {
+		enum function f;
+		double value, hertz;
+		int line; /* -1: none */
+	} rows[] = {
+	    {FUNCTION_VOLT_AC, 100, 50, 1},   {FUNCTION_VOLT_AC, 5, 50, 2},
+	    {FUNCTION_VOLT_AC, 100, 1000, 0}, /* at the bound it does not hold any more */
+	    {FUNCTION_VOLT_AC, 5, 5000, 0},   {FUNCTION_VOLT_AC, 100, 10000, -1},
+	    {FUNCTION_VOLT_AC, 100, 0, 0},    /* not known: the widest */
+	    {FUNCTION_AMP_AC, 1, 0, 4},       {FUNCTION_AMP_AC, 1, 50, 3},
+	    {FUNCTION_VOLT_DC, 1, 0, -1},
+	};
+	for (size_t i = 0; i < sizeof rows / sizeof *rows; i++) {
+		const struct accuracy_line *got = accuracy_find_at(&a, rows[i].f, rows[i].value, rows[i].hertz);
+		if (got != (rows[i].line < 0 ? NULL : &a.line[rows[i].line]))
+			note_row("%s %g at %g Hz", function_name(rows[i].f), rows[i].value, rows[i].hertz);
+		assert_ptr_equal(got, rows[i].line < 0 ? NULL : &a.line[rows[i].line]);
+	}
+}
+
 static void uncertainties_join(void **state)
 {
 	(void)state;
@@ -233,7 +268,8 @@ int main(void)
 {
 	const struct CMUnitTest tests[] = {
 	    cmocka_unit_test(parses_statements),    cmocka_unit_test(survives_noise),
-	    cmocka_unit_test(finds_the_line_that_applies), cmocka_unit_test(accuracy_of_meters),
+	    cmocka_unit_test(finds_the_line_that_applies),
+	    cmocka_unit_test(finds_the_line_of_a_frequency), cmocka_unit_test(accuracy_of_meters),
 	    cmocka_unit_test(uncertainties_join),   cmocka_unit_test(gum_temperatures),
 	    cmocka_unit_test(nist_numacc),          cmocka_unit_test(agrees_with_gsl),
 	};

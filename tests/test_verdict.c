@@ -492,7 +492,7 @@ static void defaults_of_the_trade(void **state)
 	    {KIND_RESISTOR, "grid-stopper", -50, 50},
 	    {KIND_RESISTOR, "cathode bias", -10, 10},
 	    {KIND_ELECTROLYTIC, "cathode bypass", -30, 150},
-	    {KIND_PAPER, "coupling to V3", -30, 50},
+	    {KIND_PAPER, "coupling to V3", -20, 10},
 	    {KIND_PAPER, "anode load", -25, 25}, /* no such role for a capacitor */
 	    {KIND_RESISTOR, NULL, -20, 20},
 	};

@@ -268,6 +268,50 @@ static void test_entries_afterwards(void **state)
 	same(&out, "no entries yet\n");
 }
 
+/* By whose specification a new part was judged, and what its position was called. */
+static void test_entries_of_new_parts(void **state)
+{
+	(void)state;
+	struct view_entries v;
+	struct lines out = {0};
+#define NEW_PART "{\"record\":{\"seq\":14,\"kind\":\"entry\",\"position\":\"C1\",\"quantity\":\"value\"," \
+	"\"shown\":\"0.1 uF\",\"verdict\":\"within\",\"condition\":\"new\",\"reach\":\"loose\","         \
+	"\"meter\":\"red\",\"against\":\"sheet\"},\"struck\":false,\"moved\":null,"
+	view_entries_begin(&v);
+	view_entries_add(&v, &sentences, slice(NEW_PART "\"rejudged\":null,\"renamed\":null,"
+	                                       "\"position\":\"C1\"}"));
+	view_entries_add(&v, &sentences,
+	                 slice(NEW_PART "\"rejudged\":{\"seq\":31,\"because\":\"fit\",\"verdict\":"
+	                       "\"outside\",\"against\":\"fit\"},\"renamed\":{\"seq\":33,\"from\":\"C1\","
+	                       "\"position\":\"C7\"},\"position\":\"C7\"}"));
+	view_entries_print(&v, &sentences, &out);
+	view_entries_end(&v);
+	same(&out,
+	     "seq 14, C1, value, 0.1 uF, within, new, loose, meter red, by the sheet, for no fit is known\n"
+	     "seq 14, C7, value, 0.1 uF, outside, new, loose, meter red, by what is fitted; was C1 until "
+	     "33; judged anew by 31: fit\n"
+	     "2 entries: 1 within, 1 outside\n");
+}
+
+static void test_twins(void **state)
+{
+	(void)state;
+	struct lines out = {0};
+	view_twins(&sentences, slice("{\"pairs\":[{\"a\":{\"position\":\"R1\",\"shown\":\"101 kohm\"},"
+	                             "\"b\":{\"position\":\"R7\",\"shown\":\"99 kohm\"},"
+	                             "\"difference\":-0.02,\"alone\":true}],\"more\":false}"), &out);
+	assert_non_null(strstr(lines_text(&out), "R1, 101 kohm, twin R7, 99 kohm, difference -2.0 %, "
+	                       "the only ones of this value\n"));
+	lines_free(&out);
+	view_twins(&sentences, slice("{\"pairs\":[],\"more\":false}"), &out);
+	assert_non_null(strstr(lines_text(&out), "no twins are proposed"));
+	lines_free(&out);
+	view_record(&sentences, slice("{\"seq\":9,\"t\":\"2026-11-25T10:00:00.000000Z\",\"kind\":\"rename\","
+	                              "\"job\":\"j\",\"position\":\"R7\",\"from\":\"R1\"}"), &out);
+	assert_non_null(strstr(lines_text(&out), "R1, to R7"));
+	lines_free(&out);
+}
+
 /* Colour is beside the words, and is gone with the colours; never in plain text. */
 static void test_colour(void **state)
 {
@@ -732,6 +776,8 @@ int main(void)
 		cmocka_unit_test(test_events),
 		cmocka_unit_test(test_frames),
 		cmocka_unit_test(test_entries),
+		cmocka_unit_test(test_entries_of_new_parts),
+		cmocka_unit_test(test_twins),
 		cmocka_unit_test(test_entries_afterwards),
 		cmocka_unit_test(test_colour),
 		cmocka_unit_test(test_signs_and_width),

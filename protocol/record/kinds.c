@@ -64,6 +64,7 @@ void job_body_write(struct text *out, const struct job_body *b)
 	text_member_string(out, "unit", b->live ? "live" : "cold");
 	text_member_string(out, "condition", condition_name(b->condition));
 	text_member_string(out, "reach", reach_name(b->reach));
+	member_set(out, "because", b->because);
 	asked_by_write(out, &b->by);
 }
 
@@ -82,6 +83,7 @@ bool job_body_read(const char *text, size_t len, struct job_body *b)
 	b->change = (enum job_change)change;
 	b->open = json_bool(json_member(text, len, "open"), false);
 	b->live = json_is(json_member(text, len, "unit"), "live");
+	member_string(text, len, "because", b->because, sizeof b->because);
 	asked_by_read(text, len, &b->by);
 	return true;
 }
@@ -147,6 +149,7 @@ void rejudge_body_write(struct text *out, const struct rejudge_body *b)
 	text_member_string(out, "position", b->position);
 	member_or_null(out, "because", b->because);
 	verdicts_write(out, &b->verdict, &b->service);
+	against_write(out, b->against);
 }
 
 bool rejudge_body_read(const char *text, size_t len, struct rejudge_body *b)
@@ -155,6 +158,7 @@ bool rejudge_body_read(const char *text, size_t len, struct rejudge_body *b)
 	member_string(text, len, "job", b->job, sizeof b->job);
 	member_string(text, len, "position", b->position, sizeof b->position);
 	member_string(text, len, "because", b->because, sizeof b->because);
+	b->against = against_read(text, len);
 	return of_read(text, len, "rejudge", &b->of) &&
 	       verdicts_read(text, len, &b->verdict, &b->service);
 }
@@ -200,6 +204,16 @@ bool move_body_read(const char *text, size_t len, struct move_body *b)
 }
 
 /* ---- note ---- */
+
+void alarm_body_write(struct text *out, const struct alarm_body *b)
+{
+	member_set(out, "job", b->job);
+	text_member_string(out, "alarm", b->alarm);
+	member_or_null(out, "meter", b->meter);
+	member_or_null(out, "position", b->position);
+	text_member_bool(out, "on", b->on);
+	text_member_string(out, "text", b->what);
+}
 
 void note_body_write(struct text *out, const struct note_body *b)
 {

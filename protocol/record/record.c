@@ -155,6 +155,7 @@ static void verdict_members(struct text *out, const struct verdict *v)
 	if (v->has_other)
 		text_member_decimal(out, "other", v->other);
 	member_set(out, "why", v->why);
+	member_set(out, "next", v->next);
 }
 
 void verdicts_write(struct text *out, const struct verdict *tolerance,
@@ -218,6 +219,7 @@ static bool verdict_read(const char *text, size_t len, struct verdict *v)
 	v->assumed = json_bool(json_member(text, len, "assumed"), false);
 	v->has_other = json_decimal(json_member(text, len, "other"), &v->other);
 	member_string(text, len, "why", v->why, sizeof v->why);
+	member_string(text, len, "next", v->next, sizeof v->next);
 	return limits_read(json_member(text, len, "limits"), &v->limits);
 }
 
@@ -228,6 +230,18 @@ bool verdicts_read(const char *text, size_t len, struct verdict *tolerance,
 	*service = (struct verdict){0};
 	return verdict_read(text, len, tolerance) &&
 	       (json_absent(s) || verdict_read(s.at, s.len, service));
+}
+
+void against_write(struct text *out, enum against against)
+{
+	if (against != AGAINST_NOTHING)
+		text_member_string(out, "against", against_name(against));
+}
+
+enum against against_read(const char *text, size_t len)
+{
+	struct slice s = json_member(text, len, "against");
+	return json_is(s, "fit") ? AGAINST_FIT : json_is(s, "sheet") ? AGAINST_SHEET : AGAINST_NOTHING;
 }
 
 /* ---- states ---- */

@@ -217,6 +217,7 @@ void clock_body_write(struct text *out, const struct clock_body *b);
 	X(CLOSED, "closed")                                                        \
 	X(COLD, "cold")                                                            \
 	X(LIVE, "live")                                                            \
+	X(DISCHARGING, "discharging") /* live, and its reservoirs are measured dead */ \
 	X(SET, "set") /* condition or reach was chosen; nothing of the above changed */
 
 enum job_change {
@@ -234,6 +235,7 @@ struct job_body {
 	bool live;              /* member `unit`: cold or live */
 	enum condition condition;
 	enum reach reach;
+	char because[200];      /* why it is cold; "": left out */
 	struct asked_by by;
 };
 void job_body_write(struct text *out, const struct job_body *b);
@@ -256,8 +258,12 @@ bool sheet_body_read(const char *text, size_t len, struct sheet_body *b);
 	X(LOADED, "loaded") /* from a file */                \
 	X(SET, "set")       /* a field was set by hand */    \
 	X(NAMED, "named")   /* as it was touched, no sheet */ \
+	X(NEW, "new")       /* the next of a strip, `at new` */ \
 	X(ADDED, "added")   /* a line was typed */           \
-	X(MIRRORED, "mirrored") /* from the other channel */
+	X(MIRRORED, "mirrored") /* from the other channel */ \
+	X(RENAMED, "renamed")   /* it, or a position that it names, has another name */ \
+	X(LEARNT, "learnt")     /* its kind, from what was measured */ \
+	X(PAIRED, "paired")     /* a proposed twin was accepted */
 
 enum position_change {
 #define X(id, name) POSITION_##id,
@@ -286,6 +292,7 @@ struct rejudge_body {
 	char position[NAME_SIZE];
 	char because[160];
 	struct verdict verdict, service;
+	enum against against;
 };
 void rejudge_body_write(struct text *out, const struct rejudge_body *b);
 bool rejudge_body_read(const char *text, size_t len, struct rejudge_body *b);
@@ -310,6 +317,18 @@ struct move_body {
 };
 void move_body_write(struct text *out, const struct move_body *b);
 bool move_body_read(const char *text, size_t len, struct move_body *b);
+
+/* ---- alarm: danger that began or is over ---- */
+
+struct alarm_body {
+	const char *job;      /* NULL or "": left out */
+	const char *alarm;    /* live, mains, held */
+	const char *meter;    /* that saw it; NULL: null */
+	const char *position; /* NULL: null */
+	bool on;
+	const char *what;     /* one sentence; member `text` */
+};
+void alarm_body_write(struct text *out, const struct alarm_body *b);
 
 /* ---- note ---- */
 

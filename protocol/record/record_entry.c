@@ -35,6 +35,31 @@ static unsigned state_read(struct slice s)
 	return state;
 }
 
+/* What u was made of (budget.h): "basis":{"percent":0.5,"counts":2,"s":0.0003}. */
+static void basis_write(struct text *out, const struct entry *e)
+{
+	const struct basis *b = &e->basis;
+	if (!b->known || !e->has_value)
+		return;
+	text_member(out, "basis");
+	if (b->stated) {
+		text_puts(out, "{\"stated\":true}");
+		return;
+	}
+	text_puts(out, "{\"percent\":");
+	text_real(out, b->percent);
+	text_member_real(out, "counts", b->counts);
+	if (b->has_below)
+		text_member_decimal(out, "below", b->below);
+	if (b->has_hertz)
+		text_member_decimal(out, "hertz", b->hertz);
+	if (e->source == SOURCE_METER)
+		text_member_real(out, "s", b->s);
+	if (b->offset_u > 0)
+		text_member_real(out, "offset", b->offset_u);
+	text_puts(out, "}");
+}
+
 void entry_value_write(struct text *out, const struct entry *e)
 {
 	if (e->has_value) {
@@ -54,7 +79,60 @@ void entry_value_write(struct text *out, const struct entry *e)
 	text_member_int(out, "prefix", e->prefix);
 	text_member_real(out, "u", e->u);
 	text_member_int(out, "n", e->n);
+	basis_write(out, e);
 	text_member_bool(out, "settled", e->settled);
+}
+
+static void basis_read(const char *text, size_t len, struct basis *b)
+{
+	struct slice s = json_member(text, len, "basis");
+	memset(b, 0, sizeof *b);
+	if (json_absent(s))
+		return;
+	b->stated = json_bool(json_member(s.at, s.len, "stated"), false);
+	b->known = b->stated ||
+	           (json_number(json_member(s.at, s.len, "percent"), &b->percent) &&
+	            json_number(json_member(s.at, s.len, "counts"), &b->counts) && b->percent >= 0 &&
+	            b->counts >= 0);
+	b->has_below = json_decimal(json_member(s.at, s.len, "below"), &b->below);
+	b->has_hertz = json_decimal(json_member(s.at, s.len, "hertz"), &b->hertz);
+	if (!json_number(json_member(s.at, s.len, "s"), &b->s) || !(b->s >= 0))
+		b->s = 0;
+	if (!json_number(json_member(s.at, s.len, "offset"), &b->offset_u) || !(b->offset_u >= 0))
+		b->offset_u = 0;
+	b->assumed = json_is(json_member(text, len, "accuracy"), "assumed");
+}
+
+/* The same part with the leads swapped, and the same part of the other channel. */
+static void company_write(struct text *out, const struct entry *e)
+{
+	if (e->swapped)
+		text_member_string(out, "leads", "swapped");
+	if (e->swapped && e->swap != AGREEMENT_UNKNOWN)
+		text_member_bool(out, "leads-agree", e->swap == AGREEMENT_YES);
+	if (!e->twin[0])
+		return;
+	text_member(out, "twin");
+	text_puts(out, "{\"position\":");
+	text_string(out, e->twin, strlen(e->twin));
+	text_member_bool(out, "agree", e->twin_agrees);
+	text_member_real(out, "difference", e->twin_difference);
+	text_puts(out, "}");
+}
+
+static void company_read(const char *text, size_t len, struct entry *e)
+{
+	struct slice twin = json_member(text, len, "twin");
+	struct slice agree = json_member(text, len, "leads-agree");
+	e->swapped = json_is(json_member(text, len, "leads"), "swapped");
+	e->swap = !e->swapped || json_absent(agree) ? AGREEMENT_UNKNOWN
+	          : json_bool(agree, false)         ? AGREEMENT_YES
+	                                            : AGREEMENT_NO;
+	if (json_absent(twin) ||
+	    !member_string(twin.at, twin.len, "position", e->twin, sizeof e->twin))
+		return;
+	e->twin_agrees = json_bool(json_member(twin.at, twin.len, "agree"), false);
+	(void)json_number(json_member(twin.at, twin.len, "difference"), &e->twin_difference);
 }
 
 static void trail_parts(struct text *out, const struct entry_beside *beside)
@@ -120,8 +198,10 @@ void entry_write(struct text *out, const struct entry *e, const struct entry_bes
 	text_member_string(out, "function", function_name(e->function));
 	entry_value_write(out, e);
 	entry_refer_write(out, e);
+	company_write(out, e);
 	text_member_string(out, "source", source_name(e->source));
 	verdicts_write(out, &e->verdict, &e->service);
+	against_write(out, e->against);
 	entry_beside_write(out, beside);
 }
 
@@ -179,6 +259,15 @@ static bool entry_read_value(const char *text, size_t len, struct entry *e)
 	if (e->has_raw && json_decimal(json_member(text, len, "raw-digit"), &digit))
 		decimal_rescale(e->raw, decimal_strip(digit).e, &e->raw);
 	e->settled = json_bool(json_member(text, len, "settled"), false);
+	basis_read(text, len, &e->basis);
+	company_read(text, len, e);
+	struct limits_of_use use;
+	if (use_read(text, len, &use))
+		use_understand(&use, e->function, &e->use);
+	/* What the meter said of this measurement counts before what is said of the meter. */
+	double hertz;
+	if (json_number(json_member(text, len, "frequency"), &hertz) && hertz > 0)
+		e->use.frequency = hertz;
 	return true;
 }
 
@@ -190,6 +279,7 @@ bool entry_read(const char *text, size_t len, struct entry *e)
 		return false;
 	e->seq = head.seq;
 	e->t = head.t;
+	e->against = against_read(text, len);
 	return entry_words(text, len, e) && entry_read_value(text, len, e) &&
 	       verdicts_read(text, len, &e->verdict, &e->service);
 }

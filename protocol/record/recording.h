@@ -17,6 +17,16 @@
  * at most RECORDING_LINE_MAX bytes; a byte order mark before the header is passed
  * over and counts for no column.
  *
+ * Acts beside those of the work itself change the sheet; a value with spaces stands in
+ * double quotes, a quote or backslash in it after a backslash:
+ *
+ *     1.0 @sheet set R5 nominal=470k role="anode load"
+ *     1.1 @fit C7 kind=film tolerance=5%
+ *     1.2 @fit C7 none
+ *     1.3 @rename N5 R12
+ *     1.4 @new T3/            the next position of that strip; @walk new T3/ goes on so
+ *     1.5 @twins              the sure proposals; @twins R1 R7 those
+ *
  * Which acts there are, and which meters, is the affair of the one who replays:
  * `column` tells the place for a fault.
  */

@@ -25,7 +25,8 @@
  *     reference or other needs its unit.  What quantity_parse does not read may be a
  *     marking as it stands on the part (104K, .047/400, brown black yellow), and so is
  *     a capacitor's bare number (.047 is 47 nF); it must mean one value only (100
- *     does not), and its tolerance counts where that cell is empty.  A rail, valve or heater may be given in
+ *     does not), and its tolerance counts where that cell is empty.  A column `marking`
+ *     counts the same where the nominal is empty and it means one value only.  A rail, valve or heater may be given in
  *     what it is measured with (V, V AC, A, ohm).
  *   - rated: volts; in watts (`0.5 W`, `1/2W`) it is the limit of dissipation where
  *     `max` says nothing.
@@ -65,6 +66,9 @@ struct sheet_row {
 	int extras;
 	char extra_name[SHEET_EXTRA_MAX][SHEET_NAME_SIZE];
 	char extra_cell[SHEET_EXTRA_MAX][SHEET_CELL_SIZE];
+	/* The kind by what was measured there, its name; "" where that taught nothing.  It
+	 * counts where neither the cell nor the letters of the position say one. */
+	char learnt[24];
 };
 
 /*
@@ -93,6 +97,27 @@ bool sheet_parse(const char *file, const char *text, size_t len,
  * and that the twin names this one, is the caller's affair.
  */
 bool sheet_set(struct sheet_row *row, const char *key, const char *value, struct fault *why);
+
+/*
+ * The same with a marking as it stands on the part: `104K`, `4K7`, `.047/400`, `brown black
+ * yellow`.  It becomes the nominal, as it is written where a nominal of those letters means
+ * that value, else as the value; a tolerance that is marked counts where none is written.
+ * Refused where it can mean more than one value on a part of that kind.
+ */
+bool sheet_mark(struct sheet_row *row, const char *marking, struct fault *why);
+
+/* Another name for the position.  Its kind follows from the new letters where no cell says
+ * it; refused where the other cells then make no sense. */
+bool sheet_rename(struct sheet_row *row, const char *name, struct fault *why);
+
+/* Where `with`, `twin` or `part` of the row say `old`, they say `name`.  True where any
+ * did. */
+bool sheet_follow(struct sheet_row *row, const char *old, const char *name);
+
+/* The kind, learnt from the function that measured it (FUNCTION_NONE: unlearnt).  True
+ * where the row is another by it: its kind is `other`, nothing but name, channel, note or
+ * part is written, and that function tells a kind. */
+bool sheet_learn(struct sheet_row *row, enum function f);
 
 /* A row with nothing but a name; the kind follows from its letters. */
 bool sheet_bare(struct sheet_row *row, const char *name, struct fault *why);

@@ -7,6 +7,7 @@
 #include "protocol/trade/marking.h"
 
 #include <string.h>
+#include <strings.h>
 
 const char *const sheet_column_name[SHEET_COLUMNS] = {
     [SHEET_POSITION] = "position", [SHEET_KIND] = "kind",
@@ -303,6 +304,27 @@ static bool cell_understand(struct sheet_row *row, enum sheet_column column, str
 	return true;
 }
 
+/* Where no cell says it: by the letters of the name, else by what was measured there. */
+static enum kind kind_of(const struct sheet_row *row)
+{
+	enum kind kind = kind_from_position(row->position.name);
+	if (kind == KIND_OTHER)
+		kind_from_name(row->learnt, strlen(row->learnt), &kind);
+	return kind;
+}
+
+/* A column `marking` counts where no nominal is written and it can mean one value only;
+ * else it is a column like any that nobody knows. */
+static void marking_counts(struct sheet_row *row)
+{
+	struct position marked = row->position;
+	struct fault ignored;
+	for (int i = 0; i < row->extras; i++)
+		if (strcasecmp(row->extra_name[i], "marking") == 0 && row->extra_cell[i][0] &&
+		    nominal_marked(&marked, row->extra_cell[i], &ignored))
+			row->position = marked;
+}
+
 bool row_understand(struct sheet_row *row, enum sheet_column *bad, struct fault *why)
 {
 	memset(&row->position, 0, sizeof row->position);
@@ -321,9 +343,11 @@ bool row_understand(struct sheet_row *row, enum sheet_column *bad, struct fault 
 			}
 		}
 		if (c == SHEET_KIND && !row->written[c][0])
-			row->position.kind = kind_from_position(row->position.name);
+			row->position.kind = kind_of(row);
 		if (c == SHEET_KIND)
 			row->position.function = kind_function(row->position.kind);
+		if (c == SHEET_NOMINAL && !row->written[c][0])
+			marking_counts(row);
 	}
 	return true;
 }

@@ -142,6 +142,7 @@ void sheet_row_write(struct text *out, const struct sheet_row *row)
 		text_member(out, "extra");
 		write_cells(out, row, false);
 	}
+	member_set(out, "learnt", row->learnt);
 	text_member_string(out, "kind", kind_name(p->kind));
 	text_member_string(out, "function", function_name(p->function));
 	if (p->has_nominal)
@@ -168,6 +169,7 @@ static bool read_cells(struct slice object, struct sheet_row *row, struct fault 
 	for (int i = 0; i < SHEET_COLUMNS; i++)
 		json_text(json_member(written.at, written.len, sheet_column_name[i]), row->written[i],
 		            SHEET_CELL_SIZE);
+	json_text(json_member(object.at, object.len, "learnt"), row->learnt, sizeof row->learnt);
 	for (size_t cursor = 0; json_next_member(extra, &cursor, &key, &value); row->extras++) {
 		if (row->extras == SHEET_EXTRA_MAX) {
 			fault_set(why, "the row has more than %d unknown columns", SHEET_EXTRA_MAX);

@@ -66,6 +66,10 @@ void use_write(struct text *out, const struct limits_of_use *use)
 		member(out, "bandwidth", &first);
 		text_real(out, use->bandwidth);
 	}
+	if (use->crest > 0) {
+		member(out, "crest", &first);
+		text_real(out, use->crest);
+	}
 	inputs(out, use, &first);
 	tests(out, use, &first);
 	text_puts(out, "}");
@@ -83,6 +87,7 @@ bool use_read(const char *text, size_t len, struct limits_of_use *use)
 	struct slice ac = json_member(all.at, all.len, "ac");
 	use->ac = json_is(ac, "rms") ? AC_RMS : json_is(ac, "average") ? AC_AVERAGE : AC_UNKNOWN;
 	(void)json_number(json_member(all.at, all.len, "bandwidth"), &use->bandwidth);
+	(void)json_number(json_member(all.at, all.len, "crest"), &use->crest);
 	struct slice input = json_member(all.at, all.len, "input");
 	enum function f;
 	for (size_t cursor = 0; input.at && json_next_member(input, &cursor, &key, &value);)

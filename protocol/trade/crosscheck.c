@@ -2,6 +2,8 @@
 /* See crosscheck.h. */
 #include "protocol/trade/crosscheck.h"
 
+#include "protocol/trade/distribution.h"
+
 #include <math.h>
 #include <string.h>
 
@@ -33,6 +35,40 @@ static bool usable(const struct entry *e, struct fault *why)
 	return false;
 }
 
+/* Test frequencies that differ by less are the same (100 and 120 Hz are). */
+static const double frequency_factor = 1.21;
+static const double volts_factor = 2;
+/* In 20 a chance that is taken for none (ISO 13528; Cox 2002). */
+static const double significance = 0.05;
+static const double offset_worst_ohm = 1, offset_worst_farad = 100e-12;
+
+static bool apart(double a, double b, double factor)
+{
+	return a > 0 && b > 0 && (a > b * factor || b > a * factor);
+}
+
+/* Frequency, method and test volts: the same measurand? */
+static bool same_way(const struct entry *a, const struct entry *b, struct fault *why)
+{
+	static const char *const methods[] = {"?", "a ramp", "a bridge"};
+	const struct use *x = &a->use, *y = &b->use;
+	bool reactive = a->function == FUNCTION_FARAD || a->function == FUNCTION_HENRY ||
+	                a->quantity == QUANTITY_ESR || a->quantity == QUANTITY_DISSIPATION;
+	bool insulation = a->quantity == QUANTITY_INSULATION || a->quantity == QUANTITY_LEAKAGE;
+	if (reactive && x->method && y->method && x->method != y->method)
+		fault_set(why, "different measurands: %s measures by %s, %s by %s", a->meter,
+		          methods[x->method], b->meter, methods[y->method]);
+	else if (reactive && apart(x->frequency, y->frequency, frequency_factor))
+		fault_set(why, "different measurands: %s tests at %g Hz, %s at %g Hz", a->meter,
+		          x->frequency, b->meter, y->frequency);
+	else if (insulation && apart(x->volts, y->volts, volts_factor))
+		fault_set(why, "different measurands: %s tests with %g V, %s with %g V", a->meter,
+		          x->volts, b->meter, y->volts);
+	else
+		return true;
+	return false;
+}
+
 /* What must be the same for two entries to be of one measurand. */
 static bool comparable(const struct entry *a, const struct entry *b, struct fault *why)
 {
@@ -49,7 +85,7 @@ static bool comparable(const struct entry *a, const struct entry *b, struct faul
 		fault_set(why, "measured with different functions: %s and %s",
 		          function_name(a->function), function_name(b->function));
 	else
-		return usable(a, why) && usable(b, why);
+		return same_way(a, b, why) && usable(a, why) && usable(b, why);
 	return false;
 }
 
@@ -93,6 +129,60 @@ int crosscheck_apart(const double *x, const double *U, int n)
 			return i;
 	}
 	return -1;
+}
+
+bool crosscheck_consistency(const double *x, const double *u, int n, struct consistency *out)
+{
+	double weights = 0, sum = 0;
+	memset(out, 0, sizeof *out);
+	if (n < 2)
+		return false;
+	for (int i = 0; i < n; i++) {
+		if (!(u[i] > 0) || !isfinite(u[i]) || !isfinite(x[i]))
+			return false;
+		weights += 1 / (u[i] * u[i]);
+	}
+	/* Of what they differ by, so that a large common value costs no figures. */
+	for (int i = 0; i < n; i++)
+		sum += (x[i] - x[0]) / (u[i] * u[i]);
+	out->mean = x[0] + sum / weights;
+	out->u = 1 / sqrt(weights);
+	for (int i = 0; i < n; i++)
+		out->chi_squared += pow((x[i] - out->mean) / u[i], 2);
+	out->nu = n - 1;
+	out->p = chi_squared_tail(out->chi_squared, out->nu);
+	out->birge = sqrt(out->chi_squared / out->nu);
+	out->consistent = out->p >= significance;
+	return true;
+}
+
+bool crosscheck_reference(const struct entry *e, struct decimal nominal, const struct limits *l,
+                          double *u_nominal, double *en)
+{
+	double x = decimal_double(nominal), half = 0;
+	if (l->has_low)
+		half = fmax(half, x - decimal_double(l->low));
+	if (l->has_high)
+		half = fmax(half, decimal_double(l->high) - x);
+	*u_nominal = half / sqrt(3);
+	*en = crosscheck_en(decimal_double(e->value), expanded(e), x, 2 * *u_nominal);
+	return half > 0;
+}
+
+bool crosscheck_offset(const struct entry *a, const struct entry *b, struct fault *why)
+{
+	double worst = a->function == FUNCTION_OHM     ? offset_worst_ohm
+	               : a->function == FUNCTION_FARAD ? offset_worst_farad
+	                                               : 0;
+	double d = fabs(decimal_double(a->value) - decimal_double(b->value));
+	bool missing = (a->offset == 0 && a->source == SOURCE_METER) ||
+	               (b->offset == 0 && b->source == SOURCE_METER);
+	double U = hypot(expanded(a), expanded(b));
+	if (!missing || d <= U || d > worst + U)
+		return false;
+	fault_set(why, "the lead offset of %s was not taken, and could be the difference: take it and "
+	          "measure again", a->offset == 0 ? a->meter : b->meter);
+	return true;
 }
 
 bool twins_compare(const struct entry *a, const struct entry *b, double allowed,

@@ -15,13 +15,39 @@ double crosscheck_en(double x1, double U1, double x2, double U2);
 
 /* May these two be compared?  Refused, with the reason in `why`, where
  * position, quantity, condition, reach or function differ, where either has no
- * value, was struck, did not settle, or was typed, and where both come from
- * one meter. */
+ * value, was struck, did not settle, or was typed, where both come from
+ * one meter, and where the way of measuring makes them different measurands: a
+ * capacitor (or coil) by ramp and by bridge or at test frequencies more than 20 %
+ * apart, insulation or leakage at test volts more than a factor of 2 apart.
+ * What nobody said of a meter is not held against it. */
 bool crosscheck_allowed(const struct entry *a, const struct entry *b, struct fault *why);
 
 /* Of n >= 3 values, the one that stands apart: it disagrees with every other
  * while the others agree among themselves; -1 where none or more than one does. */
 int crosscheck_apart(const double *x, const double *U, int n);
+
+/*
+ * Do n >= 2 values have one true value in common?  Weighted mean m with weights 1/u^2,
+ * chi^2 = sum((x - m)^2 / u^2) with n - 1 degrees of freedom, consistent where as much by
+ * chance has p >= 0.05; Birge ratio sqrt(chi^2 / (n - 1)).  (Cox, Metrologia 39 (2002)
+ * 589-595.)  u: standard uncertainties, above zero; false where one is not.
+ */
+struct consistency {
+	double mean, u, chi_squared, p, birge;
+	int nu;
+	bool consistent;
+};
+bool crosscheck_consistency(const double *x, const double *u, int n, struct consistency *out);
+
+/* A value against a reference part: the standard uncertainty of its nominal is that of
+ * a rectangular spread between its limits (the wider side); false where the sheet
+ * bounds it to no side. */
+bool crosscheck_reference(const struct entry *e, struct decimal nominal, const struct limits *l,
+                          double *u_nominal, double *en);
+
+/* Two that disagree, and the lead offset was not taken of one: could it be that?  (Ohm
+ * 1, farad 100 pF; common practice.)  They disagree all the same: true, with why. */
+bool crosscheck_offset(const struct entry *a, const struct entry *b, struct fault *why);
 
 struct twins {
 	double ratio;       /* a / b; 0 where b is 0 */

@@ -56,3 +56,8 @@ const char *source_name(enum source s)
 {
 	return s == SOURCE_METER ? "meter" : s == SOURCE_TYPED ? "typed" : "";
 }
+
+const char *against_name(enum against a)
+{
+	return a == AGAINST_FIT ? "fit" : a == AGAINST_SHEET ? "sheet" : "";
+}

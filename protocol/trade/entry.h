@@ -9,6 +9,8 @@
 
 #include "protocol/trade/position.h"
 #include "protocol/trade/reading.h"
+#include "protocol/trade/uncertainty.h"
+#include "protocol/trade/use.h"
 #include "protocol/trade/verdict.h"
 
 #define CONDITION_LIST(X) \
@@ -40,6 +42,14 @@ enum source {
 	SOURCE_TYPED, /* from an instrument without a data line; marked so for ever */
 };
 
+/* Whose specification a `new` or `done` part was judged by: its own (the fit), or, as long
+ * as no fit is known, that of the part that the sheet has there. */
+enum against {
+	AGAINST_NOTHING, /* as found: by the sheet, of course */
+	AGAINST_SHEET,
+	AGAINST_FIT,
+};
+
 struct entry {
 	int64_t seq;               /* of its record; 0 until it is sealed */
 	int64_t t;                 /* us of stream time at which it was taken */
@@ -64,10 +74,19 @@ struct entry {
 	bool offset_missing;       /* it matters here, and none counts */
 	bool check_failed;         /* the meter did not agree with the reference */
 	double u;                  /* standard uncertainty, SI */
+	struct basis basis;        /* what it was made of */
+	double hertz;              /* of an AC signal, as far as the sheet tells; 0: unknown */
+	struct use use;            /* what the meter was made to measure, for this function */
+	bool swapped;              /* measured with the leads swapped ... */
+	enum agreement swap;       /* ... and whether that agrees with the value before */
+	char twin[NAME_SIZE];      /* in circuit: the twin, "" where it had no such value ... */
+	bool twin_agrees;          /* ... and whether the two agree */
+	double twin_difference;    /* (this - twin) / mean of the two */
 	int n;                     /* readings used */
 	bool settled;
 	struct verdict verdict;    /* against tolerance */
-	struct verdict service;    /* against the service limit */
+	struct verdict service;    /* against the service limit, which is the place's */
+	enum against against;      /* of the first */
 	bool struck;
 };
 
@@ -76,5 +95,6 @@ bool condition_from_name(const char *name, size_t len, enum condition *out);
 const char *reach_name(enum reach r);
 bool reach_from_name(const char *name, size_t len, enum reach *out);
 const char *source_name(enum source s);
+const char *against_name(enum against a); /* "" for nothing */
 
 #endif

@@ -134,6 +134,17 @@ double place_leakage_limit(double bias, double Rg, double fraction)
 	return fabs(bias) * fraction / positive(Rg);
 }
 
+/* Inputs: R C f. */
+static double shunt(const double *x)
+{
+	return 1 / (two_pi * positive(x[2]) * positive(x[0]) * positive(x[1]));
+}
+
+struct measure place_shunt(struct measure R, struct measure C, double hertz)
+{
+	return measure_of(shunt, (struct measure[]){R, C, {hertz, 0}}, 3);
+}
+
 /* ---- loading ---- */
 
 /* Inputs: V source Rin. */

@@ -102,3 +102,22 @@ enum kind kind_from_position(const char *name)
 		return KIND_CAPACITOR;
 	return KIND_OTHER;
 }
+
+static char plain(char c)
+{
+	return c >= 'A' && c <= 'Z' ? (char)(c - 'A' + 'a') : c == '-' || c == '_' ? ' ' : c;
+}
+
+bool role_says(const char *role, const char *word)
+{
+	bool begins = true;
+	for (; *role; role++) {
+		size_t i = 0;
+		while (begins && word[i] && plain(role[i]) == word[i])
+			i++;
+		if (begins && !word[i])
+			return true;
+		begins = !(plain(*role) >= 'a' && plain(*role) <= 'z');
+	}
+	return false;
+}

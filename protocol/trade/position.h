@@ -85,6 +85,11 @@ struct position {
 
 bool name_valid(const char *name, size_t len);
 
+/* Does `word` (in lower case) stand in a role, in either case?  `-` and `_` of the role are
+ * spaces.  The beginning of a word is enough: "anode" stands in "anodes", "coupling" not in
+ * "decoupling". */
+bool role_says(const char *role, const char *word);
+
 const char *kind_name(enum kind k);
 bool kind_from_name(const char *name, size_t len, enum kind *out);
 /* What a kind is measured with; FUNCTION_NONE where it may be anything. */

@@ -18,7 +18,7 @@ static void at_most(struct tolerance *t, struct decimal high)
 	*t = (struct tolerance){TOLERANCE_AT_MOST, {0, 0}, high};
 }
 
-/* In percent, what a part of that age was sold to and what any place can live
+/* Every row: common practice, no source.  In percent, what a part of that age was sold to and what any place can live
  * with; 0 where practice says nothing. */
 static const struct practice {
 	int minus, plus;                 /* tolerance */
@@ -42,7 +42,7 @@ static const struct practice {
     [KIND_RAIL] = {10, 10, 15, 15},
 };
 
-/* Contacts and fuses have no nominal: they have at most so much. */
+/* Common practice, no source.  Contacts and fuses have no nominal: they have at most so much. */
 static const struct decimal contact_ohm = {1, -1}, contact_service_ohm = {5, -1};
 static const struct decimal fuse_ohm = {10, 0};
 
@@ -73,8 +73,8 @@ bool tolerance_default(enum kind k, enum function f, struct tolerance *out)
 	return true;
 }
 
-/* What the place can live with, by what the part does there.  The first row
- * whose word stands in the role counts. */
+/* What the place can live with, by what the part does there.  The first row whose word
+ * stands in the role counts.  Every row: common practice, no source. */
 static const struct place {
 	enum function function;
 	const char *word;
@@ -89,32 +89,12 @@ static const struct place {
     {FUNCTION_OHM, "equal", 5, 5},            {FUNCTION_OHM, "divider", 10, 10},
     {FUNCTION_OHM, "bleeder", 30, 30},        {FUNCTION_OHM, "dropper", 15, 15},
     {FUNCTION_OHM, "hum", 20, 20},            {FUNCTION_FARAD, "bypass", 30, 150},
-    {FUNCTION_FARAD, "cathode", 30, 150},     {FUNCTION_FARAD, "coupling", 30, 50},
+    {FUNCTION_FARAD, "cathode", 30, 150},     {FUNCTION_FARAD, "coupling", 20, 10},
     {FUNCTION_FARAD, "reservoir", 20, 50},    {FUNCTION_FARAD, "smoothing", 20, 100},
     {FUNCTION_FARAD, "decoupling", 30, 150},  {FUNCTION_FARAD, "bias", 30, 150},
     {FUNCTION_FARAD, "feedback", 10, 10},     {FUNCTION_FARAD, "tone", 10, 10},
     {FUNCTION_FARAD, "equal", 5, 5},
 };
-
-/* Does `word` stand in `role`, in either case? */
-static bool role_has(const char *role, const char *word)
-{
-	size_t n = strlen(word);
-	for (; *role; role++) {
-		size_t i = 0;
-		while (i < n && role[i]) {
-			char c = role[i];
-			if (c >= 'A' && c <= 'Z')
-				c = (char)(c - 'A' + 'a');
-			if ((c == '-' || c == '_' ? ' ' : c) != word[i])
-				break;
-			i++;
-		}
-		if (i == n)
-			return true;
-	}
-	return false;
-}
 
 bool service_default(enum kind k, const char *role, struct tolerance *out)
 {
@@ -122,7 +102,7 @@ bool service_default(enum kind k, const char *role, struct tolerance *out)
 		return false;
 	for (size_t i = 0; role && i < sizeof places / sizeof *places; i++)
 		if (places[i].function == kind_function(k) && k != KIND_WINDING && k != KIND_HEATER &&
-		    k != KIND_SWITCH && k != KIND_FUSE && role_has(role, places[i].word)) {
+		    k != KIND_SWITCH && k != KIND_FUSE && role_says(role, places[i].word)) {
 			percent(out, places[i].minus, places[i].plus);
 			return true;
 		}

@@ -91,21 +91,44 @@ bool accuracy_parse(const char *text, size_t len, double *percent, double *count
 	return true;
 }
 
+/* Of two bounds, where none is farther than any. */
+static int bound_order(bool has_a, struct decimal a, bool has_b, struct decimal b)
+{
+	if (has_a && has_b)
+		return decimal_compare(a, b);
+	return has_a ? -1 : has_b ? 1 : 0;
+}
+
+/* Is line i the better of two that both apply? */
+static bool line_closer(const struct accuracy *a, int i, int best, bool widest)
+{
+	const struct accuracy_line *l = &a->line[i], *m = &a->line[best];
+	int value = bound_order(l->has_below, l->below, m->has_below, m->below);
+	int hertz = bound_order(a->hertz[i].n > 0, a->hertz[i], a->hertz[best].n > 0, a->hertz[best]);
+	return value ? value < 0 : widest ? hertz > 0 : hertz < 0;
+}
+
 const struct accuracy_line *accuracy_find(const struct accuracy *a, enum function f, double value)
 {
-	const struct accuracy_line *best = NULL;
-	for (int i = 0; i < a->count && i < ACCURACY_LINES_MAX; i++) {
-		const struct accuracy_line *l = &a->line[i];
-		if (l->function != f)
-			continue;
-		if (l->has_below && !(fabs(value) < decimal_double(l->below)))
-			continue;
-		bool closer = l->has_below &&
-		              (!best || !best->has_below || decimal_compare(l->below, best->below) < 0);
-		if (!best || closer)
-			best = l;
-	}
-	return best;
+	return accuracy_find_at(a, f, value, 0);
+}
+
+const struct accuracy_line *accuracy_find_at(const struct accuracy *a, enum function f,
+                                             double value, double hertz)
+{
+	int best = -1;
+	for (int widest = 0; widest <= 1 && best < 0; widest++)
+		for (int i = 0; i < a->count && i < ACCURACY_LINES_MAX; i++) {
+			const struct accuracy_line *l = &a->line[i];
+			bool bounded = a->hertz[i].n > 0;
+			if (l->function != f || (l->has_below && !(fabs(value) < decimal_double(l->below))))
+				continue;
+			if (bounded && (hertz > 0 ? !(hertz < decimal_double(a->hertz[i])) : !widest))
+				continue;
+			if (best < 0 || line_closer(a, i, best, widest))
+				best = i;
+		}
+	return best >= 0 ? &a->line[best] : NULL;
 }
 
 /* What a cheap handheld still keeps, in each function, at the end of its
@@ -123,7 +146,8 @@ struct accuracy_line accuracy_assumed(enum function f)
 	};
 	if ((unsigned)f >= FUNCTION_COUNT)
 		f = FUNCTION_NONE;
-	struct accuracy_line line = {f, false, {0, 0}, assumed[f].percent, assumed[f].counts};
+	struct accuracy_line line = {.function = f, .percent = assumed[f].percent,
+	                             .counts = assumed[f].counts};
 	return line;
 }
 

@@ -11,7 +11,8 @@
 
 #include "protocol/trade/position.h"
 
-/* One line of a meter's accuracy: `accuracy farad below 10n = 2.0% + 10`. */
+/* One line of a meter's accuracy: `accuracy farad below 10n = 2.0% + 10`, `accuracy volt-ac
+ * below 1 kHz = 1% + 5`. */
 struct accuracy_line {
 	enum function function;
 	bool has_below;       /* only for |value| < below */
@@ -24,6 +25,8 @@ struct accuracy_line {
 struct accuracy {
 	struct accuracy_line line[ACCURACY_LINES_MAX];
 	int count;
+	/* The line holds only for a signal below this frequency, Hz; 0: for any. */
+	struct decimal hertz[ACCURACY_LINES_MAX];
 };
 
 /* Read `0.5% + 2`, `0.5%`, `2`, `2 counts`, `2 + 0.5%`; either part may stand
@@ -32,12 +35,32 @@ bool accuracy_parse(const char *text, size_t len, double *percent, double *count
                     struct fault *why);
 
 /* The line that applies: the one with the smallest `below` above |value|, else
- * the one without; NULL where none is given for this function. */
+ * the one without; NULL where none is given for this function.  Of those the one with the
+ * smallest frequency above that of the signal; where that is not known (0), one without a
+ * frequency, else the one that reaches farthest, which is the widest. */
+const struct accuracy_line *accuracy_find_at(const struct accuracy *a, enum function f,
+                                             double value, double hertz);
+/* The same where the frequency is not known. */
 const struct accuracy_line *accuracy_find(const struct accuracy *a, enum function f, double value);
 
 /* An assumed, pessimistic class where the configuration says nothing (common
  * practice, no source); the caller must say in the entry that it was assumed. */
 struct accuracy_line accuracy_assumed(enum function f);
+
+/* What the u of an entry was made of, kept with it so that it can be worked out again
+ * (budget.h). */
+struct basis {
+	bool known;           /* false: of a record that does not say */
+	bool stated;          /* a person gave u; the rest is then 0 */
+	bool assumed;         /* the accuracy is an assumed class */
+	double percent, counts;
+	bool has_below;       /* the statement that holds below this only */
+	struct decimal below;
+	bool has_hertz;       /* ... below this frequency only */
+	struct decimal hertz;
+	double s;             /* scatter of the settled conversions */
+	double offset_u;      /* of the lead offset that was taken off; 0: none */
+};
 
 /* Half-width percent/100 * |value| + counts * digit; u = half-width / sqrt(3). */
 double uncertainty_accuracy(const struct accuracy_line *line, double value, double digit);

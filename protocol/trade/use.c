@@ -14,11 +14,13 @@ void use_of(const struct limits_of_use *use, enum function f, struct limits_of_u
 		return;
 	out->ac = use->ac;
 	out->bandwidth = use->bandwidth;
+	out->crest = use->crest;
 }
 
 bool use_known(const struct limits_of_use *use)
 {
-	bool known = use->isolated != ANSWER_UNKNOWN || use->ac != AC_UNKNOWN || use->bandwidth > 0;
+	bool known = use->isolated != ANSWER_UNKNOWN || use->ac != AC_UNKNOWN || use->bandwidth > 0 ||
+	             use->crest > 0;
 	for (int f = 0; f < FUNCTION_COUNT; f++)
 		known = known || use->input[f] > 0 || use->test[f][0];
 	return known;

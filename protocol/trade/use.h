@@ -13,7 +13,7 @@
 #ifndef TALLY_TRADE_USE_H
 #define TALLY_TRADE_USE_H
 
-#include "protocol/trade/quantity.h"
+#include "protocol/trade/position.h"
 
 #define USE_TEST_SIZE 48
 
@@ -26,6 +26,7 @@ struct limits_of_use {
 	enum yes_or_no isolated;      /* does its input float against earth */
 	enum ac_kind ac;              /* true rms, or average */
 	double bandwidth;             /* Hz, of the ac functions */
+	double crest;                 /* crest factor up to which true rms holds */
 	char test[FUNCTION_COUNT][USE_TEST_SIZE]; /* how it measures, as people say it */
 };
 
@@ -33,5 +34,58 @@ struct limits_of_use {
 void use_of(const struct limits_of_use *use, enum function f, struct limits_of_use *out);
 /* Is anything known at all? */
 bool use_known(const struct limits_of_use *use);
+
+/* ---- one function, understood ---- */
+
+enum test_method { METHOD_UNKNOWN, METHOD_RAMP, METHOD_BRIDGE };
+
+struct use {
+	double input;            /* ohm */
+	enum yes_or_no isolated;
+	enum ac_kind ac;
+	double bandwidth, crest;
+	double frequency;        /* of its own test signal, Hz */
+	enum test_method method; /* how it measures a capacitor */
+	double volts;            /* that it tests with */
+};
+
+/* Of the text of `test` the parts that are understood count: a frequency (120 Hz), the
+ * volts (0.5 V), and ramp (or charge, dc) or bridge (or lcr, ac). */
+void use_understand(const struct limits_of_use *use, enum function f, struct use *out);
+
+/* A reading that the meter was not made for: a reading, and no verdict. */
+struct use_doubt {
+	char why[120], next[100];
+};
+
+/*
+ * Does this meter measure that quantity there at all?  True, with why not and what to do
+ * instead, where what is known of the meter says that it does not.  What nobody said
+ * (0, unknown) is never held against a meter.
+ *
+ *   - volt-ac, amp-ac: above its bandwidth (the frequency stands in the role, `output
+ *     10 kHz`; a heater has 50 Hz, ripple on a rail 100 Hz: the lowest that the trade has);
+ *     average-responding on what is no sine wave (ripple, hum, noise, a rectifier); a crest
+ *     factor below 2 there
+ *   - capacitors: an electrolytic tested above 1 kHz, its ESR below 10 kHz, its dissipation
+ *     above 1 kHz; dissipation or ESR with a ramp
+ *   - insulation and leakage as a resistance: test volts below a tenth of the rated ones
+ *     (50 V where no rating is known)
+ *   - volts across a part that is not at chassis (a resistor, a winding), with an input
+ *     that is not isolated
+ *
+ * The bounds are common practice, no source.
+ */
+bool use_outside(const struct use *use, const struct position *p, enum quantity q,
+                 enum function f, struct use_doubt *out);
+
+/* The frequency of an AC signal there: as the role says (`output 10 kHz`), 50 Hz at a
+ * heater, 100 Hz on a rail; 0 where nobody knows. */
+double use_hertz(const struct position *p);
+
+/* By how much |value| reads low through the meter's input at a place of `source` ohms
+ * (sheet): |value| source / input; 10 Mohm where the input is not known (common
+ * practice).  0 where the sheet names no source or this is no voltage. */
+double use_loading(const struct use *use, const struct position *p, enum function f, double value);
 
 #endif

@@ -18,6 +18,10 @@ static const struct decimal offset_worst_farad = {100, -12};
 
 static const char *const confirm_swapped = "high even in circuit: confirm with the leads swapped";
 
+static const char *const same_swapped = "high even in circuit, and with the leads swapped";
+static const char *const differs_swapped =
+    "differs with the leads swapped: something is charged";
+
 static struct decimal negated(struct decimal d)
 {
 	d.n = -d.n;
@@ -135,11 +139,15 @@ static bool above_assumed(enum function f, struct decimal *out)
 static void judge_overload_outside(const struct judgement *j, struct verdict *v, bool negative)
 {
 	bool current_path = j->function == FUNCTION_OHM || j->function == FUNCTION_DIODE;
-	if (negative) {
+	if (current_path && j->in_circuit && j->swapped == AGREEMENT_NO) {
+		v->side = SIDE_HIGH;
+		unsure(v, REASON_CIRCUIT, differs_swapped);
+	} else if (negative) {
 		outside(v, SIDE_LOW, REASON_NONE, "more negative than the meter's range");
 	} else if (current_path) {
 		outside(v, SIDE_HIGH, REASON_OPEN,
-		        j->in_circuit ? "reads open: confirm with the leads swapped" : "open");
+		        !j->in_circuit || j->swapped == AGREEMENT_YES
+		            ? "open" : "reads open: confirm with the leads swapped");
 	} else if (j->function == FUNCTION_FARAD && j->in_circuit) {
 		v->side = SIDE_HIGH;
 		unsure(v, REASON_CIRCUIT, "overload in circuit: lift one leg");
@@ -200,8 +208,13 @@ static bool judge_in_circuit(const struct judgement *j, const struct place *p, s
 {
 	switch (j->function) {
 	case FUNCTION_OHM:
+		if (j->swapped == AGREEMENT_NO) {
+			unsure(v, REASON_CIRCUIT, differs_swapped);
+			return true;
+		}
 		if (p->high) {
-			outside(v, SIDE_HIGH, REASON_NONE, confirm_swapped);
+			outside(v, SIDE_HIGH, REASON_NONE,
+			        j->swapped == AGREEMENT_YES ? same_swapped : confirm_swapped);
 			return true;
 		}
 		if (p->inside && !j->limits.has_high) {
@@ -271,9 +284,29 @@ static struct decimal offset_worst(const struct judgement *j)
 	return (struct decimal){0, 0};
 }
 
+/* Would the value without the meter's load be judged otherwise? */
+static bool load_decides(const struct judgement *j, struct decimal U, const struct place *p)
+{
+	if (!(j->load > 0) || j->load > 1e30)
+		return j->load > 0;
+	struct decimal load = decimal_from_double(j->load, u_figures), more;
+	if (!decimal_add(U, load, &more)) /* then the smaller one is negligible */
+		more = decimal_compare(U, load) > 0 ? U : load;
+	bool negative = j->value.n < 0; /* loading pulls towards zero from either side */
+	struct place q = place_of(j->value, negative ? more : U, negative ? U : more, &j->limits);
+	return (p->inside || p->low || p->high) && !q.inside && !q.low && !q.high;
+}
+
 static void judge_plain(const struct judgement *j, struct decimal U, const struct place *p,
                         struct verdict *v)
 {
+	if (load_decides(j, U, p)) {
+		char why[sizeof v->why];
+		snprintf(why, sizeof why, "the meter loads this place: it may read %.3g %% low",
+		         100 * j->load / fabs(decimal_double(j->value)));
+		verdict_beyond_meter(v, why, "measure with a meter of higher input resistance");
+		return;
+	}
 	struct decimal worst = offset_worst(j), down;
 	if (worst.n != 0) {
 		if (!decimal_add(U, worst, &down)) /* then the smaller one is negligible */
@@ -297,6 +330,17 @@ static void judge_plain(const struct judgement *j, struct decimal U, const struc
 	}
 }
 
+void verdict_beyond_meter(struct verdict *v, const char *why, const char *next)
+{
+	v->word = VERDICT_NONE;
+	v->side = SIDE_NONE;
+	v->reason = REASON_LIMITS_OF_METER;
+	v->has_probability = v->has_other = false;
+	v->probability = 0;
+	set_why(v, why);
+	snprintf(v->next, sizeof v->next, "%s", next);
+}
+
 /* (value - nominal) / nominal, absent at nominal zero. */
 static void set_deviation(const struct judgement *j, struct verdict *v)
 {
@@ -309,7 +353,7 @@ static void set_deviation(const struct judgement *j, struct verdict *v)
 	v->deviation = v->has_deviation ? deviation : 0;
 }
 
-struct verdict judge(const struct judgement *j)
+static struct verdict decide(const struct judgement *j)
 {
 	struct verdict v;
 	memset(&v, 0, sizeof v);
@@ -335,6 +379,13 @@ struct verdict judge(const struct judgement *j)
 	struct place p = place_of(j->value, U, U, &j->limits);
 	if (!(j->in_circuit && judge_in_circuit(j, &p, &v)))
 		judge_plain(j, U, &p, &v);
+	return v;
+}
+
+struct verdict judge(const struct judgement *j)
+{
+	struct verdict v = decide(j);
+	verdict_advise(j, &v);
 	return v;
 }
 

@@ -17,12 +17,18 @@
  * - not settled: always unsure, moving; where the value will rest is not known,
  *   so even a value far outside is only so for now;
  * - in circuit, resistance: other paths lower it, so that only a value above the
- *   upper limit is conclusive (outside, high, to be confirmed with the leads
- *   swapped), and one above a lower bound alone (within);
+ *   upper limit is conclusive (outside, high), and one above a lower bound alone
+ *   (within).  A charge left behind would be read as ohms (50 mV are 15 % of a meter's
+ *   test voltage): until it was measured with the leads swapped, `next` asks for that;
+ *   where the two differ it is unsure, circuit, and where they agree it is confirmed;
  * - in circuit, capacitance and inductance: always unsure, circuit;
  * - in circuit, diode: a low drop is unsure, circuit;
  * - lead offset missing: what a bad lead could add (1 ohm, 100 pF) counts as
- *   uncertainty towards low values; where that decides, unsure, offset.
+ *   uncertainty towards low values; where that decides, unsure, offset;
+ * - loading: what the meter's input takes away at a place of high impedance counts as
+ *   uncertainty too; where that decides there is no verdict (none, limits-of-meter).
+ *
+ * `why` says what was found, `next` what to do, in a technician's words.
  */
 #ifndef TALLY_TRADE_VERDICT_H
 #define TALLY_TRADE_VERDICT_H
@@ -69,6 +75,14 @@ struct verdict {
 	bool has_other;
 	struct decimal other;  /* the preferred value that seems to be fitted */
 	char why[120];         /* for people: "carbon, drifted up"; may be "" */
+	char next[100];        /* for people: what to do; "" where nothing is to be done */
+};
+
+/* Two measurements that should say the same. */
+enum agreement {
+	AGREEMENT_UNKNOWN, /* the other one was not made */
+	AGREEMENT_YES,
+	AGREEMENT_NO,
 };
 
 /* Everything that a judgement depends on. */
@@ -87,6 +101,8 @@ struct judgement {
 	bool in_circuit;
 	bool settled;
 	bool offset_missing;     /* a lead offset matters here and was not taken */
+	enum agreement swapped;  /* in circuit: the same with the leads swapped? */
+	double load;             /* |value| reads low by this through the meter's input, SI */
 };
 
 /*
@@ -99,6 +115,16 @@ struct judgement {
  * reading settled does not matter for an overload.
  */
 struct verdict judge(const struct judgement *j);
+
+/* No verdict: the meter was not made for this.  Limits and deviation stay. */
+void verdict_beyond_meter(struct verdict *v, const char *why, const char *next);
+/* Fill `next`, where it is empty: what to do about the verdict.  judge() has done so. */
+void verdict_advise(const struct judgement *j, struct verdict *v);
+/* Both verdicts of one value: what to do follows from the place, where both decided. */
+void verdicts_advise(struct verdict *tolerance, struct verdict *service);
+/* An in-circuit verdict that the circuit decides, seen beside its twin's value:
+ * `difference` is (this - twin) / mean.  Agreement: nothing against it; else lift both. */
+void verdict_beside_twin(struct verdict *v, const char *twin, bool agree, double difference);
 
 /* Probability that a true value lies within the limits, for a normal posterior
  * (JCGM 106:2012 equation 7 ff.); one-sided where one side is open. */

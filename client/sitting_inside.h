@@ -1,0 +1,18 @@
+/* SPDX-License-Identifier: MIT */
+/* Between the files of a sitting (sitting.c, _do.c, _typed.c, _guide.c): see sitting.h. */
+#ifndef TALLY_CLIENT_SITTING_INSIDE_H
+#define TALLY_CLIENT_SITTING_INSIDE_H
+
+#include "client/sitting.h"
+
+void sitting_ask(struct sitting *s, unsigned what); /* SCENE_ASK_*, soon */
+/* What was asked of the daemon: refused, not logged, or done; what is done shows itself. */
+void sitting_answered(void *sitting, int code, struct slice result, const char *why);
+/* Refused here, without asking. */
+void sitting_refuse(struct sitting *s, const char *why);
+/* The name as the sheet has it, where it has it in other letters. */
+void sitting_sheet_name(const struct scene *s, char *name, size_t size);
+/* A deed whose words were typed. */
+void sitting_typed(struct sitting *s, const struct deed *deed);
+
+#endif

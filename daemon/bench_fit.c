@@ -1,0 +1,190 @@
+/* SPDX-License-Identifier: MIT */
+/*
+ * What is fitted at a position now, and by whose specification an entry is judged.
+ *
+ *     condition   against tolerance                         against service
+ *     found       the sheet: what was there                 the sheet, always: it is the
+ *     new, done   the fit; the sheet while none is known    place that has to live with it
+ *
+ * An entry of condition new or done says which of the two it was (`against`).
+ */
+#include "daemon/bench_state.h"
+
+#include <stdlib.h>
+#include <string.h>
+
+/* ---- judging ---- */
+
+void entry_judge_by(const struct position *sheet, const struct position *fit, struct entry *e)
+{
+	e->against = e->condition == CONDITION_FOUND ? AGAINST_NOTHING
+	             : fit                           ? AGAINST_FIT
+	                                             : AGAINST_SHEET;
+	entry_judge(sheet, e);
+	if (e->against == AGAINST_FIT) {
+		struct verdict service = e->service;
+		entry_judge(fit, e);
+		e->service = service;
+	}
+	verdicts_advise(&e->verdict, &e->service);
+}
+
+static const struct position *fitted(const struct bench *b, int place)
+{
+	const struct bench_fit *fit = b->position[place].fit;
+	return fit ? &fit->position : NULL;
+}
+
+void entry_judge_at(const struct bench *b, int place, struct entry *e)
+{
+	entry_judge_by(&b->position[place].row.position, fitted(b, place), e);
+}
+
+const struct position *position_as(const struct bench *b, int place, enum condition condition)
+{
+	const struct position *fit = condition == CONDITION_FOUND ? NULL : fitted(b, place);
+	return fit ? fit : &b->position[place].row.position;
+}
+
+const struct position *position_now(const struct bench *b, int place)
+{
+	return position_as(b, place, b->condition);
+}
+
+/* ---- in memory ---- */
+
+void fit_free(struct bench_position *p)
+{
+	free(p->fit);
+	p->fit = NULL;
+}
+
+void fit_refresh(struct bench_position *p)
+{
+	struct sheet_row over;
+	struct fault ignored;
+	if (p->fit && fit_over(&p->row, &p->fit->cells, &over, &ignored))
+		p->fit->position = over.position;
+}
+
+bool fit_check(const struct bench *b, int place, const struct sheet_row *row, struct fault *why)
+{
+	struct sheet_row over;
+	struct fault said = {.text = ""};
+	if (place < 0 || !b->position[place].fit ||
+	    fit_over(row, &b->position[place].fit->cells, &over, &said))
+		return true;
+	fault_set(why, "%s: that does not go with what is fitted there (%s); take the fit back first "
+	          "(sheet fit %s none)", row->position.name, said.text, row->position.name);
+	return false;
+}
+
+/* `cells` NULL: nothing is fitted there. */
+static bool fit_apply(struct bench *b, int place, const struct sheet_row *cells)
+{
+	struct bench_position *p = &b->position[place];
+	if (!cells) {
+		fit_free(p);
+		return true;
+	}
+	if (!p->fit && !(p->fit = calloc(1, sizeof *p->fit)))
+		return false;
+	p->fit->cells = *cells;
+	p->fit->position = p->row.position;
+	fit_refresh(p);
+	return true;
+}
+
+bool fit_restore(struct bench *b, const char *text, size_t len)
+{
+	struct fit_body body;
+	struct sheet_row cells;
+	if (!fit_body_read(text, len, &body, &cells))
+		return true; /* of a later version: not understood, not guessed */
+	int place = position_find(b, body.position);
+	return place < 0 || fit_apply(b, place, body.none ? NULL : &cells);
+}
+
+/* ---- by hand ---- */
+
+static bool read_fields(const struct bench *b, int place, const char *const *key,
+                        const char *const *value, int fields, struct sheet_row *cells,
+                        struct fault *why)
+{
+	const struct bench_position *p = &b->position[place];
+	*cells = p->fit ? p->fit->cells : (struct sheet_row){0};
+	/* The kind first: what the others mean depends on it. */
+	for (int pass = 0; pass < 2; pass++)
+		for (int i = 0; i < fields; i++) {
+			struct fault said = {.text = ""};
+			if ((strcmp(key[i], "kind") == 0) != (pass == 0))
+				continue;
+			if (fit_set(cells, &p->row, key[i], value[i], &said))
+				continue;
+			if (said.column)
+				fault_set(why, "%s %s=%s, byte %d: %s", p->row.position.name, key[i], value[i],
+				          said.column, said.text);
+			else
+				fault_set(why, "%s %s=%s: %s", p->row.position.name, key[i], value[i], said.text);
+			return false;
+		}
+	return true;
+}
+
+static bool put(struct bench *b, int64_t t, int place, const struct sheet_row *cells,
+                struct bench_wait w, struct fault *why)
+{
+	struct bench_position *p = &b->position[place];
+	struct fit_body fit = {.fit = cells, .before = p->fit ? &p->fit->cells : NULL,
+	                       .sheet = &p->row, .by = b->by};
+	struct sheet_row over;
+	struct records r = {0};
+	struct text body;
+	if (cells && !fit_over(&p->row, cells, &over, why))
+		return false;
+	fit.over = &over;
+	memcpy(fit.job, b->job, sizeof fit.job);
+	memcpy(fit.position, p->row.position.name, sizeof fit.position);
+	text_begin(&body, b->body, BENCH_BODY_SIZE);
+	fit_body_write(&body, &fit);
+	records_add(b, &r, t, "fit", &body);
+	records_rejudge(b, &r, t, place, &p->row, cells ? &over.position : NULL, "fit");
+	bool good = records_put(b, &r, 0, w, why);
+	if (good && !fit_apply(b, place, cells)) {
+		fault_set(why, "out of memory");
+		good = false;
+	}
+	if (good) {
+		records_judged(b, &r, t);
+		walk_expect(b);
+		if (place == b->chosen && b->condition != CONDITION_FOUND)
+			walk_announce(b);
+	}
+	records_free(&r);
+	return good;
+}
+
+bool bench_sheet_fit(struct bench *b, int64_t t, const char *position, const char *const *key,
+                     const char *const *value, int fields, struct bench_wait w, struct fault *why)
+{
+	bench_run_until(b, t);
+	struct sheet_row cells;
+	int place = position_find(b, position);
+	if (place < 0) {
+		fault_set(why, "%.40s is not in the sheet: a part is fitted at a position that is there",
+		          position);
+		return false;
+	}
+	if (fields && !read_fields(b, place, key, value, fields, &cells, why))
+		return false;
+	bool none = !fields || fit_empty(&cells);
+	if (none && !b->position[place].fit) {
+		fault_set(why, "nothing else than the sheet says is fitted at %s: there is no fit to take "
+		          "back", position);
+		return false;
+	}
+	if (!put(b, t, place, none ? NULL : &cells, w, why))
+		return false;
+	sheet_act_taped(b, t, "fit", position, key, value, fields);
+	return true;
+}
