@@ -532,5 +532,7 @@ void beside_new_drop(const char *path)
 {
 	beside_remove(path, ".new");
 	beside_remove(path, ".new-journal");
+	beside_remove(path, ".new-wal");
+	beside_remove(path, ".new-shm");
 	beside_remove(path, ".key.new");
 }

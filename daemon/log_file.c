@@ -216,6 +216,38 @@ static bool fill_new(struct sqlite3 *db, const struct log_options *o, const uint
 	return false;
 }
 
+/* Before it gets its name: later, the power could be cut while the first page is changed. */
+bool store_settle(struct sqlite3 *db, const char *path, const char *suffix, struct fault *why)
+{
+	static const char *const left[] = { "-wal", "-shm", "-journal" };
+	char got[16] = "";
+	bool done = pragma(db, "PRAGMA journal_mode = WAL", got, sizeof got) && strcmp(got, "wal") == 0;
+	if (!done)
+		fault_set(why, "%s", sqlite3_errmsg(db));
+	done = sqlite3_close(db) == SQLITE_OK && done;
+	char *name = beside_name(path, suffix);
+	for (size_t i = 0; name && i < sizeof left / sizeof *left; i++)
+		beside_remove(name, left[i]);
+	free(name);
+	return done;
+}
+
+/* A log that was put there by hand (a backup) is changed over at its first start; where the power
+ * was cut just then, LOG-journal has what stood there before.  SQLite takes it back when it opens
+ * the file for writing, and only then, so this comes before anybody looks. */
+static void take_back(const char *path)
+{
+	int64_t size = 0;
+	struct sqlite3 *db = NULL;
+	if (!beside_exists(path, "-journal", &size) || size == 0 || !aside_was_log(path))
+		return;
+	char *uri = sqlite_uri(path, "mode=rw");
+	if (uri && sqlite3_open_v2(uri, &db, SQLITE_OPEN_READWRITE | SQLITE_OPEN_URI, NULL) == SQLITE_OK)
+		sqlite3_exec(db, "SELECT 1 FROM sqlite_schema", NULL, NULL, NULL);
+	sqlite3_close(db);
+	sqlite3_free(uri);
+}
+
 static bool create_file(const char *path, const struct log_options *o, struct fault *why)
 {
 	uint8_t key[32];
@@ -243,7 +275,10 @@ static bool create_file(const char *path, const struct log_options *o, struct fa
 	if (uri && (!keyed || beside_key_make(path, key, &what))) {
 		struct sqlite3 *db = store_connect(uri, o->vfs, "delete", &code, &what);
 		done = db && fill_new(db, o, keyed ? key : NULL, &what);
-		done = sqlite3_close(db) == SQLITE_OK && done;
+		if (done)
+			done = store_settle(db, path, ".new", &what);
+		else
+			sqlite3_close(db);
 		done = done && beside_new_settle(path, keyed, &what);
 	}
 	if (!done) {
@@ -477,9 +512,12 @@ static bool open_file(struct log_store *s, const struct log_options *o, struct f
 	if (!beside_path(o->path, &s->path, why) || !beside_place_fits(s->path, why))
 		return false;
 	/* Before the lock: a file that is no log gets nothing put beside it. */
-	if (!look_first(s->path, o, &there, &damaged, why))
+	bool half = beside_exists(s->path, "-journal", NULL) && aside_was_log(s->path);
+	if (!half && !look_first(s->path, o, &there, &damaged, why))
 		return false;
 	s->lock = beside_lock(s->path, why);
+	if (s->lock >= 0)
+		take_back(s->path);
 	/* And again: somebody may have had it until now. */
 	if (s->lock < 0 || !look_first(s->path, o, &there, &damaged, why))
 		return false;

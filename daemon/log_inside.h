@@ -145,6 +145,10 @@ int64_t store_clock(void); /* monotonic, us */
 struct sqlite3 *store_connect(const char *uri, const char *vfs, const char *journal, int *code,
                               struct fault *why);
 
+/* A file that was made with a rollback journal will use a write-ahead log from now on; closes the
+ * connection, and leaves nothing beside it. */
+bool store_settle(struct sqlite3 *db, const char *path, const char *suffix, struct fault *why);
+
 /* log_write.c */
 /* Write a group; each item knows afterwards whether it is durable, or why not.
  * `force`: try although the disk was full a moment ago (closing). */

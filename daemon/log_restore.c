@@ -63,7 +63,7 @@ static bool from_export(const char *from, const char *part, struct fault *why)
 	char *uri = sqlite_uri(part, "mode=rwc");
 	sqlite3 *db = uri ? store_connect(uri, NULL, "delete", &code, &what) : NULL;
 	bool done = db && fill(db, from, &again, &what);
-	done = sqlite3_close(db) == SQLITE_OK && done && copy_sync(part);
+	done = sqlite3_close(db) == SQLITE_OK && done;
 	sqlite3_free(uri);
 	if (!done)
 		fault_at(why, part, 0, 0, "the log cannot be written: %s", what.text);
@@ -75,6 +75,19 @@ static bool from_log(const char *from, const char *part, struct fault *why)
 	struct log_reader *r = log_reader_open(from, why);
 	bool done = r && copy_make(r, part, why);
 	log_reader_close(r);
+	return done;
+}
+
+static bool settle(const char *path, const char *part, struct fault *why)
+{
+	struct fault what = { .text = "" };
+	int code;
+	char *uri = sqlite_uri(part, "mode=rw");
+	sqlite3 *db = uri ? store_connect(uri, NULL, "delete", &code, &what) : NULL;
+	bool done = db && store_settle(db, path, PART, &what) && copy_sync(part);
+	sqlite3_free(uri);
+	if (!done)
+		fault_at(why, part, 0, 0, "the log cannot be written: %s", what.text);
 	return done;
 }
 
@@ -152,8 +165,10 @@ static bool make(const char *from, const char *path, bool export, bool over, int
 		return false;
 	beside_remove(path, PART);
 	beside_remove(path, PART "-journal");
+	beside_remove(path, PART "-wal");
+	beside_remove(path, PART "-shm");
 	bool done = (export ? from_export(from, part, why) : from_log(from, part, why)) &&
-	            copy_verify(part, &made, why);
+	            settle(path, part, why) && copy_verify(part, &made, why);
 	/* Somebody may have written to it meanwhile. */
 	if (done && (made.records != out->check.records ||
 	             memcmp(made.head, out->check.head, sizeof made.head) != 0)) {

@@ -439,6 +439,18 @@ def check_daemon(folder):
         for words in (["job", "start", "j%d" % round_], ["note", "R1", "x"], ["job", "close"]):
             r = run(BUILD + "/tally", "--socket", sock, *words)
             check("live, " + words[0], r.returncode == 0, r.stderr)
+        out, copy = os.path.join(folder, "live.jsonl"), os.path.join(folder, "copy%d.db" % round_)
+        with open(out, "wb") as f:
+            r = subprocess.run([BUILD + "/tally", "--socket", sock, "export"], stdout=f, timeout=60)
+        theirs, ours, a = answers(out)
+        check("live, export", r.returncode == 0 and theirs[0] == "intact, no anchor" and ours == theirs, a.what)
+        check("live, export is signed", a.keys.checkpoints == round_ + 1, "%d" % a.keys.checkpoints)
+        # Over a log that a daemon has open, or that is there, nothing is put.
+        for words in (["restore", out], ["restore", out, "--over"], ["import", out, "--over"]):
+            r = run(BUILD + "/tally", *words, "--log", log)
+            check("live, " + " ".join(words[::2]), r.returncode == 2 and os.path.exists(log), r.stderr)
+        r = run(BUILD + "/tally", "--socket", sock, "backup", copy)
+        check("live, backup", r.returncode == 0, r.stderr)
         daemon.terminate()
         check("live, ends", daemon.wait(20) == 0, daemon.stderr.read())
         theirs, ours, a = answers(log)

@@ -16,9 +16,9 @@ static const struct {
 	int records;         /* as kept */
 	const char *head;    /* the hash of the last of them */
 	int opened;          /* records after this program opened it: open runs are sealed */
-	const char *note;    /* what must be made again; "" for nothing */
+	const char *note;    /* what must be made again, at least */
 } kept[] = {
-	{ "1-first", 22, "2aad9ab29a6a34cddb6af4ce0360becf39e5e129de0f7165f71893002ad0ca60", 23, "table run" },
+	{ "1-first", 22, "2aad9ab29a6a34cddb6af4ce0360becf39e5e129de0f7165f71893002ad0ca60", 23, "made again: table run" },
 	{ "1-runs", 22, "2aad9ab29a6a34cddb6af4ce0360becf39e5e129de0f7165f71893002ad0ca60", 22, "" },
 	{ "1-key", 9, "f7441dfa69c19e8144bb465782d36ea66f4d32ec3597fd85046499af814a0084", 9, "" },
 };
@@ -86,8 +86,7 @@ static void every_earlier_shape_opens(void **state)
 		/* Written to. */
 		struct log *log = open_sure(path, false);
 		assert_int_equal(log_last_seq(log), kept[i].opened);
-		bool again = strstr(log_opening(log), "made again") != NULL;
-		if (again != (kept[i].note[0] != '\0') || !strstr(log_opening(log), kept[i].note))
+		if (!strstr(log_opening(log), kept[i].note))
 			fail_msg("%s: %s", kept[i].file, log_opening(log));
 		assert_true(append_one(log, "note", ",\"position\":\"R1\"") > 0);
 		log_flush(log);
