@@ -238,13 +238,14 @@ static void every_call_fails_in_turn(void **state)
 		struct score score = { 0 };
 		for (size_t i = 0; i < sizeof faults / sizeof *faults; i++)
 			for (int lasting = 0; lasting < 2; lasting++)
-				every_call(&lives[l], i, lasting ? -1 : 1, thorough() ? 1 : 41, &score);
+				if (some(3) == 1)
+					every_call(&lives[l], i, lasting ? -1 : 1, thorough() ? 1 : 97, &score);
 		print_message("  %s: %d lives, a call failed in %d; %d sorts of failure until none was met\n",
 		              lives[l].legend, score.runs, score.hits, score.reached);
 		all.hits += score.hits;
 	}
 	print_message("  seed %u\n", first);
-	assert_true(all.hits > 100);
+	assert_true(all.hits > (thorough() ? 1000 : 5));
 }
 
 /* ---- SQLite is told so ---- */
@@ -289,12 +290,13 @@ static void every_code_in_turn(void **state)
 	(void)state;
 	struct score score = { 0 };
 	unsigned first = seed;
-	int stride = thorough() ? 1 : 37;
+	int stride = thorough() ? 1 : 83;
 	make_left();
 	for (size_t l = 0; l < sizeof lives / sizeof *lives; l++)
 		for (size_t i = 0; i < sizeof codes / sizeof *codes; i++)
 			for (int lasting = 0; lasting < 2; lasting++)
-				for (int after = stride > 1 ? (int)dice((unsigned)stride) : 0;; after += stride) {
+				for (int after = some(3) > 1 ? -1 : stride > 1 ? (int)dice((unsigned)stride) : 0; after >= 0;
+				     after += stride) {
 					struct fault_rule rule = { .calls = codes[i].calls, .code = codes[i].code,
 						                       .error = codes[i].error, .after = after,
 						                       .times = lasting ? -1 : 1 };
@@ -315,7 +317,7 @@ static void every_code_in_turn(void **state)
 						break;
 				}
 	print_message("  seed %u: %d lives, a call failed in %d\n", first, score.runs, score.hits);
-	assert_true(score.hits > 100);
+	assert_true(score.hits > (thorough() ? 1000 : 5));
 }
 
 /* ---- power cuts ---- */
@@ -350,7 +352,7 @@ static void the_power_is_cut_at_every_sync(void **state)
 	do {
 		for (size_t l = 0; l < sizeof lives / sizeof *lives; l++)
 			for (int rest = 0; rest < 4; rest++)
-				for (int after = some(3) - 1;; after += some(3)) {
+				for (int after = some(7) - 1;; after += some(7)) {
 					unsigned cut_seed = dice(1 << 20) + 1;
 					int failed = 0;
 					bool kept = one_cut(&lives[l], after, (enum fault_rest)rest, cut_seed, &failed);
@@ -367,7 +369,7 @@ static void the_power_is_cut_at_every_sync(void **state)
 	print_message("  seed %u: power cuts with what was not synced dropped %d, kept %d, partly %d, "
 	              "trashed %d\n", first, cuts[0], cuts[1], cuts[2], cuts[3]);
 	for (int i = 0; i < 4; i++)
-		assert_true(cuts[i] > 10);
+		assert_true(cuts[i] > 0);
 }
 
 /* ---- as chance will have it, for as long as there is time ---- */
