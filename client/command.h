@@ -31,6 +31,7 @@ struct client;
 	X(FROM, "from", "NAME", "the instrument that was read; of trail: the time; of export: the record") \
 	X(TO, "to", "TIME", "up to this time (of the trail), or this record (of export)")           \
 	X(AT, "at", "POSITION", "of this position")                                                \
+	X(MISSING, "missing", NULL, "what is still to be measured")                                \
 	X(CHART, "chart", "FILE", "a picture: FILE.svg, .png or .pdf")                             \
 	X(QUANTITY, "quantity", "Q", "value, leakage, esr, dissipation, insulation or volts")     \
 	X(U, "u", "U", "standard uncertainty of the value, in its unit")                          \

@@ -19,6 +19,7 @@ static const struct {
 	{ "job.list", query_job_list },
 	{ "job.show", query_job_show },
 	{ "sheet.show", query_sheet_show },
+	{ "sheet.missing", query_sheet_missing },
 	{ "compare", query_compare },
 	{ "plan", query_plan },
 	{ "places", query_places },

@@ -25,6 +25,8 @@
 #include "daemon/query_params.h"
 #include "protocol/record/record.h"
 #include "protocol/record/wire.h"
+#include "protocol/trade/entry.h"
+#include "protocol/trade/part.h"
 
 /* Elements of a list where no `limit` is given, and at most. */
 #define QUERY_LIMIT 1000
@@ -125,7 +127,9 @@ bool query_of_job(const char *job, const char *text, size_t len);
 
 /* Every entry of the job ("": of all) that is not struck, where it belongs now. */
 bool entries_count(struct query *q, const char *job,
-                   void (*count)(void *arg, const char *job, const char *position), void *arg);
+                   void (*count)(void *arg, const char *job, const char *position, const char *text,
+                                 size_t len),
+                   void *arg);
 
 /* ---- the methods ---- */
 
@@ -139,6 +143,7 @@ bool query_entries(struct query *q, json_t *params);
 bool query_job_list(struct query *q, json_t *params);
 bool query_job_show(struct query *q, json_t *params);
 bool query_sheet_show(struct query *q, json_t *params);
+bool query_sheet_missing(struct query *q, json_t *params);
 bool query_compare(struct query *q, json_t *params);
 bool query_plan(struct query *q, json_t *params);
 bool query_places(struct query *q, json_t *params);
@@ -155,6 +160,7 @@ struct sheet_line {
 	char *fit;          /* text of the last fit record, NULL where nothing is fitted */
 	size_t fit_len;
 	int64_t entries;    /* that are not struck; see sheet_lines_count */
+	unsigned seen[CONDITION_COUNT]; /* PART_BIT of the quantities that they are of */
 };
 struct sheet_lines {
 	struct sheet_line *at;
@@ -162,6 +168,11 @@ struct sheet_lines {
 	size_t n, size;
 };
 bool sheet_lines_read(struct query *q, const char *job, struct sheet_lines *out);
+/* Count the entries of each line, and what they are of. */
+bool sheet_lines_seen(struct query *q, const char *job, struct sheet_lines *lines);
+/* What the part that is there now must still show; *position is how it is specified. */
+int sheet_line_missing(const struct sheet_line *line, struct part_quantity out[PART_SHOWS_MAX],
+                       struct position *position);
 struct sheet_line *sheet_lines_find(const struct sheet_lines *lines, const char *position);
 void sheet_lines_free(struct sheet_lines *lines);
 
