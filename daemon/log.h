@@ -380,10 +380,11 @@ bool log_export_verify(const char *path, const struct log_pin *pin,
  * the key of the restored log, and goes aside with the old log where it is not.
  * False: nothing was changed; where out->check.verdict is no good one, that is why.
  */
+enum log_key { LOG_KEY_NONE_NEEDED, LOG_KEY_THERE, LOG_KEY_MISSING, LOG_KEY_OTHER };
 struct log_restored {
 	struct log_check check;
 	char aside[4096]; /* where the old log is now; "" where there was none */
-	enum { LOG_KEY_NONE_NEEDED, LOG_KEY_THERE, LOG_KEY_MISSING, LOG_KEY_OTHER } key;
+	enum log_key key; /* LOG.key, to the log that was restored */
 };
 bool log_restore(const char *from, const char *path, bool over, int64_t now,
                  const struct log_pin *pin, struct log_restored *out, struct fault *why);

@@ -117,7 +117,7 @@ static bool check_source(const char *from, bool export, const struct log_pin *pi
 }
 
 /* What LOG.key is to the restored log. */
-static int key_state(const char *path, const struct log_check *check)
+static enum log_key key_state(const char *path, const struct log_check *check)
 {
 	struct fault why;
 	uint8_t own[KEY_SIZE];
@@ -134,7 +134,7 @@ static int key_state(const char *path, const struct log_check *check)
 static bool put_in_place(const char *path, bool there, int64_t now, struct log_restored *out,
                          struct fault *why)
 {
-	int key = key_state(path, &out->check);
+	enum log_key key = key_state(path, &out->check);
 	bool key_stays = key == LOG_KEY_THERE;
 	if (there && !beside_set_aside(path, !key_stays, now, out->aside, sizeof out->aside, why))
 		return false;

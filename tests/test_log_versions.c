@@ -138,8 +138,8 @@ static void other_shapes_are_made_again(void **state)
 		"ALTER TABLE run ADD COLUMN later TEXT",
 		"DROP VIEW entry; CREATE VIEW entry AS SELECT 1",
 		"DROP INDEX record_by_meter; CREATE INDEX record_by_meter ON record (t)",
-		"DROP TABLE run; DROP TABLE rollup; DROP VIEW entry; DROP VIEW reading; "
-		"DROP INDEX record_by_position; DROP TRIGGER record_in_order",
+		"DROP TABLE run; DROP TABLE rollup; DROP VIEW entry; DROP INDEX record_by_position",
+		"DROP VIEW reading; DROP TRIGGER record_in_order",
 		"CREATE TABLE later (x); CREATE VIEW later_still AS SELECT * FROM later",
 	};
 	for (size_t i = 0; i < sizeof changes / sizeof *changes; i++) {
