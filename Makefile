@@ -7,6 +7,7 @@
 #   make bench    ratios, ours against a plain loop over the same library
 #   make check-plug   adapters plugged in and out of a virtual machine (minutes; QEMU, Debian)
 #   make check-demo   the demo with ten other seeds, each part once and right (ten minutes)
+#   make torture  the log under fire for TORTURE_SECONDS (900): failing calls, power cuts, kills, damage
 #   make fuzz     every fuzz entry point for FUZZ_SECONDS (10) each
 #   make install  into $(DESTDIR)$(PREFIX)
 #
@@ -155,6 +156,17 @@ bench: deps
 
 bench-run: all $(bench_progs)
 	@for p in $(sort $(bench_progs)); do $$p || exit 1; echo; done
+
+# ---- the log under fire: tests/torture.sh says what is done ----
+
+TORTURE_SECONDS ?= 900
+torture_progs := $(patsubst %,$(B)/tests/test_%,log_torture log_kill log_damage log_fault \
+                 log_versions restore daemon_harm)
+.PHONY: torture torture-run
+torture: deps
+	@$(MAKE) --no-print-directory torture-run
+torture-run: all $(torture_progs)
+	@sh tests/torture.sh $(B) $(TORTURE_SECONDS)
 
 # ---- fuzzing: tests/fuzz_NAME.c, with its corpus in tests/corpus/NAME ----
 

@@ -28,8 +28,8 @@ struct client;
 	X(METER, "meter", "NAME", "the meter meant, by its name in the configuration")            \
 	X(JOB, "job", "NAME", "the job meant (else the newest; * for all of them)")                                  \
 	X(LIKE, "like", "JOB", "take over the sheet of that job")                                \
-	X(FROM, "from", "NAME", "the instrument that the value was read from; of trail: the time")  \
-	X(TO, "to", "TIME", "up to this time (of the trail)")                                      \
+	X(FROM, "from", "NAME", "the instrument that was read; of trail: the time; of export: the record") \
+	X(TO, "to", "TIME", "up to this time (of the trail), or this record (of export)")           \
 	X(AT, "at", "POSITION", "of this position")                                                \
 	X(MISSING, "missing", NULL, "what is still to be measured")                                \
 	X(CHART, "chart", "FILE", "a picture: FILE.svg, .png or .pdf")                             \
@@ -37,6 +37,8 @@ struct client;
 	X(U, "u", "U", "standard uncertainty of the value, in its unit")                          \
 	X(BECAUSE, "because", "TEXT", "the reason, kept in the log")                              \
 	X(AFTER, "after", "SEQ", "begin after this record")                                       \
+	X(LOG, "log", "FILE", "where the log is to be (else as the daemon's configuration says)") \
+	X(OVER, "over", NULL, "the log that is there is set aside, not deleted")                  \
 	X(ANCHOR, "anchor", "SEQ:HASH", "a record that was written down elsewhere")               \
 	X(CONFIG, "config", "FILE", "the daemon's configuration, where none runs")               \
 	X(KEY, "key", "FINGERPRINT", "the key that was written down elsewhere, by its fingerprint")   \

@@ -92,6 +92,10 @@ enum outcome call_sound_check(struct client *c);
 /* command_verify.c */
 enum outcome call_verify(struct client *c);
 enum outcome call_backup(struct client *c);
+/* command_export.c */
+enum outcome call_export(struct client *c);
+/* command_restore.c */
+enum outcome call_restore(struct client *c);
 /* command_judge.c */
 enum outcome call_judge(struct client *c);
 /* command_hand.c */

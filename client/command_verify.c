@@ -23,6 +23,17 @@ static void name_log(const struct client *c, const char *file, char *out, size_t
 		         hello->bench);
 }
 
+/* One line of the terminal, written over. */
+static void show_progress(void *arg, int64_t done, int64_t all)
+{
+	struct client *c = arg;
+	fprintf(c->err, "\r%lld", (long long)done);
+	if (all > 0)
+		fprintf(c->err, " of %lld", (long long)all);
+	fprintf(c->err, " records read ");
+	fflush(c->err);
+}
+
 enum outcome call_verify(struct client *c)
 {
 	struct message m;
@@ -45,7 +56,14 @@ enum outcome call_verify(struct client *c)
 		                    "them for key");
 	if (!client_open(c, file, &outcome))
 		return outcome;
-	outcome = client_ask_for(c, "verify", client_params("anchor", anchor, "key", key, NULL), LINK_FOREVER, &m);
+	json_t *params = client_params("anchor", anchor, "key", key, NULL);
+	if (c->err_terminal && params)
+		json_object_set_new(params, "progress", json_true());
+	link_patience(c->link, c->stop, c->err_terminal ? show_progress : NULL, c);
+	outcome = client_ask_for(c, "verify", params, LINK_FOREVER, &m);
+	link_patience(c->link, NULL, NULL, NULL);
+	if (c->err_terminal)
+		fprintf(c->err, "\r\x1b[K");
 	if (outcome == OUTCOME_DONE) {
 		bool ok = json_bool(json_member(m.result.at, m.result.len, "ok"), false);
 		name_log(c, file, what, sizeof what);

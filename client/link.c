@@ -174,6 +174,27 @@ static bool answers(const struct link *l, struct slice id, int code)
 	return json_int(id, &n) && n == l->id;
 }
 
+void link_patience(struct link *l, const volatile sig_atomic_t *stop,
+                   void (*progress)(void *arg, int64_t done, int64_t all), void *arg)
+{
+	l->stop = stop;
+	l->progress = progress;
+	l->progress_arg = arg;
+}
+
+/* Was it one that is not kept? */
+static bool took_progress(struct link *l, const struct message *m)
+{
+	int64_t done = 0, all = 0;
+	if (m->method.len != 8 || memcmp(m->method.at, "progress", 8) != 0)
+		return false;
+	json_int(json_member(m->params.at, m->params.len, "done"), &done);
+	json_int(json_member(m->params.at, m->params.len, "all"), &all);
+	if (l->progress)
+		l->progress(l->progress_arg, done, all);
+	return true;
+}
+
 static enum outcome await(struct link *l, const char *method, int64_t deadline,
                           struct message *m)
 {
@@ -181,8 +202,10 @@ static enum outcome await(struct link *l, const char *method, int64_t deadline,
 	for (;;) {
 		char *line;
 		struct slice id;
-		enum got got = read_line(l, deadline, NULL, -1, &line, &why);
-		if (got == GOT_NOTHING)
+		enum got got = read_line(l, deadline, l->stop, -1, &line, &why);
+		if (got == GOT_NOTHING && l->stop && *l->stop)
+			fault_set(&why, "stopped: there is no answer to `%s`", method);
+		else if (got == GOT_NOTHING)
 			fault_set(&why, "%s did not answer `%s` in time", l->name, method);
 		if (got != GOT_LINE)
 			break;
@@ -192,6 +215,10 @@ static enum outcome await(struct link *l, const char *method, int64_t deadline,
 			break;
 		}
 		if (m->method.at) {
+			if (took_progress(l, m)) {
+				message_free(m);
+				continue;
+			}
 			if (keep(l, m, &why))
 				continue;
 			message_free(m);

@@ -78,6 +78,11 @@ const struct link_hello *link_hello(const struct link *l);
 enum outcome link_call(struct link *l, const char *method, json_t *params, int timeout_ms,
                        struct message *m);
 
+/* For calls that take their time: *stop ends the waiting (OUTCOME_UNREACHABLE; closing the link
+ * then ends the work), and notifications `progress` are handed on.  Both may be NULL. */
+void link_patience(struct link *l, const volatile sig_atomic_t *stop,
+                   void (*progress)(void *arg, int64_t done, int64_t all), void *arg);
+
 enum link_next { LINK_LOST = -1, LINK_NOTHING = 0, LINK_MESSAGE = 1 };
 
 /*

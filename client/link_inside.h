@@ -19,6 +19,9 @@ struct link {
 	struct link_hello hello;
 	int timeout_ms;     /* of the target */
 	enum outcome ended; /* how the child ended, where that says more than "lost" */
+	const volatile sig_atomic_t *stop; /* ends waiting for an answer; NULL for nothing */
+	void (*progress)(void *arg, int64_t done, int64_t all);
+	void *progress_arg;
 	json_int_t id;      /* of the last call */
 	char *buffer;       /* what came and is no whole line yet */
 	size_t len, size, looked; /* looked: bytes without an LF in them */

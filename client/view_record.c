@@ -111,7 +111,8 @@ static const struct {
 	const char *kind, *members;
 } kind_table[] = {
 	{"log", "bench= version= identity="},
-	{"clock", "cause version="},
+	{"clock", "cause step=seconds version="},
+	{"aside", "why file=now head=last"},
 	{"job", "job state unit condition reach because"},
 	{"alarm", "alarm on= meter= position=at text"},
 	{"sheet", "job file count=positions"},

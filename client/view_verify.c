@@ -54,6 +54,9 @@ void view_verify(const struct style *style, struct slice result, const char *wha
 	if (json_int(json_member(result.at, result.len, "records"), &n))
 		fact_printf(out, style, "records", "%lld: the place, the text and the hash of each fit",
 		            (long long)n);
+	if (json_int(json_member(result.at, result.len, "first"), &n) && n > 1)
+		fact_printf(out, style, "a part", "from record %lld on; it shows nothing about those before it",
+		            (long long)n);
 	words_member(result, "verdict", text, sizeof text);
 	lines_puts(out, table_colour(style, mark));
 	fact_printf(out, style, "verdict", "%s%s", text, ok ? "" : ": NOT GOOD");

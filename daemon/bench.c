@@ -336,6 +336,18 @@ void bench_clock(struct bench *b, int64_t t, int64_t utc)
 	say_clock(b, t, "step", step);
 }
 
+void bench_slept(struct bench *b, int64_t t, int64_t slept)
+{
+	bench_run_until(b, t);
+	for (int i = 0; i < b->meters; i++) {
+		bench_end_run(b, &b->meter[i]);
+		if (!b->meter[i].gone)
+			bench_gap(b, &b->meter[i], t, t + slept, "the machine slept", -1);
+	}
+	b->utc += slept;
+	say_clock(b, t, "suspend", slept);
+}
+
 void bench_by(struct bench *b, int64_t t, unsigned uid)
 {
 	bench_run_until(b, t);

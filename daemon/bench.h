@@ -84,6 +84,9 @@ int64_t bench_deadline(const struct bench *b); /* INT64_MAX for none */
 void bench_run_until(struct bench *b, int64_t t);
 /* UTC at stream time 0 was found to be another: a clock record follows. */
 void bench_clock(struct bench *b, int64_t t, int64_t utc);
+/* The machine slept for so long (us), while stream time stood still: a gap for every meter that
+ * was read, and a clock record. */
+void bench_slept(struct bench *b, int64_t t, int64_t slept);
 
 /* ---- lines ---- */
 int bench_meter_index(const struct bench *b, const char *name); /* -1: none */

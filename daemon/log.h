@@ -83,6 +83,10 @@ struct log_options {
 	 * It may not call the log. */
 	void (*notify)(void *arg);
 	void *arg;
+	/* A log that is damaged (its chain is broken, its pages cannot be read) is not a fault:
+	 * it is set aside as LOG.aside-DATE, with its key and all that belongs to it, and a new one
+	 * is begun, whose second record says so.  Said loudly in log_opening. */
+	bool set_aside;
 	const char *vfs; /* name of an SQLite VFS, NULL for the usual one: the tests' fault seam */
 };
 
@@ -92,7 +96,7 @@ struct log_options {
  * records marked recovered).  On failure returns NULL and says why: another
  * daemon holds it (its pid is named), newer format, chain broken at record N,
  * unwritable directory, a network file system, ...  Nothing is ever replaced or
- * deleted; an empty file counts as none.  A log that is missing while its LOG.key
+ * deleted; an empty file counts as none (but where it has a key it is damaged).  A log that is missing while its LOG.key
  * is there is not made anew.
  */
 struct log *log_open(const struct log_options *options, struct fault *why);
@@ -277,6 +281,15 @@ int64_t log_reader_trail(struct log_reader *r, const struct log_trail_query *q,
                          bool (*each)(void *arg, int64_t seq, const char *text, size_t len), void *arg,
                          struct fault *why);
 
+/* While a long question runs: called now and then, on the thread that asked, with the records
+ * read so far, of `all` (0: not known).  False ends the question, with a fault. */
+struct log_going {
+	bool (*on)(void *arg, int64_t done, int64_t all);
+	void *arg;
+};
+/* For the questions of this reader from now on; NULL for none. */
+void log_reader_going(struct log_reader *r, const struct log_going *going);
+
 /* What verification found. */
 enum log_verdict {
 	LOG_INTACT_NO_ANCHOR, /* chain whole; nothing from outside pins it */
@@ -291,10 +304,12 @@ enum log_verdict {
 };
 struct log_check {
 	enum log_verdict verdict;
-	int64_t records;    /* that were looked at and fit */
+	int64_t records;    /* that were looked at and fit; of a part: the number of the last */
+	int64_t after;      /* of a part of a log: the record before its first; else 0 */
 	int64_t bad_seq;    /* with LOG_ALTERED: the first that does not fit */
 	char what[160];     /* for people: what is wrong with it; "" where nothing is */
 	uint8_t head[32];   /* hash of the last record that fits */
+	bool stopped;       /* it was not read to its end, because it was told to stop */
 	char identity[33];  /* of the log, hex; "" where record 1 does not fit */
 
 	/* What the key says (protocol/record/checkpoint.h). */
@@ -328,5 +343,50 @@ bool log_reader_verify(struct log_reader *r, const struct log_pin *pin, struct l
  * a copy cannot sign. */
 bool log_reader_copy(struct log_reader *r, const char *to, struct log_check *out,
                      struct fault *why);
+
+/* ---- exports: records as lines of text, protocol/record/export.h ---- */
+
+/* Records with the hashes that seal them, as they stand, in order: after < seq <= until.
+ * `each` returns false to stop; a read transaction is open while it runs.  The number
+ * given, -1 on a fault. */
+struct log_sealed {
+	int64_t seq;
+	const char *text;
+	size_t len;
+	const uint8_t *hash; /* 32 bytes */
+};
+int64_t log_reader_sealed(struct log_reader *r, int64_t after, int64_t until,
+                          bool (*each)(void *arg, const struct log_sealed *record), void *arg,
+                          struct fault *why);
+/* Where a part that begins after record `seq` stands (0: at the beginning): its hash, the
+ * identity of the log, the key that holds there.  False where there is no such record. */
+struct export_begin;
+bool log_reader_begin(struct log_reader *r, int64_t seq, struct export_begin *out,
+                      struct fault *why);
+
+/* Does the file look like an export (its first line)? */
+bool log_is_export(const char *path);
+/* The answer about an export, or about texts without seal lines, which need an anchor.  As
+ * log_reader_verify; out->after > 0 for a part.  An export whose last line is missing is
+ * LOG_TRUNCATED. */
+bool log_export_verify(const char *path, const struct log_pin *pin,
+                       const struct log_going *going, struct log_check *out, struct fault *why);
+
+/*
+ * A log from a copy of one, or from a whole export: verified (with `pin`, which may be
+ * NULL), written beside its place, verified again, and only then put there, all at once.
+ * No daemon may have the log open.  Where there is one already it is refused, unless `over`:
+ * then the old one is set aside (log_set_aside), never deleted.  LOG.key stays where it is
+ * the key of the restored log, and goes aside with the old log where it is not.
+ * False: nothing was changed; where out->check.verdict is no good one, that is why.
+ */
+enum log_key { LOG_KEY_NONE_NEEDED, LOG_KEY_THERE, LOG_KEY_MISSING, LOG_KEY_OTHER };
+struct log_restored {
+	struct log_check check;
+	char aside[4096]; /* where the old log is now; "" where there was none */
+	enum log_key key; /* LOG.key, to the log that was restored */
+};
+bool log_restore(const char *from, const char *path, bool over, int64_t now,
+                 const struct log_pin *pin, struct log_restored *out, struct fault *why);
 
 #endif

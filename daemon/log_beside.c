@@ -20,6 +20,7 @@
 #include <sys/statvfs.h>
 #include <sys/sysmacros.h>
 #include <sys/vfs.h>
+#include <time.h>
 #include <unistd.h>
 
 char *beside_name(const char *path, const char *suffix)
@@ -42,7 +43,7 @@ bool beside_exists(const char *path, const char *suffix, int64_t *size)
 	return there;
 }
 
-static void beside_remove(const char *path, const char *suffix)
+void beside_remove(const char *path, const char *suffix)
 {
 	char *name = beside_name(path, suffix);
 	if (name)
@@ -407,6 +408,121 @@ bool beside_key_replace(const char *path, struct fault *why)
 	return done;
 }
 
+/* ---- set aside ---- */
+
+/* The name that nothing has yet: LOG.aside-20261125T100000Z, then with -2 and so on behind. */
+char *beside_aside_name(const char *path, int64_t now)
+{
+	char suffix[64], day[32];
+	time_t t = (time_t)(now / 1000000);
+	struct tm tm;
+	if (!gmtime_r(&t, &tm) || !strftime(day, sizeof day, "%Y%m%dT%H%M%SZ", &tm))
+		strcpy(day, "then");
+	for (int i = 1; i < 1000; i++) {
+		snprintf(suffix, sizeof suffix, i > 1 ? ".aside-%s-%d" : ".aside-%s", day, i);
+		if (!beside_exists(path, suffix, NULL))
+			return beside_name(path, suffix);
+	}
+	return NULL;
+}
+
+static bool part_move(const char *path, const char *to_path, const char *part)
+{
+	char *from = beside_name(path, part), *to = beside_name(to_path, part);
+	bool done = from && to && (renameat2(AT_FDCWD, from, AT_FDCWD, to, RENAME_NOREPLACE) == 0 ||
+	                           errno == ENOENT || ((errno == EINVAL || errno == ENOSYS) &&
+	                           !beside_exists(to_path, part, NULL) && rename(from, to) == 0));
+	int error = errno;
+	free(from);
+	free(to);
+	errno = error;
+	return done;
+}
+
+/* LOG-wal stands first: without it nobody takes LOG for whole as long as LOG-shm is there. */
+static const char *const aside_parts[] = { "-wal", "", "-shm", "-journal", ".suspect", ".key" };
+#define ASIDE_PARTS (sizeof aside_parts / sizeof *aside_parts)
+
+/* Which of them there are, under another name as well. */
+static bool parts_link(const char *path, const char *aside, size_t n, bool linked[ASIDE_PARTS])
+{
+	for (size_t i = 0; i < n; i++) {
+		char *from = beside_name(path, aside_parts[i]), *to = beside_name(aside, aside_parts[i]);
+		linked[i] = from && to && link(from, to) == 0;
+		bool absent = !linked[i] && (errno == ENOENT || errno == EEXIST);
+		int error = errno;
+		free(from);
+		free(to);
+		errno = error;
+		if (!linked[i] && !absent)
+			return false;
+	}
+	return true;
+}
+
+static void parts_remove(const char *path, const bool linked[ASIDE_PARTS])
+{
+	int error = errno;
+	for (size_t i = 0; i < ASIDE_PARTS; i++)
+		if (linked[i])
+			beside_remove(path, aside_parts[i]);
+	errno = error;
+}
+
+/* A file system without hard links: one after the other, back again where that fails. */
+static bool parts_rename(const char *path, const char *aside, size_t n)
+{
+	size_t i = 0;
+	bool done = true;
+	for (; done && i < n; i++)
+		done = part_move(path, aside, aside_parts[i]);
+	int error = errno;
+	while (!done && i > 0)
+		part_move(aside, path, aside_parts[--i]);
+	errno = error;
+	return done;
+}
+
+/* What belongs to a log goes with it, under names that fit again: the set can be read,
+ * and put back, as it was.  First everything gets its second name, so that what is broken off
+ * has changed nothing, and the set is whole before the first of the old names goes. */
+bool beside_set_aside(const char *path, bool key, int64_t now, char *out, size_t size,
+                      struct fault *why)
+{
+	bool linked[ASIDE_PARTS] = { false }, again[ASIDE_PARTS];
+	size_t n = ASIDE_PARTS - !key;
+	char *aside = beside_aside_name(path, now);
+	bool done = aside && parts_link(path, aside, n, linked) && beside_folder_sync(path);
+	if (done) {
+		parts_remove(path, linked);
+		done = !beside_exists(path, "", NULL) && !beside_exists(path, "-wal", NULL);
+		if (!done) {
+			fault_at(why, path, 0, 0, "the log cannot be set aside: its old name cannot be taken "
+			         "away; is the folder writable?");
+			parts_link(aside, path, n, again);
+			if (beside_exists(path, "", NULL))
+				parts_remove(aside, linked);
+		}
+	} else if (aside) {
+		parts_remove(aside, linked);
+		if (errno == EPERM || errno == EOPNOTSUPP || errno == ENOSYS)
+			done = parts_rename(path, aside, n);
+		if (!done)
+			fault_at(why, path, 0, 0, "the log cannot be set aside: %s", strerror(errno));
+	}
+	if (done) {
+		(void)beside_folder_sync(path); /* where it is not durable, both names are there */
+		snprintf(out, size, "%s", aside);
+	}
+	free(aside);
+	return done;
+}
+
+bool beside_put(const char *path, const char *suffix, struct fault *why)
+{
+	return settle_name(path, suffix, "", why);
+}
+
 void beside_key_drop(const char *path)
 {
 	beside_remove(path, ".key.new");
@@ -416,5 +532,7 @@ void beside_new_drop(const char *path)
 {
 	beside_remove(path, ".new");
 	beside_remove(path, ".new-journal");
+	beside_remove(path, ".new-wal");
+	beside_remove(path, ".new-shm");
 	beside_remove(path, ".key.new");
 }

@@ -27,7 +27,7 @@ static int copy_pages(struct sqlite3 *from, struct sqlite3 *to)
 	return code;
 }
 
-static bool sync_file(const char *path)
+bool copy_sync(const char *path)
 {
 	int fd = open(path, O_RDONLY | O_CLOEXEC);
 	bool done = fd >= 0 && fsync(fd) == 0;
@@ -36,7 +36,7 @@ static bool sync_file(const char *path)
 	return done;
 }
 
-static bool make_copy(struct log_reader *r, const char *part, struct fault *why)
+bool copy_make(struct log_reader *r, const char *part, struct fault *why)
 {
 	struct sqlite3 *to = NULL;
 	char *uri = sqlite_uri(part, "mode=rwc");
@@ -48,14 +48,14 @@ static bool make_copy(struct log_reader *r, const char *part, struct fault *why)
 	if (code != SQLITE_OK)
 		fault_at(why, part, 0, 0, "the copy cannot be written: %s", sqlite3_errstr(code));
 	int closed = sqlite3_close(to);
-	if (code == SQLITE_OK && (closed != SQLITE_OK || !sync_file(part))) {
+	if (code == SQLITE_OK && (closed != SQLITE_OK || !copy_sync(part))) {
 		fault_at(why, part, 0, 0, "the copy cannot be written: %s", strerror(errno));
 		return false;
 	}
 	return code == SQLITE_OK;
 }
 
-static bool verify_copy(const char *part, struct log_check *out, struct fault *why)
+bool copy_verify(const char *part, struct log_check *out, struct fault *why)
 {
 	struct log_reader *r = log_reader_open(part, why);
 	bool read = r && log_reader_verify(r, NULL, out, why);
@@ -96,7 +96,7 @@ bool log_reader_copy(struct log_reader *r, const char *to, struct log_check *out
 		fault_at(why, part, 0, 0, "this is left from a copy that was broken off, or one that is "
 		         "being made: remove it, or name another file");
 	else if (reader_refresh(r, why)) {
-		done = make_copy(r, part, why) && verify_copy(part, out, why) && name_copy(part, to, why);
+		done = copy_make(r, part, why) && copy_verify(part, out, why) && name_copy(part, to, why);
 		if (!done)
 			unlink(part);
 	}

@@ -86,13 +86,14 @@ static bool set_up(struct sqlite3 *db, const char *journal, struct fault *why)
 	return true;
 }
 
-static struct sqlite3 *connect(const char *uri, const char *vfs, const char *journal,
-                               struct fault *why)
+struct sqlite3 *store_connect(const char *uri, const char *vfs, const char *journal, int *code,
+                              struct fault *why)
 {
 	struct sqlite3 *db = NULL;
 	int flags = SQLITE_OPEN_READWRITE | SQLITE_OPEN_CREATE | SQLITE_OPEN_URI |
 	            SQLITE_OPEN_NOMUTEX | SQLITE_OPEN_EXRESCODE;
-	if (sqlite3_open_v2(uri, &db, flags, vfs) != SQLITE_OK) {
+	*code = sqlite3_open_v2(uri, &db, flags, vfs);
+	if (*code != SQLITE_OK) {
 		fault_set(why, "SQLite cannot open it: %s", db ? sqlite3_errmsg(db) : "no memory");
 		sqlite3_close(db);
 		return NULL;
@@ -101,6 +102,7 @@ static struct sqlite3 *connect(const char *uri, const char *vfs, const char *jou
 	sqlite3_db_config(db, SQLITE_DBCONFIG_NO_CKPT_ON_CLOSE, 1, NULL);
 	if (set_up(db, journal, why))
 		return db;
+	*code = sqlite3_extended_errcode(db);
 	sqlite3_close(db);
 	return NULL;
 }
@@ -214,10 +216,43 @@ static bool fill_new(struct sqlite3 *db, const struct log_options *o, const uint
 	return false;
 }
 
+/* Before it gets its name: later, the power could be cut while the first page is changed. */
+bool store_settle(struct sqlite3 *db, const char *path, const char *suffix, struct fault *why)
+{
+	static const char *const left[] = { "-wal", "-shm", "-journal" };
+	char got[16] = "";
+	bool done = pragma(db, "PRAGMA journal_mode = WAL", got, sizeof got) && strcmp(got, "wal") == 0;
+	if (!done)
+		fault_set(why, "%s", sqlite3_errmsg(db));
+	done = sqlite3_close(db) == SQLITE_OK && done;
+	char *name = beside_name(path, suffix);
+	for (size_t i = 0; name && i < sizeof left / sizeof *left; i++)
+		beside_remove(name, left[i]);
+	free(name);
+	return done;
+}
+
+/* A log that was put there by hand (a backup) is changed over at its first start; where the power
+ * was cut just then, LOG-journal has what stood there before.  SQLite takes it back when it opens
+ * the file for writing, and only then, so this comes before anybody looks. */
+static void take_back(const char *path)
+{
+	int64_t size = 0;
+	struct sqlite3 *db = NULL;
+	if (!beside_exists(path, "-journal", &size) || size == 0 || !aside_was_log(path))
+		return;
+	char *uri = sqlite_uri(path, "mode=rw");
+	if (uri && sqlite3_open_v2(uri, &db, SQLITE_OPEN_READWRITE | SQLITE_OPEN_URI, NULL) == SQLITE_OK)
+		sqlite3_exec(db, "SELECT 1 FROM sqlite_schema", NULL, NULL, NULL);
+	sqlite3_close(db);
+	sqlite3_free(uri);
+}
+
 static bool create_file(const char *path, const struct log_options *o, struct fault *why)
 {
 	uint8_t key[32];
 	bool keyed = !o->inline_mode, done = false;
+	int code;
 	struct fault what = { .text = "" };
 	if (beside_exists(path, ".key", NULL)) {
 		fault_at(why, path, 0, 0, "the log is missing, but its key %s.key is there: put the log "
@@ -229,13 +264,21 @@ static bool create_file(const char *path, const struct log_options *o, struct fa
 		         "put the log back, or move that away to begin a new log", path);
 		return false;
 	}
+	if (beside_exists(path, ".restored", NULL)) {
+		fault_at(why, path, 0, 0, "the log is missing, and %s.restored says that a restore was broken "
+		         "off: run it again, or move that away to begin a new log", path);
+		return false;
+	}
 	beside_new_drop(path);
 	char *name = beside_name(path, ".new");
 	char *uri = name ? sqlite_uri(name, "mode=rwc") : NULL;
 	if (uri && (!keyed || beside_key_make(path, key, &what))) {
-		struct sqlite3 *db = connect(uri, o->vfs, "delete", &what);
+		struct sqlite3 *db = store_connect(uri, o->vfs, "delete", &code, &what);
 		done = db && fill_new(db, o, keyed ? key : NULL, &what);
-		done = sqlite3_close(db) == SQLITE_OK && done;
+		if (done)
+			done = store_settle(db, path, ".new", &what);
+		else
+			sqlite3_close(db);
 		done = done && beside_new_settle(path, keyed, &what);
 	}
 	if (!done) {
@@ -249,12 +292,27 @@ static bool create_file(const char *path, const struct log_options *o, struct fa
 
 /* ---- an old one ---- */
 
-/* Is it a log that we may write to?  Changes nothing. */
-static bool look_first(const char *path, struct fault *why)
+/* Is there a log, and may we write to it?  Changes nothing.  True with *damaged: it is to be
+ * set aside, and `why` says what is wrong with it. */
+static bool look_first(const char *path, const struct log_options *o, bool *there, bool *damaged,
+                       struct fault *why)
 {
-	struct log_reader *r = log_reader_open(path, why);
-	log_reader_close(r);
-	return r != NULL;
+	int64_t size = 0;
+	bool is = beside_exists(path, "", &size), key = beside_exists(path, ".key", NULL);
+	*there = is && size > 0;
+	*damaged = is && size == 0 && key;
+	if (*damaged)
+		fault_at(why, path, 0, 0, "the file is empty, though it had a log: its key is there");
+	if (*there) {
+		struct log_reader *r = reader_open(path, damaged, why);
+		log_reader_close(r);
+		if (r)
+			return true;
+		*damaged = *damaged && o->set_aside && aside_was_log(path);
+		return *damaged;
+	}
+	*damaged = *damaged && o->set_aside;
+	return true; /* what is missing is told apart when it is made */
 }
 
 /* After trouble the indices may be wrong though every record fits: they are
@@ -271,6 +329,7 @@ static bool mend_after_trouble(struct log_store *s, const char *trouble, struct 
 	size_t len = strlen(s->opening);
 	snprintf(s->opening + len, sizeof s->opening - len,
 	         "; the log was suspect (%.150s) and is found whole", trouble);
+	s->damaged = !sound;
 	if (!sound)
 		fault_at(why, s->path, 0, 0, "the log was suspect (%.100s), its records fit, but the file "
 		         "is damaged (%.80s); copy it to another disk with \"VACUUM INTO\" and use that",
@@ -282,11 +341,13 @@ static bool verify_all(struct log_store *s, struct fault *why)
 {
 	struct log_check check;
 	int64_t start = store_clock();
-	if (!verify_chain(s->db, NULL, &check, why))
+	if (!verify_chain(s->db, NULL, NULL, &check, why))
 		return false;
 	/* Signatures by another key break no chain: whoever reads it must know, and what is
 	 * logged today still has to be. */
+	s->found = check;
 	if (check.verdict == LOG_ALTERED || check.verdict == LOG_EMPTY) {
+		s->damaged = true;
 		fault_at(why, s->path, 0, 0, "the seal of the log is broken, so nothing is added to it: "
 		         "%.150s; keep the file as it is and name a new one", check.what);
 		return false;
@@ -306,21 +367,92 @@ static bool verify_all(struct log_store *s, struct fault *why)
 	return true;
 }
 
+/* The hash of record 1 on a connection; zeros where it cannot be told. */
+static void first_hash(struct sqlite3 *db, uint8_t hash[32])
+{
+	sqlite3_stmt *st = NULL;
+	memset(hash, 0, 32);
+	if (sqlite3_prepare_v2(db, "SELECT hash FROM record WHERE seq = 1", -1, &st, NULL) == SQLITE_OK &&
+	    sqlite3_step(st) == SQLITE_ROW && sqlite3_column_bytes(st, 0) == 32)
+		memcpy(hash, sqlite3_column_blob(st, 0), 32);
+	sqlite3_finalize(st);
+}
+
+/* SQLite takes any LOG-wal whose checksums fit for that of this file.  One of another log,
+ * copied there by a slip, would show that log in place of this one, and be written over it:
+ * record 1 tells.  It stands in the file since the log was made. */
+static bool foreign_wal(struct log_store *s, struct fault *why)
+{
+	static const uint8_t zeros[32] = { 0 };
+	int64_t size = 0;
+	uint8_t through[32], alone[32] = { 0 };
+	struct sqlite3 *db = NULL;
+	if (s->memory || !beside_exists(s->path, "-wal", &size) || size <= 32)
+		return true;
+	char *uri = sqlite_uri(s->path, "mode=ro&immutable=1");
+	if (uri && sqlite3_open_v2(uri, &db, SQLITE_OPEN_READONLY | SQLITE_OPEN_URI, NULL) == SQLITE_OK)
+		first_hash(db, alone);
+	sqlite3_close(db);
+	sqlite3_free(uri);
+	first_hash(s->db, through);
+	if (memcmp(alone, zeros, 32) == 0 || memcmp(through, alone, 32) == 0)
+		return true;
+	s->damaged = true;
+	fault_at(why, s->path, 0, 0, "%.200s-wal is not a part of this log, but of another file; "
+	         "without it the log itself may be whole", s->path);
+	return false;
+}
+
+/* Records that were acknowledged may stand in a LOG-wal that is damaged further up. */
+static void keep_lost_wal(struct log_store *s, int64_t now, bool unclosed)
+{
+	int lost = s->memory ? 0 : wal_lost_commits(s->db);
+	if (unclosed) {
+		s->aside_wal = true;
+		snprintf(s->aside, sizeof s->aside, "%.1000s-wal", s->path);
+		snprintf(s->aside_why, sizeof s->aside_why, "it is missing, though the log was not closed, and "
+		         "with it the newest records; record %lld is the last that is left", (long long)s->seq);
+		return;
+	}
+	if (lost < 2)
+		return;
+	char *name = beside_aside_name(s->path, now);
+	char *to = name ? beside_name(name, "-wal") : NULL;
+	s->aside_wal = true;
+	snprintf(s->aside, sizeof s->aside, "%s", to && wal_keep(s->db, to) ? to : "(not kept: no room)");
+	snprintf(s->aside_why, sizeof s->aside_why, "LOG-wal was damaged, and is kept under this name: it "
+	         "holds %d commits that cannot be read; record %lld is the last that is left", lost,
+	         (long long)s->seq);
+	free(name);
+	free(to);
+}
+
 static bool begin_writing(struct log_store *s, const struct log_options *o, struct fault *why)
 {
 	char note[200] = "", trouble[200];
+	/* SQLite takes both away, or none. */
+	bool unclosed = !s->memory && beside_exists(s->path, "-shm", NULL) &&
+	                !beside_exists(s->path, "-wal", NULL);
 	char *uri = s->memory ? sqlite3_mprintf("%s", s->path) : sqlite_uri(s->path, "mode=rw");
-	s->db = uri ? connect(uri, s->memory ? NULL : o->vfs, s->memory ? "memory" : "wal", why) : NULL;
+	int code = SQLITE_NOMEM;
+	s->db = uri ? store_connect(uri, s->memory ? NULL : o->vfs, s->memory ? "memory" : "wal", &code,
+	                            why) : NULL;
 	sqlite3_free(uri);
 	if (!s->db) {
 		struct fault what = *why;
+		s->damaged = sqlite_says_damaged(code);
 		fault_at(why, s->path, 0, 0, "the log cannot be opened for writing: %s", what.text);
 		return false;
 	}
 	if (s->memory && !fill_new(s->db, o, NULL, why))
 		return false;
-	if (!verify_all(s, why) || !schema_check(s->db, note, sizeof note, why))
+	if (!foreign_wal(s, why) || !verify_all(s, why))
 		return false;
+	keep_lost_wal(s, o->now, unclosed);
+	if (!schema_check(s->db, note, sizeof note, why)) {
+		s->damaged = sqlite_says_damaged(sqlite3_extended_errcode(s->db));
+		return false;
+	}
 	if (note[0]) {
 		size_t len = strlen(s->opening);
 		snprintf(s->opening + len, sizeof s->opening - len, "; missing or changed and made again: %s",
@@ -363,26 +495,41 @@ static bool tidy_up(struct log_store *s, struct fault *why)
 
 /* ---- the store ---- */
 
+/* The damaged one aside, and a new one; the reason is in `why`. */
+static bool begin_anew(struct log_store *s, const struct log_options *o, struct fault *why)
+{
+	struct fault reason = *why;
+	disconnect(s);
+	s->damaged = false;
+	s->opening[0] = '\0';
+	aside_look(s, &reason);
+	return aside_move(s, o->now, &reason, why) && create_file(s->path, o, why);
+}
+
 static bool open_file(struct log_store *s, const struct log_options *o, struct fault *why)
 {
-	int64_t size = 0;
+	bool there, damaged;
 	if (!beside_path(o->path, &s->path, why) || !beside_place_fits(s->path, why))
 		return false;
-	bool there = beside_exists(s->path, "", &size) && size > 0;
 	/* Before the lock: a file that is no log gets nothing put beside it. */
-	if (there && !look_first(s->path, why))
+	bool half = beside_exists(s->path, "-journal", NULL) && aside_was_log(s->path);
+	if (!half && !look_first(s->path, o, &there, &damaged, why))
 		return false;
 	s->lock = beside_lock(s->path, why);
-	if (s->lock < 0)
+	if (s->lock >= 0)
+		take_back(s->path);
+	/* And again: somebody may have had it until now. */
+	if (s->lock < 0 || !look_first(s->path, o, &there, &damaged, why))
 		return false;
-	if (!there && !(beside_exists(s->path, "", &size) && size > 0) &&
-	    !create_file(s->path, o, why))
+	if (damaged ? !begin_anew(s, o, why) : !there && !create_file(s->path, o, why))
 		return false;
 	if (!beside_key_settle(s->path, why))
 		return false;
 	s->reserve = beside_reserve_make(s->path);
 	if (begin_writing(s, o, why))
 		return true;
+	if (s->damaged && o->set_aside)
+		return begin_anew(s, o, why) && begin_writing(s, o, why);
 	/* On a full disk even opening needs some room. */
 	int code = s->db ? sqlite3_errcode(s->db) & 0xff : SQLITE_FULL;
 	if (!s->reserve || (code != SQLITE_FULL && code != SQLITE_IOERR) ||
@@ -424,6 +571,8 @@ bool store_open(struct log_store *s, const struct log_options *o, struct fault *
 		s->health = s->reserve ? LOG_GOOD : LOG_LOW;
 		opened = tidy_up(s, why);
 	}
+	if (opened)
+		aside_tell(s, o->now);
 	if (!opened)
 		store_close(s);
 	return opened;

@@ -10,11 +10,15 @@
  *   log_file.c    open, create, recover, close: the one writing connection
  *   log_schema.c  tables, triggers, views
  *   log_beside.c  the files beside the log: lock, key, reserve, marker
+ *   log_aside.c   a damaged log gets another name
+ *   log_wal_look.c  what LOG-wal holds that SQLite would pass over
  *   log_verify.c  the chain of hashes
  *   log_vouch.c   checkpoints and keys, while it is read
  *   log_sign.c    checkpoints and keys, made
  *   log_read.c    read-only connections
  *   log_copy.c    copies that are whole
+ *   log_export.c  records with their hashes, for exports; an export read and checked
+ *   log_restore.c a log from a copy or an export
  *   log_records.c queries: records by kind, place and number
  *   log_run.c     a row a run, and rollups of them
  *   log_envelope.c  pictures of the trail, from these
@@ -94,7 +98,7 @@ struct log_store {
 	struct sqlite3_stmt *run_add, *run_tail, *rollup_add;
 	struct sealer *sealer;
 	char identity[33];
-	char opening[400];
+	char opening[2400];
 
 	int64_t seq; /* of the last durable record, and its hash */
 	uint8_t hash[32];
@@ -123,6 +127,12 @@ struct log_store {
 	struct run_lines *lines; /* log_run.c */
 	bool runs_stale;         /* the table of runs has a hole: nothing is added to it */
 
+	bool damaged;            /* what could not be opened is damaged, not merely unreadable */
+	struct log_check found;  /* of the log that could not be opened, or of what is left */
+	char aside[1024];        /* where it is now, or the damaged LOG-wal; "" for nothing */
+	char aside_why[200];
+	bool aside_wal;          /* it is LOG-wal alone */
+
 	int64_t *ring;       /* seq by ticket % LOG_RING; 0: refused */
 	uint64_t ring_next;  /* the ticket after the last one in it */
 };
@@ -131,6 +141,13 @@ struct log_store {
 bool store_open(struct log_store *s, const struct log_options *o, struct fault *why);
 void store_close(struct log_store *s);
 int64_t store_clock(void); /* monotonic, us */
+/* A connection that writes, set up as it must be; NULL with why and SQLite's code. */
+struct sqlite3 *store_connect(const char *uri, const char *vfs, const char *journal, int *code,
+                              struct fault *why);
+
+/* A file that was made with a rollback journal will use a write-ahead log from now on; closes the
+ * connection, and leaves nothing beside it. */
+bool store_settle(struct sqlite3 *db, const char *path, const char *suffix, struct fault *why);
 
 /* log_write.c */
 /* Write a group; each item knows afterwards whether it is durable, or why not.
@@ -172,6 +189,23 @@ void run_forget(struct log_store *s); /* after a transaction that was undone */
  * cannot be written: the log works all the same. */
 bool run_catch_up(struct log_store *s);
 
+/* log_aside.c */
+/* Is there anything that shows that this file was a log? */
+bool aside_was_log(const char *path);
+/* What of it can still be read: s->found, and a better reason. */
+void aside_look(struct log_store *s, struct fault *reason);
+bool aside_move(struct log_store *s, int64_t now, const struct fault *reason, struct fault *why);
+/* Say it, in words and as a record, once the log can be written to. */
+void aside_tell(struct log_store *s, int64_t now);
+
+/* log_wal_look.c */
+/* Commits that stand in LOG-wal behind its first frame that does not fit: what SQLite passes
+ * over.  One may be a transaction that a power cut tore, of more the last but one was synced,
+ * and acknowledged.  0 where all is well. */
+int wal_lost_commits(struct sqlite3 *db);
+/* A copy of LOG-wal as it is, through SQLite. */
+bool wal_keep(struct sqlite3 *db, const char *to);
+
 /* log_wal.c */
 void wal_mark(struct log_store *s); /* after a commit */
 void wal_cut(struct log_store *s);  /* after one that failed */
@@ -181,6 +215,11 @@ bool store_may_tidy(const struct log_store *s);
 /* Checkpoint, make the reserve again, try again.  `quiet`: nothing waits.
  * Returns when to come again (store_clock), INT64_MAX for "not by yourself". */
 int64_t store_tend(struct log_store *s, bool quiet);
+
+/* log_copy.c */
+bool copy_make(struct log_reader *r, const char *part, struct fault *why);
+bool copy_verify(const char *part, struct log_check *out, struct fault *why);
+bool copy_sync(const char *path);
 
 /* log_schema.c */
 bool schema_create(struct sqlite3 *db, struct fault *why);
@@ -215,17 +254,40 @@ bool beside_folder_sync(const char *path); /* a name is durable only once its fo
 bool beside_new_settle(const char *path, bool key, struct fault *why);
 bool beside_key_settle(const char *path, struct fault *why); /* where only the key is left to do */
 void beside_new_drop(const char *path);
+void beside_remove(const char *path, const char *suffix);
+/* LOG.aside-DATE, a name that nothing has; malloc. */
+char *beside_aside_name(const char *path, int64_t now);
+/* LOG and what lies beside it (with `key` LOG.key, too) get other names, which are still
+ * those of a log and its parts; `out` is the new name of LOG.  Nothing is deleted. */
+bool beside_set_aside(const char *path, bool key, int64_t now, char *out, size_t size,
+                      struct fault *why);
+/* LOG.SUFFIX becomes LOG, which is not there. */
+bool beside_put(const char *path, const char *suffix, struct fault *why);
 
 /* log_verify.c */
-bool verify_chain(struct sqlite3 *db, const struct log_pin *pin, struct log_check *out,
-                  struct fault *why);
+bool verify_chain(struct sqlite3 *db, const struct log_pin *pin, const struct log_going *going,
+                  struct log_check *out, struct fault *why);
+/* May it go on?  `going` may be NULL; why says that it was stopped. */
+bool verify_goes_on(const struct log_going *going, int64_t done, int64_t all, struct fault *why);
 /* Is this what SQLite says of damaged pages? */
 bool sqlite_says_damaged(int code);
+/* Does `text` stand in its place as the record after c->records, and which hash has it
+ * there?  Then: does it keep rules 3 to 6?  SQLITE_OK; SQLITE_DONE where it ends the chain,
+ * which c says, `but` before the words. */
+int verify_text(struct sealer *sealer, int64_t seq, const char *text, size_t len,
+                struct log_check *c, uint8_t hash[32]);
+int verify_form(int64_t seq, const char *text, size_t len, const char *but, struct log_check *c);
+void verify_altered(struct log_check *c, const char *what); /* the record after c->records */
+/* The answer, once all was read; at_anchor: the hash of the record that pin names. */
+void verify_conclude(struct log_check *c, const struct log_pin *pin, const uint8_t *at_anchor);
+/* Is it a good one? */
+bool verdict_holds(enum log_verdict v);
 
-/* log_vouch.c: zeroed but for db and pin at the beginning */
+/* log_vouch.c: zeroed but for above, arg and pin at the beginning */
 struct vouch {
-	struct sqlite3 *db;
-	struct sqlite3_stmt *above;
+	/* The hash of a record further up, which was found to fit.  An SQLite code. */
+	int (*above)(void *arg, int64_t seq, uint8_t hash[32]);
+	void *arg;
 	const struct log_pin *pin; /* or NULL */
 	bool pinned;               /* the fingerprint asked for was seen */
 	bool keyless;              /* record 1 names no key */
@@ -237,9 +299,18 @@ struct vouch {
  * An SQLite code. */
 int vouch_record(struct vouch *v, struct log_check *c, const char *text, size_t len);
 void vouch_conclude(const struct vouch *v, struct log_check *c);
-void vouch_end(struct vouch *v);
+/* Of a part of a log: the key that holds before its first record, NULL for none. */
+void vouch_part(struct vouch *v, struct log_check *c, const uint8_t *key);
 /* Is this the text of such a record?  It must keep rule 3 of SEAL.md. */
 bool text_is_of_kind(const char *text, size_t len, const char *kind);
+
+/* log_export.c */
+/* The lines of an export, each record as soon as it was read (its hash is ours, the export's
+ * comes later); false ends it.  False on a fault, or where `each` ended it. */
+typedef bool export_record(void *arg, int64_t seq, const char *text, size_t len,
+                           const uint8_t hash[32]);
+bool export_walk(const char *path, const struct log_pin *pin, const struct log_going *going,
+                 export_record *each, void *arg, struct log_check *out, struct fault *why);
 
 /* log_sign.c */
 /* After the chain was read: the key beside the log, if it is the log's.  What is wrong
@@ -260,6 +331,7 @@ bool sign_text(const struct log_store *s, int64_t seq, const uint8_t hash[32], i
 struct log_reader {
 	struct sqlite3 *db; /* NULL after a fault */
 	int way;            /* how it was opened */
+	struct log_going going;
 	char *path;
 	/* Which readings are of the position that is asked for; NULL: by the name alone. */
 	bool (*called)(void *arg, int64_t seq, const char *name);
@@ -267,6 +339,8 @@ struct log_reader {
 };
 /* Open it anew where a daemon was started or ended since; before every question. */
 bool reader_refresh(struct log_reader *r, struct fault *why);
+/* As log_reader_open; *damaged: it cannot be opened because its bytes are no log any more. */
+struct log_reader *reader_open(const char *path, bool *damaged, struct fault *why);
 /* file:/absolute/path with what is special escaped, and `parameters` after "?". */
 char *sqlite_uri(const char *path, const char *parameters);
 

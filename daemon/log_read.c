@@ -145,9 +145,11 @@ static bool check_ids(struct log_reader *r, struct fault *why)
 	return false;
 }
 
-static bool open_again(struct log_reader *r, struct fault *why)
+/* *damaged is set where the bytes of the file are at fault. */
+static bool open_anew(struct log_reader *r, bool *damaged, struct fault *why)
 {
 	int64_t size = 0;
+	*damaged = false;
 	sqlite3_close(r->db);
 	r->db = NULL;
 	bool there = is_memory(r->path) || beside_exists(r->path, "", &size);
@@ -158,6 +160,7 @@ static bool open_again(struct log_reader *r, struct fault *why)
 	int code = connect_somehow(r);
 	if (code == SQLITE_OK)
 		return check_ids(r, why);
+	*damaged = sqlite_says_damaged(code);
 	if ((code & 0xff) == SQLITE_NOTADB)
 		fault_at(why, r->path, 0, 0, "this is not an SQLite database");
 	else if ((code & 0xff) == SQLITE_CORRUPT && check_ids(r, why))
@@ -168,8 +171,21 @@ static bool open_again(struct log_reader *r, struct fault *why)
 	return false;
 }
 
+static bool open_again(struct log_reader *r, struct fault *why)
+{
+	bool damaged;
+	return open_anew(r, &damaged, why);
+}
+
 struct log_reader *log_reader_open(const char *path, struct fault *why)
 {
+	bool damaged;
+	return reader_open(path, &damaged, why);
+}
+
+struct log_reader *reader_open(const char *path, bool *damaged, struct fault *why)
+{
+	*damaged = false;
 	struct log_reader *r = calloc(1, sizeof *r);
 	if (!r) {
 		fault_set(why, "no memory for reading the log");
@@ -179,7 +195,7 @@ struct log_reader *log_reader_open(const char *path, struct fault *why)
 		r->path = strdup(path);
 	else if (!beside_path(path, &r->path, why))
 		r->path = NULL;
-	if (r->path && open_again(r, why))
+	if (r->path && open_anew(r, damaged, why))
 		return r;
 	log_reader_close(r);
 	return NULL;
@@ -200,6 +216,11 @@ bool reader_refresh(struct log_reader *r, struct fault *why)
 	return (r->db && (int)way_now(r->path) == r->way) || open_again(r, why);
 }
 
+void log_reader_going(struct log_reader *r, const struct log_going *going)
+{
+	r->going = going ? *going : (struct log_going){ 0 };
+}
+
 bool log_reader_verify(struct log_reader *r, const struct log_pin *pin, struct log_check *out,
                        struct fault *why)
 {
@@ -208,8 +229,8 @@ bool log_reader_verify(struct log_reader *r, const struct log_pin *pin, struct l
 	for (int tries = 0; tries < 5; tries++) {
 		if (!reader_refresh(r, why))
 			return false;
-		bool read = verify_chain(r->db, pin, out, why);
-		if (way_now(r->path) == (enum way)r->way)
+		bool read = verify_chain(r->db, pin, &r->going, out, why);
+		if (way_now(r->path) == (enum way)r->way || (!read && out->stopped))
 			return read;
 	}
 	fault_at(why, r->path, 0, 0, "the log is being opened and closed all the time; verify it when "

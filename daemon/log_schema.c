@@ -3,7 +3,10 @@
  * What stands in the file beside the records: triggers, indices, the unsealed
  * table of open runs, and views for people who open it with the sqlite3 shell.
  * The schema is part of the format (protocol/SEAL.md): the table of records may
- * never differ; the rest is derived and is put back where it is missing.
+ * never differ; the rest is derived and is put back where it is missing or of another
+ * shape.  So derived things need no version: their shape is the version, and a log goes from
+ * any program to any other.  DEVELOPERS.md, "A step of the schema", says what to do where
+ * something here is changed.
  */
 #include "daemon/log_inside.h"
 
@@ -216,28 +219,50 @@ static enum presence object_presence(struct sqlite3 *db, const struct schema_obj
 	return p;
 }
 
+/* What may be dropped and made again: all but the records, and the readings that only
+ * open_run has. */
+static bool is_derived(const struct schema_object *o)
+{
+	return strcmp(o->name, "record") != 0 && strcmp(o->name, "open_run") != 0;
+}
+
+/* Everything again that is missing or of another shape, whichever program made it so. */
+static bool make_again(struct sqlite3 *db, const enum presence *found, struct fault *why)
+{
+	char drop[96];
+	for (size_t i = 0; i < OBJECTS; i++) {
+		const struct schema_object *o = &objects[i];
+		snprintf(drop, sizeof drop, "DROP %s %s", o->type, o->name);
+		if ((found[i] == OTHER && !run(db, drop, why)) || (found[i] != SAME && !run(db, o->sql, why)))
+			return false;
+	}
+	return true;
+}
+
 bool schema_check(struct sqlite3 *db, char *note, size_t size, struct fault *why)
 {
+	enum presence found[OBJECTS];
+	bool all = true;
 	note[0] = '\0';
 	for (size_t i = 0; i < OBJECTS; i++) {
 		const struct schema_object *o = &objects[i];
-		enum presence p = object_presence(db, o);
-		bool table = strcmp(o->type, "table") == 0;
-		if (p == SAME)
+		found[i] = object_presence(db, o);
+		if (found[i] == SAME)
 			continue;
-		if (p == UNKNOWN || (p == OTHER && table) || (p == ABSENT && i == 0)) {
-			fault_set(why, p == UNKNOWN ? "its tables cannot be read"
-			                            : "its table %s is not as the log made it", o->name);
+		if (found[i] == UNKNOWN || (found[i] == OTHER && !is_derived(o)) ||
+		    (found[i] == ABSENT && i == 0)) {
+			fault_set(why, found[i] == UNKNOWN ? "its tables cannot be read"
+			                                   : "its table %s is not as the log made it", o->name);
 			return false;
 		}
-		char drop[96];
-		snprintf(drop, sizeof drop, "DROP %s %s", o->type, o->name);
-		if ((p == OTHER && !run(db, drop, why)) || !run(db, o->sql, why))
-			return false;
+		all = false;
 		size_t len = strlen(note);
 		snprintf(note + len, size - len, "%s%s %s", len ? ", " : "", o->type, o->name);
 	}
-	return true;
+	/* One transaction: a log has the shapes of one program or of another, never of two.  Where
+	 * it fails, closing undoes it. */
+	return all || (run(db, "BEGIN IMMEDIATE", why) && make_again(db, found, why) &&
+	               run(db, "COMMIT", why));
 }
 
 /* Code beside ours cannot run on this connection; this is against our own slips. */

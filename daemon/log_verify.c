@@ -49,7 +49,7 @@ bool sqlite_says_damaged(int code)
 	       code == SQLITE_IOERR_SHORT_READ;
 }
 
-static void altered(struct log_check *c, const char *what)
+void verify_altered(struct log_check *c, const char *what)
 {
 	c->verdict = LOG_ALTERED;
 	c->bad_seq = c->records + 1;
@@ -71,52 +71,70 @@ static bool first_fits(const char *text, size_t len, char identity[33])
 	return false;
 }
 
-/* One row: SQLITE_OK where it fits, SQLITE_DONE where it ends the chain, or an error. */
-static int check_row(sqlite3_stmt *st, struct sealer *sealer, struct log_check *c)
+int verify_text(struct sealer *sealer, int64_t seq, const char *text, size_t len,
+                struct log_check *c, uint8_t hash[SEAL_SIZE])
 {
-	int64_t seq = sqlite3_column_int64(st, 0);
 	char what[120];
-	uint8_t hash[SEAL_SIZE];
 	if (seq != c->records + 1) {
 		if (seq > c->records + 1)
 			snprintf(what, sizeof what, "is missing (record %lld comes next)", (long long)seq);
 		else
 			snprintf(what, sizeof what, "cannot be: a record has the number %lld", (long long)seq);
-		altered(c, what);
+		verify_altered(c, what);
 		return SQLITE_DONE;
 	}
-	if (sqlite3_column_type(st, 1) != SQLITE_TEXT) {
-		altered(c, "has no text");
-		return SQLITE_DONE;
-	}
-	if (sqlite3_column_type(st, 2) != SQLITE_BLOB || sqlite3_column_bytes(st, 2) != SEAL_SIZE) {
-		altered(c, "has a hash that is not of 32 bytes");
-		return SQLITE_DONE;
-	}
-	const char *text = (const char *)sqlite3_column_text(st, 1);
-	size_t len = (size_t)sqlite3_column_bytes(st, 1);
 	if (!text || !seal_place_fits(seq, text, len)) {
-		altered(c, "does not begin with its own number");
+		verify_altered(c, "does not begin with its own number");
 		return SQLITE_DONE;
 	}
 	if (seq == 1 && !first_fits(text, len, c->identity)) {
-		altered(c, "is not the beginning of a log");
+		verify_altered(c, "is not the beginning of a log");
 		return SQLITE_DONE;
 	}
 	if (!sealer_next(sealer, c->head, text, len, hash))
 		return SQLITE_NOMEM;
+	return SQLITE_OK;
+}
+
+int verify_form(int64_t seq, const char *text, size_t len, const char *but, struct log_check *c)
+{
+	char what[120];
+	struct fault why;
+	if (record_valid(seq, text, len, &why))
+		return SQLITE_OK;
+	snprintf(what, sizeof what, "%sis no record (byte %d: %.70s)", but, why.column, why.text);
+	verify_altered(c, what);
+	return SQLITE_DONE;
+}
+
+/* One row: SQLITE_OK where it fits, SQLITE_DONE where it ends the chain, or an error. */
+static int check_row(sqlite3_stmt *st, struct sealer *sealer, struct log_check *c)
+{
+	int64_t seq = sqlite3_column_int64(st, 0);
+	uint8_t hash[SEAL_SIZE];
+	/* A number out of place says more than what stands there. */
+	if (seq == c->records + 1 && sqlite3_column_type(st, 1) != SQLITE_TEXT) {
+		verify_altered(c, "has no text");
+		return SQLITE_DONE;
+	}
+	if (seq == c->records + 1 && (sqlite3_column_type(st, 2) != SQLITE_BLOB ||
+	                              sqlite3_column_bytes(st, 2) != SEAL_SIZE)) {
+		verify_altered(c, "has a hash that is not of 32 bytes");
+		return SQLITE_DONE;
+	}
+	const char *text = (const char *)sqlite3_column_text(st, 1);
+	size_t len = (size_t)sqlite3_column_bytes(st, 1);
+	int code = verify_text(sealer, seq, text, len, c, hash);
+	if (code != SQLITE_OK)
+		return code;
 	if (memcmp(hash, sqlite3_column_blob(st, 2), sizeof hash) != 0) {
-		altered(c, "does not fit its hash: it, or the order of records, was changed");
+		verify_altered(c, "does not fit its hash: it, or the order of records, was changed");
 		return SQLITE_DONE;
 	}
 	/* Its hash was made anew, but no writer of ours seals such a text. */
-	struct fault why;
-	if (!record_valid(seq, text, len, &why)) {
-		snprintf(what, sizeof what, "fits its hash, but is no record (byte %d: %.70s)", why.column,
-		         why.text);
-		altered(c, what);
-		return SQLITE_DONE;
-	}
+	code = verify_form(seq, text, len, "fits its hash, but ", c);
+	if (code != SQLITE_OK)
+		return code;
 	memcpy(c->head, hash, sizeof hash);
 	c->records = seq;
 	return SQLITE_OK;
@@ -148,25 +166,30 @@ static int verify_page(sqlite3_stmt *st, struct sealer *sealer, struct log_check
 	return rows == PAGE_ROWS ? SQLITE_OK : SQLITE_DONE;
 }
 
-static void conclude(struct log_check *c, int64_t anchor_seq, const uint8_t *anchor,
-                     const uint8_t *at_anchor)
+bool verdict_holds(enum log_verdict v)
 {
+	return v == LOG_INTACT_NO_ANCHOR || v == LOG_INTACT_TO_ANCHOR || v == LOG_NEWER_THAN_ANCHOR;
+}
+
+void verify_conclude(struct log_check *c, const struct log_pin *pin, const uint8_t *at_anchor)
+{
+	int64_t seq = pin ? pin->seq : 0;
 	if (c->verdict == LOG_ALTERED)
 		return;
-	if (anchor_seq == 0) {
-		c->verdict = c->records ? LOG_INTACT_NO_ANCHOR : LOG_EMPTY;
-		if (!c->records)
+	if (seq == 0) {
+		c->verdict = c->records > c->after ? LOG_INTACT_NO_ANCHOR : LOG_EMPTY;
+		if (c->verdict == LOG_EMPTY)
 			snprintf(c->what, sizeof c->what, "there is no record in it");
-	} else if (c->records < anchor_seq) {
+	} else if (c->records < seq) {
 		c->verdict = LOG_TRUNCATED;
 		snprintf(c->what, sizeof c->what, "the log ends at record %lld, the anchor is record %lld",
-		         (long long)c->records, (long long)anchor_seq);
-	} else if (memcmp(anchor, at_anchor, SEAL_SIZE) != 0) {
+		         (long long)c->records, (long long)seq);
+	} else if (memcmp(pin->hash, at_anchor, SEAL_SIZE) != 0) {
 		c->verdict = LOG_REWRITTEN;
 		snprintf(c->what, sizeof c->what, "record %lld is not the one that the anchor names",
-		         (long long)anchor_seq);
+		         (long long)seq);
 	} else {
-		c->verdict = c->records == anchor_seq ? LOG_INTACT_TO_ANCHOR : LOG_NEWER_THAN_ANCHOR;
+		c->verdict = c->records == seq ? LOG_INTACT_TO_ANCHOR : LOG_NEWER_THAN_ANCHOR;
 	}
 }
 
@@ -183,10 +206,54 @@ static int record_is_table(struct sqlite3 *db, bool *table)
 	return code == SQLITE_ROW || code == SQLITE_DONE ? SQLITE_OK : code;
 }
 
-bool verify_chain(struct sqlite3 *db, const struct log_pin *pin, struct log_check *out,
-                  struct fault *why)
+/* For a checkpoint of an earlier record than the one before it. */
+struct hashes {
+	struct sqlite3 *db;
+	sqlite3_stmt *st;
+};
+
+static int hash_above(void *arg, int64_t seq, uint8_t hash[SEAL_SIZE])
 {
-	struct vouch vouch = { .db = db, .pin = pin };
+	struct hashes *h = arg;
+	int code = SQLITE_OK;
+	if (!h->st)
+		code = sqlite3_prepare_v2(h->db, "SELECT hash FROM record WHERE seq = ?", -1, &h->st, NULL);
+	if (code != SQLITE_OK)
+		return code;
+	sqlite3_bind_int64(h->st, 1, seq);
+	code = sqlite3_step(h->st);
+	if (code == SQLITE_ROW && sqlite3_column_bytes(h->st, 0) == SEAL_SIZE)
+		memcpy(hash, sqlite3_column_blob(h->st, 0), SEAL_SIZE);
+	else if (code == SQLITE_ROW || code == SQLITE_DONE)
+		code = SQLITE_CORRUPT; /* it was there a moment ago */
+	sqlite3_reset(h->st);
+	return code == SQLITE_ROW ? SQLITE_OK : code;
+}
+
+bool verify_goes_on(const struct log_going *going, int64_t done, int64_t all, struct fault *why)
+{
+	if (!going || !going->on || going->on(going->arg, done, all))
+		return true;
+	fault_set(why, "it was stopped after record %lld, before all was read: no answer", (long long)done);
+	return false;
+}
+
+static int64_t last_of(struct sqlite3 *db)
+{
+	sqlite3_stmt *st = NULL;
+	int64_t last = 0;
+	if (sqlite3_prepare_v2(db, "SELECT max(seq) FROM record", -1, &st, NULL) == SQLITE_OK &&
+	    sqlite3_step(st) == SQLITE_ROW)
+		last = sqlite3_column_int64(st, 0);
+	sqlite3_finalize(st);
+	return last;
+}
+
+bool verify_chain(struct sqlite3 *db, const struct log_pin *pin, const struct log_going *going,
+                  struct log_check *out, struct fault *why)
+{
+	struct hashes hashes = { .db = db };
+	struct vouch vouch = { .above = hash_above, .arg = &hashes, .pin = pin };
 	sqlite3_stmt *st = NULL;
 	uint8_t at_anchor[SEAL_SIZE] = { 0 };
 	bool table = false;
@@ -200,24 +267,29 @@ bool verify_chain(struct sqlite3 *db, const struct log_pin *pin, struct log_chec
 	if (code == SQLITE_OK && table)
 		code = sqlite3_prepare_v2(db, "SELECT seq, text, hash FROM record WHERE seq >= ? "
 		                          "ORDER BY seq LIMIT 1000", -1, &st, NULL);
-	while (code == SQLITE_OK && table)
+	int64_t all = going && going->on && code == SQLITE_OK && table ? last_of(db) : 0;
+	while (code == SQLITE_OK && table && !out->stopped) {
 		code = verify_page(st, sealer, out, &vouch, at_anchor);
+		out->stopped = code == SQLITE_OK && !verify_goes_on(going, out->records, all, why);
+	}
 	sqlite3_finalize(st);
-	vouch_end(&vouch);
+	sqlite3_finalize(hashes.st);
 	sealer_close(sealer);
+	if (out->stopped)
+		return false;
 	if ((code & 0xff) == SQLITE_ERROR || (code == SQLITE_OK && !table)) {
-		altered(out, "cannot be read: the table of records is not as the log made it");
+		verify_altered(out, "cannot be read: the table of records is not as the log made it");
 	} else if (sqlite_says_damaged(code)) {
 		char what[100];
 		snprintf(what, sizeof what, "cannot be read: the file is damaged there (%s)",
 		         sqlite3_errstr(code));
-		altered(out, what);
+		verify_altered(out, what);
 	} else if (code != SQLITE_DONE && code != SQLITE_OK) {
 		fault_set(why, "the log cannot be read after record %lld: %s", (long long)out->records,
 		          sqlite3_errstr(code));
 		return false;
 	}
-	conclude(out, pin ? pin->seq : 0, pin ? pin->hash : at_anchor, at_anchor);
+	verify_conclude(out, pin, at_anchor);
 	vouch_conclude(&vouch, out);
 	return true;
 }

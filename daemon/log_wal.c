@@ -48,9 +48,10 @@ void wal_cut(struct log_store *s)
 	    sqlite3_file_control(s->db, "main", SQLITE_FCNTL_JOURNAL_POINTER, &wal) != SQLITE_OK ||
 	    !wal || !wal->pMethods || wal->pMethods->xFileSize(wal, &size) != SQLITE_OK)
 		return;
-	/* A new generation begins only when all of the old one is in the file. */
-	if (s->wal_frames && wal->pMethods->xRead(wal, header, sizeof header, 0) == SQLITE_OK &&
-	    memcmp(s->wal_salt, header + 16, sizeof s->wal_salt) == 0)
+	/* A new generation begins only when all of the old one is in the file.  Where the header
+	 * cannot be read (the disk fails) nobody knows which it is: what was acknowledged stays. */
+	if (s->wal_frames && (wal->pMethods->xRead(wal, header, sizeof header, 0) != SQLITE_OK ||
+	                      memcmp(s->wal_salt, header + 16, sizeof s->wal_salt) == 0))
 		keep = WAL_HEADER + (sqlite3_int64)s->wal_frames * WAL_FRAME;
 	if (size > keep && wal->pMethods->xTruncate(wal, keep) == SQLITE_OK)
 		(void)wal->pMethods->xSync(wal, SQLITE_SYNC_NORMAL);

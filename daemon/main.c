@@ -8,6 +8,7 @@
  *     tallyd --serve FILE
  *     tallyd --doctor [--config FILE] [--log FILE] [--socket PATH]
  *     tallyd --new-key [--config FILE] [--log FILE]
+ *     tallyd --restore FILE [--over] [--anchor SEQ:HASH] [--key FINGERPRINT] [--log FILE]
  *     tallyd --listen PORT [--line "9600 8N1"]
  *
  * Live, everything starts in this order, each step for a reason:
@@ -21,6 +22,7 @@
  */
 #include "daemon/bench.h"
 #include "daemon/bus.h"
+#include "daemon/clocks.h"
 #include "daemon/config.h"
 #include "daemon/first_line.h"
 #include "daemon/hotplug.h"
@@ -28,6 +30,7 @@
 #include "daemon/log.h"
 #include "daemon/main_calls.h"
 #include "daemon/main_doctor.h"
+#include "daemon/main_restore.h"
 #include "daemon/port.h"
 #include "daemon/replay.h"
 #include "daemon/server.h"
@@ -44,8 +47,6 @@
 
 #define TALLY_VERSION "0.1.0"
 
-/* A wall clock that differs by more than this from ours was set. */
-#define CLOCK_STEP_US INT64_C(100000)
 #define LIVE_EVERY_MS 50
 
 struct stand {
@@ -58,6 +59,7 @@ struct stand {
 	uv_signal_t term, interrupt;
 	uint64_t hr0;        /* uv_hrtime at stream time 0, ns */
 	int64_t utc;         /* at stream time 0, us */
+	struct clocks clocks;
 	struct config *config;
 	struct log *log;
 	struct bench *bench;
@@ -112,6 +114,13 @@ static int64_t utc_now(void)
 	return (int64_t)ts.tv_sec * 1000000 + ts.tv_nsec / 1000;
 }
 
+static int64_t boot_now(void)
+{
+	struct timespec ts;
+	clock_gettime(CLOCK_BOOTTIME, &ts);
+	return (int64_t)ts.tv_sec * 1000000 + ts.tv_nsec / 1000;
+}
+
 static int64_t stream_now(void *arg)
 {
 	struct stand *s = arg;
@@ -153,17 +162,27 @@ static void watch_wal(struct stand *s)
 	s->wal_said = high;
 }
 
+/* Once a second, and before anything that came is given a time: what comes first after a sleep
+ * belongs behind it. */
+static void look_at_clocks(struct stand *s, int64_t t)
+{
+	struct clocks_change change = clocks_look(&s->clocks, t, boot_now(), utc_now());
+	if (change.slept) {
+		say("the machine slept for %.3f s", (double)change.slept / 1e6);
+		bench_slept(s->bench, t, change.slept);
+	}
+	if (change.step) {
+		say("the wall clock was set by %+.3f s", (double)change.step / 1e6);
+		bench_clock(s->bench, t, s->clocks.utc);
+	}
+	s->utc = s->clocks.utc;
+}
+
 static void on_second(uv_timer_t *timer)
 {
 	struct stand *s = timer->data;
 	watch_wal(s);
-	int64_t t = stream_now(s);
-	int64_t step = utc_now() - t - s->utc;
-	if (step > CLOCK_STEP_US || step < -CLOCK_STEP_US) {
-		say("the wall clock was set by %+.3f s", (double)step / 1e6);
-		s->utc += step;
-		bench_clock(s->bench, t, s->utc);
-	}
+	look_at_clocks(s, stream_now(s));
 }
 
 /* ---- the lines ---- */
@@ -233,6 +252,7 @@ static void on_bytes(void *arg, const char *bytes, size_t len)
 {
 	struct line *l = arg;
 	int64_t t = stream_now(l->stand);
+	look_at_clocks(l->stand, t);
 	look_bytes(&l->look, bytes, len);
 	tape_bytes(l, t, bytes, len);
 	bench_line_bytes(l->stand->bench, t, l->meter, bytes, len);
@@ -497,7 +517,7 @@ static bool open_log(struct stand *s, struct fault *why)
 {
 	struct log_options options = {.path = s->config->log, .bench = s->config->name,
 	                              .version = TALLY_VERSION, .now = utc_now(),
-	                              .notify = log_notify, .arg = s};
+	                              .notify = log_notify, .arg = s, .set_aside = true};
 	s->log = log_open(&options, why);
 	if (s->log)
 		say("%s: %s", s->config->log, log_opening(s->log));
@@ -511,6 +531,7 @@ static bool open_bench(struct stand *s, struct fault *why)
 	first_line("/proc/sys/kernel/random/boot_id", boot, sizeof boot);
 	s->hr0 = uv_hrtime();
 	s->utc = utc_now();
+	clocks_begin(&s->clocks, 0, boot_now(), s->utc);
 	struct bench_options options = {
 	    .config = s->config, .log = s->log, .utc = s->utc, .boot = boot, .version = TALLY_VERSION,
 	    .hooks = {.send = bench_send, .event = bench_said, .frame = bench_framed,
@@ -680,6 +701,8 @@ static const char usage[] =
     "  tallyd --serve FILE\n"
     "  tallyd --doctor [--config FILE] [--log FILE] [--socket PATH]\n"
     "  tallyd --new-key [--config FILE] [--log FILE]\n"
+    "  tallyd --restore FILE [--over] [--anchor SEQ:HASH] [--key FINGERPRINT]\n"
+    "         [--config FILE] [--log FILE]\n"
     "  tallyd --listen PORT [--line \"9600 8N1\"]\n"
     "\n"
     "It stays in the foreground and ends on SIGTERM or SIGINT with everything logged.\n"
@@ -688,6 +711,8 @@ static const char usage[] =
     "--serve answers queries over a log file on standard input and output.\n"
     "--listen makes a recording of a line that no daemon has, for 10 s; nothing is sent.\n"
     "--new-key gives the log a new key, which the old one signs; no daemon may run on it.\n"
+    "--restore makes the log from a copy or an export of one, which is verified first; a log\n"
+    "that is there is refused, with --over it is set aside; `tally restore` runs this.\n"
     "--doctor prints what stands in the way of a daemon and its meters, as JSON, and opens\n"
     "no line; `tally doctor` shows it for people.\n"
     "Exit status: 0 done, 1 something stands in the way (--doctor), 2 wrong use or bad input,\n"
@@ -699,6 +724,7 @@ static const char usage[] =
 struct command_line {
 	const char *config, *log, *socket, *replay, *sheet, *serve, *listen, *line;
 	bool check, doctor, new_key;
+	struct restore_order restore;
 };
 
 static int read_command_line(int argc, char **argv, struct command_line *c)
@@ -709,7 +735,9 @@ static int read_command_line(int argc, char **argv, struct command_line *c)
 	    {"sheet", required_argument, NULL, 'S'},  {"serve", required_argument, NULL, 'f'},
 	    {"check-config", no_argument, NULL, 'k'}, {"doctor", no_argument, NULL, 'd'},
 	    {"new-key", no_argument, NULL, 'n'},      {"listen", required_argument, NULL, 'p'},
-	    {"line", required_argument, NULL, 'L'},
+	    {"line", required_argument, NULL, 'L'},   {"restore", required_argument, NULL, 'R'},
+	    {"over", no_argument, NULL, 'o'},         {"anchor", required_argument, NULL, 'a'},
+	    {"key", required_argument, NULL, 'K'},
 	    {"help", no_argument, NULL, 'h'},
 	    {"version", no_argument, NULL, 'v'},      {NULL, 0, NULL, 0}};
 	for (int o; (o = getopt_long(argc, argv, "", options, NULL)) != -1;) {
@@ -725,6 +753,10 @@ static int read_command_line(int argc, char **argv, struct command_line *c)
 		case 'n': c->new_key = true; break;
 		case 'p': c->listen = optarg; break;
 		case 'L': c->line = optarg; break;
+		case 'R': c->restore.from = optarg; break;
+		case 'o': c->restore.over = true; break;
+		case 'a': c->restore.anchor = optarg; break;
+		case 'K': c->restore.key = optarg; break;
 		case 'h': fputs(usage, stdout); return 0;
 		case 'v': puts("tallyd " TALLY_VERSION); return 0;
 		default: fputs(usage, stderr); return 2;
@@ -736,6 +768,14 @@ static int read_command_line(int argc, char **argv, struct command_line *c)
 	}
 	if (c->sheet && !c->replay) {
 		say("--sheet goes with --replay; a running bench takes its sheet by `tally sheet load`");
+		return 2;
+	}
+	if ((c->restore.over || c->restore.anchor || c->restore.key) && !c->restore.from) {
+		say("--over, --anchor and --key go with --restore");
+		return 2;
+	}
+	if (c->restore.from && (c->replay || c->serve || c->check || c->new_key || c->doctor)) {
+		say("--restore goes with --over, --anchor, --key, --config and --log alone");
 		return 2;
 	}
 	if (c->doctor && (c->replay || c->serve || c->check || c->new_key)) {
@@ -762,6 +802,17 @@ static int renew_key(const struct config *config)
 	say("%s has a new key, signed by the old one; its fingerprint is %s", config->log, fingerprint);
 	say("write the fingerprint down where the log is not kept; the old key is gone");
 	return 0;
+}
+
+static int restore(const struct restore_order *asked, const struct config *config)
+{
+	struct restore_order order = *asked;
+	order.log = config->log;
+	if (!order.log[0]) {
+		say("--restore needs a log: --log FILE, or `log` in the configuration");
+		return 2;
+	}
+	return restore_run(&order, utc_now());
 }
 
 int main(int argc, char **argv)
@@ -797,6 +848,8 @@ int main(int argc, char **argv)
 		status = 0;
 	} else if (status < 0 && c.new_key) {
 		status = renew_key(config);
+	} else if (status < 0 && c.restore.from) {
+		status = restore(&c.restore, config);
 	} else if (status < 0 && c.replay) {
 		struct replay_options options = {.recording = c.replay, .sheet = c.sheet,
 		                                 .log = c.log ? c.log : ":memory:",

@@ -14,6 +14,7 @@ static const struct {
 	{ "records", query_records },
 	{ "verify", query_verify },
 	{ "backup", query_backup },
+	{ "export", query_export },
 	{ "entries", query_entries },
 	{ "job.list", query_job_list },
 	{ "job.show", query_job_show },
@@ -42,29 +43,41 @@ bool query_writes(const char *method)
 	return !strcmp(method, "backup");
 }
 
-char *query_run(struct log_reader *reader, const char *method, json_t *params, int *code,
-                struct fault *why)
+static char *query_answer(struct query *q, const char *method, json_t *params, int *code)
 {
-	struct query q = { .reader = reader, .code = WIRE_UNREADABLE, .why = why };
 	size_t i = 0;
 	while (i < METHODS && strcmp(table[i].method, method))
 		i++;
 	if (i == METHODS) {
 		*code = WIRE_NO_METHOD;
-		fault_set(why, "no method \"%s\" here", method);
+		fault_set(q->why, "no method \"%s\" here", method);
 		return NULL;
 	}
-	answer_begin(&q.out, QUERY_ANSWER_MAX);
-	bool good = table[i].run(&q, params);
-	if (good && q.out.failed) {
+	answer_begin(&q->out, QUERY_ANSWER_MAX);
+	bool good = table[i].run(q, params);
+	if (good && q->out.failed) {
 		good = false;
-		fault_set(why, "%s: the answer does not fit; ask for less, with limit or position", method);
+		fault_set(q->why, "%s: the answer does not fit; ask for less, with limit or position", method);
 	}
 	if (good)
-		return answer_take(&q.out);
-	answer_free(&q.out);
-	*code = q.code;
+		return answer_take(&q->out);
+	answer_free(&q->out);
+	*code = q->code;
 	return NULL;
+}
+
+char *query_run(struct log_reader *reader, const char *method, json_t *params, int *code,
+                struct fault *why)
+{
+	struct query q = { .reader = reader, .code = WIRE_UNREADABLE, .why = why };
+	return query_answer(&q, method, params, code);
+}
+
+char *query_run_export(const char *path, const struct log_going *going, json_t *params, int *code,
+                       struct fault *why)
+{
+	struct query q = { .export = path, .going = going, .code = WIRE_UNREADABLE, .why = why };
+	return query_answer(&q, "verify", params, code);
 }
 
 /* ---- what the methods have in common ---- */
@@ -201,9 +214,11 @@ static bool verdict_good(enum log_verdict v)
 static bool read_pin(struct query *q, json_t *params, struct log_pin *pin)
 {
 	const char *anchor = NULL, *key = NULL;
+	bool progress = false; /* whoever carries the answer sees to it */
 	const struct param list[] = { { "anchor", PARAM_TEXT, false, &anchor },
-		                          { "key", PARAM_TEXT, false, &key } };
-	if (!params_read("verify", params, list, 2, q->why))
+		                          { "key", PARAM_TEXT, false, &key },
+		                          { "progress", PARAM_FLAG, false, &progress } };
+	if (!params_read("verify", params, list, 3, q->why))
 		return query_refuse(q, WIRE_BAD_PARAMS);
 	if (anchor && !anchor_parse(anchor, strlen(anchor), &pin->seq, pin->hash)) {
 		fault_set(q->why, "\"%.90s\" is no anchor: SEQ:HASH is expected, HASH being 64 hex digits",
@@ -246,6 +261,33 @@ static void add_key(struct query *q, const struct log_check *check)
 	add_seq(q, "misfit", check->bad_signature);
 }
 
+void query_check(struct query *q, const struct log_check *check)
+{
+	char head[SEAL_HEX_SIZE];
+	seal_hex(check->head, SEAL_SIZE, head);
+	answer_puts(&q->out, "{\"verdict\":");
+	answer_string(&q->out, log_verdict_name(check->verdict));
+	answer_printf(&q->out, ",\"ok\":%s,\"records\":%lld,\"bad\":",
+	              verdict_good(check->verdict) ? "true" : "false",
+	              (long long)(check->records - check->after));
+	if (check->verdict == LOG_ALTERED)
+		answer_printf(&q->out, "%lld", (long long)check->bad_seq);
+	else
+		answer_puts(&q->out, "null");
+	answer_puts(&q->out, ",\"what\":");
+	answer_string(&q->out, check->what);
+	answer_puts(&q->out, ",\"head\":");
+	if (check->records)
+		answer_printf(&q->out, "\"%lld:%s\"", (long long)check->records, head);
+	else
+		answer_puts(&q->out, "null");
+	answer_puts(&q->out, ",\"identity\":");
+	answer_string(&q->out, check->identity);
+	answer_printf(&q->out, ",\"first\":%lld", (long long)check->after + 1);
+	add_key(q, check);
+	answer_puts(&q->out, "}");
+}
+
 bool query_verify(struct query *q, json_t *params)
 {
 	struct log_pin pin = { 0 };
@@ -253,29 +295,11 @@ bool query_verify(struct query *q, json_t *params)
 	memset(&check, 0, sizeof check);
 	if (!read_pin(q, params, &pin))
 		return false;
-	if (!log_reader_verify(q->reader, &pin, &check, q->why))
-		return query_refuse(q, WIRE_UNREADABLE);
-	char head[SEAL_HEX_SIZE];
-	seal_hex(check.head, SEAL_SIZE, head);
-	answer_puts(&q->out, "{\"verdict\":");
-	answer_string(&q->out, log_verdict_name(check.verdict));
-	answer_printf(&q->out, ",\"ok\":%s,\"records\":%lld,\"bad\":",
-	              verdict_good(check.verdict) ? "true" : "false", (long long)check.records);
-	if (check.verdict == LOG_ALTERED)
-		answer_printf(&q->out, "%lld", (long long)check.bad_seq);
-	else
-		answer_puts(&q->out, "null");
-	answer_puts(&q->out, ",\"what\":");
-	answer_string(&q->out, check.what);
-	answer_puts(&q->out, ",\"head\":");
-	if (check.records)
-		answer_printf(&q->out, "\"%lld:%s\"", (long long)check.records, head);
-	else
-		answer_puts(&q->out, "null");
-	answer_puts(&q->out, ",\"identity\":");
-	answer_string(&q->out, check.identity);
-	add_key(q, &check);
-	answer_puts(&q->out, "}");
+	bool read = q->export ? log_export_verify(q->export, &pin, q->going, &check, q->why)
+	                      : log_reader_verify(q->reader, &pin, &check, q->why);
+	if (!read)
+		return query_refuse(q, q->export ? WIRE_BAD_INPUT : WIRE_UNREADABLE);
+	query_check(q, &check);
 	return true;
 }
 

@@ -29,6 +29,10 @@ bool query_writes(const char *method);
 char *query_run(struct log_reader *reader, const char *method, json_t *params, int *code,
                 struct fault *why);
 
+/* `verify` of an export. */
+char *query_run_export(const char *path, const struct log_going *going, json_t *params, int *code,
+                       struct fault *why);
+
 /* What hello says of a log: from its first and its last record. */
 struct query_log {
 	char identity[65]; /* hex */

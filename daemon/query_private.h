@@ -3,6 +3,7 @@
  * What the files of the questions share.  For query*.c only.
  *
  *     query.c          the table of methods; records and verify
+ *     query_export.c   records with their hashes, and the answer about an export
  *     query_said.c     what was said of entries afterwards: strikes, moves, rejudgements
  *     query_entries.c  entries
  *     query_names.c    what a position is called now
@@ -37,6 +38,8 @@
 /* One question on its way. */
 struct query {
 	struct log_reader *reader;
+	const struct log_going *going; /* with an export; a reader has its own */
+	const char *export; /* instead of it: the path of an export; only verify looks there */
 	struct answer out;
 	int code; /* where it fails */
 	struct fault *why;
@@ -133,6 +136,9 @@ bool entries_count(struct query *q, const char *job,
 bool query_records(struct query *q, json_t *params);
 bool query_verify(struct query *q, json_t *params);
 bool query_backup(struct query *q, json_t *params);
+bool query_export(struct query *q, json_t *params);
+/* What verification found, as the answer of `verify`. */
+void query_check(struct query *q, const struct log_check *check);
 bool query_entries(struct query *q, json_t *params);
 bool query_job_list(struct query *q, json_t *params);
 bool query_job_show(struct query *q, json_t *params);

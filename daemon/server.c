@@ -334,6 +334,8 @@ void server_sweep(uv_timer_t *timer)
 		}
 		again = again || going || c->watch.stuck;
 	}
+	lane_look(&s->lane[LANE_LONG]);
+	again = again || s->lane[LANE_LONG].now;
 	if (again)
 		server_need_sweep(s);
 }

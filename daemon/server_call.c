@@ -256,9 +256,11 @@ static void call_read(struct server *s, struct server_call *call, struct request
 		job->call = call;
 		job->params = r->params;
 		r->params = NULL;
+		job->progress = json_is_true(json_object_get(job->params, "progress"));
 		job->run = hello ? hello_run : query_job;
 		job->done = hello ? hello_done : job_answer;
-		bool longer = !strcmp(r->method, "verify") || !strcmp(r->method, "backup");
+		bool longer = !strcmp(r->method, "verify") || !strcmp(r->method, "backup") ||
+		              !strcmp(r->method, "export");
 		lane_add(&s->lane[longer ? LANE_LONG : LANE_PROMPT], job);
 		return;
 	}

@@ -53,8 +53,10 @@ void caller_drop(struct caller *c)
 	c->state = CALLER_CLOSING;
 	caller_uncount(c);
 	watch_end(c);
-	if (c->call)
+	if (c->call) {
+		lane_forget(&c->server->lane[LANE_LONG], c);
 		c->call->caller = NULL;
+	}
 	c->call = NULL;
 	uv_close((uv_handle_t *)&c->pipe, caller_closed);
 }

@@ -21,6 +21,8 @@
 #include "protocol/record/wire.h"
 #include "protocol/trade/position.h"
 
+#include <stdatomic.h>
+
 #define CALLERS_MAX 64              /* of one door */
 #define LINGERERS_MAX 16            /* told why and not yet gone; more are closed at once */
 #define OUT_MAX (4u << 20)          /* waiting for one client, chunks' own size counted */
@@ -167,6 +169,7 @@ struct job {
 	struct server_call *call; /* a question's */
 	char *method;
 	json_t *params;
+	bool progress; /* the caller wants to hear how far it is */
 	int64_t after, last;
 	char *text; /* the answer, or a page of records */
 	size_t text_len;
@@ -177,6 +180,9 @@ struct job {
 /* One connection to the log, used by one job at a time, in order. */
 struct lane {
 	uv_work_t work; /* first */
+	atomic_bool stop;                   /* nobody waits for the answer any more */
+	atomic_int_fast64_t records, all;   /* how far the job has come; 0: nothing to say */
+	int64_t told;                       /* of these, to the caller */
 	struct server *server;
 	struct log_reader *reader;
 	struct job *now, *head, **tail;
@@ -192,6 +198,10 @@ void lane_init(struct lane *lane, struct server *s);
 void lane_add(struct lane *lane, struct job *job);
 void lane_close(struct lane *lane); /* what waits is thrown away; check lane->now */
 struct job *job_new(struct server *s);
+/* The caller is gone: what runs for it alone ends soon. */
+void lane_forget(struct lane *lane, const struct caller *c);
+/* From time to time while a job runs: how far it is, and is the caller still there? */
+void lane_look(struct lane *lane);
 
 /* ---- subscriptions ---- */
 

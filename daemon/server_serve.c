@@ -10,42 +10,21 @@
 #include "daemon/server_private.h"
 
 #include <errno.h>
+#include <poll.h>
 #include <signal.h>
 #include <stdlib.h>
 #include <string.h>
+#include <sys/stat.h>
 #include <unistd.h>
 
 struct serve {
-	struct log_reader *reader;
+	struct log_reader *reader; /* NULL: an export is served, which can only be verified */
+	const char *file;
 	const char *version;
 	bool greeted;
+	bool progress;         /* of the call on its way */
+	uint64_t told;         /* when it was told of last */
 };
-
-/* The answer to one good request; NULL with *code and *why. */
-static char *serve_call(struct serve *v, struct request *r, int *code, struct fault *why)
-{
-	if (!strcmp(r->method, "hello")) {
-		int64_t last;
-		if (!hello_params(r->params, code, why))
-			return NULL;
-		*code = WIRE_UNREADABLE;
-		char *text = hello_text(v->reader, NULL, v->version, false, &last, why);
-		v->greeted = v->greeted || text;
-		return text;
-	}
-	*code = WIRE_HELLO_FIRST;
-	if (!v->greeted) {
-		fault_set(why, "hello comes first: {\"method\":\"hello\",\"params\":{\"protocol\":%d}}",
-		          WIRE_PROTOCOL);
-		return NULL;
-	}
-	if (query_known(r->method))
-		return query_run(v->reader, r->method, r->params, code, why);
-	*code = WIRE_NO_METHOD;
-	fault_set(why, "no method \"%s\" on a file; it needs a running daemon, or does not exist",
-	          r->method);
-	return NULL;
-}
 
 static bool write_all(const char *bytes, size_t len)
 {
@@ -59,6 +38,80 @@ static bool write_all(const char *bytes, size_t len)
 		len -= (size_t)n;
 	}
 	return true;
+}
+
+/* A file that was read to its end, or a pipe whose writer closed it, may be all of the questions;
+ * a socket that was closed is nobody. */
+static bool serve_line_is_closed(void)
+{
+	struct stat st;
+	return fstat(STDIN_FILENO, &st) == 0 && S_ISSOCK(st.st_mode);
+}
+
+/* Half a second between two words of progress; and is there anybody? */
+static bool serve_goes_on(void *arg, int64_t done, int64_t all)
+{
+	struct serve *v = arg;
+	struct pollfd in = { .fd = STDIN_FILENO };
+	char line[160];
+	if (poll(&in, 1, 0) > 0 && (in.revents & (POLLHUP | POLLERR)) &&
+	    serve_line_is_closed())
+		return false;
+	if (!v->progress || uv_hrtime() - v->told < 500000000)
+		return true;
+	v->told = uv_hrtime();
+	int n = snprintf(line, sizeof line, "{\"jsonrpc\":\"2.0\",\"method\":\"progress\",\"params\":{"
+	                 "\"done\":%lld,\"all\":%lld}}\n", (long long)done, (long long)all);
+	return write_all(line, (size_t)n);
+}
+
+static char *export_hello(const struct serve *v, struct fault *why)
+{
+	struct answer a;
+	answer_begin(&a, 4096);
+	answer_printf(&a, "{\"protocol\":%d,\"version\":", WIRE_PROTOCOL);
+	answer_string(&a, v->version);
+	answer_puts(&a, ",\"bench\":\"\",\"identity\":\"\",\"last\":0,\"live\":false}");
+	char *text = answer_take(&a);
+	if (!text)
+		fault_set(why, "no memory for the answer");
+	return text;
+}
+
+/* The answer to one good request; NULL with *code and *why. */
+static char *serve_call(struct serve *v, struct request *r, int *code, struct fault *why)
+{
+	if (!strcmp(r->method, "hello")) {
+		int64_t last;
+		if (!hello_params(r->params, code, why))
+			return NULL;
+		*code = WIRE_UNREADABLE;
+		char *text = !v->reader ? export_hello(v, why) : hello_text(v->reader, NULL, v->version, false, &last, why);
+		v->greeted = v->greeted || text;
+		return text;
+	}
+	*code = WIRE_HELLO_FIRST;
+	if (!v->greeted) {
+		fault_set(why, "hello comes first: {\"method\":\"hello\",\"params\":{\"protocol\":%d}}",
+		          WIRE_PROTOCOL);
+		return NULL;
+	}
+	v->progress = json_is_true(json_object_get(r->params, "progress"));
+	if (!v->reader) {
+		*code = WIRE_NO_METHOD;
+		if (!strcmp(r->method, "verify"))
+			return query_run_export(v->file, &(struct log_going){ serve_goes_on, v }, r->params, code,
+			                        why);
+		fault_set(why, "an export can only be verified; `tally import` makes a log of it, which "
+		          "answers `%s`", r->method);
+		return NULL;
+	}
+	if (query_known(r->method))
+		return query_run(v->reader, r->method, r->params, code, why);
+	*code = WIRE_NO_METHOD;
+	fault_set(why, "no method \"%s\" on a file; it needs a running daemon, or does not exist",
+	          r->method);
+	return NULL;
 }
 
 static bool serve_refuse(const char *id, int code, const struct fault *why)
@@ -161,15 +214,18 @@ static int serve_loop(struct serve *v)
 int server_serve(const char *file, const char *version)
 {
 	struct fault why;
-	struct serve v = { .version = version };
+	struct serve v = { .version = version, .file = file };
 	signal(SIGPIPE, SIG_IGN);
-	v.reader = log_reader_open(file, &why);
-	if (!v.reader) {
+	bool export = log_is_export(file);
+	v.reader = export ? NULL : log_reader_open(file, &why);
+	if (!v.reader && !export) {
 		char text[640];
 		fault_text(&why, text, sizeof text);
 		fprintf(stderr, "tallyd: %s\n", text);
 		return 2;
 	}
+	if (v.reader)
+		log_reader_going(v.reader, &(struct log_going){ serve_goes_on, &v });
 	int status = serve_loop(&v);
 	log_reader_close(v.reader);
 	return status;

@@ -30,6 +30,22 @@
 #define FAULT_WRITE 4u
 #define FAULT_TRUNCATE 8u
 #define FAULT_SYNC 16u
+#define FAULT_SIZE 32u
+#define FAULT_LOCK 64u
+#define FAULT_UNLOCK 128u
+#define FAULT_SHM 256u /* a page of LOG-shm is mapped */
+#define FAULT_SHM_LOCK 512u
+#define FAULT_DELETE 1024u
+#define FAULT_ACCESS 2048u
+#define FAULT_PATH 4096u
+
+/* What a power cut leaves of the writes since the last sync. */
+enum fault_rest {
+	FAULT_DROPPED, /* nothing (with a seed: a part, as it was before there were the others) */
+	FAULT_ALL_KEPT,
+	FAULT_PART_KEPT, /* each write or not, some torn, by the seed */
+	FAULT_TRASHED,   /* each sector of 512 bytes old, new, or noise, by the seed */
+};
 
 struct fault_rule {
 	unsigned calls;  /* FAULT_*, which calls count */
@@ -41,6 +57,7 @@ struct fault_rule {
 	bool half;       /* of a write that fails, the first half reaches the file */
 	bool late;       /* a sync that fails has in truth reached the disk */
 	bool cut;        /* power cut instead of a failure */
+	enum fault_rest rest;
 	unsigned seed;   /* of a power cut: 0 drops all unsynced writes, else a random part */
 };
 
@@ -73,6 +90,7 @@ static struct {
 	pthread_mutex_t mutex;
 	struct fault_rule rule;
 	int seen, failed;
+	int told;  /* the code of the last call that failed */
 	bool dark; /* the power is cut */
 	struct fault_file *files;
 } fault = { .mutex = PTHREAD_MUTEX_INITIALIZER, .seen = 0 };
@@ -139,8 +157,23 @@ static void fault_note(struct fault_file *f, const void *bytes, int len, sqlite3
 	f->unsynced = w;
 }
 
+/* A write of which every sector may be old, new or noise. */
+static void fault_trash(struct fault_file *f, const struct fault_write *w, unsigned *seed)
+{
+	char noise[512];
+	for (int at = 0; at < w->len; at += 512) {
+		int n = w->len - at < 512 ? w->len - at : 512;
+		*seed = *seed * 1103515245u + 12345u;
+		unsigned kind = *seed >> 16 & 3;
+		for (int i = 0; kind == 3 && i < n; i++)
+			noise[i] = (char)((*seed = *seed * 1103515245u + 12345u) >> 16);
+		if (kind)
+			f->real->pMethods->xWrite(f->real, kind == 3 ? noise : w->new + at, n, w->at + at);
+	}
+}
+
 /* Back to the last sync, then part of it again, oldest first. */
-static void fault_drop_unsynced(struct fault_file *f, unsigned seed)
+static void fault_drop_unsynced(struct fault_file *f, enum fault_rest rest, unsigned seed)
 {
 	const sqlite3_io_methods *m = f->real->pMethods;
 	struct fault_write *order[4096];
@@ -152,10 +185,16 @@ static void fault_drop_unsynced(struct fault_file *f, unsigned seed)
 		if (n < 4096)
 			order[n++] = w;
 	}
-	while (seed && n > 0) {
+	while ((seed || rest == FAULT_ALL_KEPT) && n > 0) {
 		struct fault_write *w = order[--n];
+		if (rest == FAULT_TRASHED && !w->truncate) {
+			fault_trash(f, w, &seed);
+			continue;
+		}
 		seed = seed * 1103515245u + 12345u;
-		if (seed >> 16 & 1)
+		if (rest == FAULT_ALL_KEPT)
+			seed = 3u << 17; /* every write, whole */
+		else if (seed >> 16 & 1)
 			continue;
 		if (w->truncate)
 			m->xTruncate(f->real, w->at);
@@ -177,7 +216,7 @@ static bool fault_hits(struct fault_file *f, unsigned call)
 	if (r->cut) {
 		fault.dark = true;
 		for (struct fault_file *o = fault.files; o; o = o->next)
-			fault_drop_unsynced(o, r->seed);
+			fault_drop_unsynced(o, r->rest, r->seed);
 	}
 	errno = r->error ? r->error : EIO;
 	if (f)
@@ -270,16 +309,47 @@ static int fault_sync(sqlite3_file *file, int flags)
 		struct fault_file *f = (struct fault_file *)file;               \
 		return f->real->pMethods->arguments;                            \
 	}
-FAULT_PASS(fault_size, (sqlite3_file *file, sqlite3_int64 *size), xFileSize(f->real, size))
-FAULT_PASS(fault_lock, (sqlite3_file *file, int level), xLock(f->real, level))
-FAULT_PASS(fault_unlock, (sqlite3_file *file, int level), xUnlock(f->real, level))
+/* The same, where it may fail; without power everything does. */
+#define FAULT_TRY(name, call, code_, parameters, arguments)             \
+	static int name parameters                                          \
+	{                                                                   \
+		struct fault_file *f = (struct fault_file *)file;               \
+		return fault_try(f, call, code_) ? fault.told : f->real->pMethods->arguments; \
+	}
+static bool fault_try(struct fault_file *f, unsigned call, int code)
+{
+	pthread_mutex_lock(&fault.mutex);
+	bool hit = fault.dark || fault_hits(f, call);
+	fault.told = fault.dark || !fault.rule.code ? code : fault.rule.code;
+	pthread_mutex_unlock(&fault.mutex);
+	return hit;
+}
+FAULT_TRY(fault_size, FAULT_SIZE, SQLITE_IOERR_FSTAT, (sqlite3_file *file, sqlite3_int64 *size),
+          xFileSize(f->real, size))
+FAULT_TRY(fault_lock, FAULT_LOCK, SQLITE_IOERR_LOCK, (sqlite3_file *file, int level),
+          xLock(f->real, level))
 FAULT_PASS(fault_reserved, (sqlite3_file *file, int *out), xCheckReservedLock(f->real, out))
 FAULT_PASS(fault_sector, (sqlite3_file *file), xSectorSize(f->real))
 FAULT_PASS(fault_device, (sqlite3_file *file), xDeviceCharacteristics(f->real))
-FAULT_PASS(fault_shm_map, (sqlite3_file *file, int page, int size, int extend, void volatile **out),
-           xShmMap(f->real, page, size, extend, out))
-FAULT_PASS(fault_shm_lock, (sqlite3_file *file, int at, int n, int flags),
-           xShmLock(f->real, at, n, flags))
+FAULT_TRY(fault_shm_map, FAULT_SHM, SQLITE_IOERR_SHMMAP,
+          (sqlite3_file *file, int page, int size, int extend, void volatile **out),
+          xShmMap(f->real, page, size, extend, out))
+
+/* What is unlocked must be, or the test would wait for ever; that it failed may be said. */
+static int fault_unlock(sqlite3_file *file, int level)
+{
+	struct fault_file *f = (struct fault_file *)file;
+	int code = f->real->pMethods->xUnlock(f->real, level);
+	return fault_try(f, FAULT_UNLOCK, SQLITE_IOERR_UNLOCK) && !fault.dark ? fault.told : code;
+}
+
+static int fault_shm_lock(sqlite3_file *file, int at, int n, int flags)
+{
+	struct fault_file *f = (struct fault_file *)file;
+	if ((flags & SQLITE_SHM_LOCK) && fault_try(f, FAULT_SHM_LOCK, SQLITE_IOERR_SHMLOCK))
+		return fault.told;
+	return f->real->pMethods->xShmLock(f->real, at, n, flags);
+}
 FAULT_PASS(fault_shm_unmap, (sqlite3_file *file, int drop), xShmUnmap(f->real, drop))
 
 static int fault_control(sqlite3_file *file, int op, void *arg)
@@ -323,6 +393,29 @@ static int fault_open(sqlite3_vfs *vfs, const char *name, sqlite3_file *file, in
 	return SQLITE_OK;
 }
 
+/* ---- of no file ---- */
+
+static int fault_delete(sqlite3_vfs *vfs, const char *name, int sync)
+{
+	(void)vfs;
+	return fault_try(NULL, FAULT_DELETE, SQLITE_IOERR_DELETE)
+	           ? fault.told : fault.real->xDelete(fault.real, name, sync);
+}
+
+static int fault_access(sqlite3_vfs *vfs, const char *name, int flags, int *out)
+{
+	(void)vfs;
+	return fault_try(NULL, FAULT_ACCESS, SQLITE_IOERR_ACCESS)
+	           ? fault.told : fault.real->xAccess(fault.real, name, flags, out);
+}
+
+static int fault_path(sqlite3_vfs *vfs, const char *name, int size, char *out)
+{
+	(void)vfs;
+	return fault_try(NULL, FAULT_PATH, SQLITE_CANTOPEN)
+	           ? fault.told : fault.real->xFullPathname(fault.real, name, size, out);
+}
+
 static void fault_install(void)
 {
 	if (fault.real)
@@ -333,6 +426,9 @@ static void fault_install(void)
 	fault.vfs.pNext = NULL;
 	fault.vfs.szOsFile = (int)sizeof(struct fault_file) + fault.real->szOsFile;
 	fault.vfs.xOpen = fault_open;
+	fault.vfs.xDelete = fault_delete;
+	fault.vfs.xAccess = fault_access;
+	fault.vfs.xFullPathname = fault_path;
 	fault.methods = (sqlite3_io_methods){
 		.iVersion = 2,
 		.xClose = fault_close,

@@ -76,6 +76,8 @@ static inline bool is_there(const char *name)
 
 struct got {
 	int n, durable;
+	int base;  /* added to each ticket in the bodies, to tell one life from another */
+	int asked; /* tickets that were given out, where the test counts them */
 	struct {
 		uint64_t ticket;
 		int64_t seq;

@@ -422,6 +422,40 @@ static void a_clock_that_is_set_is_a_record(void **state)
 	free(s);
 }
 
+/* The machine slept for an hour, and stream time stood still: a gap for the meter that was
+ * there, a clock record, and what comes after it has the right time; order is seq. */
+static void sleep_is_a_gap(void **state)
+{
+	(void)state;
+	struct stand *s = calloc(1, sizeof *s);
+	assert_non_null(s);
+	stand_begin(s);
+	stand_play(s, "red ~5.012 V DC *8\n");
+	bench_slept(s->bench, s->t, 3600000000);
+	bench_collect(s->bench);
+	stand_play(s, "red ~5.012 V DC *8\n");
+	bench_finish(s->bench, s->t);
+	bench_collect(s->bench);
+	const char *clock = find_record(s, "clock", "\"cause\":\"suspend\"", 0);
+	assert_non_null(strstr(clock, "\"t\":\"2000-01-01T01:00:02.000000Z\""));
+	const char *gap = find_record(s, "gap", "\"meter\":\"red\"", 0);
+	assert_non_null(strstr(gap, "\"from\":\"2000-01-01T00:00:02.000000Z\""));
+	assert_non_null(strstr(gap, "\"to\":\"2000-01-01T01:00:02.000000Z\""));
+	assert_non_null(strstr(gap, "\"cause\":\"the machine slept\",\"lost\":null"));
+	assert_non_null(strstr(find_record(s, "trail", "\"meter\":\"red\"", 0), "00:00:00.000000Z"));
+	assert_non_null(strstr(find_record(s, "trail", "\"meter\":\"red\"", 1), "01:00:02.000000Z"));
+	/* In this order, whatever their times say. */
+	int at[3] = {0};
+	for (int i = 0; i < s->records; i++)
+		for (int k = 0; k < 3; k++)
+			if (s->record[i] == (k == 0 ? gap : k == 1 ? clock :
+			                     find_record(s, "trail", "\"meter\":\"red\"", 1)))
+				at[k] = i;
+	assert_true(at[0] < at[1] && at[1] < at[2]);
+	stand_free(s);
+	free(s);
+}
+
 /* The limits of use in the meter's record, in its runs and in its entries: each what
  * concerns its function.  A meter of which nothing is said has none. */
 static void limits_of_use_are_carried(void **state)
@@ -469,6 +503,7 @@ int main(void)
 	    cmocka_unit_test(changed_sheet_judges_anew),
 	    cmocka_unit_test(entry_on_its_way_is_judged_anew),
 	    cmocka_unit_test(a_clock_that_is_set_is_a_record),
+	    cmocka_unit_test(sleep_is_a_gap),
 	    cmocka_unit_test(limits_of_use_are_carried),
 	    in_its_folder(job_is_read_back),
 	    in_its_folder(open_run_is_recovered),

@@ -364,11 +364,25 @@ static void test_file(void **state)
 	assert_int_equal(a.status, 1);
 	assert_non_null(strstr(a.out, "altered"));
 	answer_free(&a);
-	/* No daemon goes on with such a log. */
-	char *err;
-	assert_int_equal(daemon_run(s, (const char *[]){"--config", s->config, NULL}, &err), 2);
-	assert_non_null(strstr(err, s->log));
-	free(err);
+	/* No daemon goes on with such a log: it is set aside as it is, with its key, loudly, and
+	 * the new one says so. */
+	daemon_start(s);
+	a = tally(s, "--file", s->log, "export", "--from", "2", "--to", "2");
+	assert_int_equal(a.status, 0);
+	assert_non_null(strstr(a.out, "\"kind\":\"aside\",\"file\":\""));
+	assert_non_null(strstr(a.out, "does not fit its hash"));
+	char aside[PATH_MAX];
+	const char *at = strstr(a.out, "\"file\":\"") + 8;
+	snprintf(aside, sizeof aside, "%.*s", (int)strcspn(at, "\""), at);
+	answer_free(&a);
+	assert_int_equal(daemon_stop(s, SIGTERM), 0);
+	assert_true(file_has(s->said, "THE LOG WAS DAMAGED"));
+	a = tally(s, "verify", aside);
+	assert_int_equal(a.status, 1);
+	assert_non_null(strstr(a.out, "altered"));
+	answer_free(&a);
+	strncat(aside, ".key", sizeof aside - strlen(aside) - 1);
+	assert_int_equal(access(aside, F_OK), 0);
 }
 
 /* ---- clients that do not keep to it ---- */

@@ -6,7 +6,7 @@
  * Each failure is tried at every call at which it can happen.
  */
 #include "tests/fault_vfs.h"
-#include "tests/log_help.h"
+#include "tests/log_promise.h"
 
 #include "daemon/log_inside.h"
 
@@ -16,91 +16,11 @@
 #include <sys/wait.h>
 #include <time.h>
 
-/* ---- the promise ---- */
-
-static bool text_is_in(sqlite3 *db, int64_t seq, const char *text)
-{
-	sqlite3_stmt *st;
-	sqlite3_prepare_v2(db, "SELECT 1 FROM record WHERE seq = ? AND text = ?", -1, &st, NULL);
-	sqlite3_bind_int64(st, 1, seq);
-	sqlite3_bind_text(st, 2, text, -1, SQLITE_STATIC);
-	bool is = sqlite3_step(st) == SQLITE_ROW;
-	sqlite3_finalize(st);
-	return is;
-}
-
-/* Each body carries its ticket: was that one ever written? */
-static bool ticket_is_in(sqlite3 *db, uint64_t ticket)
-{
-	sqlite3_stmt *st;
-	sqlite3_prepare_v2(db, "SELECT 1 FROM record WHERE json_extract(text, '$.ticket') = ?", -1,
-	                   &st, NULL);
-	sqlite3_bind_int64(st, 1, (int64_t)ticket);
-	bool is = sqlite3_step(st) == SQLITE_ROW;
-	sqlite3_finalize(st);
-	return is;
-}
-
-/* `refused_may_stand`: after a power cut nobody was there to be told. */
-static bool promise_is_kept(const char *path, const struct got *got, bool refused_may_stand)
-{
-	struct fault why;
-	struct log *log = open_log(path, true, "fault", &why);
-	if (!log) {
-		print_message("  does not open: %s\n", why.text);
-		return false;
-	}
-	/* From then on it is a sound log again. */
-	bool kept = log_health(log) == LOG_GOOD && append_one(log, "note", ",\"again\":true") > 0;
-	log_close(log);
-	sqlite3 *db;
-	sqlite3_open(path, &db);
-	for (int i = 0; i < got->n; i++) {
-		bool durable = got->row[i].status == LOG_DURABLE;
-		if (durable && !text_is_in(db, got->row[i].seq, got->row[i].text)) {
-			print_message("  acknowledged, but gone: %.60s\n", got->row[i].text);
-			kept = false;
-		}
-		if (!durable && !refused_may_stand && ticket_is_in(db, got->row[i].ticket)) {
-			print_message("  refused, but there: ticket %d (%s)\n", (int)got->row[i].ticket,
-			              got->row[i].why);
-			kept = false;
-		}
-	}
-	sqlite3_close(db);
-	uint8_t head[32];
-	return chain_by_rule(path, head) > 0 && kept;
-}
-
-/* ---- a bit of life: appends of two, saved runs, checkpoints ---- */
-
-static void live(struct log *log, int appends, struct got *got)
-{
-	char filler[700];
-	memset(filler, '7', sizeof filler - 1);
-	filler[sizeof filler - 1] = '\0';
-	for (int i = 0; i < appends; i++) {
-		struct fault why;
-		char body[2][800];
-		uint64_t ticket = log_next_ticket(log);
-		snprintf(body[0], sizeof body[0], ",\"position\":\"R1\",\"ticket\":%d", (int)ticket);
-		snprintf(body[1], sizeof body[1], ",\"meter\":\"red\",\"ticket\":%d,\"v\":[%s]",
-		         (int)ticket + 1, filler);
-		struct log_draft d[2] = { draft("entry", body[0]), draft("trail", body[1]) };
-		struct log_open_run run = { "red", NOW, ",\"meter\":\"red\"", 14 };
-		log_append(log, d, 2, i % 3 ? "red" : NULL, &why);
-		if (i % 2)
-			log_save_open(log, &run, 1);
-		log_flush(log);
-		log_collect(log, got_one, got);
-	}
-}
-
 static void fresh(void)
 {
 	fault_clear();
 	folder_drop(NULL);
-	folder_make(NULL);
+	folder_make_fast(NULL);
 }
 
 static void every_failing_call(void **state)
@@ -602,7 +522,7 @@ static void a_read_only_file_system(void **state)
 
 int main(void)
 {
-#define T(f) cmocka_unit_test_setup_teardown(f, folder_make, folder_drop)
+#define T(f) cmocka_unit_test_setup_teardown(f, folder_make_fast, folder_drop)
 	fault_install();
 	const struct CMUnitTest tests[] = {
 		T(every_failing_call),

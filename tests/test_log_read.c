@@ -178,6 +178,54 @@ static void tampering_has_names(void **state)
 }
 
 /* Every byte of every text, changed where it lies in the file. */
+struct going {
+	int calls;
+	int64_t last, all, stop_at;
+};
+
+static bool go_on(void *arg, int64_t done, int64_t all)
+{
+	struct going *g = arg;
+	assert_true(done > g->last);
+	g->calls++;
+	g->last = done;
+	g->all = all;
+	return done < g->stop_at;
+}
+
+/* A long verification says how far it is, and ends where it is told to: with no answer. */
+static void verification_can_be_stopped(void **state)
+{
+	(void)state;
+	const char *path = in_folder("a.db");
+	struct log *log = open_sure(path, true);
+	static struct log_draft d[1000];
+	struct fault why;
+	for (int i = 0; i < 1000; i++)
+		d[i] = draft("note", "");
+	for (int i = 0; i < 6; i++)
+		assert_true(log_append(log, d, 1000, NULL, &why) > 0);
+	log_close(log);
+	struct log_reader *r = log_reader_open(path, &why);
+	struct log_check check;
+	struct going g = { .stop_at = INT64_MAX };
+	log_reader_going(r, &(struct log_going){ go_on, &g });
+	assert_true(log_reader_verify(r, NULL, &check, &why));
+	assert_int_equal(check.records, 6001);
+	assert_true(g.calls >= 5);
+	assert_int_equal(g.all, 6001);
+	g = (struct going){ .stop_at = 3000 };
+	assert_false(log_reader_verify(r, NULL, &check, &why));
+	assert_true(check.stopped);
+	assert_int_equal(g.last, 3000);
+	assert_non_null(strstr(why.text, "stopped after record 3000"));
+	/* The next question is another one. */
+	log_reader_going(r, NULL);
+	assert_true(log_reader_verify(r, NULL, &check, &why));
+	assert_int_equal(check.verdict, LOG_INTACT_NO_ANCHOR);
+	log_reader_close(r);
+}
+
 static void any_changed_byte_is_found(void **state)
 {
 	(void)state;
@@ -674,6 +722,7 @@ int main(void)
 #define T(f) cmocka_unit_test_setup_teardown(f, folder_make_fast, folder_drop)
 	const struct CMUnitTest tests[] = {
 		T(tampering_has_names),
+		T(verification_can_be_stopped),
 		T(any_changed_byte_is_found),
 		T(damaged_pages_are_altered_or_harmless),
 		T(a_cut_file_is_altered_where_it_ends),

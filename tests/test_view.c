@@ -129,6 +129,11 @@ static void test_other_records(void **state)
 		 "     6  10:00:03  gap         red, unplugged, from 10:00:03, to 10:00:05\n"},
 		{HEAD("7", "trail") ",\"meter\":\"red\",\"function\":\"ohm\",\"position\":null,\"n\":120}",
 		 "     7  10:00:03  trail       red, readings 120, ohm\n"},
+		{HEAD("8", "clock") ",\"boot\":\"b\",\"cause\":\"suspend\",\"version\":\"0.1\",\"step\":3600}",
+		 "     8  10:00:03  clock       suspend, seconds 3600, version 0.1\n"},
+		{HEAD("2", "aside") ",\"file\":\"/l/a.db.aside-1\",\"why\":\"record 4 is missing\","
+		 "\"identity\":null,\"head\":\"3:ab\"}",
+		 "     2  10:00:03  aside       record 4 is missing, now /l/a.db.aside-1, last 3:ab\n"},
 		/* A kind of a later version: its simple members, and nothing that steers. */
 		{HEAD("8", "weather") ",\"sky\":\"grey\\u001b[31m\",\"wet\":true,\"deep\":{\"a\":1}}",
 		 "     8  10:00:03  weather     sky grey\\x1B[31m, wet true\n"},

@@ -3,7 +3,7 @@
 """A verifier of logs that shares no code with the program: written from
 protocol/SEAL.md alone, with python3's hashlib, json and sqlite3.
 
-    verify_seal.py [--odd] LOG [SEQ:HASH] [FINGERPRINT]
+    verify_seal.py [--odd] LOG-or-EXPORT [SEQ:HASH] [FINGERPRINT]
     verify_seal.py --selftest
 
 Prints the answer of SEAL.md section 4.  Exit status 0: the answer is a good one;
@@ -34,6 +34,10 @@ HEAD = re.compile(
 )
 ANCHOR = re.compile(r"([1-9][0-9]*):([0-9A-Fa-f]{64})")
 IDENTITY = re.compile(r"[0-9A-Fa-f]{32}")
+
+
+# The hash of a record of an export that no seal line follows.
+UNSEALED = object()
 
 
 class NotALog(Exception):
@@ -148,7 +152,7 @@ def check_record(n, row, before):
     seq, text_type, text, hash_type, sealed = row
     if seq != n:
         raise Broken("rule 1: number %d stands where %d is due" % (seq, n))
-    if text_type != b"text" or hash_type != b"blob" or len(sealed) != 32:
+    if text_type != b"text" or hash_type != b"blob" or (sealed is not UNSEALED and len(sealed) != 32):
         raise Broken("rule 2: text or hash is of another type or size")
     head = HEAD.match(text)
     if not head or int(head[1]) != n or not is_date(*(int(head[i]) for i in range(2, 8))):
@@ -160,7 +164,7 @@ def check_record(n, row, before):
     if n == 1 and not (isinstance(identity, str) and IDENTITY.fullmatch(identity)):
         raise Broken("rule 4: record 1 has no identity")
     computed = next_hash(before, text)
-    if computed != sealed:
+    if sealed is not UNSEALED and computed != sealed:
         raise Broken("rule 7: the text does not fit its hash")
     return value, computed
 
@@ -191,6 +195,8 @@ def connect(path):
 
 
 def open_log(path):
+    if os.path.isfile(path) and is_export(path):
+        return Export(path)
     con = connect(path)
     (application,) = con.execute("PRAGMA application_id").fetchone()
     (version,) = con.execute("PRAGMA user_version").fetchone()
@@ -201,6 +207,128 @@ def open_log(path):
         raise NotALog("%s is a log of another format (%d, %s)" % (path, version, encoding))
     con.text_factory = bytes
     return con
+
+
+# ---- section 9: exports ----
+
+
+class Export:
+    """The lines of one; rows() gives them as the rows of a log."""
+
+    def __init__(self, path, data=None):
+        if data is None:
+            with open(path, "rb") as f:
+                data = f.read()
+        self.lines = data.split(b"\n")
+        self.half = self.lines[-1] != b""  # the last one has no LF
+        if not self.half:
+            self.lines.pop()
+        self.bare = self.lines[0].startswith(b'{"seq":')
+        self.cut = not self.bare
+        if not self.bare and not self.seal(self.lines[0]):
+            raise NotALog("%s: its first line is none of an export" % path)
+
+    def close(self):
+        pass
+
+    @staticmethod
+    def seal(line):
+        """A seal line as its object, None for anything else."""
+        if not line.startswith(b'{"seal":'):
+            return None
+        try:
+            value = read_text(line)
+        except Broken:
+            return None
+        if value.get("seal") != "tally-export-1":
+            return None
+        if "after" in value:
+            good = (whole(value["after"]) is not None and whole(value["after"]) >= 0
+                    and unhex(value.get("identity"), 16) and unhex(value.get("hash"), 32)
+                    and (value.get("key") is None or unhex(value["key"], 32)))
+        else:
+            hashes = value.get("hashes")
+            good = (isinstance(hashes, list) and len(hashes) <= 100 and all(unhex(x, 32) for x in hashes)
+                    and ("end" not in value or (whole(value["end"]) or 0) >= 1))
+        return value if good else None
+
+    @staticmethod
+    def number(line):
+        """What a record says its number is: rule 1."""
+        m = re.match(rb'\{"seq":([1-9][0-9]*)[,}]', line)
+        return int(m[1]) if m else 0
+
+    def begin(self, a, value, first, anchor):
+        after, sealed = whole(value["after"]), unhex(value["hash"], 32)
+        if not first:
+            if (after, sealed) != (a.records, a.head) or not self.same_log(a, value):
+                raise Broken("section 9: the next part does not go on from here")
+            return
+        self.first = value
+        if anchor and anchor[0] < after:
+            raise NotALog("the anchor lies before this part")
+        if after == 0 and sealed != bytes(32):
+            raise Broken("section 9: the first record follows zeros")
+        a.after = a.records = after
+        a.before = a.head = sealed
+        if after:
+            a.identity = value["identity"].lower()
+            key = value.get("key")
+            a.keys.begin_part(after, a.identity, unhex(key, 32) if key else None, sealed)
+
+    @staticmethod
+    def same_log(a, value):
+        key = unhex(value["key"], 32) if value.get("key") else None
+        return (value["identity"].lower(), key) == (a.identity, a.keys.key)
+
+    def seen_first(self, a):
+        """Record 1 was looked at."""
+        if not self.bare and not self.same_log(a, self.first):
+            a.records, a.head = 0, a.before
+            raise Broken("section 9: another log or key than the first line says")
+
+    def rows(self, a, anchor):
+        if self.bare:
+            if not anchor:
+                raise NotALog("texts without hashes need an anchor")
+            for line in self.lines:
+                yield (self.number(line), b"text", line, b"blob", UNSEALED)
+            return
+        pending = []
+        for i, line in enumerate(self.lines):
+            self.cut = True
+            value = self.seal(line)
+            if value is None:
+                pending.append(line)
+                continue
+            if "after" in value:
+                yield from self.unsealed(pending)
+                if pending:
+                    raise Broken("section 9: records without hashes")
+                self.begin(a, value, i == 0, anchor)
+                continue
+            hashes = [unhex(x, 32) for x in value["hashes"]]
+            for text, sealed in zip(pending, hashes):
+                yield (self.number(text), b"text", text, b"blob", sealed)
+            if len(pending) != len(hashes) or ("end" in value and whole(value["end"]) != a.records):
+                raise Broken("section 9: more or fewer records than hashes")
+            pending = []
+            self.cut = "end" not in value
+        # The last one may be half a line, where the file was cut.
+        if pending and self.half:
+            pending.pop()
+        yield from self.unsealed(pending)
+
+    def unsealed(self, pending):
+        for text in pending[:100]:
+            yield (self.number(text), b"text", text, b"blob", UNSEALED)
+        if len(pending) > 100:
+            raise Broken("section 9: no hash for it")
+
+
+def is_export(path):
+    with open(path, "rb") as f:
+        return f.read(7) in (b'{"seal"', b'{"seq":')
 
 
 # ---- section 8: who vouches for it ----
@@ -226,6 +354,14 @@ class Keys:
         self.identity = ""
         self.signed = self.checkpoints = 0
         self.misfit = None  # (seq, answer, what)
+        self.after = 0
+
+    def begin_part(self, after, identity, key, sealed):
+        """Section 9: what the first line of a part says."""
+        self.after, self.identity, self.hashes[after] = after, identity, sealed
+        self.keyless = key is None
+        if key:
+            self.take(key)
 
     def no(self, n, answer, what):
         if self.misfit is None:
@@ -257,13 +393,16 @@ class Keys:
         of, sealed = whole(r.get("of")), unhex(r.get("hash"), 32)
         signature = unhex(r.get("signature"), 64)
         nobody = not self.seen and self.keyless and "signature" in r and r["signature"] is None
-        if nobody and of is not None and 1 <= of < n and sealed == self.hashes[of]:
+        if nobody and of is not None and 1 <= of < n and sealed and (
+                of < self.after or sealed == self.hashes[of]):
             return
         if of is None or not 1 <= of < n or not sealed or not signature:
             self.no(n, "wrong key", "no checkpoint")
         elif not self.key or not verify_ed25519.verify(
                 self.key, self.message(b"tally-checkpoint-1", of, sealed), signature):
             self.no(n, "wrong key", "not signed by the key")
+        elif of < self.after:
+            pass  # of a part: what it vouches for is not there
         elif sealed != self.hashes[of]:
             self.no(n, "rewritten", "vouches for another record %d" % of)
         else:
@@ -296,6 +435,7 @@ class Answer:
         self.head = bytes(32)
         self.identity = ""
         self.odd = []
+        self.after, self.before = 0, bytes(32)  # of a part: what stood before it
 
     def good(self):
         return self.verdict in (
@@ -306,6 +446,8 @@ class Answer:
 
 
 def rows_of(con):
+    if isinstance(con, list):  # rows that somebody has read already
+        return con
     found = con.execute(
         "SELECT count(*) FROM sqlite_schema WHERE name = 'record' AND type = 'table'"
     ).fetchone()
@@ -319,7 +461,7 @@ def verify(con, anchor=None, oddities=None, pin=None):
     a.keys = Keys()
     at_anchor = None
     try:
-        for row in rows_of(con):
+        for row in con.rows(a, anchor) if isinstance(con, Export) else rows_of(con):
             value, a.head = check_record(a.records + 1, row, a.head)
             a.records += 1
             if a.records == 1:
@@ -327,8 +469,12 @@ def verify(con, anchor=None, oddities=None, pin=None):
             if anchor and a.records == anchor[0]:
                 at_anchor = a.head
             a.keys.look(a.records, value, a.head)
+            if a.records == 1 and isinstance(con, Export):
+                con.seen_first(a)
             if oddities:
                 a.odd += ["record %d: %s" % (a.records, o) for o in oddities.look(value)]
+        if anchor and anchor[0] == a.after:
+            at_anchor = a.before
     except Broken as e:
         a.verdict, a.what = "altered", "record %d: %s" % (a.records + 1, e)
         return a
@@ -336,7 +482,7 @@ def verify(con, anchor=None, oddities=None, pin=None):
         a.verdict, a.what = "altered", "record %d cannot be read: %s" % (a.records + 1, e)
         return a
     if anchor is None:
-        a.verdict = "intact, no anchor" if a.records else "empty"
+        a.verdict = "intact, no anchor" if a.records > a.after else "empty"
     elif a.records < anchor[0]:
         a.verdict, a.what = "truncated", "the log ends at record %d" % a.records
     elif at_anchor != anchor[1]:
@@ -349,6 +495,8 @@ def verify(con, anchor=None, oddities=None, pin=None):
             a.verdict, a.what = a.keys.misfit[1], "record %d: %s" % (a.keys.misfit[0], a.keys.misfit[2])
         elif pin and pin not in a.keys.seen and a.verdict != "truncated":
             a.verdict, a.what = "wrong key", "not the key that was asked for"
+    if isinstance(con, Export) and con.cut and a.good():
+        a.verdict, a.what = "truncated", "the export has no end"
     return a
 
 
@@ -861,7 +1009,9 @@ def main(arguments, quiet=False):
         say("%s: %s" % (rest[0], e), sys.stderr)
         return 2
     say("%s%s" % (a.verdict, " (%s)" % a.what if a.what else ""))
-    say("records  %d" % a.records)
+    say("records  %d" % (a.records - a.after))
+    if a.after:
+        say("part     from record %d on" % (a.after + 1))
     if a.records:
         say("head     %d:%s" % (a.records, a.head.hex()))
         say("identity %s" % a.identity)

@@ -203,10 +203,10 @@ void log_body_write(struct text *out, const struct log_body *b);
 
 struct clock_body {
 	const char *boot;    /* the machine's boot id */
-	const char *cause;   /* start, step (the wall clock was set) */
+	const char *cause;   /* start, step (the wall clock was set), suspend (the machine slept) */
 	const char *version; /* of the program that runs */
-	int64_t step;        /* us by which it was set (the clock of before is behind); 0: left
-	                      * out, for it was not */
+	int64_t step;        /* us by which it was set (the clock of before is behind), or for how long
+	                      * the machine slept; 0: left out */
 };
 void clock_body_write(struct text *out, const struct clock_body *b);
 

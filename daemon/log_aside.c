@@ -1,0 +1,85 @@
+/* SPDX-License-Identifier: MIT */
+/*
+ * What is done with a log that is damaged: it gets another name, with all that belongs to it,
+ * and a new one is begun that says so in its second record.  Nothing of it is changed, so that
+ * whoever knows more than we do may still read it.
+ *
+ * Not done to a file that may never have been a log (the path may be a slip), nor to one that
+ * cannot be read at all (the disk may be at fault, and be well again tomorrow).
+ */
+#include "daemon/log_inside.h"
+
+#include "protocol/record/seal.h"
+
+#include <sqlite3.h>
+#include <stdio.h>
+#include <string.h>
+
+bool aside_was_log(const char *path)
+{
+	return beside_exists(path, ".key", NULL) || beside_exists(path, ".reserve", NULL) ||
+	       beside_exists(path, ".lock", NULL);
+}
+
+void aside_look(struct log_store *s, struct fault *reason)
+{
+	struct fault why;
+	struct log_check check;
+	if (s->found.records)
+		return;
+	struct log_reader *r = log_reader_open(s->path, &why);
+	if (r && log_reader_verify(r, NULL, &check, &why)) {
+		s->found = check;
+		if (check.verdict == LOG_ALTERED)
+			fault_set(reason, "%s", check.what);
+	}
+	log_reader_close(r);
+}
+
+bool aside_move(struct log_store *s, int64_t now, const struct fault *reason, struct fault *why)
+{
+	/* All that the reader of it found out. */
+	snprintf(s->aside_why, sizeof s->aside_why, "%.199s", reason->text);
+	return beside_set_aside(s->path, true, now, s->aside, sizeof s->aside, why);
+}
+
+/* The words come first: they must not be cut off. */
+static void say(struct log_store *s, const char *what)
+{
+	char before[800];
+	snprintf(before, sizeof before, "%.799s", s->opening);
+	snprintf(s->opening, sizeof s->opening, "%s %s: %s; %s", what, s->aside, s->aside_why, before);
+}
+
+static void text_of(const struct log_store *s, int64_t now, struct text *out)
+{
+	char anchor[ANCHOR_SIZE];
+	bool known = s->found.records > 0;
+	if (known)
+		anchor_text(s->found.records, s->found.head, anchor);
+	text_printf(out, "{\"seq\":%lld,\"t\":", (long long)s->seq + 1);
+	text_time(out, now);
+	text_puts(out, ",\"kind\":\"aside\"");
+	text_member_string(out, "file", s->aside);
+	text_member_string(out, "why", s->aside_why);
+	text_member_string(out, "identity", s->found.identity[0] ? s->found.identity : NULL);
+	text_member_string(out, "head", known ? anchor : NULL);
+	text_puts(out, "}");
+}
+
+void aside_tell(struct log_store *s, int64_t now)
+{
+	char buffer[16384];
+	struct text t;
+	struct fault why;
+	if (!s->aside[0])
+		return;
+	say(s, s->aside_wal ? "A PART OF THE LOG IS LOST."
+	                    : "THE LOG WAS DAMAGED. It was set aside, as it is, and a new one was begun. "
+	                      "It is now");
+	text_begin(&t, buffer, sizeof buffer);
+	text_of(s, now, &t);
+	/* On a full disk it is only said. */
+	if (!t.failed)
+		(void)store_append_text(s, t.bytes, t.len, &why);
+}

@@ -1,0 +1,74 @@
+#!/bin/sh
+# SPDX-License-Identifier: MIT
+#
+# The log under fire, for so long as is given: `make torture`.
+#
+#     tests/torture.sh BUILD SECONDS
+#
+# Round after round, each with seeds of its own, which are printed: every system call failing in
+# turn, power cuts, kill -9 under load, flipped bytes, and the independent verifier over damaged
+# copies.  TALLY_SEED is the first seed, else the clock's.  Ends with the counts, and with
+# status 1 where anything failed; a round that is begun is finished.
+
+build=$1
+seconds=$2
+seed=${TALLY_SEED:-$(date +%s)}
+TALLY_BUILD=$build
+export TALLY_BUILD
+start=$(date +%s)
+end=$((start + seconds))
+out=$(mktemp) || exit 2
+trap 'rm -f "$out"' EXIT
+rounds=0
+passed=0
+failed=0
+# Of the whole time: for what chance will have, for the kills, for the flips.
+share=$((seconds / 4))
+[ $share -gt 600 ] && share=600
+
+# NAME COMMAND...: what it counts is shown, all of it where it fails.
+one() {
+	name=$1
+	shift
+	began=$(date +%s)
+	timeout 3600 env "$@" >"$out" 2>&1
+	status=$?
+	good=$(sed -n 's/^\[  PASSED  \] \([0-9]*\) test(s).*/\1/p' "$out" | tail -n 1)
+	passed=$((passed + ${good:-0}))
+	if [ $status -ne 0 ]; then
+		failed=$((failed + 1))
+		cat "$out"
+		printf '%s FAILED: %s\n' "$name" "$*"
+		return
+	fi
+	printf '%s, %d s\n' "$name" $(($(date +%s) - began))
+	# Their counts; not the rows.
+	sed -n '/^  row: /d; s/^  \(.*[0-9].*\)/    \1/p' "$out"
+}
+
+while :; do
+	rounds=$((rounds + 1))
+	printf 'round %d, seed %s\n' $rounds "$seed"
+	one "every call, every code, power cuts" TALLY_SEED="$seed" TALLY_TORTURE=$share \
+		"$build/tests/test_log_torture"
+	one "kill -9" TALLY_SEED="$seed" TALLY_KILLS=$((seconds >= 240 ? 1000 : 100)) \
+		"$build/tests/test_log_kill"
+	one "restores failing and killed" TALLY_SEED="$seed" TALLY_TORTURE=1 \
+		TALLY_KILLS=$((seconds >= 240 ? 500 : 60)) "$build/tests/test_restore"
+	one "flipped bytes" TALLY_SEED="$seed" TALLY_FLIPS=$((seconds >= 240 ? 3000 : 300)) \
+		"$build/tests/test_log_damage"
+	[ $rounds -eq 1 ] && [ "$seconds" -ge 600 ] &&
+		one "the daemon killed" TALLY_SEED="$seed" TALLY_LONG=1 "$build/tests/test_daemon_harm"
+	one "disks that fail" "$build/tests/test_log_fault"
+	one "earlier logs" "$build/tests/test_log_versions"
+	if [ $rounds -eq 1 ] && [ "$seconds" -ge 240 ]; then
+		one "the independent verifier" TALLY_LONG=1 python3 tests/check_seal.py
+	else
+		one "the independent verifier" python3 tests/check_seal.py
+	fi
+	seed=$(((seed * 1103515245 + 12345) % 2147483647))
+	[ "$(date +%s)" -ge $end ] && break
+done
+printf '%d rounds in %d s: %d tests passed, %d programs failed\n' $rounds $(($(date +%s) - start)) \
+	$passed $failed
+[ $failed -eq 0 ]
