@@ -28,6 +28,15 @@
 #define PNG_SCALE 2.0
 #define SIDE_MAX 30000.0 /* dots; cairo's own limit is 32767 */
 
+#ifdef __SANITIZE_ADDRESS__
+/* The cache of fonts lives until the end; what is ours is still looked at. */
+const char *__lsan_default_suppressions(void);
+const char *__lsan_default_suppressions(void)
+{
+	return "leak:libfontconfig\nleak:libpango\n";
+}
+#endif
+
 static int fail(const char *what, const char *why)
 {
 	fprintf(stderr, "tally-draw: %s: %s\n", what, why);

@@ -11,6 +11,7 @@ made of the running log and of its file, and then
   - both CSV files are read by Python's csv, report.json by json, report.pdf by pdftotext.
 What is not installed (Chromium, pdftotext) is skipped, and said.
 """
+import atexit
 import csv
 import html.parser
 import io
@@ -107,7 +108,7 @@ def recording():
 
 class Job:
     def __init__(self, folder):
-        self.folder = folder
+        self.folder, self.daemon = folder, None
         self.log = os.path.join(folder, "job.db")
         self.socket = os.path.join(folder, "s")
         for name, text in (("bench.conf", CONFIG), ("sheet.csv", SHEET), ("job.rec", recording())):
@@ -135,6 +136,10 @@ class Job:
     def stop(self):
         self.daemon.send_signal(signal.SIGTERM)
         self.daemon.wait(20)
+
+    def end(self):
+        if self.daemon and self.daemon.poll() is None:
+            self.daemon.kill()
 
     def live(self, *words):
         return subprocess.run([TALLY, "--socket", self.socket, *words], capture_output=True, text=True,
@@ -524,6 +529,7 @@ def main():
     began = time.time()
     with tempfile.TemporaryDirectory() as folder:
         job = Job(folder)
+        atexit.register(job.end)  # whatever happens, no daemon is left
         work(job)
         r = job.live("report", "--out", job.path("live"), "--language", "en")
         check("without safety tests the answer is no", r.returncode == 1 and "earth bond" in r.stderr)
