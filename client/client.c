@@ -92,6 +92,15 @@ bool client_open(struct client *c, const char *file, enum outcome *outcome)
 	return c->link != NULL;
 }
 
+void client_failed(struct client *c, enum outcome outcome, const struct fault *why)
+{
+	client_fault(c, outcome, why);
+	/* Nothing is pretended, either way. */
+	if (outcome == OUTCOME_UNREACHABLE && c->args.command->changes)
+		fprintf(c->err, "it is not known whether this was done: `tally entries` and `tally watch "
+		        "--after SEQ` show what the log has\n");
+}
+
 enum outcome client_ask_for(struct client *c, const char *method, json_t *params,
                             int timeout_ms, struct message *m)
 {
@@ -104,11 +113,7 @@ enum outcome client_ask_for(struct client *c, const char *method, json_t *params
 	outcome = link_call(c->link, method, params, timeout_ms, m);
 	if (outcome == OUTCOME_DONE)
 		return outcome;
-	client_fault(c, outcome, &m->why);
-	/* Nothing is pretended, either way. */
-	if (outcome == OUTCOME_UNREACHABLE && c->args.command->changes)
-		fprintf(c->err, "it is not known whether this was done: `tally entries` and `tally watch "
-		        "--after SEQ` show what the log has\n");
+	client_failed(c, outcome, &m->why);
 	return outcome;
 }
 
@@ -155,26 +160,32 @@ enum outcome client_pages(struct client *c, const char *method, json_t *params, 
 	return outcome;
 }
 
+void client_done(struct client *c, struct slice result, const char *done)
+{
+	int64_t seq = 0, struck = 0;
+	char clean[WORDS_SIZE];
+	if (client_has(c, OPTION_JSON)) {
+		client_json(c, result);
+		return;
+	}
+	struct slice of = json_member(result.at, result.len, "struck");
+	if (!json_int(of, &struck) && of.at && *of.at == '{')
+		json_int(json_member(of.at, of.len, "seq"), &struck);
+	json_int(json_member(result.at, result.len, "seq"), &seq);
+	words_clean(done, strlen(done), clean, sizeof clean);
+	fprintf(c->out, "%s", clean);
+	if (struck)
+		fprintf(c->out, " %lld", (long long)struck);
+	fprintf(c->out, ": record %lld\n", (long long)seq);
+}
+
 enum outcome client_change(struct client *c, const char *method, json_t *params,
                            const char *done)
 {
 	struct message m;
-	int64_t seq = 0, struck = 0;
-	char clean[WORDS_SIZE];
 	enum outcome outcome = client_ask(c, method, params, &m);
-	if (outcome == OUTCOME_DONE && client_has(c, OPTION_JSON)) {
-		client_json(c, m.result);
-	} else if (outcome == OUTCOME_DONE) {
-		struct slice of = json_member(m.result.at, m.result.len, "struck");
-		if (!json_int(of, &struck) && of.at && *of.at == '{')
-			json_int(json_member(of.at, of.len, "seq"), &struck);
-		json_int(json_member(m.result.at, m.result.len, "seq"), &seq);
-		words_clean(done, strlen(done), clean, sizeof clean);
-		fprintf(c->out, "%s", clean);
-		if (struck)
-			fprintf(c->out, " %lld", (long long)struck);
-		fprintf(c->out, ": record %lld\n", (long long)seq);
-	}
+	if (outcome == OUTCOME_DONE)
+		client_done(c, m.result, done);
 	message_free(&m);
 	return outcome;
 }

@@ -80,6 +80,11 @@ enum outcome client_pages(struct client *c, const char *method, json_t *params, 
 enum outcome client_change(struct client *c, const char *method, json_t *params,
                            const char *done);
 
+/* The two halves of these, for who calls by link_call: what is said of a change that was
+ * made, and of a call that failed. */
+void client_done(struct client *c, struct slice result, const char *done);
+void client_failed(struct client *c, enum outcome outcome, const struct fault *why);
+
 /* A parameter object from pairs of name and text, ended by NULL; pairs whose text
  * is NULL are left out. */
 json_t *client_params(const char *name, ...) __attribute__((sentinel));

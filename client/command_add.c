@@ -185,34 +185,54 @@ static void describe_lines(struct client *c, const char *text, struct lines *out
 	typed_rows_free(&rows);
 }
 
-static enum outcome try_lines(struct client *c, const char *text, bool *good)
+/* What would become of them: every fault, and with --dry the rest. */
+static enum outcome try_lines(struct client *c, const char *text)
 {
 	struct message m;
 	struct lines out = {0};
 	int64_t positions = 0;
+	int faults = 0;
 	bool dry = client_has(c, OPTION_DRY);
 	json_t *params = client_params("text", text, NULL);
 	json_object_set_new(params, "dry", json_true());
 	enum outcome outcome = client_ask(c, "sheet.add", params, &m);
-	*good = false;
 	if (outcome == OUTCOME_DONE) {
-		int faults = say_faults(c, text, m.result);
+		faults = say_faults(c, text, m.result);
 		json_int(json_member(m.result.at, m.result.len, "positions"), &positions);
-		*good = faults == 0;
-		if (dry && client_has(c, OPTION_JSON)) {
-			client_json(c, m.result);
-		} else if (dry && *good) {
-			describe_lines(c, text, &out);
-			lines_printf(&out, "%lld position%s would be added; nothing was done\n",
-			             (long long)positions, positions == 1 ? "" : "s");
-			client_lines(c, &out);
-		}
-		if (faults)
-			fprintf(c->err, "%d fault%s: nothing %s added\n", faults, faults == 1 ? "" : "s",
-			        dry ? "would be" : "was");
-		outcome = faults ? OUTCOME_WRONG : OUTCOME_DONE;
+	}
+	if (outcome == OUTCOME_DONE && dry && client_has(c, OPTION_JSON)) {
+		client_json(c, m.result);
+	} else if (outcome == OUTCOME_DONE && dry && !faults) {
+		describe_lines(c, text, &out);
+		lines_printf(&out, "%lld position%s would be added; nothing was done\n",
+		             (long long)positions, positions == 1 ? "" : "s");
+		client_lines(c, &out);
 	}
 	message_free(&m);
+	if (faults)
+		fprintf(c->err, "%d fault%s: nothing %s added\n", faults, faults == 1 ? "" : "s",
+		        dry ? "would be" : "was");
+	return faults ? OUTCOME_WRONG : outcome;
+}
+
+/* Where a line is at fault, all faults are asked for.  A fault that is of none of them (no
+ * job is open, say) is said as it came. */
+static enum outcome add_lines(struct client *c, const char *text)
+{
+	struct message m;
+	enum outcome outcome = OUTCOME_UNREACHABLE;
+	if (!client_open(c, NULL, &outcome))
+		return outcome;
+	outcome = link_call(c->link, "sheet.add", client_params("text", text, NULL), LINK_CALL_MS, &m);
+	struct fault why = m.why;
+	if (outcome == OUTCOME_DONE)
+		client_done(c, m.result, "added to the sheet");
+	message_free(&m);
+	if (outcome == OUTCOME_DONE)
+		return outcome;
+	if (outcome == OUTCOME_WRONG && why.line && try_lines(c, text) == OUTCOME_WRONG)
+		return OUTCOME_WRONG;
+	client_failed(c, outcome, &why);
 	return outcome;
 }
 
@@ -220,7 +240,7 @@ enum outcome call_sheet_add(struct client *c)
 {
 	struct fault why;
 	size_t len = 0;
-	bool none = c->args.count == 0, good;
+	bool none = c->args.count == 0;
 	bool standard = none || (c->args.count == 1 && strcmp(client_word(c, 0), "-") == 0);
 	if (none && isatty(STDIN_FILENO) && !client_has(c, OPTION_JSON) && !client_has(c, OPTION_DRY))
 		return sheet_add_typed(c);
@@ -236,10 +256,7 @@ enum outcome call_sheet_add(struct client *c)
 	}
 	if (standard)
 		text[len] = '\0';
-	enum outcome outcome = try_lines(c, text, &good);
-	if (outcome == OUTCOME_DONE && !client_has(c, OPTION_DRY))
-		outcome = client_change(c, "sheet.add", client_params("text", text, NULL),
-		                        "added to the sheet");
+	enum outcome outcome = client_has(c, OPTION_DRY) ? try_lines(c, text) : add_lines(c, text);
 	free(text);
 	return outcome;
 }

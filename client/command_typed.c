@@ -421,7 +421,8 @@ enum outcome sheet_add_typed(struct client *c)
 	learn_sheet(&t);
 	if (t.outcome != OUTCOME_DONE)
 		return t.outcome;
-	fprintf(c->out, "A line a position, or many that are alike: R1-R6,R9 100k. ? helps, Tab completes, "
+	fprintf(c->out, "A line a position, or many that are alike: R1-R6,R9 100k. ? helps, Tab "
+	        "completes, "
 	        "an empty line ends.\n");
 	if (terminal_begin(&t))
 		type_keys(&t);

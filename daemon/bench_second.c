@@ -43,7 +43,7 @@ void second_judge(const struct position *p, struct entry *e)
 	struct judgement j = {.has_value = true, .value = e->second.value, .kind = p->kind,
 	                      .function = second_function(e->second.kind), .settled = e->settled,
 	                      .in_circuit = e->reach == REACH_IN_CIRCUIT};
-	e->second_verdict = (struct verdict){VERDICT_NONE};
+	e->second_verdict = (struct verdict){.word = VERDICT_NONE};
 	if (q == QUANTITY_COUNT ||
 	    !limits_from(&p->beside[q], false, (struct decimal){0, 0}, &j.limits))
 		return;

@@ -170,7 +170,7 @@ static void refused(void **state)
 	    {"thousands, it may be", "position;nominal\nR1;10.000\n", NULL, 2, 6, "decimal point or part"},
 	    {"ten or ten thousand, tabs", "Ref\tValue\nR1\t10,000\n", NULL, 2, 6, "10 or 10k"},
 	    {"the byte behind a wide space", "position,nominal\nR1,4\xc2\xa0kx\n", NULL, 2, 8, "nominal"},
-	    {"Latin-1 micro", "Ref;Value\nC1;1\xb5" "F\n", NULL, 2, 5, "byte 0xB5: not UTF-8 (the micro"},
+	    {"Latin-1 micro", "Ref;Value\nC1;1\xb5" "F\n", NULL, 2, 5, "byte 0xB5: a sheet is UTF-8 text, this is the micro"},
 	    {"a dash of Windows", "Ref;Value\nR1\x96R2;1k\n", NULL, 2, 3, "a dash of a Windows code page"},
 	    {"another letter", "Ref;Bezeichnung\nR1;gr\xfcn\n", NULL, 2, 6, "byte 0xFC"},
 	    {"UTF-16", "\xff\xfeR\1", NULL, 1, 1, "UTF-16"},

@@ -369,7 +369,8 @@ static bool read_line(struct line *l, struct names *names, size_t *end)
 		l->why->column += (int)begin;
 		return false;
 	}
-	return read_words(l, find_function(l, names->first)) && soft_names_clear(l) && sections_fit(l, names);
+	return read_words(l, find_function(l, names->first)) && soft_names_clear(l) &&
+	       sections_fit(l, names);
 }
 
 bool sheet_entry_read(const char *text, size_t len,
@@ -431,7 +432,8 @@ bool sheet_entry_spread(struct sheet_row *row, const char *value, struct fault *
 	if (l.len == sizeof plain || !words_split(&l))
 		return false;
 	memcpy(l.row.written[SHEET_KIND], kind, SHEET_CELL_SIZE);
-	if (!read_words(&l, find_function(&l, row->written[SHEET_POSITION])) || l.row.written[SHEET_ROLE][0] || l.sections)
+	if (!read_words(&l, find_function(&l, row->written[SHEET_POSITION])) ||
+	    l.row.written[SHEET_ROLE][0] || l.sections)
 		return cell_refuse(why, l.cell_at[l.sections ? SHEET_NOMINAL : SHEET_ROLE],
 		                   l.sections ? "a value for each of several sections: a row for each"
 		                              : "no value, rating, tolerance or kind");

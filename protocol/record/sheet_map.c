@@ -148,12 +148,14 @@ static const char *not_utf8(const char *text, size_t len, size_t at)
 {
 	unsigned char a = (unsigned char)text[at], b = at + 1 < len ? (unsigned char)text[at + 1] : 0;
 	if (at == 0 && ((a == 0xff && b == 0xfe) || (a == 0xfe && b == 0xff)))
-		return "this is UTF-16: save the sheet as CSV in UTF-8";
+		return "a sheet is UTF-8 text, this is UTF-16: save it as CSV in UTF-8";
 	if (a == 0xb5)
-		return "not UTF-8 (the micro sign of Latin-1 or Windows): save the sheet as CSV in UTF-8";
+		return "a sheet is UTF-8 text, this is the micro sign of Latin-1 or Windows: save it as CSV in "
+		       "UTF-8";
 	if (a == 0x96 || a == 0x97)
-		return "not UTF-8 (a dash of a Windows code page): save the sheet as CSV in UTF-8";
-	return "not UTF-8 (a letter or sign of another encoding): save the sheet as CSV in UTF-8";
+		return "a sheet is UTF-8 text, this is a dash of a Windows code page: save it as CSV in UTF-8";
+	return "a sheet is UTF-8 text, this is a letter or sign of another encoding: save it as CSV in "
+	       "UTF-8";
 }
 
 bool sheet_bytes_check(const char *file, const char *text, size_t len, struct fault *why)
