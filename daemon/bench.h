@@ -144,6 +144,9 @@ bool bench_twins_accept(struct bench *b, int64_t t, const char *positions, struc
  * are not bound; a name binds that meter; position NULL with a meter frees it. */
 bool bench_at(struct bench *b, int64_t t, const char *position, int quantity, const char *meter,
               struct fault *why);
+/* The same for one meter; position NULL frees it.  A bind record. */
+bool bench_bind(struct bench *b, int64_t t, const char *position, int quantity, const char *meter,
+                struct bench_wait w, struct fault *why);
 bool bench_quantity(struct bench *b, int64_t t, enum quantity q, struct fault *why);
 /* What is up once more; where a meter waits for an offset or a check, that is called off
  * instead, and nothing else.  swapped: with the leads changed over (in circuit; see
@@ -235,6 +238,8 @@ void bench_tape_begins(struct bench *b, int64_t t);
 /* JSON object texts as in protocol/WIRE.md (status, meters, live). */
 void bench_status(const struct bench *b, struct text *out);
 void bench_chosen(const struct bench *b, struct text *out);
+/* ,"bound":[...]: which meters are held where. */
+void bench_bindings(const struct bench *b, struct text *out);
 void bench_meters(const struct bench *b, int64_t t, struct text *out);
 void bench_live(const struct bench *b, int64_t t, struct text *out);
 

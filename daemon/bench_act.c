@@ -34,40 +34,12 @@ static enum quantity quantity_asked(const struct bench *b, int place, int quanti
 	                     : position_first_quantity(&b->position[place].row.position);
 }
 
-static bool bind_meter(struct bench *b, int64_t t, const char *position, int quantity,
-                       const char *meter, struct fault *why)
-{
-	int i = bench_meter_index(b, meter);
-	if (i < 0) {
-		fault_set(why, "there is no meter %s in the configuration", meter);
-		return false;
-	}
-	struct bench_meter *m = &b->meter[i];
-	struct aim aim = {-1, QUANTITY_VALUE};
-	if (position) {
-		aim.place = job_place(b, t, position, why);
-		if (aim.place < 0)
-			return false;
-		aim.quantity = quantity_asked(b, aim.place, quantity);
-		b->position[aim.place].choice = ++b->choice;
-		bench_taped(b, t, "at", "%s %s %s", position, quantity_name(aim.quantity), meter);
-	} else {
-		bench_taped(b, t, "meter", "%s free", meter);
-	}
-	m->bound = aim;
-	m->before.place = -1;
-	m->held.waits = false;
-	walk_expect(b);
-	bench_event(b, position ? "bound" : "freed", "meter", meter, "position", position, NULL);
-	return true;
-}
-
 bool bench_at(struct bench *b, int64_t t, const char *position, int quantity, const char *meter,
               struct fault *why)
 {
 	bench_run_until(b, t);
 	if (meter)
-		return bind_meter(b, t, position, quantity, meter, why);
+		return bench_bind(b, t, position, quantity, meter, (struct bench_wait){0}, why);
 	int place = job_place(b, t, position, why);
 	if (place < 0)
 		return false;

@@ -9,6 +9,8 @@
  *   bench_capture.c from a settled value to an entry
  *   bench_take.c    the same by key
  *   bench_way.c     the order of the walk, skipping and coming back
+ *   bench_bind.c    meters that are held to a position
+ *   bench_unit.c    which unit it is, what is fitted again, photos of it
  *   bench_safe.c    cold and live, and the watch over a cold unit
  *   bench_speech.c  whether the name of what is up was said
  *   bench_job.c     jobs, notes, strikes, typed entries
@@ -437,6 +439,9 @@ void safe_restore(struct bench *b, const struct job_body *job, int64_t utc);
 void safe_reading(struct bench *b, struct bench_meter *m, const struct reading *r);
 void safe_away(struct bench *b, struct bench_meter *m);
 void safe_look(const struct bench *b, struct text *out); /* members of `status` */
+
+/* bench_bind.c */
+bool bind_restore(struct bench *b, const char *text, size_t len);
 
 /* bench_speech.c */
 void name_to_say(struct bench *b); /* another position is up */

@@ -36,17 +36,18 @@ struct answering {
 
 /* ---- answers that wait for the disk ---- */
 
-enum shape { SHAPE_SEQ, SHAPE_RECORD, SHAPE_UNDONE, SHAPE_SHEET, SHAPE_MANNER };
+enum shape { SHAPE_SEQ, SHAPE_RECORD, SHAPE_UNDONE, SHAPE_SHEET, SHAPE_MANNER, SHAPE_READY };
 
 struct waiting {
 	struct server_call *call;
 	enum shape shape;
 	const char *key, *word; /* SHAPE_MANNER: what the answer says */
+	char *ready;            /* SHAPE_READY: the answer, but for seq at its end; malloc */
 };
 
 static void answer_durable(const struct waiting *w, const struct bench_outcome *o)
 {
-	size_t size = o->len + 256;
+	size_t size = o->len + 256 + (w->ready ? strlen(w->ready) : 0);
 	char *buffer = malloc(size);
 	struct text t;
 	int64_t n;
@@ -57,6 +58,8 @@ static void answer_durable(const struct waiting *w, const struct bench_outcome *
 	text_begin(&t, buffer, size);
 	if (w->shape == SHAPE_MANNER)
 		text_printf(&t, "{\"%s\":\"%s\"", w->key, w->word);
+	else if (w->shape == SHAPE_READY)
+		text_printf(&t, "%s,\"seq\":%lld", w->ready, (long long)o->seq);
 	else
 		text_printf(&t, "{\"seq\":%lld", (long long)o->seq);
 	if (w->shape == SHAPE_RECORD) {
@@ -86,6 +89,7 @@ static void answered(void *arg, const struct bench_outcome *o)
 		fault_set(&why, "NOT LOGGED: %s", o->why ? o->why : "the log refused it");
 		server_refuse(w->call, WIRE_NOT_LOGGED, &why);
 	}
+	free(w->ready);
 	free(w);
 }
 
@@ -289,25 +293,48 @@ static bool read_quantity(const char *name, int *out, struct fault *why)
 	return true;
 }
 
+/* A record: answered when it is durable. */
+static bool bind_meter(struct answering *a, int quantity, struct fault *why)
+{
+	const struct asked *k = &a->asked;
+	struct bench *b = a->calls->bench;
+	struct bench_wait w = wait_for(a, SHAPE_READY);
+	struct waiting *waiting = w.arg;
+	if (!waiting) {
+		fault_set(why, "out of memory");
+		return false;
+	}
+	text_puts(&a->out, "{\"chosen\":");
+	bench_chosen(b, &a->out);
+	text_member_string(&a->out, "meter", k->meter);
+	text_member_string(&a->out, "position", k->position);
+	waiting->ready = strdup(a->out.bytes);
+	if (!waiting->ready) {
+		free(waiting);
+		fault_set(why, "out of memory");
+		return false;
+	}
+	bool bound = bench_bind(b, a->t, k->position, quantity, k->meter, w, why);
+	if (!bound)
+		free(waiting->ready);
+	return later(a, bound, w, WIRE_BAD_INPUT, why);
+}
+
 static bool call_at(struct answering *a, struct fault *why)
 {
 	const struct asked *k = &a->asked;
 	int quantity;
 	if (!read_quantity(k->quantity, &quantity, why))
 		return false;
-	if ((k->position || k->meter) &&
-	    !bench_at(a->calls->bench, a->t, k->position, quantity, k->meter, why))
+	if (k->meter)
+		return bind_meter(a, quantity, why);
+	if (k->position && !bench_at(a->calls->bench, a->t, k->position, quantity, NULL, why))
 		return false;
 	text_puts(&a->out, "{\"chosen\":");
 	bench_chosen(a->calls->bench, &a->out);
-	if (k->meter) {
-		text_member_string(&a->out, "meter", k->meter);
-		if (k->position)
-			text_member_string(&a->out, "position", k->position);
-		else
-			text_member_null(&a->out, "position");
-	}
+	bench_bindings(a->calls->bench, &a->out);
 	text_puts(&a->out, "}");
+	server_answer(a->call, a->out.bytes);
 	return true;
 }
 
@@ -562,7 +589,7 @@ static const struct method {
     {"sheet.twins", call_sheet_twins, "accept positions", false},
     {"sheet.add", call_sheet_add, "text!", false},
     {"sheet.mirror", call_sheet_mirror, "range! by!", false},
-    {"at", call_at, "position quantity meter", true},
+    {"at", call_at, "position quantity meter", false},
     {"at.new", call_at_new, "prefix", false},
     {"reach", call_reach, "reach!", false},
     {"condition", call_condition, "condition!", false},
