@@ -28,6 +28,10 @@ struct client;
 	X(METER, "meter", "NAME", "the meter meant, by its name in the configuration")            \
 	X(JOB, "job", "NAME", "the job meant (else the newest; * for all of them)")                                  \
 	X(LIKE, "like", "JOB", "take over the sheet of that job")                                \
+	X(AGAIN, "again", "JOB", "the same unit came back: its earlier job, shown beside this one") \
+	X(BESIDE, "beside", "JOB", "an earlier job, with what was measured then and the change since") \
+	X(PHOTO, "photo", "PICTURE", "a jpeg, png or webp file, kept beside the log by its SHA-256") \
+	X(VALVE, "valve", "NUMBER", "a valve by its own number, whatever socket it was in")       \
 	X(FROM, "from", "NAME", "the instrument that the value was read from")                    \
 	X(QUANTITY, "quantity", "Q", "value, leakage, esr, dissipation, insulation or volts")     \
 	X(U, "u", "U", "standard uncertainty of the value, in its unit")                          \

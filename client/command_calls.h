@@ -21,6 +21,10 @@ enum outcome call_job_show(struct client *c);
 enum outcome call_job_close(struct client *c);
 enum outcome call_job_live(struct client *c);
 enum outcome call_job_cold(struct client *c);
+/* command_unit.c */
+enum outcome call_job_set(struct client *c);
+enum outcome call_job_ready(struct client *c);
+enum outcome call_job_fitted(struct client *c);
 /* command_try.c */
 enum outcome call_meters_try(struct client *c);
 /* command_doctor.c */

@@ -75,6 +75,22 @@ const struct command command_table[] = {
 	{JOB, "job show", "[NAME]", "one job, the newest without a name",
 	 "State, time, positions and entries of the job.",
 	 OPTION_BIT(JOB), 0, NEED_LOG, false, call_job_show},
+	{JOB, "job set", "KEY=VALUE...", "which unit it is: maker, type, serial, complaint ...",
+	 "Keys: maker, type, serial, year, mains (the tap that it is set to), complaint, owner (the owner's "
+	 "word: what is wished, and agreed), condition (what the eye sees), received (the day, YYYY-MM-DD). Up "
+	 "to 511 bytes each; an empty value takes one away. tally job set type=\"monitor amplifier\" "
+	 "serial=1204 received=2026-11-25",
+	 0, 0, NEED_BENCH, true, call_job_set},
+	{JOB, "job ready", "[NAME]", "before power: legs that are still up, new parts not yet fitted",
+	 "A leg is up where the last entry was lifted or loose, or that reach was said while it was chosen; "
+	 "an entry in circuit says that it is back. A part is new from its fit, or an entry in condition new, "
+	 "on; a done entry in circuit says that it is in. Else say it yourself when you have looked: tally job "
+	 "fitted. Exit status 1 while anything is on the list. With --file it reads a log." CAUTION,
+	 OPTION_BIT(JOB), 0, NEED_LOG, false, call_job_ready},
+	{JOB, "job fitted", "POSITION...", "you have looked: the leg is back, the new part is in",
+	 "Positions, ranges such as R1-R6, and parts (a can with all its sections). They are off the list of "
+	 "`job ready` until another leg is lifted or another part is fitted there." CAUTION,
+	 0, 0, NEED_BENCH, true, call_job_fitted},
 	{JOB, "job close", "", "close the job that is open",
 	 "Nothing is measured for it after that; what was measured stays.",
 	 0, 0, NEED_BENCH, true, call_job_close},

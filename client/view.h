@@ -71,6 +71,11 @@ void view_meters(const struct style *style, struct slice result, struct lines *o
  * one was. */
 void view_doctor(const struct style *style, struct slice result, const char *meter,
                  const char *socket_why, struct lines *out);
+/* What `job.ready` says, cautions first; true where nothing stands in the way. */
+bool view_ready(const struct style *style, struct slice result, struct lines *out);
+/* The cells of its identity, one a line; and the same as a few words. */
+void view_unit(const struct style *style, struct slice job, struct lines *out);
+void view_unit_line(struct slice job, struct lines *out);
 void view_job(const struct style *style, struct slice result, struct lines *out);
 /* Twins that are proposed. */
 void view_twins(const struct style *style, struct slice result, struct lines *out);

@@ -104,6 +104,16 @@ void bench_by_nobody(struct bench *b);
 /* All return false with *why where the call is refused; nothing changed then. */
 bool bench_job_start(struct bench *b, int64_t t, const char *name, struct bench_wait w,
                      struct fault *why);
+/* The same unit came back: `again` is the job of then. */
+bool bench_job_again(struct bench *b, int64_t t, const char *name, const char *again,
+                     struct bench_wait w, struct fault *why);
+/* Which unit it is, as cells: protocol/record/job_kinds.h.  An empty value takes one away. */
+bool bench_identity(struct bench *b, int64_t t, const char *const *key, const char *const *value,
+                    int cells, struct bench_wait w, struct fault *why);
+/* Legs that were up are back, and a part that was new is in its place: the person has looked.
+ * `positions`: names, ranges (R1-R6) and parts, parted by spaces or commas. */
+bool bench_fitted(struct bench *b, int64_t t, const char *positions, struct bench_wait w,
+                  struct fault *why);
 bool bench_job_close(struct bench *b, int64_t t, struct bench_wait w, struct fault *why);
 /* Live, or to be cold: at once where every reservoir of the sheet was measured dead twice
  * since it was live (or there is none, or `because` says why it is: that is kept); else the

@@ -112,7 +112,7 @@ static bool set_reach(struct bench *b, int64_t t, enum reach reach, struct bench
 {
 	enum reach before = b->reach;
 	b->reach = reach;
-	if (!put_manner(b, t, reach != before, w, why)) {
+	if (!put_manner(b, t, reach != before || b->job_position[0], w, why)) {
 		b->reach = before;
 		return false;
 	}
@@ -130,7 +130,13 @@ bool bench_reach(struct bench *b, int64_t t, enum reach reach, struct bench_wait
                  struct fault *why)
 {
 	bench_run_until(b, t);
-	if (!set_reach(b, t, reach, w, why))
+	/* Said of what is up: that leg is up until it is measured in circuit, or said to be back. */
+	if (reach != REACH_IN_CIRCUIT && b->chosen >= 0)
+		snprintf(b->job_position, sizeof b->job_position, "%s",
+		         b->position[b->chosen].row.position.name);
+	bool set = set_reach(b, t, reach, w, why);
+	b->job_position[0] = '\0';
+	if (!set)
 		return false;
 	b->lift_reach = false;
 	bench_taped(b, t, "reach", "%s", reach_name(reach));
@@ -432,7 +438,7 @@ static bool act_run(struct bench *b, int64_t t, const char *name, const char *re
 			return acts[i].call(b, t, &w, why);
 	fault_set(why, "there is no act @%s: at, walk, reach, condition, quantity, take, again, undo, "
 	          "next, back, there, move, offset, check, speaks, announced, note, cold, live, job, "
-	          "meter, sheet, fit, rename, new, twins", name);
+	          "meter, sheet, fit, rename, new, twins, identity, fitted", name);
 	return false;
 }
 

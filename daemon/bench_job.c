@@ -63,6 +63,9 @@ bool job_put(struct bench *b, int64_t t, enum job_change change, struct bench_wa
 	struct text body;
 	snprintf(job.job, sizeof job.job, "%s", b->job);
 	snprintf(job.because, sizeof job.because, "%s", b->job_because);
+	snprintf(job.position, sizeof job.position, "%s", b->job_position);
+	if (change == JOB_STARTED)
+		snprintf(job.again, sizeof job.again, "%s", b->job_again);
 	text_begin(&body, b->body, BENCH_BODY_SIZE);
 	job_body_write(&body, &job);
 	return bench_put_job(b, "job", t, &body, w, why);
@@ -117,6 +120,19 @@ bool bench_job_start(struct bench *b, int64_t t, const char *name, struct bench_
 	bench_taped(b, t, "job", "%s", name);
 	walk_expect(b);
 	return true;
+}
+
+bool bench_job_again(struct bench *b, int64_t t, const char *name, const char *again,
+                     struct bench_wait w, struct fault *why)
+{
+	if (!job_name_valid(again) || strcmp(again, name) == 0) {
+		fault_set(why, "\"%.70s\" is no earlier job than this one", again);
+		return false;
+	}
+	snprintf(b->job_again, sizeof b->job_again, "%s", again);
+	bool started = bench_job_start(b, t, name, w, why);
+	b->job_again[0] = '\0';
+	return started;
 }
 
 bool job_need(struct bench *b, int64_t t, struct fault *why)

@@ -207,7 +207,8 @@ struct bench {
 	bool cooling;       /* live, and the reservoirs are being measured dead */
 	int64_t live_utc;   /* when it was said to be live, us since 1970 */
 	int64_t safe_at;    /* stream time at which a reservoir may be measured again */
-	char job_because[200]; /* for the job record that is being made */
+	char job_because[200]; /* for the job record that is being made, as the next two */
+	char job_position[NAME_SIZE], job_again[JOB_SIZE];
 	enum condition condition;
 	enum reach reach;
 	bool swapped;      /* what is up is measured again with the leads swapped */

@@ -20,7 +20,7 @@
 /* Everything that any method takes. */
 struct asked {
 	const char *position, *quantity, *meter, *name, *text, *job, *because, *value, *from, *u;
-	const char *reach, *condition, *walk, *state, *range, *order, *leads, *to, *prefix, *positions;
+	const char *reach, *condition, *walk, *state, *range, *order, *leads, *to, *prefix, *positions, *again;
 	int64_t seq, by, meters, up;
 	bool speaks, wait, swapped, accept, none;
 	json_t *fields, *seqs;
@@ -167,10 +167,47 @@ static bool call_doctor(struct answering *a, struct fault *why)
 		return later(a, accepted_, w, code, why) && w.done;  \
 	} while (0)
 
+enum { FIELDS = 16 };
+
+static bool read_fields(const struct answering *a, const char *key[FIELDS],
+                        const char *value[FIELDS], int *n, struct fault *why)
+{
+	const char *k;
+	json_t *v;
+	*n = 0;
+	json_object_foreach (a->asked.fields, k, v) {
+		if (*n == FIELDS || !json_is_string(v)) {
+			fault_set(why, "fields: at most %d, each a text, as written in a sheet", FIELDS);
+			return false;
+		}
+		key[*n] = k;
+		value[(*n)++] = json_string_value(v);
+	}
+	return true;
+}
+
 static bool call_job_start(struct answering *a, struct fault *why)
 {
+	const struct asked *k = &a->asked;
 	LATER(SHAPE_SEQ, WIRE_BAD_INPUT,
-	      bench_job_start(a->calls->bench, a->t, a->asked.name, w, why));
+	      k->again ? bench_job_again(a->calls->bench, a->t, k->name, k->again, w, why)
+	               : bench_job_start(a->calls->bench, a->t, k->name, w, why));
+}
+
+static bool call_job_set(struct answering *a, struct fault *why)
+{
+	const char *key[FIELDS], *value[FIELDS];
+	int n;
+	if (!read_fields(a, key, value, &n, why))
+		return false;
+	LATER(SHAPE_SEQ, WIRE_BAD_INPUT,
+	      bench_identity(a->calls->bench, a->t, key, value, n, w, why));
+}
+
+static bool call_job_fitted(struct answering *a, struct fault *why)
+{
+	LATER(SHAPE_SEQ, WIRE_BAD_INPUT,
+	      bench_fitted(a->calls->bench, a->t, a->asked.positions, w, why));
 }
 
 static bool call_job_close(struct answering *a, struct fault *why)
@@ -211,25 +248,6 @@ static bool call_sheet_mirror(struct answering *a, struct fault *why)
 		by = 0; /* refused, with the reason */
 	LATER(SHAPE_SEQ, WIRE_BAD_INPUT,
 	      bench_sheet_mirror(a->calls->bench, a->t, a->asked.range, (int)by, w, why));
-}
-
-enum { FIELDS = 16 };
-
-static bool read_fields(const struct answering *a, const char *key[FIELDS],
-                        const char *value[FIELDS], int *n, struct fault *why)
-{
-	const char *k;
-	json_t *v;
-	*n = 0;
-	json_object_foreach (a->asked.fields, k, v) {
-		if (*n == FIELDS || !json_is_string(v)) {
-			fault_set(why, "fields: at most %d, each a text, as written in a sheet", FIELDS);
-			return false;
-		}
-		key[*n] = k;
-		value[(*n)++] = json_string_value(v);
-	}
-	return true;
 }
 
 static bool call_sheet_set(struct answering *a, struct fault *why)
@@ -556,7 +574,7 @@ static const struct {
 #define M(member) {#member, offsetof(struct asked, member), PARAM_TEXT}
     M(position), M(quantity), M(meter), M(name),  M(text),      M(job),  M(because),
     M(value),    M(from),     M(u),     M(reach), M(condition), M(walk), M(state),
-    M(range),    M(order),    M(leads), M(to),    M(prefix),    M(positions),
+    M(range),    M(order),    M(leads), M(to),    M(prefix),    M(positions), M(again),
 #undef M
     {"seq", offsetof(struct asked, seq), PARAM_WHOLE},
     {"by", offsetof(struct asked, by), PARAM_WHOLE},
@@ -579,7 +597,9 @@ static const struct method {
     {"status", call_status, "", true},
     {"meters", call_meters, "", true},
     {"doctor", call_doctor, "", false},
-    {"job.start", call_job_start, "name!", false},
+    {"job.start", call_job_start, "name! again", false},
+    {"job.set", call_job_set, "fields!", false},
+    {"job.fitted", call_job_fitted, "positions!", false},
     {"job.close", call_job_close, "", false},
     {"job.state", call_job_state, "state! because", false},
     {"sheet.load", call_sheet_load, "name! text! job", false},

@@ -17,6 +17,7 @@ static const struct {
 	{ "entries", query_entries },
 	{ "job.list", query_job_list },
 	{ "job.show", query_job_show },
+	{ "job.ready", query_job_ready },
 	{ "sheet.show", query_sheet_show },
 	{ "compare", query_compare },
 	{ "plan", query_plan },

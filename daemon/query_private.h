@@ -7,6 +7,10 @@
  *     query_entries.c  entries
  *     query_names.c    what a position is called now
  *     query_job.c      jobs
+ *     query_identity.c which unit a job is about
+ *     query_ready.c    what stands in the way of the power
+ *     query_again.c    an earlier job of the same unit, beside this one
+ *     query_notes.c    notes, and the photos that they name
  *     query_sheet.c    sheets
  *     query_compare.c  meter against meter
  *     query_twins.c    twin against twin
@@ -124,6 +128,16 @@ bool query_of_job(const char *job, const char *text, size_t len);
 bool entries_count(struct query *q, const char *job,
                    void (*count)(void *arg, const char *job, const char *position), void *arg);
 
+/* ---- which unit a job is about ---- */
+
+struct identity_body;
+struct job_identity;
+/* Every identity record of the log, in order; `body` is valid during the call. */
+bool identities_read(struct query *q, void (*each)(void *arg, const struct identity_body *body),
+                     void *arg);
+/* ,"identity": and what is known, null for NULL. */
+void identity_answer(struct answer *out, const struct job_identity *id);
+
 /* ---- the methods ---- */
 
 bool query_records(struct query *q, json_t *params);
@@ -132,6 +146,7 @@ bool query_backup(struct query *q, json_t *params);
 bool query_entries(struct query *q, json_t *params);
 bool query_job_list(struct query *q, json_t *params);
 bool query_job_show(struct query *q, json_t *params);
+bool query_job_ready(struct query *q, json_t *params);
 bool query_sheet_show(struct query *q, json_t *params);
 bool query_compare(struct query *q, json_t *params);
 bool query_plan(struct query *q, json_t *params);

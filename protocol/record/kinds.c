@@ -65,6 +65,8 @@ void job_body_write(struct text *out, const struct job_body *b)
 	text_member_string(out, "condition", condition_name(b->condition));
 	text_member_string(out, "reach", reach_name(b->reach));
 	member_set(out, "because", b->because);
+	member_set(out, "position", b->position);
+	member_set(out, "again", b->again);
 	asked_by_write(out, &b->by);
 }
 
@@ -84,6 +86,8 @@ bool job_body_read(const char *text, size_t len, struct job_body *b)
 	b->open = json_bool(json_member(text, len, "open"), false);
 	b->live = json_is(json_member(text, len, "unit"), "live");
 	member_string(text, len, "because", b->because, sizeof b->because);
+	member_string(text, len, "position", b->position, sizeof b->position);
+	member_string(text, len, "again", b->again, sizeof b->again);
 	asked_by_read(text, len, &b->by);
 	return true;
 }

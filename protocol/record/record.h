@@ -236,6 +236,10 @@ struct job_body {
 	enum condition condition;
 	enum reach reach;
 	char because[200];      /* why it is cold; "": left out */
+	/* The position at which a reach was said, that is not in-circuit: its leg is up.  "":
+	 * left out. */
+	char position[NAME_SIZE];
+	char again[JOB_SIZE];   /* the earlier job of this unit; "": left out */
 	struct asked_by by;
 };
 void job_body_write(struct text *out, const struct job_body *b);
