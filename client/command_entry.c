@@ -177,7 +177,8 @@ enum outcome call_entries(struct client *c)
 	struct view_entries v;
 	struct lines out = {0};
 	json_t *params = client_params("position", client_word(c, 0), "job",
-	                               client_option(c, OPTION_JOB), NULL);
+	                               client_option(c, OPTION_JOB), "valve",
+	                               client_option(c, OPTION_VALVE), NULL);
 	view_entries_begin(&v);
 	enum outcome outcome = client_pages(c, "entries", params, "entries", each_entry, &v);
 	if (outcome == OUTCOME_DONE && !client_has(c, OPTION_JSON) && !client_has(c, OPTION_BUDGET)) {

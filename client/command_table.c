@@ -127,7 +127,9 @@ const struct command command_table[] = {
 	 0, 0, NEED_BENCH, true, call_sheet_mirror},
 	{JOB, "sheet set", "POSITION KEY=VALUE...", "change fields of one position",
 	 "Keys are the columns of `sheet load`; an empty value clears the field. marking= takes what "
-	 "stands on the part (104K, .047/400, \"brown black yellow\") as its nominal. Entries that the "
+	 "stands on the part (104K, .047/400, \"brown black yellow\") as its nominal. valve= takes a valve's "
+	 "own number: its entries are found by it wherever it goes (entries --valve), and the socket that had "
+	 "it before has none. Entries that the "
 	 "change touches are judged anew, each with a record that says so.",
 	 0, 0, NEED_BENCH, true, call_sheet_set},
 	{JOB, "sheet fit", "POSITION KEY=VALUE...", "what is fitted there now, where it is another part",
@@ -254,8 +256,10 @@ const struct command command_table[] = {
 	{ENTRIES, "entries", "[POSITION]", "entries with their verdicts",
 	 "With --json each line is the sealed record, byte for byte; one that was struck has a member "
 	 "`struck` added before its closing brace. --budget: of each, what its uncertainty is made of "
-	 "(component, statement, distribution, divisor, share), worked out again from the record alone.",
-	 OPTION_BIT(JOB) | OPTION_BIT(BUDGET), 0, NEED_LOG, false, call_entries},
+	 "(component, statement, distribution, divisor, share), worked out again from the record alone. "
+	 "--valve: those of one valve, by its own number, in whatever socket and job it was. --beside: "
+	 "what was measured in an earlier job of the unit, what is measured now, and the change.",
+	 OPTION_BIT(JOB) | OPTION_BIT(BUDGET) | OPTION_BIT(VALVE) | OPTION_BIT(BESIDE), 0, NEED_LOG, false, call_entries},
 	{ENTRIES, "strike", "SEQ", "say that an entry does not count, and why",
 	 "SEQ is the number of the entry's record. Nothing is deleted: the entry stays, marked.",
 	 OPTION_BIT(BECAUSE), OPTION_BIT(BECAUSE), NEED_BENCH, true, call_strike},

@@ -177,7 +177,7 @@ void view_chosen(const struct style *style, struct slice chosen, struct lines *o
 	}
 	static const struct { const char *path, *before; } parts[] = {
 		{"quantity", ", "}, {"kind", ", "}, {"nominal", ", nominal "}, {"tolerance", " "},
-		{"role", ", "}, {"twin", ", twin "},
+		{"role", ", "}, {"twin", ", twin "}, {"valve", ", valve "},
 	};
 	int at = snprintf(all, sizeof all, "%.60s", position);
 	for (size_t i = 0; i < sizeof parts / sizeof parts[0] && (size_t)at < sizeof all; i++) {

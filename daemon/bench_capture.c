@@ -270,7 +270,8 @@ bool capture_entry(struct bench *b, struct bench_meter *m, int64_t t, const stru
 	struct entry e;
 	struct limits_of_use use;
 	use_of(&m->config->use, c->r->function, &use);
-	struct entry_beside beside = {.job = b->job, .use = &use, .by = b->by};
+	struct entry_beside beside = {.job = b->job, .use = &use, .by = b->by,
+	                              .valve = valve_at(b, aim.place)};
 	char shown[80], frames[METER_FRAMES][METER_FRAME_TEXT];
 	capture_fill(b, m, t, c->r, &e);
 	snprintf(e.position, sizeof e.position, "%s", name_of(b, aim.place));

@@ -368,7 +368,7 @@ bool bench_enter(struct bench *b, int64_t t, const struct bench_typed *typed, st
 	char shown[80];
 	entry_shown(&e, shown, sizeof shown);
 	struct entry_beside beside = {.by = b->by, .job = b->job, .shown = shown, .accuracy_assumed = !typed->u,
-	                              .because = typed->because};
+	                              .because = typed->because, .valve = valve_at(b, place)};
 	struct text body;
 	text_begin(&body, b->body, BENCH_BODY_SIZE);
 	entry_write(&body, &e, &beside);

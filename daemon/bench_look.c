@@ -54,6 +54,9 @@ void bench_chosen(const struct bench *b, struct text *out)
 	member_name(out, "tolerance", tolerance);
 	member_name(out, "role", p->role);
 	member_name(out, "twin", p->twin);
+	const char *valve = valve_at(b, b->chosen);
+	if (valve[0])
+		text_member_string(out, "valve", valve);
 	if (p != &b->position[b->chosen].row.position)
 		text_member_bool(out, "fit", true);
 	chosen_limits(b, p, out);

@@ -10,6 +10,7 @@
  *   bench_take.c    the same by key
  *   bench_way.c     the order of the walk, skipping and coming back
  *   bench_bind.c    meters that are held to a position
+ *   bench_valve.c   valves by their own number, as they move between sockets
  *   bench_unit.c    which unit it is, what is fitted again, photos of it
  *   bench_safe.c    cold and live, and the watch over a cold unit
  *   bench_speech.c  whether the name of what is up was said
@@ -440,6 +441,15 @@ void safe_restore(struct bench *b, const struct job_body *job, int64_t utc);
 void safe_reading(struct bench *b, struct bench_meter *m, const struct reading *r);
 void safe_away(struct bench *b, struct bench_meter *m);
 void safe_look(const struct bench *b, struct text *out); /* members of `status` */
+
+/* bench_valve.c */
+#define VALVE_COLUMN "valve"
+const char *valve_of_row(const struct sheet_row *row); /* "" for none */
+/* The valve that is in that socket, or of the part to which the position belongs; "". */
+const char *valve_at(const struct bench *b, int place);
+bool valve_set(struct sheet_row *row, const char *value, struct fault *why);
+/* The first row of the batch was given that number: what the others have then. */
+bool valve_follow(struct sheet_batch *batch, const char *value, struct fault *why);
 
 /* bench_bind.c */
 bool bind_restore(struct bench *b, const char *text, size_t len);

@@ -6,6 +6,7 @@
  *     query_said.c     what was said of entries afterwards: strikes, moves, rejudgements
  *     query_entries.c  entries
  *     query_names.c    what a position is called now
+ *     query_valves.c   which valve was in a socket
  *     query_job.c      jobs
  *     query_identity.c which unit a job is about
  *     query_ready.c    what stands in the way of the power
@@ -114,6 +115,25 @@ void names_at(const struct names *names, int64_t seq, char name[NAME_SIZE]);
 const struct renamed *said_position(const struct said_list *moves, const struct names *names,
                                     int64_t seq, const char *text, size_t len,
                                     char out[NAME_SIZE]);
+
+/* ---- which valve was in a socket ---- */
+
+struct valve_line {
+	int64_t seq; /* of the position record */
+	char job[JOB_SIZE], position[NAME_SIZE]; /* by the name that it has now */
+	char valve[NAME_SIZE]; /* from there on; "" for none */
+};
+struct valves {
+	struct valve_line *at; /* in order of seq */
+	size_t n, size;
+};
+bool valves_read(struct query *q, const struct names *names, struct valves *out);
+void valves_free(struct valves *valves);
+/* Was the entry `seq` made of that valve?  As it says; one that was moved, of the valve that
+ * was then in the socket where it belongs. */
+bool valves_has(const struct valves *valves, const struct said_list *moves,
+                const struct names *names, int64_t seq, const char *text, size_t len,
+                const char *valve);
 
 /* ---- jobs ---- */
 

@@ -264,6 +264,91 @@ static void held_readings_stand_in_the_trail(void **state)
 	fit_end(s);
 }
 
+/* ---- valves ---- */
+
+static const char valves[] =
+    "position,kind,nominal,part\n"
+    "V3,,,\n"
+    "V4,,,\n"
+    "V1a,valve,,V1\n"
+    "V1b,valve,,V1\n"
+    "V1k,rail,2 V,V1\n"
+    "R1,,100k,\n";
+
+/* Positions of the entries of a valve, oldest first, with their jobs. */
+static void history(struct stand *s, const char *valve, char *out, size_t size)
+{
+	char params[80];
+	snprintf(params, sizeof params, "{\"valve\":\"%s\"}", valve);
+	char *answer = fit_ask(s, "entries", params);
+	struct slice list = json_member(answer, strlen(answer), "entries"), one;
+	out[0] = '\0';
+	for (size_t cursor = 0; json_next(list, &cursor, &one);) {
+		char job[JOB_SIZE], position[NAME_SIZE], line[120];
+		json_text(json_member(one.at, one.len, "record.job"), job, sizeof job);
+		json_text(json_member(one.at, one.len, "position"), position, sizeof position);
+		snprintf(line, sizeof line, "%s %s", job, position);
+		stand_append(out, size, line);
+	}
+	free(answer);
+}
+
+static void valves_move_between_sockets(void **state)
+{
+	(void)state;
+	char text[400];
+	struct stand *s = fit_begin(valves);
+	tell_all(s, "sheet set V3 valve=A17; sheet set V4 valve=B2; = V3 41V; = V4 38V");
+	fit_has(fit_record(s, "entry", 1), "\"position\":\"V3\",\"valve\":\"A17\"");
+	/* To the other socket: V3 is empty, B2 is in none. */
+	tell_all(s, "sheet set V4 valve=A17");
+	fit_has(fit_record(s, "position", 0), "\"position\":\"V3\"");
+	fit_has(fit_record(s, "position", 0), "\"valve\":\"\"");
+	tell_all(s, "= V4 40V; = V3 1V");
+	assert_null(strstr(fit_record(s, "entry", 0), "\"valve\""));
+	history(s, "A17", text, sizeof text);
+	assert_string_equal(text, "job V3; job V4");
+	history(s, "B2", text, sizeof text);
+	assert_string_equal(text, "job V4");
+	/* A slip of the hand, put right: the entry belongs to the valve of that socket then. */
+	tell_all(s, "sheet set V3 valve=B2; = V3 39V; > V4");
+	history(s, "A17", text, sizeof text);
+	assert_string_equal(text, "job V3; job V4; job V4");
+	history(s, "B2", text, sizeof text);
+	assert_string_equal(text, "job V4");
+	/* Another name, another job, and a restart. */
+	tell_all(s, "rename V4 V9");
+	fit_restart(s);
+	tell_all(s, "= V9 42V; job second; sheet set V5 valve=A17; = V5 43V");
+	fit_restart(s);
+	tell_all(s, "= V5 44V");
+	history(s, "A17", text, sizeof text);
+	assert_string_equal(text, "job V3; job V9; job V9; job V9; second V5; second V5");
+	history(s, "A99", text, sizeof text);
+	assert_string_equal(text, "");
+	fit_end(s);
+}
+
+static void a_double_valve_is_one(void **state)
+{
+	(void)state;
+	struct stand *s = fit_begin(valves);
+	tell_all(s, "sheet set V1a valve=D4; = V1b 1mA; = V1k 2V");
+	fit_has(fit_record(s, "entry", 1), "\"position\":\"V1b\",\"valve\":\"D4\"");
+	fit_has(fit_record(s, "entry", 0), "\"position\":\"V1k\",\"valve\":\"D4\"");
+	tell_all(s, "sheet set V3 valve=D4; = V1a 1mA; = V1k 2V");
+	assert_null(strstr(fit_record(s, "entry", 1), "\"valve\""));
+	assert_null(strstr(fit_record(s, "entry", 0), "\"valve\""));
+	/* The other channel has other valves. */
+	assert_true(bench_sheet_mirror(s->bench, s->t, "V3", 100, (struct bench_wait){0}, &s->why));
+	bench_collect(s->bench);
+	tell_all(s, "= V103 40mA");
+	assert_null(strstr(fit_record(s, "entry", 0), "\"valve\":\"D4\""));
+	fit_refused(s, "sheet set R1 valve=A17", "R1 is a resistor: a valve's number goes to a socket");
+	fit_refused(s, "sheet set V3 valve=\"A 17\"", "valve=A 17 is no number of a valve");
+	fit_end(s);
+}
+
 int main(void)
 {
 	const struct CMUnitTest tests[] = {
@@ -271,6 +356,8 @@ int main(void)
 	    cmocka_unit_test(ready_by_job),
 	    cmocka_unit_test(refused),
 	    cmocka_unit_test(which_unit_it_is),
+	    cmocka_unit_test(valves_move_between_sockets),
+	    cmocka_unit_test(a_double_valve_is_one),
 	    cmocka_unit_test(held_meters),
 	    cmocka_unit_test(held_readings_stand_in_the_trail),
 	};

@@ -67,6 +67,7 @@ struct trail_part {
 /* What an entry record holds beside struct entry. */
 struct entry_beside {
 	const char *job;                      /* NULL: null */
+	const char *valve;                    /* the number of the valve that is there; NULL, "" for none */
 	const char *shown;                    /* "0.345 uF"; NULL: null */
 	const char *frames[ENTRY_FRAMES_MAX]; /* escaped as in recordings, oldest first */
 	int frame_count;
