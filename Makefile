@@ -28,12 +28,14 @@ PKGS   := libuv libserialport sqlite3 jansson libcrypto libpcre2-8
 UDEV   := $(shell pkg-config --exists libudev 2>/dev/null && echo libudev)
 PKGS   += $(UDEV)
 # What tally does without where it is missing, and says so: the foot switch, sound.
+# PNG and PDF of pictures, by a program of its own; without them there is SVG.
+DRAW   := $(shell pkg-config --exists librsvg-2.0 cairo-pdf 2>/dev/null && echo librsvg-2.0 cairo-pdf)
 HAVE   := $(foreach p,libevdev alsa,$(shell pkg-config --exists $(p) 2>/dev/null && echo $(p)))
 # What a fresh Debian 12 with git and make lacks.  python3 is for the independent
 # check of the seal, gsl, cmocka and tmux for the tests alone, umockdev and udev for the rules.
 DEBIAN := gcc libc6-dev pkg-config libuv1-dev libserialport-dev libsqlite3-dev libjansson-dev \
           libssl-dev libcsv-dev libpcre2-dev libudev-dev libevdev-dev libasound2-dev \
-          libncurses-dev libcmocka-dev libgsl-dev umockdev udev python3 tmux
+          libncurses-dev librsvg2-dev libcmocka-dev libgsl-dev umockdev udev python3 tmux
 FUZZ_DEBIAN := clang libclang-rt-14-dev
 
 CFLAGS ?= -O2 -g
@@ -50,7 +52,7 @@ CLIENT_LIBS = $(shell pkg-config --libs ncursesw $(HAVE))
 
 protocol_objs := $(patsubst %.c,$(B)/%.o,$(wildcard protocol/*/*.c))
 daemon_objs   := $(patsubst %.c,$(B)/%.o,$(filter-out daemon/main.c,$(wildcard daemon/*.c)))
-client_objs   := $(patsubst %.c,$(B)/%.o,$(filter-out client/main.c,$(wildcard client/*.c)))
+client_objs   := $(patsubst %.c,$(B)/%.o,$(filter-out client/main.c client/draw.c,$(wildcard client/*.c)))
 test_progs    := $(patsubst tests/%.c,$(B)/tests/%,$(wildcard tests/test_*.c))
 corpus_progs  := $(patsubst tests/fuzz_%.c,$(B)/tests/corpus_%,$(wildcard tests/fuzz_*.c))
 bench_progs   := $(patsubst tests/%.c,$(B)/tests/%,$(wildcard tests/bench_*.c))
@@ -66,7 +68,7 @@ said  = @:
 endif
 
 .PHONY: all deps demo check check-run bench bench-run fuzz install tests clean
-all: $(B)/tallyd $(B)/tally $(B)/demo/meters $(B)/demo/libadapters.so
+all: $(B)/tallyd $(B)/tally $(if $(DRAW),$(B)/tally-draw) $(B)/demo/meters $(B)/demo/libadapters.so
 
 $(B)/%.o: %.c
 	@mkdir -p $(@D)
@@ -85,6 +87,11 @@ $(B)/tallyd: $(B)/daemon/main.o $(B)/libdaemon.a $(B)/libprotocol.a
 $(B)/tally: $(B)/client/main.o $(B)/libclient.a $(B)/libprotocol.a
 	$(call said,ld $@)
 	$(Q)$(CC) $(ALL_CFLAGS) $(LDFLAGS) -o $@ $^ $(CLIENT_LIBS) $(LIBS)
+
+$(B)/tally-draw: client/draw.c
+	@mkdir -p $(@D)
+	$(call said,cc $@)
+	$(Q)$(CC) $(ALL_CFLAGS) $(shell pkg-config --cflags $(DRAW)) -MMD -MP -o $@ $< $(shell pkg-config --libs $(DRAW))
 
 # The demo shares nothing with the daemon but the bytes on the line.
 $(B)/demo/meters: demo/meters.c
@@ -167,6 +174,7 @@ $(B)/fuzz_%: $(B)/tests/fuzz_%.o $(B)/libdaemon.a $(B)/libprotocol.a
 install: all
 	install -D -m 755 $(B)/tallyd $(DESTDIR)$(PREFIX)/bin/tallyd
 	install -D -m 755 $(B)/tally $(DESTDIR)$(PREFIX)/bin/tally
+	$(if $(DRAW),install -D -m 755 $(B)/tally-draw $(DESTDIR)$(PREFIX)/bin/tally-draw)
 	install -D -m 644 udev/60-tally.rules $(DESTDIR)$(PREFIX)/lib/udev/rules.d/60-tally.rules
 	install -D -m 644 udev/70-tally-pedal.rules $(DESTDIR)$(PREFIX)/share/doc/splittally/70-tally-pedal.rules
 	install -D -m 644 README.md $(DESTDIR)$(PREFIX)/share/doc/splittally/README.md

@@ -32,7 +32,10 @@ struct client;
 	X(BESIDE, "beside", "JOB", "an earlier job, with what was measured then and the change since") \
 	X(PHOTO, "photo", "PICTURE", "a jpeg, png or webp file, kept beside the log by its SHA-256") \
 	X(VALVE, "valve", "NUMBER", "a valve by its own number, whatever socket it was in")       \
-	X(FROM, "from", "NAME", "the instrument that the value was read from")                    \
+	X(FROM, "from", "NAME", "the instrument that the value was read from; of trail: the time")  \
+	X(TO, "to", "TIME", "up to this time (of the trail)")                                      \
+	X(AT, "at", "POSITION", "of this position")                                                \
+	X(CHART, "chart", "FILE", "a picture: FILE.svg, .png or .pdf")                             \
 	X(QUANTITY, "quantity", "Q", "value, leakage, esr, dissipation, insulation or volts")     \
 	X(U, "u", "U", "standard uncertainty of the value, in its unit")                          \
 	X(BECAUSE, "because", "TEXT", "the reason, kept in the log")                              \

@@ -84,6 +84,8 @@ enum outcome call_plan_recheck(struct client *c);
 enum outcome call_places(struct client *c);
 /* command_watch.c */
 enum outcome call_watch(struct client *c);
+/* command_trail.c */
+enum outcome call_trail(struct client *c);
 /* command_sound.c */
 enum outcome call_sound_check(struct client *c);
 /* command_verify.c */

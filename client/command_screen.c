@@ -218,8 +218,9 @@ static void caution(struct bench_loop *b, enum action action, struct lines *out)
 		lines_puts(out, "live valve equipment kills: mains isolated, reservoirs discharged and measured "
 		           "before touching; one hand, rated probes, never alone. yes makes it LIVE\n");
 	else
-		lines_puts(out, "cold only when it is isolated and every reservoir was measured dead, twice; "
-		           "this program does not measure that. yes makes it cold\n");
+		lines_puts(out, "only when it is isolated from the mains and discharged: every reservoir is "
+		           "measured dead then, and again after a minute, and only after that it is cold; one "
+		           "hand, rated probes, never alone. yes begins that\n");
 }
 
 static void do_line(struct bench_loop *b)

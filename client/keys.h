@@ -47,7 +47,7 @@
 	X(CHECK, 'h', "h", "check", "METER POSITION", "check", "a meter, by a reference")    \
 	X(BIND, 'i', "i", "bind", "METER POSITION", "bind", "a meter to a position")         \
 	X(LIVE, 'l', "l", "live", NULL, "live", "volts on; cautions first")                  \
-	X(COLD, 'k', "k", "cold", NULL, "cold", "reservoirs measured dead")                  \
+	X(COLD, 'k', "k", "cold", NULL, "cold", "measure reservoirs dead")                   \
 	X(MUTE, 'z', "z", "mute", NULL, "mute", "sound and speech off, on")                  \
 	X(LOUDER, '+', "+", "louder", NULL, "louder", "the tones")                           \
 	X(QUIETER, '-', "-", "quieter", NULL, "quieter", "the tones")                        \

@@ -96,6 +96,7 @@ static void chosen_limits(struct scene *s, struct slice chosen)
 	s->has_low = json_decimal(json_element(limits, 0), &s->low);
 	s->has_high = json_decimal(json_element(limits, 1), &s->high);
 	s->limits_assumed = json_bool(json_member(chosen.at, chosen.len, "assumed"), false);
+	s->fit = json_bool(json_member(chosen.at, chosen.len, "fit"), false);
 	scene_member(chosen, "function", s->function);
 }
 
@@ -199,6 +200,7 @@ void scene_status(struct scene *s, int64_t now, struct slice result)
 		s->live = words_member_is(result, "state", "live");
 		s->unit_known = true;
 	}
+	s->discharging = json_bool(json_member(result.at, result.len, "discharging"), false);
 	if (json_int(json_member(result.at, result.len, "done"), &n) && n >= 0 && n < INT32_MAX)
 		s->done = (int)n;
 	if (json_int(json_member(result.at, result.len, "positions"), &n) && n >= 0 && n < INT32_MAX)

@@ -126,6 +126,7 @@ struct scene {
 	int walk_meters;       /* so many at each position, one after the other */
 	bool live; /* the unit has volts on it */
 	bool unit_known;
+	bool discharging; /* its reservoirs are being measured dead: still live */
 	int done, positions;
 
 	/* What is up. */
@@ -137,6 +138,7 @@ struct scene {
 	bool limits_known, has_low, has_high, limits_assumed;
 	struct decimal low, high;
 	char function[SCENE_NAME];
+	bool fit; /* nominal, tolerance and limits are of what is fitted there now */
 	char have[SCENE_NAME]; /* "1 of 2": meters that have measured it, where several are wanted */
 	bool armed, all_done;
 	bool tell_chosen; /* a connection began: what is up is told once */

@@ -195,6 +195,13 @@ bool scene_other_event(struct scene *s, int64_t now, struct slice event, const c
 		on_errand(s, now, event);
 		return true;
 	}
+	/* Nobody may take these for said in passing. */
+	if (strcmp(name, "discharging") == 0 || strcmp(name, "caution") == 0) {
+		s->discharging = s->discharging || name[0] == 'd';
+		scene_member(event, "text", text);
+		scene_note_add(s, now, SCENE_WARNING, time, text);
+		return true;
+	}
 	scene_member(event, "meter", meter);
 	scene_member(event, "why", why);
 	if (!why[0] && strcmp(name, "bound") == 0) {
@@ -261,8 +268,16 @@ bool scene_limits(const struct scene *s, struct scene_limits *out)
 	scene_copy(out->function, sizeof out->function,
 	           known ? s->function : own ? p->function : s->limits_known && m ? m->function : "");
 	if (own) {
+		enum function f;
+		struct fault ignored;
 		out->has_nominal = p->has_nominal;
 		out->nominal = p->nominal_value;
+		/* What is up may be a replacement, with a nominal of its own. */
+		if (s->limits_known && quantity_parse(s->nominal, strlen(s->nominal), FUNCTION_NONE,
+		                                      &out->nominal, &f, &ignored))
+			out->has_nominal = true;
+		else
+			out->nominal = p->nominal_value;
 	}
 	if (!s->limits_known && own) {
 		out->has_low = p->has_low;

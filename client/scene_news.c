@@ -187,6 +187,7 @@ static void on_job(struct scene *s, int64_t now, struct slice record, bool fresh
 	bool live = strcmp(unit, "live") == 0;
 	bool changed = s->unit_known && live != s->live;
 	s->live = live;
+	s->discharging = s->discharging && live;
 	s->unit_known = true;
 	if (!changed)
 		return;

@@ -24,7 +24,7 @@ static bool runs(const char *path)
 }
 
 /* Beside our own executable. */
-static bool find_beside(char out[PATH_MAX])
+static bool find_beside(const char *program, char out[PATH_MAX])
 {
 	char self[PATH_MAX];
 	ssize_t n = readlink("/proc/self/exe", self, sizeof self - 1);
@@ -35,7 +35,7 @@ static bool find_beside(char out[PATH_MAX])
 	if (!slash)
 		return false;
 	*slash = '\0';
-	return snprintf(out, PATH_MAX, "%s/tallyd", self) < PATH_MAX && runs(out);
+	return snprintf(out, PATH_MAX, "%s/%s", self, program) < PATH_MAX && runs(out);
 }
 
 bool spawn_find(const char *program, char out[PATH_MAX])
@@ -51,6 +51,11 @@ bool spawn_find(const char *program, char out[PATH_MAX])
 		path += n + (path[n] == ':');
 	}
 	return false;
+}
+
+bool spawn_find_ours(const char *program, char out[PATH_MAX])
+{
+	return find_beside(program, out) || spawn_find(program, out);
 }
 
 #define ARGUMENTS_MAX 8
@@ -98,7 +103,7 @@ bool spawn_run(const char *program, const char *const *arguments, struct spawn *
 	int pair[2];
 	if (program)
 		snprintf(found, sizeof found, "%s", program);
-	else if (!find_beside(found) && !spawn_find("tallyd", found)) {
+	else if (!find_beside("tallyd", found) && !spawn_find("tallyd", found)) {
 		fault_set(why, "tallyd, which answers this, is neither beside tally nor on PATH");
 		return false;
 	}

@@ -21,6 +21,9 @@ struct spawn {
 /* A program on PATH that may be run, by its full path; false where there is none. */
 bool spawn_find(const char *program, char out[PATH_MAX]);
 
+/* A program of ours: beside the executable of tally, else on PATH. */
+bool spawn_find_ours(const char *program, char out[PATH_MAX]);
+
 /* program NULL: looked for.  What it writes to standard error goes to ours. */
 bool spawn_open(const char *program, const char *file, struct spawn *out, struct fault *why);
 /* The same with arguments of one's own, NULL at the end. */

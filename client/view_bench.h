@@ -78,6 +78,9 @@ void view_bench_how(struct picture *p, int row, int width);
 /* Danger over everything: block letters, and its sentence.  Returns the rows it took. */
 int view_bench_banner(const struct bench_view *v, struct picture *p, int row, int width, int rows);
 void view_bench_note(const struct bench_view *v, struct picture *p, int row, int width);
+/* Does a warning want two rows?  Then it is put into two, with view_bench_note_long. */
+bool view_bench_note_is_long(const struct bench_view *v, int width);
+void view_bench_note_long(const struct bench_view *v, struct picture *p, int row, int width);
 void view_bench_keys(const struct bench_view *v, struct picture *p, int row, int width);
 /* Cautions over these rows, or the list of keys, where asked for. */
 void view_bench_panel(const struct bench_view *v, struct picture *p, int row, int width,

@@ -16,28 +16,67 @@ static enum look note_look(enum scene_weight weight)
 	     : weight == SCENE_GOOD ? LOOK_GOOD : LOOK_ORDINARY;
 }
 
-void view_bench_note(const struct bench_view *v, struct picture *p, int row, int width)
+/* The newest, unless a bad one still stands; NULL where none does. */
+static const struct scene_note *note_now(const struct bench_view *v)
 {
-	if (v->keys->mode == KEYS_TYPE) {
-		view_bench_prompt(v, p, row, width);
-		return;
-	}
-	/* The newest, unless a bad one still stands. */
 	const struct scene_note *shown = NULL;
 	for (int i = 0; ; i++) {
 		const struct scene_note *n = scene_note(v->scene, i);
 		if (!n)
-			break;
+			return shown;
 		int64_t age = v->now - n->at;
 		if (age > (n->weight == SCENE_BAD ? NOTE_BAD_MS : NOTE_MS))
 			continue;
 		if (!shown || (n->weight == SCENE_BAD && v->now - shown->at > NOTE_MS))
 			shown = n;
 	}
-	if (!shown)
+}
+
+/* Bytes of a text that stand in `room` columns, up to a blank where there is one. */
+static size_t line_of(const char *text, int room)
+{
+	size_t len = strlen(text), fits = len;
+	while (fits && (int)words_width(text, fits) > room)
+		fits = words_cut(text, len, fits - 1);
+	size_t blank = fits;
+	while (fits < len && blank && text[blank] != ' ')
+		blank--;
+	return blank ? blank : fits;
+}
+
+bool view_bench_note_is_long(const struct bench_view *v, int width)
+{
+	const struct scene_note *n = note_now(v);
+	int room = width - (n && n->time[0] ? (int)strlen(n->time) + 2 : 0);
+	return n && v->keys->mode != KEYS_TYPE && n->weight >= SCENE_WARNING &&
+	       (int)words_width(n->text, strlen(n->text)) > room;
+}
+
+void view_bench_note(const struct bench_view *v, struct picture *p, int row, int width)
+{
+	if (v->keys->mode == KEYS_TYPE) {
+		view_bench_prompt(v, p, row, width);
 		return;
-	int column = picture_put(p, row, 0, LOOK_FAINT, shown->time);
-	picture_put_most(p, row, column ? column + 2 : 0, width, note_look(shown->weight), shown->text);
+	}
+	const struct scene_note *n = note_now(v);
+	if (!n)
+		return;
+	int column = picture_put(p, row, 0, LOOK_FAINT, n->time);
+	column += column ? 2 : 0;
+	picture_put_most(p, row, column, width - column, note_look(n->weight), n->text);
+}
+
+void view_bench_note_long(const struct bench_view *v, struct picture *p, int row, int width)
+{
+	const struct scene_note *n = note_now(v);
+	char first[SCENE_TEXT];
+	int column = picture_put(p, row, 0, LOOK_FAINT, n->time);
+	column += column ? 2 : 0;
+	size_t cut = line_of(n->text, width - column);
+	snprintf(first, sizeof first, "%.*s", (int)cut, n->text);
+	picture_put_most(p, row, column, width - column, note_look(n->weight), first);
+	const char *rest = n->text + cut + strspn(n->text + cut, " ");
+	picture_put_most(p, row + 1, column, width - column, note_look(n->weight), rest);
 }
 
 /* ---- the line of keys ---- */
@@ -87,8 +126,8 @@ void view_bench_keys(const struct bench_view *v, struct picture *p, int row, int
 	const struct action_row *help = &action_table[ACTION_HELP];
 	int column = 0;
 	if (v->keys->mode == KEYS_CONFIRM) {
-		picture_printf(p, row, 0, LOOK_STRONG, "y: yes, the unit is %s.  Any other key: it stays as "
-		               "it is.", v->keys->asked == ACTION_LIVE ? "LIVE" : "cold");
+		picture_printf(p, row, 0, LOOK_STRONG, "y: yes, %s.  Any other key: it stays as it is.",
+		               v->keys->asked == ACTION_LIVE ? "the unit is LIVE" : "to be measured dead");
 		return;
 	}
 	if (v->keys->mode == KEYS_TYPE) {
@@ -129,11 +168,11 @@ static const char *const cautions[] = {
 };
 
 static const char *const before_cold[] = {
-	"IS IT COLD?  Say so only when it is isolated from the mains, the plug in",
-	"your sight, and every reservoir was discharged and measured dead, and again",
-	"after a minute, for the volts come back.  An old bleeder may be open: trust",
-	"the meter, not the sheet.",
-	"This program does not measure that for you.",
+	"IS IT ISOLATED FROM THE MAINS, the plug in your sight, and discharged?",
+	"Then every reservoir is measured dead, and again after a minute, for the",
+	"volts come back; only after that it is cold.  An old bleeder may be open:",
+	"trust the meter, not the sheet.  Until the screen says COLD it is live: one",
+	"hand, rated probes, never alone.",
 };
 
 static void lines_put(struct picture *p, int row, int rows, enum look first, const char *const *text,

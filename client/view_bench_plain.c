@@ -84,8 +84,9 @@ void view_bench_status(const struct style *style, const struct scene *s, int64_t
 		             s->alarm[i].meter, s->alarm[i].text);
 	lines_printf(out, "state %s\n", state);
 	lines_printf(out, "job %s, %s, %s, %s, walk %s%s%s\n", s->job[0] ? s->job : "none",
-	             !s->unit_known ? "cold or live not known" : s->live ? "LIVE" : "cold", s->condition,
-	             s->reach, s->walk, s->order[0] ? " by " : "", s->order);
+	             !s->unit_known ? "cold or live not known" : !s->live ? "cold"
+	             : s->discharging ? "LIVE, discharging" : "LIVE", s->condition, s->reach,
+	             s->walk, s->order[0] ? " by " : "", s->order);
 	if (s->position[0])
 		lines_printf(out, "position %s, %s, %s%snominal %s %s\n", s->position, s->quantity,
 		             s->role, s->role[0] ? ", " : "", s->nominal[0] ? s->nominal : "not given",

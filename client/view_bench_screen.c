@@ -99,8 +99,13 @@ static void full(const struct bench_view *v, struct picture *p)
 		page(v, p, row, near);
 		return;
 	}
-	view_bench_note(v, p, --foot, p->width);
-	if (!beside && v->keys->mode == KEYS_TYPE && p->width < BENCH_HOW_BESIDE)
+	bool long_note = !beside && view_bench_note_is_long(v, p->width);
+	--foot;
+	if (!long_note)
+		view_bench_note(v, p, foot, p->width);
+	if (long_note) /* over the sheet, for as long as it stands */
+		view_bench_note_long(v, p, --foot, p->width);
+	else if (!beside && v->keys->mode == KEYS_TYPE && p->width < BENCH_HOW_BESIDE)
 		view_bench_how(p, --foot, width);
 	else if (!beside)
 		view_bench_map(v, p, --foot, width, 1);

@@ -251,6 +251,32 @@ static int overview_rows(const struct bench_view *v, struct picture *p, int row,
 	return line + 1;
 }
 
+/* Where rows by letter and channel do not fit: one behind the other, and one mark for
+ * several where that is needed, which is said beside the counts. */
+static void overview_dense(const struct bench_view *v, struct picture *p, int row, int width,
+                           int rows, int said)
+{
+	const struct scene *s = v->scene;
+	int marks = (width - OVERVIEW_NAME) / 6 * 5, each = 1, up = scene_place(s, s->position);
+	if (marks < 5)
+		return;
+	while ((s->sheet_count + each - 1) / each > marks * rows)
+		each++;
+	if (each > 1)
+		picture_printf(p, row - 1, said, LOOK_FAINT, "%d each", each);
+	for (int i = 0, at = 0; i < s->sheet_count; i += each, at++) {
+		char mark[2] = {place_mark(s, i), '\0'};
+		enum look look = place_look(s, i);
+		if (each > 1)
+			bucket(s, i, each, &mark[0], &look);
+		int line = row + at / marks, in_row = at % marks;
+		if (in_row == 0)
+			picture_put_most(p, line, 0, OVERVIEW_NAME - 1, LOOK_ORDINARY, s->sheet[i].name);
+		picture_put(p, line, OVERVIEW_NAME + in_row + in_row / 5,
+		            up >= i && up < i + each ? LOOK_STRONG : look, mark);
+	}
+}
+
 /* As wide rows as are needed for all to be there. */
 void view_bench_overview(const struct bench_view *v, struct picture *p, int row, int width,
                          int rows)
@@ -272,17 +298,12 @@ void view_bench_overview(const struct bench_view *v, struct picture *p, int row,
 	}
 	for (size_t i = 0; i < sizeof choices / sizeof choices[0]; i++) {
 		int wide = OVERVIEW_NAME + choices[i] * 6 / 5 + 2, columns = width / wide;
-		int need = overview_rows(v, NULL, 0, wide, choices[i], rows);
-		if (columns < 1 || (need > rows * columns && i + 1 < sizeof choices / sizeof choices[0] &&
-		                    width >= OVERVIEW_NAME + choices[i + 1] * 6 / 5))
+		if (columns < 1 || overview_rows(v, NULL, 0, wide, choices[i], rows) > rows * columns)
 			continue;
 		overview_rows(v, p, row, wide, choices[i], rows);
-		if (need > rows * columns) { /* said, where some of them are not there */
-			picture_clear(p, row + rows - 1, 0, width);
-			picture_put(p, row + rows - 1, 0, LOOK_WARNING, "not all fit: a larger window has them");
-		}
 		return;
 	}
+	overview_dense(v, p, row, width, rows, column);
 }
 
 /* ---- a list ---- */

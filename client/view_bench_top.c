@@ -206,8 +206,8 @@ void view_bench_facts(const struct bench_view *v, struct picture *p, int row, in
 		column = fact_put(p, row, column, LOOK_WARNING, text, twin);
 	}
 	words_value(v->style, s->nominal, value, sizeof value);
-	snprintf(text, sizeof text, "nominal %.60s%s%.60s", value[0] ? value : "not given",
-	         s->tolerance[0] ? ", " : "", s->tolerance);
+	snprintf(text, sizeof text, "%s %.60s%s%.60s", s->fit ? "fitted" : "nominal",
+	         value[0] ? value : "not given", s->tolerance[0] ? ", " : "", s->tolerance);
 	column = fact_put(p, row, column, LOOK_STRONG, text, twin);
 	column = fact_put(p, row, column, LOOK_ORDINARY, sheet ? sheet->rated : "", twin);
 	column = fact_put(p, row, column, LOOK_ORDINARY, s->role[0] ? s->role : s->chosen_kind, twin);
@@ -329,7 +329,8 @@ void view_bench_unit(const struct bench_view *v, struct picture *p, int row, int
 	const struct scene *s = v->scene;
 	char word[4][SCENE_NAME];
 	upper(s->unit_known ? s->live ? "live" : "cold" : "", word[0], sizeof word[0]);
-	upper(s->condition, word[1], sizeof word[1]);
+	/* While the reservoirs are measured dead that counts, and not the condition. */
+	upper(s->discharging ? "discharging" : s->condition, word[1], sizeof word[1]);
 	upper(s->reach, word[2], sizeof word[2]);
 	upper(s->quantity, word[3], sizeof word[3]);
 	int column = 0, used = 0, count = 0;

@@ -197,8 +197,8 @@ static void tell_discharging(struct bench *b)
 	char list[200], text[420];
 	if (!lacking(b, b->utc + b->now, list, sizeof list))
 		return;
-	snprintf(text, sizeof text, "mains isolated, one hand, rated probes: discharge the reservoirs through a "
-	         "resistor, then measure volts dc and take each: %s; under 1 V, and again after a minute", list);
+	snprintf(text, sizeof text, "discharge through a resistor, then take volts dc of %s: under 1 V, and again "
+	         "after a minute", list);
 	bench_event(b, "discharging", "text", text, NULL);
 }
 

@@ -189,6 +189,9 @@ keys y
 sees "the unit is LIVE" "it is live"
 sees "Local codes" "the cautions after"
 keys Escape k y
+sees "then take volts dc of" "the reservoirs are to be measured dead first"
+$tally status | grep -q "LIVE still" || fail "it is cold without a measurement"
+said=$($tally job cold --because "its volts are made up") || fail "$said"
 sees "the unit is cold" "it is cold"
 
 # Every size, down to one that is too small.

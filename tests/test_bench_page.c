@@ -103,6 +103,20 @@ static void alarm_live(void)
 	      "that is said to be cold: hands off\",\"on\":true");
 }
 
+static void discharging(void)
+{
+	scene_ready(true, "live", "C7", "volts", C7_CHOSEN);
+	scene_status(scene, now, text_slice("{\"discharging\":true}"));
+	event("\"event\":\"discharging\",\"text\":\"C7 dead once: again in 60 s\"");
+}
+
+static void long_note(void)
+{
+	ready();
+	event("\"event\":\"caution\",\"text\":\"mains isolated, one hand, rated probes: discharge the "
+	      "reservoirs through a resistor, then take volts dc of C5, and again after a minute\"");
+}
+
 static void alarm_held(void)
 {
 	ready();
@@ -177,6 +191,9 @@ static const struct {
 	 {"at most", "3 \u00B5A", "|"}},
 	{"where several functions will do", "C7", "leakage", "none", "[null,3e-06]", "", "2.1 uA",
 	 {"at most", "3 \u00B5A", "\u25C6"}},
+	{"a replacement, with a nominal of its own", "R3", "value", "ohm", "[108000,132000]",
+	 ",\"nominal\":\"120 kohm\",\"fit\":true", "126.0 kohm",
+	 {"108 k\u03A9", "fitted 120 k\u03A9", "5.0 % high"}},
 	{"insulation, one bound", "T1", "insulation", "ohm", "[20000000,null]", "", "31.2 Mohm",
 	 {"at least 20 M\u03A9", "|\u2500", "\u25C6"}},
 	{"asymmetric", "C7", "value", "farad", "[8e-08,1.8e-07]", "", "95.0 nF",
@@ -202,6 +219,8 @@ static const struct {
 	{"wide-typing", wide_typing, 80, 24, false},  {"wide-typing", wide_typing, 40, 12, false},
 	{"errand", errand, 80, 24, false},            {"check-failed", check_failed, 80, 24, false},
 	{"typed", typed_outside, 80, 24, false},      {"typed", typed_outside, 132, 43, false},
+	{"discharging", discharging, 80, 24, true},
+	{"long-note", long_note, 80, 24, false},
 	{"alarm-live", alarm_live, 80, 24, true},     {"alarm-live", alarm_live, 40, 12, false},
 	{"alarm-live", alarm_live, 200, 60, false},   {"alarm-held", alarm_held, 80, 24, false},
 	{"large-sheet", large_sheet, 80, 24, false},  {"large-sheet", large_sheet, 132, 43, false},
@@ -209,6 +228,8 @@ static const struct {
 	{"large-overview", large_overview, 200, 60, false},
 	{"twins", twins, 80, 24, false},              {"twins", twins, 200, 60, false},
 	{"twins-overview", twins_overview, 80, 24, false},
+	{"twins-overview", twins_overview, 40, 12, false},
+	{"large-overview", large_overview, 40, 12, false},
 };
 
 static void test_pictures(void **state)

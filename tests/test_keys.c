@@ -184,6 +184,28 @@ static void test_table(void **state)
 	}
 }
 
+/* Every key stands in README.md, among the keys of the screen. */
+static void test_readme(void **state)
+{
+	(void)state;
+	static char text[1 << 17];
+	FILE *f = fopen("README.md", "r");
+	assert_non_null(f);
+	text[fread(text, 1, sizeof text - 1, f)] = '\0';
+	fclose(f);
+	const char *from = strstr(text, "| key |"), *to = from ? strstr(from, "\n\n") : NULL;
+	assert_non_null(to);
+	text[to - text] = '\0';
+	for (int i = 1; i < ACTION_COUNT; i++) {
+		char key[16];
+		snprintf(key, sizeof key, "`%s`", action_table[i].shown);
+		note_row("%s", key);
+		assert_true(i == ACTION_TAKE ? strstr(from, "| space |") != NULL
+		                             : strstr(from, key) != NULL);
+	}
+	assert_null(strstr(from, "`j`")); /* the search can fail */
+}
+
 static const struct {
 	const char *line;
 	bool good;
@@ -226,7 +248,7 @@ int main(void)
 {
 	const struct CMUnitTest tests[] = {
 		cmocka_unit_test(test_keys), cmocka_unit_test(test_bounds), cmocka_unit_test(test_hint),
-		cmocka_unit_test(test_table), cmocka_unit_test(test_lines),
+		cmocka_unit_test(test_table), cmocka_unit_test(test_lines), cmocka_unit_test(test_readme),
 	};
 	return cmocka_run_group_tests(tests, NULL, NULL);
 }

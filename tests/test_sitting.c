@@ -129,6 +129,7 @@ static const struct {
 	{ACTION_QUANTITY, "", "{\"position\":\"R12\",\"quantity\":\"leakage\"}"},
 	{ACTION_NOTE, "a \"burnt\" \\ smell", "{\"position\":\"R12\",\"text\":\"a \\\"burnt\\\" \\\\ smell\"}"},
 	{ACTION_STRIKE, "slipped", "\"method\":\"strike\",\"params\":{\"seq\":4,\"because\":\"slipped\"}"},
+	{ACTION_WALK, "new T3/", "{\"walk\":\"new\",\"prefix\":\"T3/\"}"},
 	{ACTION_STRIKE, "#2 slipped", "{\"seq\":2,\"because\":\"slipped\"}"},
 	{ACTION_ORDER, "", "{\"walk\":\"on\",\"order\":\"sheet\"}"},
 	{ACTION_ORDER, "kind", "{\"walk\":\"on\",\"order\":\"kind\"}"},
