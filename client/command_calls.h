@@ -21,6 +21,11 @@ enum outcome call_job_show(struct client *c);
 enum outcome call_job_close(struct client *c);
 enum outcome call_job_live(struct client *c);
 enum outcome call_job_cold(struct client *c);
+/* command_again.c */
+/* What was measured in an earlier job, beside this one: of all positions or one. */
+enum outcome call_beside(struct client *c, const char *position, const char *beside);
+/* The same of one position in a line or two, where its job was begun again; else nothing. */
+void say_before(struct client *c, struct slice chosen);
 /* command_unit.c */
 enum outcome call_job_set(struct client *c);
 enum outcome call_job_ready(struct client *c);
@@ -52,7 +57,7 @@ enum outcome call_at_new(struct client *c);
 enum outcome call_sheet_add(struct client *c);
 enum outcome call_sheet_mirror(struct client *c);
 /* Begin a job with the sheet of another one. */
-enum outcome job_start_like(struct client *c, const char *name, const char *like);
+enum outcome job_start_like(struct client *c, const char *name, const char *like, bool again);
 /* command_bench.c */
 enum outcome call_status(struct client *c);
 enum outcome call_at(struct client *c);

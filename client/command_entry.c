@@ -176,6 +176,8 @@ enum outcome call_entries(struct client *c)
 {
 	struct view_entries v;
 	struct lines out = {0};
+	if (client_option(c, OPTION_BESIDE))
+		return call_beside(c, client_word(c, 0), client_option(c, OPTION_BESIDE));
 	json_t *params = client_params("position", client_word(c, 0), "job",
 	                               client_option(c, OPTION_JOB), "valve",
 	                               client_option(c, OPTION_VALVE), NULL);

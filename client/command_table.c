@@ -67,8 +67,10 @@ const struct command command_table[] = {
 
 	{JOB, "job start", "NAME", "begin a job: one unit on the bench",
 	 "From here on entries belong to this job. The job that was open is closed. --like JOB takes "
-	 "over the sheet of an earlier one.",
-	 OPTION_BIT(LIKE), 0, NEED_BENCH, true, call_job_start},
+	 "over the sheet of an earlier one. --again JOB: the same unit came back. It takes the sheet with what "
+	 "was fitted and the valves, and shows what was measured then beside what is measured now (at, "
+	 "compare, entries --beside).",
+	 OPTION_BIT(LIKE) | OPTION_BIT(AGAIN), 0, NEED_BENCH, true, call_job_start},
 	{JOB, "job list", "", "all jobs of the log",
 	 "One line a job: open or closed, when it began, positions and entries.",
 	 0, 0, NEED_LOG, false, call_job_list},

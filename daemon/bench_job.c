@@ -25,7 +25,7 @@ void job_leave(struct bench *b)
 void job_clear(struct bench *b)
 {
 	job_leave(b);
-	b->job[0] = '\0';
+	b->job[0] = b->again[0] = '\0';
 	b->live = b->cooling = false;
 	b->safe_at = INT64_MAX;
 	b->condition = CONDITION_FOUND;
@@ -117,6 +117,7 @@ bool bench_job_start(struct bench *b, int64_t t, const char *name, struct bench_
 		b->job[0] = '\0';
 		return false;
 	}
+	snprintf(b->again, sizeof b->again, "%s", b->job_again);
 	bench_taped(b, t, "job", "%s", name);
 	walk_expect(b);
 	return true;

@@ -57,6 +57,8 @@ void bench_chosen(const struct bench *b, struct text *out)
 	const char *valve = valve_at(b, b->chosen);
 	if (valve[0])
 		text_member_string(out, "valve", valve);
+	if (b->again[0])
+		text_member_string(out, "again", b->again);
 	if (p != &b->position[b->chosen].row.position)
 		text_member_bool(out, "fit", true);
 	chosen_limits(b, p, out);

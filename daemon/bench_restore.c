@@ -16,6 +16,8 @@ static void restore_job(struct bench *b, const struct job_body *job, int64_t utc
 		return;
 	snprintf(b->job, sizeof b->job, "%s", job->job);
 	b->live = job->live;
+	if (job->again[0])
+		memcpy(b->again, job->again, sizeof b->again);
 	b->condition = job->condition;
 	b->reach = job->reach;
 	safe_restore(b, job, utc);

@@ -204,6 +204,7 @@ struct bench {
 	int meters;
 
 	char job[JOB_SIZE]; /* "" where none is open */
+	char again[JOB_SIZE]; /* the earlier job of its unit, "" for none */
 	bool live;
 	bool cooling;       /* live, and the reservoirs are being measured dead */
 	int64_t live_utc;   /* when it was said to be live, us since 1970 */

@@ -20,6 +20,7 @@ static const struct {
 	{ "job.ready", query_job_ready },
 	{ "sheet.show", query_sheet_show },
 	{ "compare", query_compare },
+	{ "beside", query_beside },
 	{ "plan", query_plan },
 	{ "places", query_places },
 	{ "trail", query_trail },

@@ -69,7 +69,7 @@ static bool job_record(void *arg, int64_t seq, const char *text, size_t len)
 	}
 	if (body.change == JOB_STARTED || !line->started)
 		line->started = seq;
-	if (body.again[0])
+	if (body.change == JOB_STARTED)
 		memcpy(line->again, body.again, sizeof line->again);
 	line->now = body;
 	return true;

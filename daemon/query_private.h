@@ -169,6 +169,7 @@ bool query_job_show(struct query *q, json_t *params);
 bool query_job_ready(struct query *q, json_t *params);
 bool query_sheet_show(struct query *q, json_t *params);
 bool query_compare(struct query *q, json_t *params);
+bool query_beside(struct query *q, json_t *params);
 bool query_plan(struct query *q, json_t *params);
 bool query_places(struct query *q, json_t *params);
 bool query_trail(struct query *q, json_t *params);
