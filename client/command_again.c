@@ -54,3 +54,17 @@ void say_before(struct client *c, struct slice chosen)
 	             &out);
 	client_lines(c, &out);
 }
+
+void say_beside(struct client *c, const char *position)
+{
+	struct message m;
+	char again[WORDS_SIZE] = "";
+	json_t *params = client_params("job", client_option(c, OPTION_JOB), NULL);
+	if (client_ask(c, "job.show", params, &m) == OUTCOME_DONE)
+		words_member(m.result, "again", again, sizeof again);
+	message_free(&m);
+	if (!again[0])
+		return;
+	fprintf(c->out, "beside job %s:\n", again);
+	call_beside(c, position, NULL);
+}

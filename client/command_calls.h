@@ -24,6 +24,8 @@ enum outcome call_job_cold(struct client *c);
 /* command_again.c */
 /* What was measured in an earlier job, beside this one: of all positions or one. */
 enum outcome call_beside(struct client *c, const char *position, const char *beside);
+/* The same where the job that is meant was begun again; else nothing. */
+void say_beside(struct client *c, const char *position);
 /* The same of one position in a line or two, where its job was begun again; else nothing. */
 void say_before(struct client *c, struct slice chosen);
 /* command_unit.c */

@@ -206,6 +206,7 @@ enum outcome call_compare(struct client *c)
 			lines_free(&out);
 		} else {
 			client_lines(c, &out);
+			say_beside(c, client_word(c, 0));
 		}
 		/* Meters that disagree are a doubt about every number; twins that differ
 		 * are a finding, and no failure of the comparison. */

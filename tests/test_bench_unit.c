@@ -135,6 +135,14 @@ static void legs_and_new_parts(void **state)
 	}
 }
 
+static void status(struct stand *s, char *out, size_t size)
+{
+	struct text t;
+	text_begin(&t, out, size);
+	bench_status(s->bench, &t);
+	assert_false(t.failed);
+}
+
 /* What another job left lifted is that job's. */
 static void ready_by_job(void **state)
 {
@@ -214,14 +222,6 @@ static void which_unit_it_is(void **state)
 	fit_has(show, "\"again\":null,\"identity\":null");
 	free(show);
 	fit_end(s);
-}
-
-static void status(struct stand *s, char *out, size_t size)
-{
-	struct text t;
-	text_begin(&t, out, size);
-	bench_status(s->bench, &t);
-	assert_false(t.failed);
 }
 
 /* Held by a record: after a restart, and by the name that its position has now. */
@@ -349,6 +349,142 @@ static void a_double_valve_is_one(void **state)
 	fit_end(s);
 }
 
+/* ---- the same unit again ---- */
+
+/* With a standard uncertainty of its own. */
+static void enter_u(struct stand *s, const char *position, const char *value, const char *u)
+{
+	struct bench_typed typed = {.position = position, .value = value, .from = "bridge",
+	                            .quantity = -1, .u = u};
+	s->t += 1000000;
+	if (!bench_enter(s->bench, s->t, &typed, (struct bench_wait){0}, &s->why))
+		fail_msg("%s %s: %s", position, value, s->why.text);
+	bench_collect(s->bench);
+}
+
+static void again(struct stand *s)
+{
+	if (!bench_job_again(s->bench, s->t, "second", "job", (struct bench_wait){0}, &s->why))
+		fail_msg("%s", s->why.text);
+	stand_load(s, sheet);
+	tell_all(s, "reach lifted");
+}
+
+static void beside_the_earlier_job(void **state)
+{
+	(void)state;
+	/* The change and its U = 2 u by hand: u = |now/then| hypot(u/now, u/then). */
+	static const struct {
+		const char *then, *now; /* condition value u */
+		const char *says[4];
+	} rows[] = {
+	    /* 110/100 - 1; u = 1.1 hypot(1/110, 1/100) = 0.0148661 */
+	    {"done 100k 1k", "found 110k 1k",
+	     {"\"change\":0.1,\"U\":0.0297321,", "\"why\":null", "\"replaced\":null", "\"condition\":\"done\""}},
+	    {"found 100k 0", "found 100k 0", {"\"change\":0,\"U\":0,\"en\":0", "\"condition\":\"found\""}},
+	    {"done 100k 0", NULL, {"\"now\":null,\"change\":null"}},
+	    {"done 100k 0", "found overload 0", {"\"change\":null", "\"why\":\"bridge on R1 read overload"}},
+	};
+	for (size_t i = 0; i < sizeof rows / sizeof *rows; i++) {
+		struct stand *s = fit_begin(sheet);
+		char condition[16], value[24], u[16], act[40];
+		tell_all(s, "reach lifted");
+		for (int k = 0; k < 2; k++) {
+			const char *what = k ? rows[i].now : rows[i].then;
+			if (k)
+				again(s);
+			if (!what)
+				continue;
+			assert_int_equal(sscanf(what, "%15s %23s %15s", condition, value, u), 3);
+			snprintf(act, sizeof act, "condition %s", condition);
+			tell_all(s, act);
+			enter_u(s, "R1", value, u);
+		}
+		char *answer = fit_ask(s, "beside", "{}");
+		for (int k = 0; k < 4 && rows[i].says[k]; k++)
+			fit_has(answer, rows[i].says[k]);
+		fit_restart(s);
+		char *after = fit_ask(s, "beside", "{\"position\":\"R1\"}");
+		assert_string_equal(answer, after);
+		free(answer);
+		free(after);
+		fit_end(s);
+	}
+}
+
+static void done_before_found_and_what_was_replaced(void **state)
+{
+	(void)state;
+	struct stand *s = fit_begin(sheet);
+	char text[16384];
+	tell_all(s, "reach lifted; = C7 0.12uF; = R1 99k; = R2 101k; fit R2 nominal=120k; condition new; "
+	            "= C7 0.101uF; condition done; = C7 0.102uF; reach in-circuit; = R1 98k");
+	again(s);
+	tell_all(s, "condition found; = C7 0.103uF; = R1 100k; rename R2 R22; = R22 121k");
+	status(s, text, sizeof text);
+	tell_all(s, "at C7");
+	status(s, text, sizeof text);
+	fit_has(text, "\"again\":\"job\"");
+	char *c7 = fit_ask(s, "beside", "{\"position\":\"C7\"}");
+	/* The done one, not the found one; it came after the new part. */
+	fit_has(c7, "\"shown\":\"102 nF\"");
+	fit_has(c7, "\"replaced\":null");
+	/* R1's done was in circuit: no change is made of the two. */
+	char *r1 = fit_ask(s, "beside", "{\"position\":\"R1\"}");
+	fit_has(r1, "\"change\":null");
+	fit_has(r1, "\"why\":\"different reach: lifted and in-circuit");
+	/* R2 had a fit after what was measured of it; it has another name today. */
+	char *r2 = fit_ask(s, "beside", "{\"position\":\"R22\"}");
+	fit_has(r2, "\"position\":\"R22\"");
+	fit_has(r2, "\"replaced\":{\"seq\":");
+	fit_has(r2, "\"by\":\"fit\",\"job\":\"job\",\"written\":{\"nominal\":\"120k\"}");
+	/* Replaced today: the found one of today is still the old part, the done one is not. */
+	tell_all(s, "fit C7 kind=film");
+	char *found = fit_ask(s, "beside", "{\"position\":\"C7\"}");
+	fit_has(found, "\"replaced\":null");
+	tell_all(s, "condition done; = C7 0.1uF");
+	char *done = fit_ask(s, "beside", "{\"position\":\"C7\"}");
+	fit_has(done, "\"by\":\"fit\",\"job\":\"second\"");
+	fit_restart(s);
+	tell_all(s, "at C7");
+	status(s, text, sizeof text);
+	fit_has(text, "\"again\":\"job\"");
+	char *show = fit_ask(s, "job.show", "{}");
+	fit_has(show, "\"again\":\"job\"");
+	free(c7), free(r1), free(r2), free(found), free(done), free(show);
+	fit_end(s);
+}
+
+/* Refused: the question, and the beginning. */
+static void beside_refused(void **state)
+{
+	(void)state;
+	static const struct {
+		const char *params, *says;
+	} rows[] = {
+	    {"{}", "was not begun with --again"},
+	    {"{\"beside\":\"nowhere\"}", "there is no job \"nowhere\""},
+	    {"{\"beside\":\"job\"}", "beside itself"},
+	    {"{\"besides\":\"job\"}", "besides"},
+	    {"{\"limit\":0}", "limit"},
+	};
+	struct stand *s = fit_begin(sheet);
+	struct log_reader *reader = log_reader_open(log_path(s->log), &s->why);
+	for (size_t i = 0; i < sizeof rows / sizeof *rows; i++) {
+		json_t *p = json_loads(rows[i].params, 0, NULL);
+		int code = 0;
+		s->why = (struct fault){.text = ""};
+		char *answer = query_run(reader, "beside", p, &code, &s->why);
+		if (answer || !code || !strstr(s->why.text, rows[i].says))
+			fail_msg("%s: %s", rows[i].params, answer ? answer : s->why.text);
+		json_decref(p);
+	}
+	log_reader_close(reader);
+	assert_false(bench_job_again(s->bench, s->t, "x", "x", (struct bench_wait){0}, &s->why));
+	assert_non_null(strstr(s->why.text, "no earlier job"));
+	fit_end(s);
+}
+
 int main(void)
 {
 	const struct CMUnitTest tests[] = {
@@ -356,6 +492,9 @@ int main(void)
 	    cmocka_unit_test(ready_by_job),
 	    cmocka_unit_test(refused),
 	    cmocka_unit_test(which_unit_it_is),
+	    cmocka_unit_test(beside_the_earlier_job),
+	    cmocka_unit_test(done_before_found_and_what_was_replaced),
+	    cmocka_unit_test(beside_refused),
 	    cmocka_unit_test(valves_move_between_sockets),
 	    cmocka_unit_test(a_double_valve_is_one),
 	    cmocka_unit_test(held_meters),
