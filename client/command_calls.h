@@ -21,6 +21,10 @@ enum outcome call_job_show(struct client *c);
 enum outcome call_job_close(struct client *c);
 enum outcome call_job_live(struct client *c);
 enum outcome call_job_cold(struct client *c);
+/* command_note.c */
+enum outcome call_note(struct client *c);
+enum outcome call_notes(struct client *c);
+enum outcome call_photos(struct client *c);
 /* command_again.c */
 /* What was measured in an earlier job, beside this one: of all positions or one. */
 enum outcome call_beside(struct client *c, const char *position, const char *beside);
@@ -82,7 +86,6 @@ enum outcome call_undo(struct client *c);
 enum outcome call_enter(struct client *c);
 enum outcome call_entries(struct client *c);
 enum outcome call_strike(struct client *c);
-enum outcome call_note(struct client *c);
 enum outcome call_compare(struct client *c);
 /* command_plan.c */
 enum outcome call_plan(struct client *c);

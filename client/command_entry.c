@@ -104,12 +104,6 @@ enum outcome call_strike(struct client *c)
 	return client_change(c, "strike", params, done);
 }
 
-enum outcome call_note(struct client *c)
-{
-	json_t *params = client_params("position", client_word(c, 0), "text", client_word(c, 1), NULL);
-	return client_change(c, "note", params, "noted");
-}
-
 /* ---- listing ---- */
 
 /* One more member before the closing brace of a record that is being printed. */

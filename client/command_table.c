@@ -271,8 +271,16 @@ const struct command command_table[] = {
 	 "the limits there. All are moved or none. `undo`, or another move, takes it back.",
 	 OPTION_BIT(BECAUSE), 0, NEED_BENCH, true, call_move},
 	{ENTRIES, "note", "POSITION TEXT", "a note on a position",
-	 "All that follows the position is the text.",
-	 0, 0, NEED_BENCH, true, call_note},
+	 "All that follows the position is the text. --photo PICTURE: a jpeg, png or webp file of up to 64 MiB "
+	 "is kept beside the log, by its SHA-256 (LOG.photos/), and the note names it.",
+	 OPTION_BIT(PHOTO), 0, NEED_BENCH, true, call_note},
+	{ENTRIES, "notes", "[POSITION]", "what was noted, by the names of today",
+	 "One line a note, the oldest first.",
+	 OPTION_BIT(JOB), 0, NEED_LOG, false, call_notes},
+	{ENTRIES, "photos", "[POSITION]", "are the photos of notes still what their hashes say?",
+	 "Of all jobs, or one. Each is read through: good, missing or altered. Exit status 1 where one is "
+	 "not good. With --file those beside that log.",
+	 OPTION_BIT(JOB), 0, NEED_LOG, false, call_photos},
 	{ENTRIES, "compare", "[POSITION]", "meters against each other, twin against twin",
 	 "Entries of one part by two meters agree where E_n is at most 1. Exit status 1 where meters "
 	 "disagree; twins that differ are said and are no such answer.",

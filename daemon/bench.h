@@ -23,6 +23,7 @@
 #include "daemon/config.h"
 #include "daemon/log.h"
 #include "daemon/meter.h"
+#include "daemon/photo.h"
 #include "protocol/record/text.h"
 #include "protocol/trade/entry.h"
 
@@ -223,6 +224,10 @@ bool bench_check(struct bench *b, int64_t t, const char *meter, const char *posi
                  struct bench_wait w, struct fault *why);
 bool bench_note(struct bench *b, int64_t t, const char *position, const char *text,
                 struct bench_wait w, struct fault *why);
+/* With a photo that is kept beside the log (daemon/photo.h), and what its file was called. */
+bool bench_note_photo(struct bench *b, int64_t t, const char *position, const char *text,
+                      const struct photo_kept *photo, const char *name, struct bench_wait w,
+                      struct fault *why);
 
 struct bench_typed {
 	const char *position, *value, *from;

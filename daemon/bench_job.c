@@ -164,6 +164,13 @@ bool bench_job_close(struct bench *b, int64_t t, struct bench_wait w, struct fau
 bool bench_note(struct bench *b, int64_t t, const char *position, const char *text,
                 struct bench_wait w, struct fault *why)
 {
+	return bench_note_photo(b, t, position, text, NULL, NULL, w, why);
+}
+
+bool bench_note_photo(struct bench *b, int64_t t, const char *position, const char *text,
+                      const struct photo_kept *photo, const char *name, struct bench_wait w,
+                      struct fault *why)
+{
 	bench_run_until(b, t);
 	struct text body;
 	if (!text[0]) {
@@ -180,6 +187,12 @@ bool bench_note(struct bench *b, int64_t t, const char *position, const char *te
 		return false;
 	}
 	memcpy(note.note, text, strlen(text) + 1);
+	if (photo) {
+		memcpy(note.photo.hash, photo->hash, sizeof note.photo.hash);
+		memcpy(note.photo.type, photo->type, sizeof note.photo.type);
+		note.photo.size = photo->size;
+		snprintf(note.photo.name, sizeof note.photo.name, "%s", name ? name : "");
+	}
 	text_begin(&body, b->body, BENCH_BODY_SIZE);
 	note_body_write(&body, &note);
 	if (!bench_put(b, "note", t, &body, w, why))

@@ -185,6 +185,11 @@ struct log_reader *log_reader_open(const char *path, struct fault *why)
 	return NULL;
 }
 
+const char *log_reader_path(const struct log_reader *r)
+{
+	return r->path;
+}
+
 void log_reader_close(struct log_reader *r)
 {
 	if (!r)

@@ -20,7 +20,7 @@
 /* Everything that any method takes. */
 struct asked {
 	const char *position, *quantity, *meter, *name, *text, *job, *because, *value, *from, *u;
-	const char *reach, *condition, *walk, *state, *range, *order, *leads, *to, *prefix, *positions, *again;
+	const char *reach, *condition, *walk, *state, *range, *order, *leads, *to, *prefix, *positions, *again, *photo;
 	int64_t seq, by, meters, up;
 	bool speaks, wait, swapped, accept, none;
 	json_t *fields, *seqs;
@@ -561,8 +561,17 @@ static bool call_strike(struct answering *a, struct fault *why)
 
 static bool call_note(struct answering *a, struct fault *why)
 {
+	const struct asked *k = &a->asked;
+	struct photo_kept kept;
+	if (k->name && strlen(k->name) >= PHOTO_NAME_SIZE) {
+		fault_set(why, "the name of the photo is longer than %d bytes", PHOTO_NAME_SIZE - 1);
+		return false;
+	}
+	if (k->photo && !photo_find(a->calls->log, k->photo, &kept, why))
+		return false;
 	LATER(SHAPE_SEQ, WIRE_BAD_INPUT,
-	      bench_note(a->calls->bench, a->t, a->asked.position, a->asked.text, w, why));
+	      bench_note_photo(a->calls->bench, a->t, k->position, k->text, k->photo ? &kept : NULL,
+	                       k->name, w, why));
 }
 
 /* Parameters by name; `out` is set from the offsets when a call comes. */
@@ -575,6 +584,7 @@ static const struct {
     M(position), M(quantity), M(meter), M(name),  M(text),      M(job),  M(because),
     M(value),    M(from),     M(u),     M(reach), M(condition), M(walk), M(state),
     M(range),    M(order),    M(leads), M(to),    M(prefix),    M(positions), M(again),
+    M(photo),
 #undef M
     {"seq", offsetof(struct asked, seq), PARAM_WHOLE},
     {"by", offsetof(struct asked, by), PARAM_WHOLE},
@@ -627,7 +637,7 @@ static const struct method {
     {"undo", call_undo, "", false},
     {"enter", call_enter, "position! value! from! quantity u because", false},
     {"strike", call_strike, "seq! because!", false},
-    {"note", call_note, "position! text!", false},
+    {"note", call_note, "position! text! photo name", false},
 };
 
 /* Builds the table of parameters of one method. */
@@ -679,7 +689,7 @@ bool calls_call(void *arg, struct server_call *call, const char *method, json_t 
 		if (strcmp(methods[i].name, method) == 0)
 			m = &methods[i];
 	if (!m)
-		return false;
+		return photos_call(((struct calls *)arg)->photos, call, method, params);
 	struct answering a = {.calls = arg, .call = call, .asked = {.meters = 1, .wait = true}};
 	a.t = a.calls->now(a.calls->arg);
 	char *buffer = malloc(ANSWER_SIZE);

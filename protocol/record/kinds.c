@@ -224,6 +224,14 @@ void note_body_write(struct text *out, const struct note_body *b)
 	member_set(out, "job", b->job);
 	member_or_null(out, "position", b->position);
 	text_member_string(out, "text", b->note);
+	if (b->photo.hash[0]) {
+		text_member(out, "photo");
+		text_printf(out, "{\"hash\":\"%s\"", b->photo.hash);
+		text_member_int(out, "size", b->photo.size);
+		text_member_string(out, "type", b->photo.type);
+		text_member_string(out, "name", b->photo.name);
+		text_puts(out, "}");
+	}
 	asked_by_write(out, &b->by);
 }
 
@@ -232,6 +240,10 @@ bool note_body_read(const char *text, size_t len, struct note_body *b)
 	*b = (struct note_body){0};
 	member_string(text, len, "job", b->job, sizeof b->job);
 	member_string(text, len, "position", b->position, sizeof b->position);
+	member_string(text, len, "photo.hash", b->photo.hash, sizeof b->photo.hash);
+	member_string(text, len, "photo.name", b->photo.name, sizeof b->photo.name);
+	member_string(text, len, "photo.type", b->photo.type, sizeof b->photo.type);
+	json_int(json_member(text, len, "photo.size"), &b->photo.size);
 	asked_by_read(text, len, &b->by);
 	return record_is(text, len, "note") &&
 	       member_string(text, len, "text", b->note, sizeof b->note);

@@ -341,6 +341,12 @@ struct note_body {
 	char job[JOB_SIZE];       /* "": left out */
 	char position[NAME_SIZE]; /* "": null, a note on the job */
 	char note[1024];          /* member `text` */
+	/* A photo that is kept beside the log; hash "": none.  The name is that of the file as the
+	 * person called it. */
+	struct {
+		char hash[65], name[160], type[8];
+		int64_t size;
+	} photo;
 	struct asked_by by;
 };
 void note_body_write(struct text *out, const struct note_body *b);
