@@ -67,7 +67,7 @@ static void derived(struct stand *s, char *all, size_t size)
 		const char *words[] = {verbs[i][0], verbs[i][1], verbs[i][2], verbs[i][2] ? verbs[i][3] : NULL,
 		                       NULL};
 		struct answer a = tally_run(s, words);
-		assert_true(a.status == 0 || a.status == 1);
+		assert_true(a.status >= 0 && a.status <= 2);
 		assert_true(strlen(all) + strlen(a.out) < size);
 		strcat(all, a.out);
 		answer_free(&a);
@@ -140,7 +140,7 @@ static void test_unit(void **state)
 	must_say(s, 2, "is no day", "job", "set", "received=soon");
 	must_say(s, 0, "1204", "job", "show");
 	must_say(s, 0, "monitor amplifier, no. 1204", "job", "list");
-	musttally(s, 0, "enter", "C7", "0.101 uF", "--from", "bridge");
+	musttally(s, 0, "enter", "C7", "0.101 uF", "--from", "bridge", "--u", "0.1 nF");
 	musttally(s, 0, "enter", "R12", "471 kohm", "--from", "bridge");
 	musttally(s, 0, "sheet", "fit", "R12", "kind=metal-film", "nominal=470k");
 	must_say(s, 1, "CAUTION: valve equipment kills", "job", "ready");
