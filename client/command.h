@@ -35,6 +35,7 @@ struct client;
 	X(FROM, "from", "NAME", "the instrument that the value was read from; of trail: the time")  \
 	X(TO, "to", "TIME", "up to this time (of the trail)")                                      \
 	X(AT, "at", "POSITION", "of this position")                                                \
+	X(MISSING, "missing", NULL, "what is still to be measured")                                \
 	X(CHART, "chart", "FILE", "a picture: FILE.svg, .png or .pdf")                             \
 	X(QUANTITY, "quantity", "Q", "value, leakage, esr, dissipation, insulation or volts")     \
 	X(U, "u", "U", "standard uncertainty of the value, in its unit")                          \

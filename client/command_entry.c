@@ -166,6 +166,26 @@ static void each_entry(struct client *c, struct slice element, struct slice resu
 		view_entries_add(arg, &c->style, element);
 }
 
+/* "value within, leakage not measured": the second half of it. */
+static enum outcome say_missing(struct client *c, const char *position, struct lines *out)
+{
+	struct message m;
+	json_t *params = client_params("position", position, "job", client_option(c, OPTION_JOB), NULL);
+	if (strcmp(client_option(c, OPTION_JOB) ? client_option(c, OPTION_JOB) : "", "*") == 0) {
+		json_decref(params); /* of all jobs there is no sheet */
+		return OUTCOME_DONE;
+	}
+	enum outcome outcome = client_ask(c, "sheet.missing", params, &m);
+	struct slice row = json_element(json_member(m.result.at, m.result.len, "positions"), 0);
+	if (outcome == OUTCOME_DONE && row.at) {
+		lines_printf(out, "%s: ", position);
+		view_missing(row, "", out);
+		lines_puts(out, "\n");
+	}
+	message_free(&m);
+	return outcome;
+}
+
 enum outcome call_entries(struct client *c)
 {
 	struct view_entries v;
@@ -179,6 +199,7 @@ enum outcome call_entries(struct client *c)
 	enum outcome outcome = client_pages(c, "entries", params, "entries", each_entry, &v);
 	if (outcome == OUTCOME_DONE && !client_has(c, OPTION_JSON) && !client_has(c, OPTION_BUDGET)) {
 		view_entries_print(&v, &c->style, &out);
+		outcome = client_word(c, 0) ? say_missing(c, client_word(c, 0), &out) : outcome;
 		client_lines(c, &out);
 	}
 	view_entries_end(&v);

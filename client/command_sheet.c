@@ -136,8 +136,26 @@ static void each_row(struct client *c, struct slice row, struct slice result, vo
 		view_sheet_add(v, &c->style, row);
 }
 
+static enum outcome show_missing(struct client *c)
+{
+	struct message m;
+	struct lines out = {0};
+	enum outcome outcome = client_ask(c, "sheet.missing",
+	                                  client_params("job", client_option(c, OPTION_JOB), NULL), &m);
+	if (outcome == OUTCOME_DONE && client_has(c, OPTION_JSON)) {
+		client_json(c, m.result);
+	} else if (outcome == OUTCOME_DONE) {
+		view_sheet_missing(&c->style, m.result, &out);
+		client_lines(c, &out);
+	}
+	message_free(&m);
+	return outcome;
+}
+
 enum outcome call_sheet_show(struct client *c)
 {
+	if (client_has(c, OPTION_MISSING))
+		return show_missing(c);
 	struct view_list v;
 	struct lines out = {0};
 	json_t *params = client_params("job", client_option(c, OPTION_JOB), NULL);

@@ -129,9 +129,10 @@ const struct command command_table[] = {
 	 0, 0, NEED_BENCH, true, call_sheet_mirror},
 	{JOB, "sheet set", "POSITION KEY=VALUE...", "change fields of one position",
 	 "Keys are the columns of `sheet load`; an empty value clears the field. marking= takes what "
-	 "stands on the part (104K, .047/400, \"brown black yellow\") as its nominal. valve= takes a valve's "
-	 "own number: its entries are found by it wherever it goes (entries --valve), and the socket that had "
-	 "it before has none. Entries that the "
+	 "stands on the part (104K, .047/400, \"brown black yellow\") as its nominal; leakage=, esr=, "
+	 "dissipation= and insulation= take a limit (<=0.1 uA, >=20M). valve= takes a valve's own number: its "
+	 "entries are found by it wherever it goes (entries --valve), and the socket that had it before has "
+	 "none. Entries that the "
 	 "change touches are judged anew, each with a record that says so.",
 	 0, 0, NEED_BENCH, true, call_sheet_set},
 	{JOB, "sheet fit", "POSITION KEY=VALUE...", "what is fitted there now, where it is another part",
@@ -155,7 +156,7 @@ const struct command command_table[] = {
 	 0, 0, NEED_BENCH, true, call_sheet_twins},
 	{JOB, "sheet show", "", "the positions, with how many entries each has",
 	 "One line a position; at the end how many were measured and the first that was not.",
-	 OPTION_BIT(JOB), 0, NEED_LOG, false, call_sheet_show},
+	 OPTION_BIT(JOB) | OPTION_BIT(MISSING), 0, NEED_LOG, false, call_sheet_show},
 
 	{BENCH, "bench", "", "the full screen: what is up, what is read, what was logged",
 	 "Read from two metres, while both hands hold probes: value and position in block letters, "

@@ -62,6 +62,11 @@ void view_jobs_print(struct view_list *v, const struct style *style, struct line
 void view_sheet_begin(struct view_list *v);
 void view_sheet_add(struct view_list *v, const struct style *style, struct slice row);
 void view_sheet_print(struct view_list *v, const struct style *style, struct lines *out);
+/* "leakage, esr or dissipation not measured" of the member `missing`, after `before`; nothing
+ * where nothing is, or `before` is NULL. */
+void view_missing(struct slice of, const char *before, struct lines *out);
+/* The result of sheet.missing: what each position and each part still must show. */
+void view_sheet_missing(const struct style *style, struct slice result, struct lines *out);
 void view_list_end(struct view_list *v);
 
 /* ---- the others: the result of the method of that name ---- */

@@ -134,12 +134,31 @@ static void say_fit(struct slice row, struct lines *out)
 	}
 }
 
+void view_missing(struct slice of, const char *before, struct lines *out)
+{
+	struct slice list = json_member(of.at, of.len, "missing"), one;
+	size_t cursor = 0;
+	char text[64];
+	const char *gap = before;
+	while (before && json_next(list, &cursor, &one)) {
+		words_string(one, text, sizeof text);
+		lines_printf(out, "%s%s", gap, text);
+		gap = ", ";
+	}
+	if (before && cursor)
+		lines_puts(out, gap == before ? "" : " not measured");
+}
+
 static void say_beside(struct slice row, struct lines *out)
 {
 	static const char *const rare[] = {"source", "max", "price"};
 	struct slice extra = json_member(row.at, row.len, "extra"), key, value;
 	size_t cursor = 0;
 	say_fit(row, out);
+	/* Of what was measured at all: what else it must show. */
+	int64_t entries = 0;
+	json_int(json_member(row.at, row.len, "entries"), &entries);
+	view_missing(row, entries ? out->len ? ", " : "" : NULL, out);
 	const char *gap = out->len ? ", " : "";
 	char name[64], text[WORDS_SIZE];
 	for (size_t i = 0; i < sizeof rare / sizeof rare[0]; i++) {
@@ -201,4 +220,67 @@ void view_sheet_print(struct view_list *v, const struct style *style, struct lin
 	else
 		lines_printf(out, "%d of %d positions measured%s%s\n", v->done, v->rows,
 		             v->next[0] ? ", the first without an entry is " : "", v->next);
+}
+
+/* ---- what is missing ---- */
+
+static const struct table_column missing_columns[] = {
+	{"position", false, true}, {"kind", false, true}, {"part", false, false}, {"missing", false, true},
+};
+
+static void parts_print(const struct style *style, struct slice parts, struct lines *out)
+{
+	struct slice part, one;
+	size_t cursor = 0;
+	while (json_next(parts, &cursor, &part)) {
+		char name[WORDS_SIZE], position[64];
+		struct lines text = {0};
+		size_t at = 0;
+		words_member(part, "part", name, sizeof name);
+		struct slice list = json_member(part.at, part.len, "positions");
+		while (json_next(list, &at, &one)) {
+			words_string(one, position, sizeof position);
+			lines_printf(&text, "%s%s", text.len ? ", " : "", position);
+		}
+		lines_puts(&text, json_bool(json_member(part.at, part.len, "whole"), false)
+		           ? ": everything was seen" : ": not everything was seen");
+		fact_printf(out, style, "part", "%.60s is %s", name, lines_text(&text));
+		lines_free(&text);
+	}
+}
+
+void view_sheet_missing(const struct style *style, struct slice result, struct lines *out)
+{
+	struct table t;
+	struct slice list = json_member(result.at, result.len, "positions"), row;
+	size_t cursor = 0;
+	int64_t of = 0;
+	int rows = 0;
+	char text[WORDS_SIZE];
+	json_int(json_member(result.at, result.len, "of"), &of);
+	words_member(result, "job", text, sizeof text);
+	fact(out, style, "job", text);
+	table_begin(&t, missing_columns, sizeof missing_columns / sizeof *missing_columns);
+	while (json_next(list, &cursor, &row)) {
+		struct lines missing = {0};
+		view_missing(row, "", &missing);
+		table_row(&t, TABLE_ORDINARY);
+		words_member(row, "position", text, sizeof text);
+		table_cell(&t, text);
+		words_member(row, "kind", text, sizeof text);
+		table_cell(&t, text);
+		words_member(row, "part", text, sizeof text);
+		table_cell(&t, text);
+		table_cell(&t, lines_text(&missing));
+		lines_free(&missing);
+		rows++;
+	}
+	table_print(&t, style, out);
+	table_end(&t);
+	parts_print(style, json_member(result.at, result.len, "parts"), out);
+	if (rows)
+		lines_printf(out, "%d of %lld positions have not shown everything that their kind must show\n", rows,
+		             (long long)of);
+	else
+		lines_puts(out, of ? "every position has shown what its kind must show\n" : "no positions yet\n");
 }

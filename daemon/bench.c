@@ -63,7 +63,7 @@ static void on_reading(void *arg, const struct reading *r)
 	const char *position = aim_name(b, m);
 	if (!trail_continues(&m->trail, r, position))
 		bench_end_run(b, m);
-	trail_add(&m->trail, r, position);
+	second_keep(m, trail_add(&m->trail, r, position), r);
 	if (b->next_save == INT64_MAX)
 		b->next_save = b->now + SAVE_EVERY_US;
 	safe_reading(b, m, r);
@@ -355,6 +355,7 @@ static void fill_meter_config(const struct config_meter *c, struct meter_config 
 	mc->line = c->serial;
 	mc->function = c->function;
 	mc->conversion = c->conversion;
+	mc->second = c->second;
 	if (!c->dialect->asked)
 		return;
 	snprintf(mc->query, sizeof mc->query, "%s", c->query);

@@ -100,8 +100,17 @@ void entry_judge(const struct position *p, struct entry *e)
 	bool first = e->quantity == position_first_quantity(p);
 	memset(&e->verdict, 0, sizeof e->verdict);
 	memset(&e->service, 0, sizeof e->service);
-	if (!first)
-		return; /* the sheet's limits are about the first quantity */
+	second_judge(p, e);
+	if (!first) {
+		/* The sheet's tolerance is about the first quantity; the others have limits of their
+		 * own, or none. */
+		if (limits_from(&p->beside[e->quantity], false, (struct decimal){0, 0}, &j.limits) &&
+		    part_limit_function(e->quantity) == e->function) {
+			e->verdict = judge(&j);
+			doubt_meter(e, &e->verdict);
+		}
+		return;
+	}
 	j.has_nominal = p->has_nominal;
 	j.nominal = p->nominal;
 	bool known = tolerance_default(p->kind, p->function, &practice);
@@ -279,6 +288,7 @@ bool capture_entry(struct bench *b, struct bench_meter *m, int64_t t, const stru
 	if (e.function == FUNCTION_VOLT_AC || e.function == FUNCTION_AMP_AC)
 		e.hertz = use_hertz(&b->position[aim.place].row.position);
 	beside.accuracy_assumed = entry_uncertainty(m, c->r, &e);
+	second_take(m, c->r, &e);
 	entry_shown(&e, shown, sizeof shown); /* as the meter gave it */
 	entry_refer(b, &e);
 	use_understand(&use, e.function, &e.use);

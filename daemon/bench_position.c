@@ -133,13 +133,10 @@ static bool is_volt(enum function f)
 	return f == FUNCTION_VOLT_DC || f == FUNCTION_VOLT_AC;
 }
 
-/* What a kind is asked for first.  The table of all quantities by kind comes with
- * the work on quantities; this one has what a first sweep measures.  A valve or
- * rail whose sheet says milliamps or ohms is asked for those. */
 enum quantity position_first_quantity(const struct position *p)
 {
-	bool volts = p->kind == KIND_RAIL || p->kind == KIND_VALVE;
-	return volts && (!p->has_nominal || is_volt(p->function)) ? QUANTITY_VOLTS : QUANTITY_VALUE;
+	struct part_quantity shows[PART_SHOWS_MAX];
+	return part_shows(p, shows) ? shows[0].quantity : QUANTITY_VALUE;
 }
 
 /* What the meter must be set to; FUNCTION_NONE where more than one will do. */

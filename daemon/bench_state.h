@@ -8,6 +8,8 @@
  *   bench_position.c the positions by name, and what was made of each
  *   bench_capture.c from a settled value to an entry
  *   bench_take.c    the same by key
+ *   bench_second.c  the second value of a pair
+ *   bench_shows.c   which quantities of a part the walk asks for
  *   bench_way.c     the order of the walk, skipping and coming back
  *   bench_bind.c    meters that are held to a position
  *   bench_valve.c   valves by their own number, as they move between sockets
@@ -41,8 +43,11 @@
 #include "daemon/trail.h"
 #include "protocol/record/fit.h"
 #include "protocol/record/sheet.h"
+#include "protocol/trade/part.h"
 
 #define BENCH_BODY_SIZE RECORD_BODY_MAX
+/* Second values of so many readings are remembered: a settled stretch is shorter. */
+#define SECONDS_MAX 64
 /* So many positions `back` goes. */
 #define WALK_HISTORY 32
 
@@ -156,6 +161,12 @@ struct bench_meter {
 		int64_t until;
 		struct bench_wait wait;
 	} errand;
+	/* Second values of the last readings, by their ordinals in the trail. */
+	struct {
+		uint64_t ordinal;
+		struct decimal value;
+	} second[SECONDS_MAX];
+	int seconds_next, seconds;
 	struct decimal open[7]; /* readings of open leads, for its offset */
 	int opens;
 	/* A line or log that was away. */
@@ -413,6 +424,27 @@ void walk_back(struct bench *b, const struct entry *e);
 void walk_made(struct bench *b); /* an entry came by hand: go on? */
 /* It has lifted from the part that the walk had left before. */
 void walk_lifted(struct bench *b, struct bench_meter *m);
+
+/* bench_shows.c */
+/* The quantities that a walk asks for at a place, in order; at least one. */
+int shows_asked(const struct bench *b, int place, enum quantity out[PART_SHOWS_MAX]);
+/* Is it not there yet, in the condition that is chosen, from as many meters as the walk wants? */
+bool shows_lacks(const struct bench *b, int place, enum quantity q);
+/* The first of them that lacks (and that a meter on `dial` gives, unless that is none);
+ * else the first. */
+enum quantity shows_next(const struct bench *b, int place, enum function dial);
+
+/* The first that lacks and that some meter reads as its dial stands; else what is up. */
+enum quantity shows_here(const struct bench *b, int place);
+
+/* bench_second.c */
+void second_keep(struct bench_meter *m, uint64_t ordinal, const struct reading *r);
+/* The middle one of those that belong to a settled stretch, into the entry. */
+void second_take(const struct bench_meter *m, const struct settle_result *r, struct entry *e);
+/* Judge it by the limit that the sheet has for it. */
+void second_judge(const struct position *p, struct entry *e);
+/* Does the entry show that quantity, as its first value or its second? */
+bool entry_shows(const struct entry *e, enum quantity q);
 
 /* bench_way.c */
 int walk_next(const struct bench *b, int from); /* -1: nothing more */

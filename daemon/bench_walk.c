@@ -147,7 +147,7 @@ void walk_choose(struct bench *b, int place, enum quantity q)
  * volts, where floating leads look like a touch.) */
 void walk_go(struct bench *b, int next)
 {
-	walk_go_for(b, next, position_first_quantity(&b->position[next].row.position));
+	walk_go_for(b, next, shows_next(b, next, b->dial));
 }
 
 void walk_go_for(struct bench *b, int next, enum quantity q)
@@ -182,6 +182,12 @@ static void advance(struct bench *b)
 		advance_new(b);
 		return;
 	}
+	/* The hands are there: what else a meter can read of this part as it is set comes first. */
+	enum quantity also = shows_here(b, b->chosen);
+	if (b->way.mode == WALK_ON && also != b->quantity && shows_lacks(b, b->chosen, also)) {
+		walk_go_for(b, b->chosen, also);
+		return;
+	}
 	int next = walk_next(b, b->chosen);
 	if (next >= 0 && next != b->chosen) {
 		walk_go(b, next);
@@ -206,7 +212,7 @@ void walk_first(struct bench *b)
 {
 	int first = walk_next(b, -1);
 	if (first >= 0)
-		walk_choose(b, first, position_first_quantity(&b->position[first].row.position));
+		walk_choose(b, first, shows_next(b, first, FUNCTION_NONE));
 }
 
 void walk_back(struct bench *b, const struct entry *e)

@@ -118,7 +118,7 @@ void way_group(struct bench *b)
 
 static bool counts(const struct bench *b, const struct entry *e, enum quantity q)
 {
-	return !e->struck && e->quantity == q && e->condition == b->condition;
+	return !e->struck && entry_shows(e, q) && e->condition == b->condition;
 }
 
 static bool not_circuit(const struct entry *e)
@@ -146,15 +146,14 @@ int way_meters_have(const struct bench *b, int place, enum quantity q)
 	return have;
 }
 
-static int meters_wanted(const struct bench *b)
-{
-	return b->way.mode != WALK_OFF && b->way.meters > 1 ? b->way.meters : 1;
-}
-
 bool walk_lacks(const struct bench *b, int place)
 {
-	enum quantity q = position_first_quantity(&b->position[place].row.position);
-	return way_meters_have(b, place, q) < meters_wanted(b);
+	enum quantity asked[PART_SHOWS_MAX];
+	int count = shows_asked(b, place, asked);
+	for (int i = 0; i < count; i++)
+		if (shows_lacks(b, place, asked[i]))
+			return true;
+	return false;
 }
 
 /* ---- what needs a leg up ---- */
@@ -236,7 +235,7 @@ bool walk_wants(const struct bench *b, int place)
 static bool for_dial(const struct bench *b, int place)
 {
 	const struct position *p = &b->position[place].row.position;
-	return b->dial == FUNCTION_NONE || position_takes(p, position_first_quantity(p), b->dial);
+	return b->dial == FUNCTION_NONE || position_takes(p, shows_next(b, place, b->dial), b->dial);
 }
 
 /* In the order of the walk: is x before y? */
@@ -354,7 +353,7 @@ static void leave_touched(struct bench *b)
 static void go_to(struct bench *b, int64_t t, int place)
 {
 	leave_touched(b);
-	walk_choose(b, place, position_first_quantity(&b->position[place].row.position));
+	walk_choose(b, place, shows_next(b, place, FUNCTION_NONE));
 	for (int i = 0; i < b->meters; i++) {
 		walk_on_meter(b, &b->meter[i], t);
 		bench_timers(&b->meter[i]);

@@ -22,6 +22,8 @@
  *     rts     = off
  *     quiet   = 500                   ; ms: nothing is sent so long after opening
  *     conversion = 2                  ; frames that the meter sends of one conversion
+ *     second  = dissipation           ; what the second value of each pair is that it sends:
+ *                                     ; dissipation, esr, q, hertz
  *     function = ohm                  ; what bare numbers are
  *     accuracy ohm = 0.5% + 2         ; percent of reading + counts of the last digit
  *     accuracy farad below 10n = 2.0% + 10
@@ -57,6 +59,7 @@
 #include "daemon/place.h"
 #include "daemon/settle.h"
 #include "protocol/meter/dialect.h"
+#include "protocol/trade/second.h"
 #include "protocol/trade/uncertainty.h"
 #include "protocol/trade/use.h"
 
@@ -83,6 +86,7 @@ struct config_meter {
 	struct line_settings serial; /* the dialect's, with what the file says above it */
 	enum function function;      /* FUNCTION_NONE: every frame says its own */
 	int conversion;              /* 1 or more */
+	enum second_kind second;     /* of the pairs that it sends; SECOND_NONE for none */
 
 	/* for a dialect that asks */
 	bool identify;

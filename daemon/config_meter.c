@@ -182,6 +182,14 @@ static bool take_conversion(struct meter_draft *d, const char *value, struct fau
 	return value_whole(value, 1, 100, &d->meter->conversion, why);
 }
 
+static bool take_second(struct meter_draft *d, const char *value, struct fault *why)
+{
+	if (second_from_word(value, strlen(value), &d->meter->second) && d->meter->second != SECOND_NONE)
+		return true;
+	fault_set(why, "`%.40s` is no second value: expected dissipation, esr, q or hertz", value);
+	return false;
+}
+
 static bool take_isolated(struct meter_draft *d, const char *value, struct fault *why)
 {
 	int i;
@@ -342,6 +350,7 @@ static const struct {
 	{ "quiet", KEY_QUIET, take_quiet, false },
 	{ "function", KEY_FUNCTION, take_function, false },
 	{ "conversion", KEY_CONVERSION, take_conversion, false },
+	{ "second", KEY_SECOND, take_second, false },
 	{ "isolated", KEY_ISOLATED, take_isolated, false },
 	{ "ac", KEY_AC, take_ac, false },
 	{ "bandwidth", KEY_BANDWIDTH, take_bandwidth, false },

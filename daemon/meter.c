@@ -797,7 +797,8 @@ void meter_begin(struct meter *m, const struct meter_config *config,
 	m->hooks = *hooks;
 	m->state = METER_ABSENT;
 	m->deadline = INT64_MAX;
-	m->setting = (struct dialect_setting){.rules = config->dialect->rules};
+	m->setting = (struct dialect_setting){.rules = config->dialect->rules,
+	                                      .second = second_function(config->second)};
 	set_function(m, meter_config_function(config));
 	bool learns = m->setting.function == FUNCTION_NONE && config->dialect->bare &&
 	              config->dialect->asked;

@@ -19,6 +19,7 @@
 #define TALLY_METER_H
 
 #include "daemon/meter_learn.h"
+#include "protocol/trade/second.h"
 #include "protocol/meter/identity.h"
 
 #define METER_COMMAND_MAX 128
@@ -41,6 +42,7 @@ struct meter_config {
 	struct decimal digit[FUNCTION_COUNT];
 	int64_t pace_us;        /* least time from query to query; 0: as fast as it answers */
 	int64_t timeout_us;     /* an answer is overdue after this */
+	enum second_kind second; /* of the pairs that it sends */
 	int conversion;         /* frames that the meter sends of one conversion */
 	bool identify;          /* it understands *IDN? */
 	bool replay;

@@ -21,6 +21,7 @@ static const struct {
 	{ "sheet.show", query_sheet_show },
 	{ "notes", query_notes },
 	{ "photos", query_photos },
+	{ "sheet.missing", query_sheet_missing },
 	{ "compare", query_compare },
 	{ "beside", query_beside },
 	{ "plan", query_plan },

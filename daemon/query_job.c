@@ -151,7 +151,7 @@ struct counting {
 	const struct said_list *strikes, *moves;
 	const struct names *names;
 	const char *job;
-	void (*count)(void *arg, const char *job, const char *position);
+	void (*count)(void *arg, const char *job, const char *position, const char *text, size_t len);
 	void *arg;
 };
 
@@ -163,12 +163,14 @@ static bool entry_counted(void *arg, int64_t seq, const char *text, size_t len)
 	if ((c->job[0] && strcmp(job, c->job)) || said_of(c->strikes, seq))
 		return true;
 	said_position(c->moves, c->names, seq, text, len, position);
-	c->count(c->arg, job, position);
+	c->count(c->arg, job, position, text, len);
 	return true;
 }
 
 bool entries_count(struct query *q, const char *job,
-                   void (*count)(void *arg, const char *job, const char *position), void *arg)
+                   void (*count)(void *arg, const char *job, const char *position, const char *text,
+                                 size_t len),
+                   void *arg)
 {
 	struct said_list strikes = { 0 }, moves = { 0 };
 	struct names names = { 0 };
@@ -183,9 +185,10 @@ bool entries_count(struct query *q, const char *job,
 	return good;
 }
 
-static void count_for_job(void *arg, const char *job, const char *position)
+static void count_for_job(void *arg, const char *job, const char *position, const char *text,
+                          size_t len)
 {
-	(void)position;
+	(void)position, (void)text, (void)len;
 	struct job_line *line = job_find(arg, job);
 	if (line)
 		line->entries++;

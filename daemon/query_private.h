@@ -29,6 +29,8 @@
 #include "daemon/query_params.h"
 #include "protocol/record/record.h"
 #include "protocol/record/wire.h"
+#include "protocol/trade/entry.h"
+#include "protocol/trade/part.h"
 
 /* Elements of a list where no `limit` is given, and at most. */
 #define QUERY_LIMIT 1000
@@ -146,7 +148,9 @@ bool query_of_job(const char *job, const char *text, size_t len);
 
 /* Every entry of the job ("": of all) that is not struck, where it belongs now. */
 bool entries_count(struct query *q, const char *job,
-                   void (*count)(void *arg, const char *job, const char *position), void *arg);
+                   void (*count)(void *arg, const char *job, const char *position, const char *text,
+                                 size_t len),
+                   void *arg);
 
 /* ---- which unit a job is about ---- */
 
@@ -173,6 +177,7 @@ bool query_photos(struct query *q, json_t *params);
 /* The photos of all notes, beside another log; how many were not good here, or could not be
  * copied. */
 bool photos_backup(struct query *q, const char *to, int64_t *copied, int64_t *lost);
+bool query_sheet_missing(struct query *q, json_t *params);
 bool query_compare(struct query *q, json_t *params);
 bool query_beside(struct query *q, json_t *params);
 bool query_plan(struct query *q, json_t *params);
@@ -190,6 +195,7 @@ struct sheet_line {
 	char *fit;          /* text of the last fit record, NULL where nothing is fitted */
 	size_t fit_len;
 	int64_t entries;    /* that are not struck; see sheet_lines_count */
+	unsigned seen[CONDITION_COUNT]; /* PART_BIT of the quantities that they are of */
 };
 struct sheet_lines {
 	struct sheet_line *at;
@@ -197,6 +203,11 @@ struct sheet_lines {
 	size_t n, size;
 };
 bool sheet_lines_read(struct query *q, const char *job, struct sheet_lines *out);
+/* Count the entries of each line, and what they are of. */
+bool sheet_lines_seen(struct query *q, const char *job, struct sheet_lines *lines);
+/* What the part that is there now must still show; *position is how it is specified. */
+int sheet_line_missing(const struct sheet_line *line, struct part_quantity out[PART_SHOWS_MAX],
+                       struct position *position);
 struct sheet_line *sheet_lines_find(const struct sheet_lines *lines, const char *position);
 void sheet_lines_free(struct sheet_lines *lines);
 

@@ -162,12 +162,67 @@ void sheet_lines_free(struct sheet_lines *lines)
 	memset(lines, 0, sizeof *lines);
 }
 
-static void count_for_position(void *arg, const char *job, const char *position)
+/* What its second value is of, too. */
+static void count_for_position(void *arg, const char *job, const char *position, const char *text,
+                               size_t len)
 {
 	(void)job;
 	struct sheet_line *line = sheet_lines_find(arg, position);
-	if (line)
-		line->entries++;
+	char word[32];
+	enum condition condition;
+	enum quantity quantity;
+	if (!line)
+		return;
+	line->entries++;
+	if (!json_text(json_member(text, len, "condition"), word, sizeof word) ||
+	    !condition_from_name(word, strlen(word), &condition))
+		return;
+	static const char *const members[] = { "quantity", "second.quantity" };
+	for (int i = 0; i < 2; i++)
+		if (json_text(json_member(text, len, members[i]), word, sizeof word) &&
+		    quantity_from_name(word, strlen(word), &quantity))
+			line->seen[condition] |= PART_BIT(quantity);
+}
+
+bool sheet_lines_seen(struct query *q, const char *job, struct sheet_lines *lines)
+{
+	return entries_count(q, job, count_for_position, lines);
+}
+
+/* ---- what is missing ---- */
+
+int sheet_line_missing(const struct sheet_line *line, struct part_quantity out[PART_SHOWS_MAX],
+                       struct position *position)
+{
+	struct position_body body;
+	struct sheet_row row, fit, whole;
+	struct fit_body fitted;
+	struct fault ignored;
+	unsigned seen = 0;
+	if (!position_body_read(line->text, line->len, &body, &row, &ignored))
+		return 0;
+	*position = row.position;
+	bool fits = line->fit && fit_body_read(line->fit, line->fit_len, &fitted, &fit) &&
+	            fit_over(&row, &fit, &whole, &ignored);
+	if (fits)
+		*position = whole.position;
+	/* Of another part than was found only what was measured since counts. */
+	for (int c = 0; c < CONDITION_COUNT; c++)
+		if (!fits || c != CONDITION_FOUND)
+			seen |= line->seen[c];
+	return part_missing(position, seen, out);
+}
+
+static void missing_write(struct answer *out, const struct part_quantity *missing, int count)
+{
+	char text[48];
+	answer_puts(out, "[");
+	for (int i = 0; i < count; i++) {
+		part_quantity_text(&missing[i], text, sizeof text);
+		answer_puts(out, i ? "," : "");
+		answer_string(out, text);
+	}
+	answer_puts(out, "]");
 }
 
 /* ---- sheet.show ---- */
@@ -222,6 +277,10 @@ static void row_write(struct answer *out, const struct sheet_line *line)
 		answer_add(out, value.at, value.len);
 	}
 	fit_write(out, line);
+	struct part_quantity missing[PART_SHOWS_MAX];
+	struct position position;
+	answer_puts(out, ",\"missing\":");
+	missing_write(out, missing, sheet_line_missing(line, missing, &position));
 	answer_puts(out, "}");
 }
 
@@ -240,7 +299,7 @@ static void sheet_write(struct query *q, const char *job, const struct sheet_lin
 		const struct sheet_line *line = &lines->at[i];
 		if (line->first <= bounds->after)
 			continue;
-		more = given == bounds->limit || !query_room(q, line->len + line->fit_len + 192);
+		more = given == bounds->limit || !query_room(q, line->len + line->fit_len + 320);
 		if (more)
 			break;
 		answer_puts(&q->out, given++ ? "," : "");
@@ -269,9 +328,95 @@ bool query_sheet_show(struct query *q, json_t *params)
 	if (!query_bounds(q, "sheet.show", &bounds) || !query_job(q, asked, false, job) ||
 	    !sheet_lines_read(q, job, &lines))
 		return false;
-	bool good = entries_count(q, job, count_for_position, &lines);
+	bool good = sheet_lines_seen(q, job, &lines);
 	if (good)
 		sheet_write(q, job, &lines, &bounds);
+	sheet_lines_free(&lines);
+	return good;
+}
+
+/* ---- sheet.missing ---- */
+
+/* Positions of one part stand together, each part once, where its first position stands. */
+static bool part_begins(const struct sheet_lines *lines, const struct position *of, size_t i)
+{
+	for (size_t k = 0; k < i; k++)
+		if (!strcmp(of[k].part, of[i].part))
+			return false;
+	return lines->n > 0 && of[i].part[0];
+}
+
+static void parts_write(struct query *q, const struct sheet_lines *lines, const struct position *of)
+{
+	bool first = true;
+	answer_puts(&q->out, ",\"parts\":[");
+	for (size_t i = 0; i < lines->n; i++) {
+		if (!part_begins(lines, of, i) || !query_room(q, 512))
+			continue;
+		answer_puts(&q->out, first ? "{\"part\":" : ",{\"part\":");
+		answer_string(&q->out, of[i].part);
+		answer_puts(&q->out, ",\"positions\":[");
+		bool begun = false, whole = true;
+		for (size_t k = i; k < lines->n && query_room(q, 128); k++) {
+			struct part_quantity missing[PART_SHOWS_MAX];
+			struct position position;
+			if (strcmp(of[k].part, of[i].part))
+				continue;
+			answer_puts(&q->out, begun ? "," : "");
+			answer_string(&q->out, lines->at[k].position);
+			whole = whole && sheet_line_missing(&lines->at[k], missing, &position) == 0;
+			begun = true;
+		}
+		answer_printf(&q->out, "],\"whole\":%s}", whole ? "true" : "false");
+		first = false;
+	}
+	answer_puts(&q->out, "]");
+}
+
+bool query_sheet_missing(struct query *q, json_t *params)
+{
+	const char *asked = NULL, *only = NULL;
+	char job[JOB_SIZE];
+	const struct param list[] = { { "job", PARAM_TEXT, false, &asked },
+		                          { "position", PARAM_TEXT, false, &only } };
+	struct sheet_lines lines;
+	if (!params_read("sheet.missing", params, list, 2, q->why))
+		return query_refuse(q, WIRE_BAD_PARAMS);
+	if (!query_job(q, asked, false, job) || !sheet_lines_read(q, job, &lines))
+		return false;
+	struct position *of = calloc(lines.n + 1, sizeof *of);
+	bool good = of ? sheet_lines_seen(q, job, &lines) : query_no_memory(q);
+	size_t lack = 0;
+	if (good) {
+		answer_puts(&q->out, "{\"job\":");
+		if (job[0])
+			answer_string(&q->out, job);
+		else
+			answer_puts(&q->out, "null");
+		answer_puts(&q->out, ",\"positions\":[");
+		for (size_t i = 0; i < lines.n; i++) {
+			struct part_quantity missing[PART_SHOWS_MAX];
+			int count = sheet_line_missing(&lines.at[i], missing, &of[i]);
+			if (!count || (only && strcmp(only, lines.at[i].position)) || !query_room(q, 256))
+				continue;
+			answer_puts(&q->out, lack++ ? ",{\"position\":" : "{\"position\":");
+			answer_string(&q->out, lines.at[i].position);
+			answer_puts(&q->out, ",\"kind\":");
+			answer_string(&q->out, kind_name(of[i].kind));
+			answer_puts(&q->out, ",\"part\":");
+			if (of[i].part[0])
+				answer_string(&q->out, of[i].part);
+			else
+				answer_puts(&q->out, "null");
+			answer_printf(&q->out, ",\"entries\":%lld,\"missing\":", (long long)lines.at[i].entries);
+			missing_write(&q->out, missing, count);
+			answer_puts(&q->out, "}");
+		}
+		answer_printf(&q->out, "],\"of\":%zu", lines.n);
+		parts_write(q, &lines, of);
+		answer_puts(&q->out, "}");
+	}
+	free(of);
 	sheet_lines_free(&lines);
 	return good;
 }

@@ -96,7 +96,7 @@ static void test_digit_of_ranges(void **state)
 static void test_digit_configured(void **state)
 {
 	(void)state;
-	struct meter m = {.setting = {FUNCTION_OHM, true, {10, -3}, NULL}};
+	struct meter m = {.setting = {FUNCTION_OHM, true, {10, -3}, .rules = NULL}};
 	gives(&m, "+4.70000000E+03", 470000, -2);
 	gives(&m, "0", 0, -2);
 	gives(&m, "+9.90000000E+04", 9900000, -2);

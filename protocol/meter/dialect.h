@@ -64,11 +64,15 @@ struct dialect_setting {
 	 * seen since function or range changed (see scpi.h). */
 	bool has_digit;
 	struct decimal digit;
+	/* Values come in pairs, first and second (second.h): its function; else FUNCTION_NONE. */
+	enum function second;
 	const void *rules; /* of the dialect (struct dialect), for readers that go by rules */
 };
 
 /* What a dialect remembers between frames of one meter; zeroed at opening. */
 struct dialect_memory {
+	bool second_has_finest; /* the next two, of second values */
+	int second_finest, second_decade;
 	enum function function;
 	bool has_finest; /* then finest and decade hold */
 	int finest;      /* finest exponent seen since function or range changed */

@@ -17,13 +17,13 @@
 
 enum part {
 	PART_VALUE, PART_SIGN, PART_PREFIX, PART_UNIT, PART_COUPLING, PART_FUNCTION, PART_RANGE,
-	PART_OVERLOAD, PART_UNDER, PART_HOLD, PART_BATTERY, PART_RELATIVE, PARTS
+	PART_OVERLOAD, PART_UNDER, PART_HOLD, PART_BATTERY, PART_RELATIVE, PART_SECOND, PARTS
 };
 _Static_assert(PARTS == PATTERN_PARTS, "a name for each part");
 
 static const char *const part_name[PARTS] = {"value", "sign", "prefix", "unit", "coupling",
                                              "function", "range", "overload", "under", "hold",
-                                             "battery", "relative"};
+                                             "battery", "relative", "second"};
 
 /* ---- compiling ---- */
 
@@ -64,7 +64,7 @@ static bool find_parts(struct pattern *p, const char *text, size_t len, struct f
 			k++;
 		if (k == PARTS) {
 			fault_at(why, NULL, 0, column, "the part `%s` is none of value, sign, prefix, unit, "
-			         "coupling, function, range, overload, under, hold, battery, relative", name);
+			         "coupling, function, range, overload, under, hold, battery, relative, second", name);
 			return false;
 		}
 		if (!place_part(p, k, table[0] << 8 | table[1])) {
@@ -364,6 +364,10 @@ static bool read_match(const struct pattern *p, const struct dialect_setting *se
 		return nothing(out, "no prefix goes with percent and celsius");
 	if (!r->has_value)
 		return true;
+	struct piece second = piece_of(p, bytes, PART_SECOND);
+	r->has_second = second.len > 0 && read_digits(p, second, &r->second);
+	if (second.len && !r->has_second)
+		return nothing(out, "the part `second` is no number of up to 18 digits");
 	r->value.e += r->prefix;
 	if (r->value.e < DECIMAL_EXP_MIN || r->value.e > DECIMAL_EXP_MAX)
 		return nothing(out, "a number within 1e-40 and 1e40 was expected");

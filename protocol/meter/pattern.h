@@ -13,6 +13,8 @@
  *     function  what the file's `function` lines say, where the unit does not tell
  *     range     what the file's `range` lines say: where the point stands and which
  *               prefix the unit has, where the number does not show it
+ *     second    a second number beside the value, without prefix: what it is, the meter's
+ *               section says (`second = dissipation`)
  *     overload, under, hold, battery, relative
  *               a state, where the part is there and not empty
  *
@@ -37,7 +39,7 @@
 #define PATTERN_WORDS_MAX 32
 #define PATTERN_TEXT_MAX 1024
 #define PATTERN_WORD_SIZE 24
-#define PATTERN_PARTS 12
+#define PATTERN_PARTS 13
 #define PATTERN_SAME_MAX 8 /* places of one name */
 
 struct pattern_word {

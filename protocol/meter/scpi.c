@@ -216,6 +216,22 @@ static struct reading reading_of(const struct dialect_setting *setting,
 	return r;
 }
 
+/* The second of a pair: its digits are its own. */
+static void read_second(const struct dialect_setting *setting, struct dialect_memory *memory,
+                        const struct scpi_value *v, struct reading *first)
+{
+	struct dialect_setting its = {.function = setting->second};
+	struct dialect_memory own = {.function = setting->second, .has_finest = memory->second_has_finest,
+	                             .finest = memory->second_finest, .decade = memory->second_decade};
+	struct reading r = reading_of(&its, &own, v);
+	memory->second_has_finest = own.has_finest;
+	memory->second_finest = own.finest;
+	memory->second_decade = own.decade;
+	/* Without a first value it says nothing, and where it is none, the first stands alone. */
+	first->has_second = first->has_value && r.has_value;
+	first->second = r.value;
+}
+
 /* Is this text, and no number that came garbled?  It begins with no sign, digit or
  * point, and has more letters than digits, a word of two letters among them. */
 static bool is_wordy(const char *text, const char *end)
@@ -335,9 +351,12 @@ void scpi_understand(const struct dialect_setting *setting, struct dialect_memor
 		return;
 	}
 	out->said = SAID_READINGS;
-	out->count = count;
-	for (int i = 0; i < count; i++) {
-		out->reading[i] = reading_of(setting, memory, &values[i]);
-		out->reading[i].t = f->t;
+	bool pairs = setting->second != FUNCTION_NONE;
+	for (int i = 0; i < count; i += pairs ? 2 : 1) {
+		struct reading *r = &out->reading[out->count++];
+		*r = reading_of(setting, memory, &values[i]);
+		r->t = f->t;
+		if (pairs && i + 1 < count)
+			read_second(setting, memory, &values[i + 1], r);
 	}
 }

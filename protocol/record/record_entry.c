@@ -187,6 +187,50 @@ void entry_beside_write(struct text *out, const struct entry_beside *beside)
 	trail_parts(out, beside);
 }
 
+/* ,"second":{...}, and at which frequency and in which way both were measured, as far as
+ * its owner said. */
+static void second_write(struct text *out, const struct entry *e, const struct entry_beside *beside)
+{
+	const struct second *s = &e->second;
+	enum quantity q = second_quantity(s->kind);
+	struct decimal hertz;
+	char mode[12];
+	if (s->kind == SECOND_NONE)
+		return;
+	text_member(out, "second");
+	text_puts(out, "{\"is\":");
+	text_string(out, second_word(s->kind), strlen(second_word(s->kind)));
+	if (q == QUANTITY_COUNT)
+		text_member_null(out, "quantity");
+	else
+		text_member_string(out, "quantity", quantity_name(q));
+	text_member_string(out, "function", function_name(second_function(s->kind)));
+	text_member_decimal(out, "value", s->value);
+	text_member_decimal(out, "digit", (struct decimal){1, s->value.e});
+	text_member_string(out, "verdict", verdict_word_name(e->second_verdict.word));
+	text_puts(out, "}");
+	if (!beside->use || !test_frequency(beside->use->test[e->function], &hertz, mode))
+		hertz = (struct decimal){0, 0};
+	if (hertz.n)
+		text_member_decimal(out, "frequency", hertz);
+	if (beside->use && mode[0])
+		text_member_string(out, "mode", mode);
+}
+
+static void second_read(const char *text, size_t len, struct entry *e)
+{
+	struct slice s = json_member(text, len, "second");
+	char word[24];
+	if (!s.at || *s.at != '{' || !json_text(json_member(s.at, s.len, "is"), word, sizeof word) ||
+	    !second_from_word(word, strlen(word), &e->second.kind))
+		return; /* one of a later version */
+	struct decimal digit;
+	if (!json_decimal(json_member(s.at, s.len, "value"), &e->second.value))
+		e->second.kind = SECOND_NONE;
+	else if (json_decimal(json_member(s.at, s.len, "digit"), &digit))
+		decimal_rescale(e->second.value, decimal_strip(digit).e, &e->second.value);
+}
+
 void entry_write(struct text *out, const struct entry *e, const struct entry_beside *beside)
 {
 	member_or_null(out, "job", beside->job);
@@ -200,6 +244,7 @@ void entry_write(struct text *out, const struct entry *e, const struct entry_bes
 	entry_value_write(out, e);
 	entry_refer_write(out, e);
 	company_write(out, e);
+	second_write(out, e, beside);
 	text_member_string(out, "source", source_name(e->source));
 	verdicts_write(out, &e->verdict, &e->service);
 	against_write(out, e->against);
@@ -281,6 +326,7 @@ bool entry_read(const char *text, size_t len, struct entry *e)
 	e->seq = head.seq;
 	e->t = head.t;
 	e->against = against_read(text, len);
+	second_read(text, len, e);
 	return entry_words(text, len, e) && entry_read_value(text, len, e) &&
 	       verdicts_read(text, len, &e->verdict, &e->service);
 }

@@ -2,10 +2,12 @@
 /*
  * What the cells of one row of a sheet mean: see sheet.h.
  */
+#include "protocol/trade/part.h"
 #include "protocol/record/sheet_cells.h"
 
 #include "protocol/trade/marking.h"
 
+#include <stdio.h>
 #include <string.h>
 #include <strings.h>
 
@@ -325,6 +327,29 @@ static void marking_counts(struct sheet_row *row)
 			row->position = marked;
 }
 
+/* A column named as a quantity has its limits (`esr` `<=3`); what is no one-sided limit there
+ * (in the list of another program it may be a measured value) is a cell like any that nobody
+ * knows. */
+static void limits_beside(struct sheet_row *row)
+{
+	for (int i = 0; i < row->extras; i++) {
+		enum quantity q;
+		struct tolerance t;
+		struct fault ignored;
+		const char *cell = row->extra_cell[i];
+		char name[SHEET_NAME_SIZE];
+		snprintf(name, sizeof name, "%s", row->extra_name[i]);
+		for (char *c = name; *c; c++)
+			*c = *c >= 'A' && *c <= 'Z' ? (char)(*c - 'A' + 'a') : *c;
+		if (!cell[0] || !quantity_from_name(name, strlen(name), &q) ||
+		    part_limit_function(q) == FUNCTION_NONE)
+			continue;
+		if (tolerance_parse(cell, strlen(cell), part_limit_function(q), &t, &ignored) &&
+		    (t.form == TOLERANCE_AT_LEAST || t.form == TOLERANCE_AT_MOST))
+			row->position.beside[q] = t;
+	}
+}
+
 bool row_understand(struct sheet_row *row, enum sheet_column *bad, struct fault *why)
 {
 	memset(&row->position, 0, sizeof row->position);
@@ -349,5 +374,6 @@ bool row_understand(struct sheet_row *row, enum sheet_column *bad, struct fault 
 		if (c == SHEET_NOMINAL && !row->written[c][0])
 			marking_counts(row);
 	}
+	limits_beside(row);
 	return true;
 }

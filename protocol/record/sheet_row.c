@@ -6,10 +6,22 @@
 #include "protocol/record/sheet_cells.h"
 
 #include "protocol/record/kinds.h"
+#include "protocol/trade/part.h"
 
+#include <stdio.h>
 #include <string.h>
 
 /* ---- by hand ---- */
+
+/* The quantity that `key` names, in letters of either case, if a limit can be said of it. */
+static bool limit_key(const char *key, enum quantity *q)
+{
+	char name[SHEET_NAME_SIZE];
+	size_t n = 0;
+	for (; key[n] && n + 1 < sizeof name; n++)
+		name[n] = key[n] >= 'A' && key[n] <= 'Z' ? (char)(key[n] - 'A' + 'a') : key[n];
+	return !key[n] && quantity_from_name(name, n, q) && part_limit_function(*q) != FUNCTION_NONE;
+}
 
 /* The cell that `key` names, NULL where there is none. */
 static char *find_cell(struct sheet_row *row, const char *key, int *column)
@@ -23,7 +35,25 @@ static char *find_cell(struct sheet_row *row, const char *key, int *column)
 	for (int i = 0; i < row->extras; i++)
 		if (column_is(key, strlen(key), row->extra_name[i]))
 			return row->extra_cell[i];
-	return NULL;
+	/* A limit of another quantity may be set where the sheet has no column for it. */
+	enum quantity q;
+	if (row->extras == SHEET_EXTRA_MAX || !limit_key(key, &q))
+		return NULL;
+	snprintf(row->extra_name[row->extras], SHEET_NAME_SIZE, "%s", key);
+	row->extra_cell[row->extras][0] = '\0';
+	return row->extra_cell[row->extras++];
+}
+
+/* By hand it is a limit or a mistake. */
+static bool limit_fits(const struct sheet_row *row, const char *key, const char *cell,
+                       struct fault *why)
+{
+	enum quantity q;
+	if (!cell[0] || !limit_key(key, &q) || row->position.beside[q].form != TOLERANCE_NONE)
+		return true;
+	fault_set(why, "%s wants a limit on one side, such as %s", key,
+	          q == QUANTITY_INSULATION ? ">=20M" : q == QUANTITY_LEAKAGE ? "<=0.1 uA" : "<=0.3");
+	return false;
 }
 
 /* The rules that sheet_parse has for the bytes of a cell. */
@@ -41,7 +71,8 @@ bool sheet_set(struct sheet_row *row, const char *key, const char *value, struct
 	char *cell = find_cell(&changed, key, &column);
 	if (!cell) {
 		fault_set(why, "`%.40s` is no column: expected kind, nominal, tolerance, service, rated, "
-		               "role, with, channel, twin, part, source, max, price or note", key);
+		               "role, with, channel, twin, part, source, max, price, note, or a limit: "
+		               "leakage, esr, dissipation, insulation", key);
 		return false;
 	}
 	if (column == SHEET_POSITION) {
@@ -66,6 +97,7 @@ bool sheet_set(struct sheet_row *row, const char *key, const char *value, struct
 		good = row_understand(&changed, &bad, &said);
 		if (column != SHEET_TWIN && !changed.position.twin[0])
 			memcpy(changed.position.twin, twin, sizeof twin);
+		good = good && limit_fits(&changed, key, cell, &said);
 	}
 	if (good) {
 		*row = changed;

@@ -9,6 +9,7 @@
 
 #include "protocol/trade/position.h"
 #include "protocol/trade/reading.h"
+#include "protocol/trade/second.h"
 #include "protocol/trade/uncertainty.h"
 #include "protocol/trade/use.h"
 #include "protocol/trade/verdict.h"
@@ -82,6 +83,8 @@ struct entry {
 	char twin[NAME_SIZE];      /* in circuit: the twin, "" where it had no such value ... */
 	bool twin_agrees;          /* ... and whether the two agree */
 	double twin_difference;    /* (this - twin) / mean of the two */
+	struct second second;      /* what the meter sent beside the value ... */
+	struct verdict second_verdict; /* ... by the limit that the sheet has for it */
 	int n;                     /* readings used */
 	bool settled;
 	struct verdict verdict;    /* against tolerance */

@@ -69,6 +69,8 @@ struct position {
 	enum function function;  /* of the nominal; by kind where there is none */
 	struct tolerance tolerance;
 	struct tolerance service;
+	/* Limits of the other quantities, one-sided (`<=3 ohm`); TOLERANCE_NONE for most. */
+	struct tolerance beside[QUANTITY_COUNT];
 	bool has_rated;
 	struct decimal rated;    /* volts */
 	char role[48];

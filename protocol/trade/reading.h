@@ -36,6 +36,8 @@ struct reading {
 	bool negative;          /* of an overload: it was a negative one */
 	struct decimal value;   /* SI; value.e is the weight of the meter's last digit */
 	int prefix;             /* power of ten of the SI prefix that the meter showed */
+	bool has_second;        /* the meter sent a second value with it (second.h) ... */
+	struct decimal second;  /* ... SI; its e is the weight of its last digit */
 };
 
 /* The word of the first (lowest) bit of `state`, or "" where it is 0. */
