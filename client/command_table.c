@@ -77,11 +77,11 @@ const struct command command_table[] = {
 	{JOB, "job show", "[NAME]", "one job, the newest without a name",
 	 "State, time, positions and entries of the job.",
 	 OPTION_BIT(JOB), 0, NEED_LOG, false, call_job_show},
-	{JOB, "job set", "KEY=VALUE...", "which unit it is: maker, type, serial, complaint ...",
+	{JOB, "job set", "KEY=VALUE...", "which unit it is: maker, type, serial, complaint and more",
 	 "Keys: maker, type, serial, year, mains (the tap that it is set to), complaint, owner (the owner's "
 	 "word: what is wished, and agreed), condition (what the eye sees), received (the day, YYYY-MM-DD). Up "
-	 "to 511 bytes each; an empty value takes one away. tally job set type=\"monitor amplifier\" "
-	 "serial=1204 received=2026-11-25",
+	 "to 511 bytes each; an empty value takes one away: tally job set type=\"monitor amplifier\" "
+	 "serial=1204 received=2026-11-25. `job show` and `job list` show it.",
 	 0, 0, NEED_BENCH, true, call_job_set},
 	{JOB, "job ready", "[NAME]", "before power: legs that are still up, new parts not yet fitted",
 	 "A leg is up where the last entry was lifted or loose, or that reach was said while it was chosen; "
