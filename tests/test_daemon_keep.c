@@ -130,6 +130,58 @@ static void test_photos(void **state)
 	daemon_stop(s, SIGTERM);
 }
 
+/* The calls themselves: each refusal, and how many come in at a time. */
+static void test_photo_calls(void **state)
+{
+	static const struct {
+		const char *method, *params, *says;
+	} rows[] = {
+		{"photo.begin", "{}", "size"},
+		{"photo.begin", "{\"size\":0}", "1 byte to 64 MiB"},
+		{"photo.begin", "{\"size\":67108865}", "1 byte to 64 MiB"},
+		{"photo.data", "{\"photo\":7,\"at\":0,\"data\":\"\"}", "no photo 7 is coming in"},
+		{"photo.end", "{\"photo\":7}", "no photo 7 is coming in"},
+		{"note", "{\"position\":\"C7\",\"text\":\"x\",\"photo\":\"../x\"}", "no hash of a photo"},
+		{"note", "{\"position\":\"C7\",\"text\":\"x\",\"photo\":"
+		         "\"0000000000000000000000000000000000000000000000000000000000000000\"}", "no photo 0000"},
+		/* From here on one after the other: the third photo is number 3. */
+		{"photo.begin", "{\"size\":14}", "\"photo\":3"},
+		{"photo.data", "{\"photo\":3,\"at\":0,\"data\":\"no base64\"}", "no base64 text"},
+		{"photo.data", "{\"photo\":3,\"at\":0,\"data\":\"/9j/4AAQSkZJRgAB\"}", "\"at\":12"},
+		{"photo.data", "{\"photo\":3,\"at\":0,\"data\":\"AA==\"}", "expected at most 2 at 12"},
+		{"photo.end", "{\"photo\":3}", "no photo 3 is coming in"}, /* it was dropped */
+		{"photo.begin", "{\"size\":14}", "\"photo\":4"},
+		{"photo.data", "{\"photo\":4,\"at\":0,\"data\":\"/9j/4AAQSkZJRgAB\"}", "\"at\":12"},
+		{"photo.end", "{\"photo\":4}", "not whole: 12 of 14"},
+		{"photo.begin", "{\"size\":12}", "\"photo\":5"},
+		{"photo.data", "{\"photo\":5,\"at\":0,\"data\":\"/9j/4AAQSkZJRgAB\"}", "\"at\":12"},
+		{"photo.end", "{\"photo\":5}", "\"size\":12,\"type\":\"jpeg\""},
+		{"photo.begin", "{\"size\":9}", "\"photo\":6"},
+		{"photo.begin", "{\"size\":9}", "\"photo\":7"},
+		{"photo.begin", "{\"size\":9}", "\"photo\":8"},
+		{"photo.begin", "{\"size\":9}", "\"photo\":9"},
+		{"photo.begin", "{\"size\":9}", "4 photos are coming in already"},
+	};
+	struct stand *s = *state;
+	char line[512];
+	begin(s);
+	struct peer *p = peer_new(s);
+	mustsend(p, "{\"jsonrpc\":\"2.0\",\"id\":0,\"method\":\"hello\",\"params\":{\"protocol\":1,"
+	            "\"client\":\"test\"}}");
+	mustsee(p, "\"id\":0");
+	for (size_t i = 0; i < sizeof rows / sizeof rows[0]; i++) {
+		snprintf(line, sizeof line, "{\"jsonrpc\":\"2.0\",\"id\":%zu,\"method\":\"%s\",\"params\":%s}",
+		         i + 1, rows[i].method, rows[i].params);
+		mustsend(p, line);
+		snprintf(line, sizeof line, "\"id\":%zu", i + 1);
+		const char *answer = mustsee(p, line);
+		if (!strstr(answer, rows[i].says))
+			fail_msg("%zu %s: %s", i, rows[i].method, answer);
+	}
+	peer_free(p);
+	daemon_stop(s, SIGTERM);
+}
+
 static void test_unit(void **state)
 {
 	struct stand *s = *state;
@@ -183,6 +235,7 @@ int main(void)
 {
 	const struct CMUnitTest tests[] = {
 		on_stand(test_photos),
+		on_stand(test_photo_calls),
 		on_stand(test_unit),
 	};
 	return run_on_stand(tests);

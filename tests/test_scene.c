@@ -361,7 +361,7 @@ static void test_last_time(void **state)
 	    "{\"position\":\"R12\",\"quantity\":\"value\",\"then\":{\"shown\":\"470 kohm\",\"condition\":\"done\","
 	    "\"reach\":\"lifted\"},\"now\":{\"shown\":\"480 kohm\"},\"change\":0.0213,\"U\":0.004,\"en\":4,"
 	    "\"why\":null,\"replaced\":null}]}"));
-	assert_string_equal(scene->before, "last time 470 k\xe2\x84\xa6 (done, lifted); now +2.1 % +-0.4 %");
+	assert_string_equal(scene->before, "last time 470 k\xce\xa9 (done, lifted); now +2.1 % +-0.4 %");
 	/* Another position: nothing is known of it yet. */
 	scene_event(scene, now, text_slice("{\"event\":\"up\",\"position\":\"R1\",\"quantity\":\"value\"}"));
 	assert_string_equal(scene->before, "");
