@@ -148,10 +148,24 @@
 	/*   and are used for the value within this */                           \
 	X(law_slow_periods, "law slow periods", 0.8, 0, 100)                     \
 	/*   a time constant above this is a slow approach */                    \
-	X(law_tail_times, "law tail times", 20, 0, 100)                          \
-	/*   time constants that a second, slower tail may last */               \
-	X(law_tail_sigma, "law tail sigma", 1.75, 0, 10)                         \
-	/*   surer than this it must be seen */
+	/* a second, slower tail (settle_tail.c) */                              \
+	X(tail_digits, "tail digits", 1, 0.1, 10)                                \
+	/*   still to go are too many (times the noise, where that is more) */   \
+	X(tail_doubt, "tail doubt", 0.1, 0.0001, 1)                              \
+	/*   chance that so many are still to go up to which it is at rest ... */ \
+	X(tail_doubt_early, "tail doubt early", 0.02, 0.0001, 1)                 \
+	/*   ... and as long as fewer than these stand near the rest: */         \
+	X(tail_conversions, "tail conversions", 8, 0, 1000)                      \
+	X(tail_rest_digits, "tail rest digits", 0.5, 0.0001, 100)                \
+	/*   of the rest is near, */                                             \
+	X(tail_rest_sigma, "tail rest sigma", 0.5, 0, 100)                       \
+	/*   and this share of the noise */                                      \
+	X(tail_noise, "tail noise", 0.4, 0.0001, 100)                            \
+	/*   the least noise that is thought of, digits: rounding is 0.3 */      \
+	X(tail_share, "tail share", 0.3, 0.0001, 0.9999)                         \
+	/*   of approaches have two time constants */                            \
+	X(tail_memory_digits, "tail memory digits", 40, 1, 1e6)                  \
+	/*   away from the last reading one weighs 1/e: its end counts */        \
 
 struct settle_limits {
 #define X(field, name, standard, low, high) double field;

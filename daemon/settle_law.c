@@ -113,6 +113,8 @@ static void law_rescale(struct settle_law *law, double digit)
 		r->m = m;
 		r->lw = lw + 0.5 * log(f) * m;
 	}
+	for (int i = 0; i < law->points; i++)
+		law->point[i].w *= f;
 }
 
 /* Drop what is as good as impossible, and where all seats are taken the least
@@ -283,6 +285,8 @@ void settle_law_add(struct settle_law *law, const struct settle_limits *limits, 
 		law->run[i].joint -= all;
 	law_jumps(law, law_best(law), value, fmax(digit, law->coarse));
 	law->coarse = digit;
+	if (!law_best(law)->strays)
+		law_history_add(law, t, value, x.w);
 	law->pace = fmax(period, limits->block_seconds); /* of what comes here */
 	law->t = t;
 	law->last = value;
@@ -291,51 +295,28 @@ void settle_law_add(struct settle_law *law, const struct settle_limits *limits, 
 
 /* --- judging --- */
 
-/*
- * An approach may have a second, slower tail that one exponential does not show.
- * The slope of the last readings alone, less its own uncertainty, for as long as a
- * tail would last: digits that may still be to go the way it came.
- */
-static double law_tail(const struct settle_law *law, const struct settle_limits *limits,
-                       const struct settle_run *best, bool *wanders)
+/* White noise has differences twice as large as itself; a walk much smaller. */
+static bool law_wanders(const struct settle_law *law, const struct settle_limits *limits,
+                        const struct settle_run *best)
 {
-	double now = (double)law->t;
 	int have = law->recents < SETTLE_RECENTS ? law->recents : SETTLE_RECENTS;
-	*wanders = false;
 	if (have > best->n)
 		have = best->n;
-	if (have < 5 || law->pace <= 0)
-		return 0;
-	double st = 0, stt = 0, sz = 0, stz = 0, szz = 0, sdd = 0, last = 0;
-	double ref = law->last;
+	if (best->best_a != 0 || have < 6 || law_fine(law, limits) > 1)
+		return false;
+	double sz = 0, szz = 0, sdd = 0, last = 0;
 	for (int i = 0; i < have; i++) {
-		double t = i;
 		int at = (law->recents - have + i) % SETTLE_RECENTS;
-		double left = run_left(best, ((double)law->recent_t[at] - now) * 1e-6);
-		double z = (law->recent[at] - left - ref) / law->digit;
-		st += t;
-		stt += t * t;
+		double z = (law->recent[at] - law->last) / law->digit;
 		sz += z;
-		stz += t * z;
 		szz += z * z;
 		if (i)
 			sdd += (z - last) * (z - last);
 		last = z;
 	}
-	double n = have;
-	double ctt = stt - st * st / n, ctz = stz - st * sz / n, czz = szz - sz * sz / n;
-	/* White noise has differences twice as large as itself; a walk much smaller. */
-	*wanders = best->best_a == 0 && have >= 6 &&
-	           czz > (n - 1) * limits->wander_digits * limits->wander_digits &&
-	           sdd < limits->wander_ratio * czz && law_fine(law, limits) <= 1;
-	double slope = ctz / ctt;
-	/* Not below the noise of rounding. */
-	double noise = fmax(0.3, sqrt(fmax(0, czz - slope * ctz) / (n - 2)));
-	double sure = fabs(slope) - limits->law_tail_sigma * noise / sqrt(ctt);
-	if (best->best_a == 0 || sure <= 0 || (slope > 0) != (best->best_a < 0))
-		return 0;
-	double lasts = limits->law_tail_times * settle_tau_seconds(best->best_tau) / law->pace;
-	return sure * fmin(lasts, 200);
+	double czz = szz - sz * sz / have;
+	return czz > (have - 1) * limits->wander_digits * limits->wander_digits &&
+	       sdd < limits->wander_ratio * czz;
 }
 
 void settle_law_judge(const struct settle_law *law, const struct settle_limits *limits,
@@ -362,7 +343,10 @@ void settle_law_judge(const struct settle_law *law, const struct settle_limits *
 	out->jumps = law->jumps;
 	out->readings = law->readings;
 	out->slow = best->best_a != 0;
-	out->tail = law_tail(law, limits, best, &out->wanders);
+	out->wanders = law_wanders(law, limits, best);
+	/* Only where all else says that it rests: it costs more than all else together. */
+	if (out->off <= limits->settle_doubt)
+		out->tail_chance = law_tail(law, limits, best, &out->tail_count);
 	if (out->slow) {
 		double local = fmin(out->noise, law_local(law));
 		double near = limits->law_near_digits + limits->law_near_sigma * out->noise;

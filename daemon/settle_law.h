@@ -51,7 +51,7 @@
  * the last of the way decides where it ends, even where there are two exponentials.
  *
  * Two checks stand beside `off`, because rounding is not independent noise:
- * `tail`, from the slope of the last misfits alone: a second, slower exponential;
+ * `tail_chance`, of a second, slower exponential (settle_tail.c);
  * `wanders`, from the ratio of their differences to their spread (von Neumann's):
  * a walk that no law explains.
  *
@@ -75,7 +75,8 @@ struct settle_judgement {
 	int readings;  /* ... among so many */
 	int64_t clear; /* ... and from then on the readings are clear of the approach */
 	double drift;  /* what the likeliest law still has to go, digits (signed) */
-	double tail;   /* digits that a second, slower tail may still go */
+	double tail_chance; /* that a second, slower tail still has more than a digit to go */
+	int tail_count;     /* readings that stand near where the likeliest of them ends */
 	bool wanders;  /* the last readings walk more than noise does */
 	int n;         /* readings in the likeliest run */
 	bool slow;     /* that run came in by an exponential, not by a jump */

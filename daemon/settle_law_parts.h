@@ -43,4 +43,12 @@ double run_left(const struct settle_run *r, double dt);
  * not there yet at `t`, the time of the last reading. */
 int64_t run_reaches(const struct settle_run *r, int64_t t, double near);
 
+/* --- settle_tail.c --- */
+
+/* A reading with weight `w`, for a later look. */
+void law_history_add(struct settle_law *law, int64_t t, double value, double w);
+/* The chance that more than `tail digits` are still to go, with two exponentials. */
+double law_tail(const struct settle_law *law, const struct settle_limits *limits,
+                const struct settle_run *best, int *count);
+
 #endif

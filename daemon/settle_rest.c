@@ -154,6 +154,13 @@ static bool is_lawless(const struct settle *s, const struct settle_judgement *j)
 	return odds * pow(1 - h, j->n - 1) > l->settle_doubt;
 }
 
+/* Is a second, slower tail still to go?  From few readings that is asked more strictly. */
+static bool has_tail(const struct settle *s, const struct settle_judgement *j)
+{
+	const struct settle_limits *l = &s->limits;
+	return j->tail_chance > (j->tail_count < l->tail_conversions ? l->tail_doubt_early : l->tail_doubt);
+}
+
 /* The first of the items that are undisturbed and near where the law comes to rest. */
 static uint64_t first_near(const struct settle *s, const struct settle_judgement *j)
 {
@@ -188,8 +195,7 @@ static bool law_at_rest(const struct settle *s, uint64_t *first)
 	if ((double)(t - s->stretch_t) < least)
 		return false;
 	settle_law_judge(&s->law, &s->limits, &j);
-	if (j.off > s->limits.settle_doubt || is_lawless(s, &j) || j.wanders ||
-	    (j.slow && j.tail > fmax(1, j.noise)))
+	if (j.off > s->limits.settle_doubt || is_lawless(s, &j) || j.wanders || has_tail(s, &j))
 		return false;
 	uint64_t i = first_near(s, &j);
 	int64_t from = s->stretch_t > j.since ? s->stretch_t : j.since;

@@ -25,6 +25,10 @@
 /* Last readings, for the noise that they show by themselves. */
 #define SETTLE_RECENTS 9
 
+/* Readings of a touch that are kept for a second look at its tail; when they are
+ * full, two become one. */
+#define SETTLE_POINTS 96
+
 /* Levels that a trace stood on and left. */
 #define SETTLE_LEVELS 4
 
@@ -52,6 +56,11 @@ struct settle_run {
 	int64_t t0;
 };
 
+struct settle_point {
+	int64_t t;
+	double value, w; /* SI; weight */
+};
+
 struct settle_law {
 	struct settle_run run[SETTLE_RUNS];
 	int runs;
@@ -63,6 +72,8 @@ struct settle_law {
 	double recent[SETTLE_RECENTS]; /* last values, SI */
 	int64_t recent_t[SETTLE_RECENTS];
 	int recents;
+	struct settle_point point[SETTLE_POINTS];
+	int points;
 	double pace;    /* s, of conversions */
 	double level[SETTLE_LEVELS], coarse; /* see law_jumps */
 	int levels, jumps, readings;

@@ -581,6 +581,7 @@ static void test_corpus(void **state)
 	assert_int_equal(sum[0].open + sum[1].open, 0);
 	assert_int_equal(sum[0].doubled + sum[1].doubled, 0);
 	assert_true(sum[0].moving <= 3);
+	assert_true(sum[1].moving <= 0.065 * sum[1].touches);
 	assert_true(sum[0].right >= 0.99 * sum[0].touches);
 	assert_true(sum[1].right >= 0.85 * sum[1].touches);
 }
@@ -596,7 +597,7 @@ static void test_corpus_can_fail(void **state)
 	j.limits.settle_seconds = 0;
 	j.limits.settle_doubt = 2;
 	j.limits.lawless_most = 0;
-	j.limits.law_tail_times = 0;
+	j.limits.tail_doubt = j.limits.tail_doubt_early = 1;
 	j.score = &score;
 	for (uint64_t i = 0; i < 4; i++) {
 		struct trace tr;
