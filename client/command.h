@@ -30,6 +30,10 @@ struct client;
 	X(LIKE, "like", "JOB", "take over the sheet of that job")                                \
 	X(FROM, "from", "NAME", "the instrument that was read; of trail: the time; of export: the record") \
 	X(TO, "to", "TIME", "up to this time (of the trail), or this record (of export)")           \
+	X(AGAIN, "again", "JOB", "the same unit came back: its earlier job, shown beside this one") \
+	X(BESIDE, "beside", "JOB", "an earlier job, with what was measured then and the change since") \
+	X(PHOTO, "photo", "PICTURE", "a jpeg, png or webp file, kept beside the log by its SHA-256") \
+	X(VALVE, "valve", "NUMBER", "a valve by its own number, whatever socket it was in")       \
 	X(AT, "at", "POSITION", "of this position")                                                \
 	X(MISSING, "missing", NULL, "what is still to be measured")                                \
 	X(CHART, "chart", "FILE", "a picture: FILE.svg, .png or .pdf")                             \

@@ -38,7 +38,9 @@ enum outcome call_at(struct client *c)
 		client_json(c, m.result);
 	} else if (outcome == OUTCOME_DONE) {
 		view_chosen(&c->style, m.result, &out);
+		view_bound(&c->style, m.result, &out);
 		client_lines(c, &out);
+		say_before(c, json_member(m.result.at, m.result.len, "chosen"));
 	}
 	message_free(&m);
 	return outcome;

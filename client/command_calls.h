@@ -21,6 +21,21 @@ enum outcome call_job_show(struct client *c);
 enum outcome call_job_close(struct client *c);
 enum outcome call_job_live(struct client *c);
 enum outcome call_job_cold(struct client *c);
+/* command_note.c */
+enum outcome call_note(struct client *c);
+enum outcome call_notes(struct client *c);
+enum outcome call_photos(struct client *c);
+/* command_again.c */
+/* What was measured in an earlier job, beside this one: of all positions or one. */
+enum outcome call_beside(struct client *c, const char *position, const char *beside);
+/* The same where the job that is meant was begun again; else nothing. */
+void say_beside(struct client *c, const char *position);
+/* The same of one position in a line or two, where its job was begun again; else nothing. */
+void say_before(struct client *c, struct slice chosen);
+/* command_unit.c */
+enum outcome call_job_set(struct client *c);
+enum outcome call_job_ready(struct client *c);
+enum outcome call_job_fitted(struct client *c);
 /* command_try.c */
 enum outcome call_meters_try(struct client *c);
 /* command_doctor.c */
@@ -51,7 +66,7 @@ enum outcome sheet_add_typed(struct client *c);
 /* command_lines.c */
 enum outcome call_sheet_mirror(struct client *c);
 /* Begin a job with the sheet of another one. */
-enum outcome job_start_like(struct client *c, const char *name, const char *like);
+enum outcome job_start_like(struct client *c, const char *name, const char *like, bool again);
 /* command_bench.c */
 enum outcome call_status(struct client *c);
 enum outcome call_at(struct client *c);
@@ -74,7 +89,6 @@ enum outcome call_undo(struct client *c);
 enum outcome call_enter(struct client *c);
 enum outcome call_entries(struct client *c);
 enum outcome call_strike(struct client *c);
-enum outcome call_note(struct client *c);
 enum outcome call_compare(struct client *c);
 /* command_plan.c */
 enum outcome call_plan(struct client *c);

@@ -104,12 +104,6 @@ enum outcome call_strike(struct client *c)
 	return client_change(c, "strike", params, done);
 }
 
-enum outcome call_note(struct client *c)
-{
-	json_t *params = client_params("position", client_word(c, 0), "text", client_word(c, 1), NULL);
-	return client_change(c, "note", params, "noted");
-}
-
 /* ---- listing ---- */
 
 /* One more member before the closing brace of a record that is being printed. */
@@ -196,8 +190,11 @@ enum outcome call_entries(struct client *c)
 {
 	struct view_entries v;
 	struct lines out = {0};
+	if (client_option(c, OPTION_BESIDE))
+		return call_beside(c, client_word(c, 0), client_option(c, OPTION_BESIDE));
 	json_t *params = client_params("position", client_word(c, 0), "job",
-	                               client_option(c, OPTION_JOB), NULL);
+	                               client_option(c, OPTION_JOB), "valve",
+	                               client_option(c, OPTION_VALVE), NULL);
 	view_entries_begin(&v);
 	enum outcome outcome = client_pages(c, "entries", params, "entries", each_entry, &v);
 	if (outcome == OUTCOME_DONE && !client_has(c, OPTION_JSON) && !client_has(c, OPTION_BUDGET)) {
@@ -224,6 +221,7 @@ enum outcome call_compare(struct client *c)
 			lines_free(&out);
 		} else {
 			client_lines(c, &out);
+			say_beside(c, client_word(c, 0));
 		}
 		/* Meters that disagree are a doubt about every number; twins that differ
 		 * are a finding, and no failure of the comparison. */

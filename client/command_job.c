@@ -8,8 +8,11 @@ enum outcome call_job_start(struct client *c)
 {
 	char done[WORDS_SIZE];
 	const char *name = client_word(c, 0), *like = client_option(c, OPTION_LIKE);
-	if (like)
-		return job_start_like(c, name, like);
+	const char *again = client_option(c, OPTION_AGAIN);
+	if (like && again)
+		return client_wrong(c, "--again takes the sheet of its job already: say --like or --again");
+	if (like || again)
+		return job_start_like(c, name, again ? again : like, again != NULL);
 	snprintf(done, sizeof done, "started job %s", name);
 	return client_change(c, "job.start", client_params("name", name, NULL), done);
 }

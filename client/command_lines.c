@@ -27,6 +27,7 @@ enum outcome call_sheet_mirror(struct client *c)
 struct copying {
 	json_t *rows; /* an array of {column: cell} */
 	json_t *columns; /* {column: true} */
+	bool again; /* the same unit: what is fitted in it, and its valves, come along */
 	bool failed;
 };
 
@@ -40,6 +41,24 @@ static void take_cells(struct copying *k, json_t *row, const json_t *from)
 	}
 }
 
+/* What is fitted there is what the sheet of the next visit says: the old part is gone, and
+ * its tolerance with it where the new one is of another kind. */
+static void take_fit(struct copying *k, json_t *cells, const json_t *fit)
+{
+	static const char *const cell[] = {"kind", "nominal", "tolerance", "rated", "max", "note"};
+	if (!json_is_object(fit))
+		return;
+	if (json_object_get(fit, "kind"))
+		json_object_del(cells, "tolerance");
+	for (size_t i = 0; i < sizeof cell / sizeof cell[0]; i++) {
+		json_t *value = json_object_get(fit, cell[i]);
+		if (!value)
+			continue;
+		k->failed |= json_object_set(cells, cell[i], value) != 0;
+		k->failed |= json_object_set_new(k->columns, cell[i], json_true()) != 0;
+	}
+}
+
 static void each_copied(struct client *c, struct slice row, struct slice result, void *arg)
 {
 	struct copying *k = arg;
@@ -50,6 +69,10 @@ static void each_copied(struct client *c, struct slice row, struct slice result,
 	json_t *whole = json_loadb(row.at, row.len, 0, NULL), *cells = json_object();
 	take_cells(k, cells, json_object_get(whole, "written"));
 	take_cells(k, cells, json_object_get(whole, "extra"));
+	if (k->again)
+		take_fit(k, cells, json_object_get(json_object_get(whole, "fit"), "written"));
+	else
+		json_object_del(cells, "valve"); /* that one is in another unit */
 	/* A kind that was learnt there is known here. */
 	json_t *learnt = json_object_get(whole, "learnt");
 	if (learnt && !json_object_get(cells, "kind")) {
@@ -97,16 +120,28 @@ static void write_csv(const struct copying *k, struct lines *out)
 	}
 }
 
-/* The job is begun only when its sheet was found and read. */
-enum outcome job_start_like(struct client *c, const char *name, const char *like)
+static enum outcome job_start_quietly(struct client *c, const char *name, const char *again)
 {
-	struct copying k = {.rows = json_array(), .columns = json_object()};
+	struct message m;
+	enum outcome outcome = client_ask(c, "job.start", client_params("name", name, "again", again, NULL),
+	                                  &m);
+	message_free(&m);
+	return outcome;
+}
+
+/* The job is begun only when its sheet was found and read. */
+enum outcome job_start_like(struct client *c, const char *name, const char *like, bool again)
+{
+	struct copying k = {.again = again, .rows = json_array(), .columns = json_object()};
 	struct lines csv = {0};
 	char file[WORDS_SIZE];
 	enum outcome outcome = client_pages(c, "sheet.show", client_params("job", like, NULL), "rows",
 	                                    each_copied, &k);
 	if (outcome == OUTCOME_DONE && json_array_size(k.rows) == 0)
 		outcome = client_wrong(c, "job %s has no sheet that could be taken over", like);
+	/* Its sheet was found: now it begins, and says of which job it is the next. */
+	if (outcome == OUTCOME_DONE && again)
+		outcome = job_start_quietly(c, name, like);
 	if (outcome == OUTCOME_DONE) {
 		write_csv(&k, &csv);
 		snprintf(file, sizeof file, "like job %s", like);

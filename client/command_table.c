@@ -67,14 +67,32 @@ const struct command command_table[] = {
 
 	{JOB, "job start", "NAME", "begin a job: one unit on the bench",
 	 "From here on entries belong to this job. The job that was open is closed. --like JOB takes "
-	 "over the sheet of an earlier one.",
-	 OPTION_BIT(LIKE), 0, NEED_BENCH, true, call_job_start},
+	 "over the sheet of an earlier one. --again JOB: the same unit came back. It takes the sheet with what "
+	 "was fitted and the valves, and shows what was measured then beside what is measured now (at, "
+	 "compare, entries --beside).",
+	 OPTION_BIT(LIKE) | OPTION_BIT(AGAIN), 0, NEED_BENCH, true, call_job_start},
 	{JOB, "job list", "", "all jobs of the log",
 	 "One line a job: open or closed, when it began, positions and entries.",
 	 0, 0, NEED_LOG, false, call_job_list},
 	{JOB, "job show", "[NAME]", "one job, the newest without a name",
 	 "State, time, positions and entries of the job.",
 	 OPTION_BIT(JOB), 0, NEED_LOG, false, call_job_show},
+	{JOB, "job set", "KEY=VALUE...", "which unit it is: maker, type, serial, complaint and more",
+	 "Keys: maker, type, serial, year, mains (the tap that it is set to), complaint, owner (the owner's "
+	 "word: what is wished, and agreed), condition (what the eye sees), received (the day, YYYY-MM-DD). Up "
+	 "to 511 bytes each; an empty value takes one away: tally job set type=\"monitor amplifier\" "
+	 "serial=1204 received=2026-11-25. `job show` and `job list` show it.",
+	 0, 0, NEED_BENCH, true, call_job_set},
+	{JOB, "job ready", "[NAME]", "before power: legs that are still up, new parts not yet fitted",
+	 "A leg is up where the last entry was lifted or loose, or that reach was said while it was chosen; "
+	 "an entry in circuit says that it is back. A part is new from its fit, or an entry in condition new, "
+	 "on; a done entry in circuit says that it is in. Else say it yourself when you have looked: tally job "
+	 "fitted. Exit status 1 while anything is on the list. With --file it reads a log." CAUTION,
+	 OPTION_BIT(JOB), 0, NEED_LOG, false, call_job_ready},
+	{JOB, "job fitted", "POSITION...", "you have looked: the leg is back, the new part is in",
+	 "Positions, ranges such as R1-R6, and parts (a can with all its sections). They are off the list of "
+	 "`job ready` until another leg is lifted or another part is fitted there." CAUTION,
+	 0, 0, NEED_BENCH, true, call_job_fitted},
 	{JOB, "job close", "", "close the job that is open",
 	 "Nothing is measured for it after that; what was measured stays.",
 	 0, 0, NEED_BENCH, true, call_job_close},
@@ -123,7 +141,9 @@ const struct command command_table[] = {
 	{JOB, "sheet set", "POSITION KEY=VALUE...", "change fields of one position",
 	 "Keys are the columns of `sheet load`; an empty value clears the field. marking= takes what "
 	 "stands on the part (104K, .047/400, \"brown black yellow\") as its nominal; leakage=, esr=, "
-	 "dissipation= and insulation= take a limit (<=0.1 uA, >=20M). Entries that the "
+	 "dissipation= and insulation= take a limit (<=0.1 uA, >=20M). valve= takes a valve's own number: its "
+	 "entries are found by it wherever it goes (entries --valve), and the socket that had it before has "
+	 "none. Entries that the "
 	 "change touches are judged anew, each with a record that says so.",
 	 0, 0, NEED_BENCH, true, call_sheet_set},
 	{JOB, "sheet fit", "POSITION KEY=VALUE...", "what is fitted there now, where it is another part",
@@ -250,8 +270,10 @@ const struct command command_table[] = {
 	{ENTRIES, "entries", "[POSITION]", "entries with their verdicts",
 	 "With --json each line is the sealed record, byte for byte; one that was struck has a member "
 	 "`struck` added before its closing brace. --budget: of each, what its uncertainty is made of "
-	 "(component, statement, distribution, divisor, share), worked out again from the record alone.",
-	 OPTION_BIT(JOB) | OPTION_BIT(BUDGET), 0, NEED_LOG, false, call_entries},
+	 "(component, statement, distribution, divisor, share), worked out again from the record alone. "
+	 "--valve: those of one valve, by its own number, in whatever socket and job it was. --beside: "
+	 "what was measured in an earlier job of the unit, what is measured now, and the change.",
+	 OPTION_BIT(JOB) | OPTION_BIT(BUDGET) | OPTION_BIT(VALVE) | OPTION_BIT(BESIDE), 0, NEED_LOG, false, call_entries},
 	{ENTRIES, "strike", "SEQ", "say that an entry does not count, and why",
 	 "SEQ is the number of the entry's record. Nothing is deleted: the entry stays, marked.",
 	 OPTION_BIT(BECAUSE), OPTION_BIT(BECAUSE), NEED_BENCH, true, call_strike},
@@ -261,8 +283,16 @@ const struct command command_table[] = {
 	 "the limits there. All are moved or none. `undo`, or another move, takes it back.",
 	 OPTION_BIT(BECAUSE), 0, NEED_BENCH, true, call_move},
 	{ENTRIES, "note", "POSITION TEXT", "a note on a position",
-	 "All that follows the position is the text.",
-	 0, 0, NEED_BENCH, true, call_note},
+	 "All that follows the position is the text. --photo PICTURE: a jpeg, png or webp file of up to 64 MiB "
+	 "is kept beside the log, by its SHA-256 (LOG.photos/), and the note names it.",
+	 OPTION_BIT(PHOTO), 0, NEED_BENCH, true, call_note},
+	{ENTRIES, "notes", "[POSITION]", "what was noted, by the names of today",
+	 "One line a note, the oldest first.",
+	 OPTION_BIT(JOB), 0, NEED_LOG, false, call_notes},
+	{ENTRIES, "photos", "[POSITION]", "are the photos of notes still what their hashes say?",
+	 "Of all jobs, or one. Each is read through: good, missing or altered. Exit status 1 where one is "
+	 "not good. With --file those beside that log.",
+	 OPTION_BIT(JOB), 0, NEED_LOG, false, call_photos},
 	{ENTRIES, "compare", "[POSITION]", "meters against each other, twin against twin",
 	 "Entries of one part by two meters agree where E_n is at most 1. Exit status 1 where meters "
 	 "disagree; twins that differ are said and are no such answer.",

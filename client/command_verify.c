@@ -109,6 +109,13 @@ enum outcome call_backup(struct client *c)
 		words_member(m.result, "head", head, sizeof head);
 		fprintf(c->out, "copied to %s: %lld records, verified; its head is %s\n", path,
 		        (long long)records, head);
+		int64_t photos = 0, lost = 0;
+		json_int(json_member(m.result.at, m.result.len, "photos"), &photos);
+		json_int(json_member(m.result.at, m.result.len, "photos_lost"), &lost);
+		if (photos || lost)
+			fprintf(c->out, "photos of notes copied to %s.photos: %lld; missing, altered or not copied: "
+			        "%lld%s\n", path, (long long)photos, (long long)lost,
+			        lost ? " (tally photos names those that are not good)" : "");
 	}
 	message_free(&m);
 	free(path);

@@ -109,6 +109,9 @@ static void chosen_read(struct scene *s, struct slice chosen)
 	scene_member(chosen, "tolerance", s->tolerance);
 	scene_member(chosen, "role", s->role);
 	scene_member(chosen, "twin", s->twin);
+	scene_member(chosen, "again", s->again);
+	if (!s->again[0])
+		s->before[0] = '\0';
 	s->armed = json_bool(json_member(chosen.at, chosen.len, "armed"), true);
 	chosen_limits(s, chosen);
 	if (s->tell_chosen && s->position[0])

@@ -133,6 +133,8 @@ struct scene {
 	char position[SCENE_NAME], quantity[16];
 	char chosen_kind[SCENE_NAME], nominal[SCENE_NAME], tolerance[SCENE_NAME];
 	char role[SCENE_TEXT / 2], twin[SCENE_NAME];
+	/* The earlier job of this unit, "" for none; what was measured then of what is up. */
+	char again[SCENE_NAME * 2], before[SCENE_TEXT];
 	/* What it is judged by in the quantity that is up, as the daemon says; without a
 	 * word of it the sheet's limits hold for the sheet's own quantity. */
 	bool limits_known, has_low, has_high, limits_assumed;
@@ -242,6 +244,8 @@ int scene_place(const struct scene *s, const char *position); /* in the sheet, -
 const struct scene_alarm *scene_alarm(const struct scene *s);
 /* The quantity that is up as a number, -1 where it is none that is known here. */
 int scene_quantity(const struct scene *s);
+/* The answer of `beside` about what is up. */
+void scene_last_time(struct scene *s, struct slice result);
 /* The twin's last value in the quantity that is up; "" where there is none. */
 const char *scene_twin_shown(const struct scene *s, const char **verdict);
 /* Is what the meter shows a value of what is up, or was it asked for something else? */

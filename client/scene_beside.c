@@ -2,6 +2,7 @@
 /* What stands beside the touch: danger, what meters were asked for, limits and twin of
  * what is up.  See scene.h. */
 #include "client/scene.h"
+#include "client/view.h"
 
 #include <stdio.h>
 #include <string.h>
@@ -235,6 +236,20 @@ int scene_quantity(const struct scene *s)
 {
 	enum quantity q;
 	return quantity_from_name(s->quantity, strlen(s->quantity), &q) ? (int)q : -1;
+}
+
+void scene_last_time(struct scene *s, struct slice result)
+{
+	struct slice list = json_member(result.at, result.len, "positions"), element;
+	char text[WORDS_SIZE * 2];
+	s->before[0] = '\0';
+	for (size_t cursor = 0; json_next(list, &cursor, &element);) {
+		if (!words_member_is(element, "position", s->position) ||
+		    !words_member_is(element, "quantity", s->quantity))
+			continue;
+		view_before(&s->style, element, text, sizeof text);
+		scene_copy(s->before, sizeof s->before, text);
+	}
 }
 
 const char *scene_twin_shown(const struct scene *s, const char **verdict)

@@ -274,7 +274,7 @@ static unsigned on_up(struct scene *s, struct slice event)
 	bool armed = !words_member_is(event, "armed", "no");
 	scene_member(event, "position", position);
 	if (strcmp(position, s->position) != 0) {
-		s->twin[0] = s->tolerance[0] = '\0';
+		s->twin[0] = s->tolerance[0] = s->before[0] = '\0';
 		s->held.is = false;
 	}
 	snprintf(s->position, sizeof s->position, "%s", position);

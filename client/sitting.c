@@ -43,12 +43,33 @@ static void complain(struct sitting *s, int code, const char *why)
 	sitting_changed(s);
 }
 
+static void got_before(void *arg, int code, struct slice result, const char *why)
+{
+	struct sitting *s = arg;
+	(void)why;
+	if (code == 0)
+		scene_last_time(s->scene, result);
+	sitting_changed(s);
+}
+
+/* The unit was here before: what did it read then? */
+static void ask_before(struct sitting *s)
+{
+	char params[SCENE_NAME + 32];
+	if (!s->scene->again[0] || !s->scene->position[0])
+		return;
+	snprintf(params, sizeof params, "{\"position\":\"%s\"}", s->scene->position);
+	follow_call(s->follow, "beside", params, got_before, s);
+}
+
 static void got_status(void *arg, int code, struct slice result, const char *why)
 {
 	struct sitting *s = arg;
 	s->on_the_way &= ~SCENE_ASK_STATUS;
 	if (code == 0)
 		scene_status(s->scene, sitting_now(s), result);
+	if (code == 0)
+		ask_before(s);
 	else
 		complain(s, code, why);
 	sitting_changed(s);

@@ -76,6 +76,19 @@ void view_meters(const struct style *style, struct slice result, struct lines *o
  * one was. */
 void view_doctor(const struct style *style, struct slice result, const char *meter,
                  const char *socket_why, struct lines *out);
+/* The meters that are held to a position (member `bound`), one a line. */
+void view_bound(const struct style *style, struct slice result, struct lines *out);
+/* Elements of `beside`: then, now, the change. */
+void view_beside_begin(struct view_list *v);
+void view_beside_add(struct view_list *v, const struct style *style, struct slice element);
+void view_beside_print(struct view_list *v, const struct style *style, struct lines *out);
+/* One of them in words: "last time 0.101 uF done, lifted; now +12 % +-2 %". */
+void view_before(const struct style *style, struct slice element, char *out, size_t size);
+/* What `job.ready` says, cautions first; true where nothing stands in the way. */
+bool view_ready(const struct style *style, struct slice result, struct lines *out);
+/* The cells of its identity, one a line; and the same as a few words. */
+void view_unit(const struct style *style, struct slice job, struct lines *out);
+void view_unit_line(struct slice job, struct lines *out);
 void view_job(const struct style *style, struct slice result, struct lines *out);
 /* Twins that are proposed. */
 void view_twins(const struct style *style, struct slice result, struct lines *out);

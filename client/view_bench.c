@@ -177,7 +177,7 @@ void view_chosen(const struct style *style, struct slice chosen, struct lines *o
 	}
 	static const struct { const char *path, *before; } parts[] = {
 		{"quantity", ", "}, {"kind", ", "}, {"nominal", ", nominal "}, {"tolerance", " "},
-		{"role", ", "}, {"twin", ", twin "},
+		{"role", ", "}, {"twin", ", twin "}, {"valve", ", valve "},
 	};
 	int at = snprintf(all, sizeof all, "%.60s", position);
 	for (size_t i = 0; i < sizeof parts / sizeof parts[0] && (size_t)at < sizeof all; i++) {
@@ -197,7 +197,7 @@ void view_chosen(const struct style *style, struct slice chosen, struct lines *o
 
 /* ---- status ---- */
 
-static void bound_meters(const struct style *style, struct slice result, struct lines *out)
+void view_bound(const struct style *style, struct slice result, struct lines *out)
 {
 	struct slice bound = json_member(result.at, result.len, "bound"), element;
 	size_t cursor = 0;
@@ -266,7 +266,7 @@ void view_status(const struct style *style, struct slice result, struct lines *o
 	if (json_bool(json_member(result.at, result.len, "discharging"), false))
 		view_safe(style, result, out);
 	view_chosen(style, json_member(result.at, result.len, "chosen"), out);
-	bound_meters(style, result, out);
+	view_bound(style, result, out);
 	int64_t done, positions;
 	if (json_int(json_member(result.at, result.len, "positions"), &positions) &&
 	    json_int(json_member(result.at, result.len, "done"), &done))

@@ -97,6 +97,8 @@ void view_bench_status(const struct style *style, const struct scene *s, int64_t
 	if (s->position[0] && s->twin[0])
 		lines_printf(out, "twin %s, %s%s%s\n", s->twin, twin[0] ? twin : "nothing yet",
 		             verdict[0] ? ", " : "", verdict);
+	if (s->position[0] && s->before[0])
+		lines_printf(out, "%s\n", s->before);
 	for (int i = 0; i < s->meters; i++)
 		lines_printf(out, "meter %s, %s%s%s%s%s\n", s->meter[i].name,
 		             scene_stands(s, &s->meter[i], now) ? s->meter[i].shown : s->meter[i].state,

@@ -211,6 +211,7 @@ void view_bench_facts(const struct bench_view *v, struct picture *p, int row, in
 	column = fact_put(p, row, column, LOOK_STRONG, text, twin);
 	column = fact_put(p, row, column, LOOK_ORDINARY, sheet ? sheet->rated : "", twin);
 	column = fact_put(p, row, column, LOOK_ORDINARY, s->role[0] ? s->role : s->chosen_kind, twin);
+	column = fact_put(p, row, column, LOOK_ORDINARY, s->before, twin);
 	if (sheet && sheet->channel[0])
 		column = fact_put(p, row, column, LOOK_ORDINARY, sheet->channel, twin);
 	if (sheet && sheet->with[0]) {

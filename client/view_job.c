@@ -11,7 +11,7 @@
 
 static const struct table_column job_columns[] = {
 	{"job", false, true},        {"state", false, true},    {"started", false, false},
-	{"positions", true, false},  {"entries", true, false},
+	{"positions", true, false},  {"entries", true, false},  {"unit", false, false},
 };
 
 static void number_cell(struct table *t, struct slice object, const char *path)
@@ -45,6 +45,10 @@ void view_jobs_add(struct view_list *v, const struct style *style, struct slice 
 	table_cell(t, text);
 	number_cell(t, job, "positions");
 	number_cell(t, job, "entries");
+	struct lines unit = {0};
+	view_unit_line(job, &unit);
+	table_cell(t, lines_text(&unit));
+	lines_free(&unit);
 }
 
 void view_jobs_print(struct view_list *v, const struct style *style, struct lines *out)
@@ -75,6 +79,7 @@ void view_job(const struct style *style, struct slice result, struct lines *out)
 	for (size_t i = 0; i < sizeof numbers / sizeof numbers[0]; i++)
 		if (json_int(json_member(result.at, result.len, numbers[i]), &n))
 			fact_printf(out, style, numbers[i], "%lld", (long long)n);
+	view_unit(style, result, out);
 }
 
 /* ---- sheet ---- */

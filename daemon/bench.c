@@ -50,7 +50,7 @@ static void settle_said(struct bench *b, struct bench_meter *m, int64_t t, unsig
 		capture_settled(b, m, t);
 	if ((events & SETTLE_DOUBT) && !errand)
 		capture_doubt(b, m, t);
-	if ((events & SETTLE_MOVING) && !m->spent)
+	if ((events & SETTLE_MOVING) && !m->spent && m->bound.place < 0)
 		bench_event(b, "moving", "meter", m->config->name, "position", aim_name(b, m), "text",
 		            "keeps moving: wait, or take it as it stands", NULL);
 	walk_on_meter(b, m, t);

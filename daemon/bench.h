@@ -23,6 +23,7 @@
 #include "daemon/config.h"
 #include "daemon/log.h"
 #include "daemon/meter.h"
+#include "daemon/photo.h"
 #include "protocol/record/sheet_map.h"
 #include "protocol/record/text.h"
 #include "protocol/trade/entry.h"
@@ -108,6 +109,16 @@ void bench_by_nobody(struct bench *b);
 /* All return false with *why where the call is refused; nothing changed then. */
 bool bench_job_start(struct bench *b, int64_t t, const char *name, struct bench_wait w,
                      struct fault *why);
+/* The same unit came back: `again` is the job of then. */
+bool bench_job_again(struct bench *b, int64_t t, const char *name, const char *again,
+                     struct bench_wait w, struct fault *why);
+/* Which unit it is, as cells: protocol/record/job_kinds.h.  An empty value takes one away. */
+bool bench_identity(struct bench *b, int64_t t, const char *const *key, const char *const *value,
+                    int cells, struct bench_wait w, struct fault *why);
+/* Legs that were up are back, and a part that was new is in its place: the person has looked.
+ * `positions`: names, ranges (R1-R6) and parts, parted by spaces or commas. */
+bool bench_fitted(struct bench *b, int64_t t, const char *positions, struct bench_wait w,
+                  struct fault *why);
 bool bench_job_close(struct bench *b, int64_t t, struct bench_wait w, struct fault *why);
 /* Live, or to be cold: at once where every reservoir of the sheet was measured dead twice
  * since it was live (or there is none, or `because` says why it is: that is kept); else the
@@ -158,6 +169,9 @@ bool bench_twins_accept(struct bench *b, int64_t t, const char *positions, struc
  * are not bound; a name binds that meter; position NULL with a meter frees it. */
 bool bench_at(struct bench *b, int64_t t, const char *position, int quantity, const char *meter,
               struct fault *why);
+/* The same for one meter; position NULL frees it.  A bind record. */
+bool bench_bind(struct bench *b, int64_t t, const char *position, int quantity, const char *meter,
+                struct bench_wait w, struct fault *why);
 bool bench_quantity(struct bench *b, int64_t t, enum quantity q, struct fault *why);
 /* What is up once more; where a meter waits for an offset or a check, that is called off
  * instead, and nothing else.  swapped: with the leads changed over (in circuit; see
@@ -224,6 +238,10 @@ bool bench_check(struct bench *b, int64_t t, const char *meter, const char *posi
                  struct bench_wait w, struct fault *why);
 bool bench_note(struct bench *b, int64_t t, const char *position, const char *text,
                 struct bench_wait w, struct fault *why);
+/* With a photo that is kept beside the log (daemon/photo.h), and what its file was called. */
+bool bench_note_photo(struct bench *b, int64_t t, const char *position, const char *text,
+                      const struct photo_kept *photo, const char *name, struct bench_wait w,
+                      struct fault *why);
 
 struct bench_typed {
 	const char *position, *value, *from;
@@ -249,6 +267,8 @@ void bench_tape_begins(struct bench *b, int64_t t);
 /* JSON object texts as in protocol/WIRE.md (status, meters, live). */
 void bench_status(const struct bench *b, struct text *out);
 void bench_chosen(const struct bench *b, struct text *out);
+/* ,"bound":[...]: which meters are held where. */
+void bench_bindings(const struct bench *b, struct text *out);
 void bench_meters(const struct bench *b, int64_t t, struct text *out);
 void bench_live(const struct bench *b, int64_t t, struct text *out);
 

@@ -34,40 +34,12 @@ static enum quantity quantity_asked(const struct bench *b, int place, int quanti
 	                     : position_first_quantity(&b->position[place].row.position);
 }
 
-static bool bind_meter(struct bench *b, int64_t t, const char *position, int quantity,
-                       const char *meter, struct fault *why)
-{
-	int i = bench_meter_index(b, meter);
-	if (i < 0) {
-		fault_set(why, "there is no meter %s in the configuration", meter);
-		return false;
-	}
-	struct bench_meter *m = &b->meter[i];
-	struct aim aim = {-1, QUANTITY_VALUE};
-	if (position) {
-		aim.place = job_place(b, t, position, why);
-		if (aim.place < 0)
-			return false;
-		aim.quantity = quantity_asked(b, aim.place, quantity);
-		b->position[aim.place].choice = ++b->choice;
-		bench_taped(b, t, "at", "%s %s %s", position, quantity_name(aim.quantity), meter);
-	} else {
-		bench_taped(b, t, "meter", "%s free", meter);
-	}
-	m->bound = aim;
-	m->before.place = -1;
-	m->held.waits = false;
-	walk_expect(b);
-	bench_event(b, position ? "bound" : "freed", "meter", meter, "position", position, NULL);
-	return true;
-}
-
 bool bench_at(struct bench *b, int64_t t, const char *position, int quantity, const char *meter,
               struct fault *why)
 {
 	bench_run_until(b, t);
 	if (meter)
-		return bind_meter(b, t, position, quantity, meter, why);
+		return bench_bind(b, t, position, quantity, meter, (struct bench_wait){0}, why);
 	int place = job_place(b, t, position, why);
 	if (place < 0)
 		return false;
@@ -140,7 +112,7 @@ static bool set_reach(struct bench *b, int64_t t, enum reach reach, struct bench
 {
 	enum reach before = b->reach;
 	b->reach = reach;
-	if (!put_manner(b, t, reach != before, w, why)) {
+	if (!put_manner(b, t, reach != before || b->job_position[0], w, why)) {
 		b->reach = before;
 		return false;
 	}
@@ -158,7 +130,13 @@ bool bench_reach(struct bench *b, int64_t t, enum reach reach, struct bench_wait
                  struct fault *why)
 {
 	bench_run_until(b, t);
-	if (!set_reach(b, t, reach, w, why))
+	/* Said of what is up: that leg is up until it is measured in circuit, or said to be back. */
+	if (reach != REACH_IN_CIRCUIT && b->chosen >= 0)
+		snprintf(b->job_position, sizeof b->job_position, "%s",
+		         b->position[b->chosen].row.position.name);
+	bool set = set_reach(b, t, reach, w, why);
+	b->job_position[0] = '\0';
+	if (!set)
 		return false;
 	b->lift_reach = false;
 	bench_taped(b, t, "reach", "%s", reach_name(reach));
@@ -460,7 +438,7 @@ static bool act_run(struct bench *b, int64_t t, const char *name, const char *re
 			return acts[i].call(b, t, &w, why);
 	fault_set(why, "there is no act @%s: at, walk, reach, condition, quantity, take, again, undo, "
 	          "next, back, there, move, offset, check, speaks, announced, note, cold, live, job, "
-	          "meter, sheet, fit, rename, new, twins", name);
+	          "meter, sheet, fit, rename, new, twins, identity, fitted", name);
 	return false;
 }
 

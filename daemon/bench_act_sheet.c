@@ -9,6 +9,8 @@
  *     @rename N5 R12
  *     @new T3/
  *     @twins            the sure ones; @twins R1 R7
+ *     @fitted C7 R1-R6
+ *     @identity maker="A. N. Other" serial=1204
  *
  * A value with spaces stands in double quotes; \" and \\ in them.
  */
@@ -160,12 +162,29 @@ static bool act_twins(struct bench *b, int64_t t, const char *rest, struct fault
 	                                   why);
 }
 
+static bool act_identity(struct bench *b, int64_t t, const char *rest, struct fault *why)
+{
+	struct pairs p;
+	if (!read_pairs(rest, 0, &p, why))
+		return false;
+	if (!p.count)
+		return refuse(why, 0, "key=value");
+	return t < 0 || bench_identity(b, t, p.key, p.value, p.count, (struct bench_wait){0}, why);
+}
+
+static bool act_fitted(struct bench *b, int64_t t, const char *rest, struct fault *why)
+{
+	if (!rest[strspn(rest, " \t")])
+		return refuse(why, 0, "positions");
+	return t < 0 || bench_fitted(b, t, rest, (struct bench_wait){0}, why);
+}
+
 static const struct {
 	const char *name;
 	act_function *call;
 } acts[] = {
     {"sheet", act_sheet}, {"fit", act_fit}, {"rename", act_rename}, {"new", act_new},
-    {"twins", act_twins},
+    {"twins", act_twins}, {"identity", act_identity}, {"fitted", act_fitted},
 };
 
 bool sheet_act_known(const char *act)

@@ -279,7 +279,8 @@ bool capture_entry(struct bench *b, struct bench_meter *m, int64_t t, const stru
 	struct entry e;
 	struct limits_of_use use;
 	use_of(&m->config->use, c->r->function, &use);
-	struct entry_beside beside = {.job = b->job, .use = &use, .by = b->by};
+	struct entry_beside beside = {.job = b->job, .use = &use, .by = b->by,
+	                              .valve = valve_at(b, aim.place)};
 	char shown[80], frames[METER_FRAMES][METER_FRAME_TEXT];
 	capture_fill(b, m, t, c->r, &e);
 	snprintf(e.position, sizeof e.position, "%s", name_of(b, aim.place));
@@ -363,7 +364,7 @@ static bool is_for(struct bench *b, struct bench_meter *m, struct aim aim, enum 
 		capture_refuse(b, m, aim.place, why.text);
 		return false;
 	}
-	if (m->early && m->bound.place < 0 && m->before.place < 0) {
+	if (m->early && m->before.place < 0) {
 		capture_refuse(b, m, aim.place, "touched before its name was said: lift, and touch it again");
 		return false;
 	}
@@ -385,6 +386,8 @@ static void capture_or_say(struct bench *b, struct bench_meter *m, int64_t t,
 
 void capture_settled(struct bench *b, struct bench_meter *m, int64_t t)
 {
+	if (m->bound.place >= 0)
+		return; /* it is clipped there: only `take` logs it (bench_bind.c) */
 	struct settle_result r = *settle_result(&m->settle);
 	struct capture c = {.aim = walk_aim(b, m), .r = &r, .frames = meter_frames(&m->machine)};
 	if (!is_for(b, m, c.aim, r.function))
@@ -401,7 +404,7 @@ void capture_doubt(struct bench *b, struct bench_meter *m, int64_t t)
 	struct settle_result r;
 	struct fault why;
 	struct aim aim = walk_aim(b, m);
-	if (aim.place < 0 || m->spent || m->early || !settle_take(&m->settle, t, &r, &why) ||
+	if (aim.place < 0 || m->bound.place >= 0 || m->spent || m->early || !settle_take(&m->settle, t, &r, &why) ||
 	    already_made(b, m, aim))
 		return;
 	if (capture_suits(b, m, aim, r.function, &why)) {
@@ -451,7 +454,7 @@ void capture_chosen(struct bench *b, int64_t t, int place, enum quantity q)
 	struct aim aim = {place, q};
 	bool waited[CONFIG_METERS_MAX];
 	for (int i = 0; i < b->meters; i++)
-		waited[i] = b->meter[i].held.waits && b->meter[i].bound.place < 0;
+		waited[i] = b->meter[i].held.waits;
 	walk_choose(b, place, q);
 	for (int i = 0; i < b->meters; i++) {
 		struct bench_meter *m = &b->meter[i];
@@ -460,7 +463,7 @@ void capture_chosen(struct bench *b, int64_t t, int place, enum quantity q)
 			capture_or_say(b, m, t, &c);
 		else if (waited[i] && !m->held.doubt && m->held.aim.place != place)
 			capture_refuse(b, m, place, "what waited does not fit this position: it was not logged");
-		else if (m->nowhere && m->bound.place < 0)
+		else if (m->nowhere)
 			capture_settled(b, m, t);
 	}
 	for (int i = 0; i < b->meters; i++) {

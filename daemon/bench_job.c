@@ -25,7 +25,7 @@ void job_leave(struct bench *b)
 void job_clear(struct bench *b)
 {
 	job_leave(b);
-	b->job[0] = '\0';
+	b->job[0] = b->again[0] = '\0';
 	b->live = b->cooling = false;
 	b->safe_at = INT64_MAX;
 	b->condition = CONDITION_FOUND;
@@ -63,6 +63,9 @@ bool job_put(struct bench *b, int64_t t, enum job_change change, struct bench_wa
 	struct text body;
 	snprintf(job.job, sizeof job.job, "%s", b->job);
 	snprintf(job.because, sizeof job.because, "%s", b->job_because);
+	snprintf(job.position, sizeof job.position, "%s", b->job_position);
+	if (change == JOB_STARTED)
+		snprintf(job.again, sizeof job.again, "%s", b->job_again);
 	text_begin(&body, b->body, BENCH_BODY_SIZE);
 	job_body_write(&body, &job);
 	return bench_put_job(b, "job", t, &body, w, why);
@@ -114,9 +117,23 @@ bool bench_job_start(struct bench *b, int64_t t, const char *name, struct bench_
 		b->job[0] = '\0';
 		return false;
 	}
+	snprintf(b->again, sizeof b->again, "%s", b->job_again);
 	bench_taped(b, t, "job", "%s", name);
 	walk_expect(b);
 	return true;
+}
+
+bool bench_job_again(struct bench *b, int64_t t, const char *name, const char *again,
+                     struct bench_wait w, struct fault *why)
+{
+	if (!job_name_valid(again) || strcmp(again, name) == 0) {
+		fault_set(why, "\"%.70s\" is no earlier job than this one", again);
+		return false;
+	}
+	snprintf(b->job_again, sizeof b->job_again, "%s", again);
+	bool started = bench_job_start(b, t, name, w, why);
+	b->job_again[0] = '\0';
+	return started;
 }
 
 bool job_need(struct bench *b, int64_t t, struct fault *why)
@@ -147,6 +164,13 @@ bool bench_job_close(struct bench *b, int64_t t, struct bench_wait w, struct fau
 bool bench_note(struct bench *b, int64_t t, const char *position, const char *text,
                 struct bench_wait w, struct fault *why)
 {
+	return bench_note_photo(b, t, position, text, NULL, NULL, w, why);
+}
+
+bool bench_note_photo(struct bench *b, int64_t t, const char *position, const char *text,
+                      const struct photo_kept *photo, const char *name, struct bench_wait w,
+                      struct fault *why)
+{
 	bench_run_until(b, t);
 	struct text body;
 	if (!text[0]) {
@@ -163,6 +187,12 @@ bool bench_note(struct bench *b, int64_t t, const char *position, const char *te
 		return false;
 	}
 	memcpy(note.note, text, strlen(text) + 1);
+	if (photo) {
+		memcpy(note.photo.hash, photo->hash, sizeof note.photo.hash);
+		memcpy(note.photo.type, photo->type, sizeof note.photo.type);
+		note.photo.size = photo->size;
+		snprintf(note.photo.name, sizeof note.photo.name, "%s", name ? name : "");
+	}
 	text_begin(&body, b->body, BENCH_BODY_SIZE);
 	note_body_write(&body, &note);
 	if (!bench_put(b, "note", t, &body, w, why))
@@ -352,7 +382,7 @@ bool bench_enter(struct bench *b, int64_t t, const struct bench_typed *typed, st
 	char shown[80];
 	entry_shown(&e, shown, sizeof shown);
 	struct entry_beside beside = {.by = b->by, .job = b->job, .shown = shown, .accuracy_assumed = !typed->u,
-	                              .because = typed->because};
+	                              .because = typed->because, .valve = valve_at(b, place)};
 	struct text body;
 	text_begin(&body, b->body, BENCH_BODY_SIZE);
 	entry_write(&body, &e, &beside);

@@ -291,6 +291,8 @@ static bool mirror_one(struct mirror *m, struct sheet_batch *batch, int place, s
 	const struct sheet_row *row = &m->b->position[place].row;
 	if (!sheet_mirror_row(row, m->by, is_mirrored, m, &made, why))
 		return false;
+	if (!valve_set(&made, "", why)) /* one valve is in one socket */
+		return false;
 	const char *name = made.position.name;
 	int there = position_find(m->b, name);
 	if (there >= 0 && !only_named(&m->b->position[there].row)) {

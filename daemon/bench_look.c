@@ -54,6 +54,11 @@ void bench_chosen(const struct bench *b, struct text *out)
 	member_name(out, "tolerance", tolerance);
 	member_name(out, "role", p->role);
 	member_name(out, "twin", p->twin);
+	const char *valve = valve_at(b, b->chosen);
+	if (valve[0])
+		text_member_string(out, "valve", valve);
+	if (b->again[0])
+		text_member_string(out, "again", b->again);
 	if (p != &b->position[b->chosen].row.position)
 		text_member_bool(out, "fit", true);
 	chosen_limits(b, p, out);
@@ -102,22 +107,7 @@ void bench_status(const struct bench *b, struct text *out)
 	text_member_string(out, "walk", walk_mode_name(b->way.mode));
 	text_member(out, "chosen");
 	bench_chosen(b, out);
-	text_member(out, "bound");
-	text_puts(out, "[");
-	bool first = true;
-	for (int i = 0; i < b->meters; i++) {
-		struct aim bound = b->meter[i].bound;
-		if (bound.place < 0)
-			continue;
-		text_puts(out, first ? "{" : ",{");
-		text_puts(out, "\"meter\":");
-		text_string(out, b->meter[i].config->name, strlen(b->meter[i].config->name));
-		text_member_string(out, "position", b->position[bound.place].row.position.name);
-		text_member_string(out, "quantity", quantity_name(bound.quantity));
-		text_puts(out, "}");
-		first = false;
-	}
-	text_puts(out, "]");
+	bench_bindings(b, out);
 	write_held(b, out);
 	text_member_string(out, "order", walk_order_name(b->way.order));
 	text_member_int(out, "meters", b->way.meters);

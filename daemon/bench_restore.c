@@ -16,6 +16,8 @@ static void restore_job(struct bench *b, const struct job_body *job, int64_t utc
 		return;
 	snprintf(b->job, sizeof b->job, "%s", job->job);
 	b->live = job->live;
+	if (job->again[0])
+		memcpy(b->again, job->again, sizeof b->again);
 	b->condition = job->condition;
 	b->reach = job->reach;
 	safe_restore(b, job, utc);
@@ -80,6 +82,8 @@ static bool restore_record(void *arg, int64_t seq, const char *text, size_t len)
 		return fit_restore(b, text, len);
 	else if (strcmp(head.kind, "rename") == 0)
 		return rename_restore(b, text, len);
+	else if (strcmp(head.kind, "bind") == 0)
+		return bind_restore(b, text, len);
 	else if (strcmp(head.kind, "strike") == 0 && strike_body_read(text, len, &strike))
 		restore_strike(b, strike.of);
 	else if (strcmp(head.kind, "move") == 0 && move_body_read(text, len, &move))
@@ -96,7 +100,7 @@ static bool restore_record(void *arg, int64_t seq, const char *text, size_t len)
 
 bool bench_restore(struct bench *b, struct log_reader *reader, struct fault *why)
 {
-	struct log_query query = {.kind = "job,position,fit,rename,entry,strike,move,offset,check"};
+	struct log_query query = {.kind = "job,position,fit,rename,bind,entry,strike,move,offset,check"};
 	b->backings = 0;
 	if (log_reader_records(reader, &query, restore_record, b, why) < 0)
 		return false;

@@ -260,11 +260,16 @@ static bool set_fields(struct sheet_row *row, const char *const *key, const char
                        int fields, struct fault *why)
 {
 	for (int i = 0; i < fields; i++) {
+		if (strcmp(key[i], VALVE_COLUMN) == 0)
+			continue; /* last: the kind may be set with it */
 		bool marking = strcmp(key[i], "marking") == 0 && value[i][0];
 		const char *name = strcmp(key[i], "marking") == 0 ? "nominal" : key[i];
 		if (marking ? !sheet_mark(row, value[i], why) : !sheet_set(row, name, value[i], why))
 			return false;
 	}
+	for (int i = 0; i < fields; i++)
+		if (strcmp(key[i], VALVE_COLUMN) == 0 && !valve_set(row, value[i], why))
+			return false;
 	return true;
 }
 
@@ -290,7 +295,11 @@ bool bench_sheet_set(struct bench *b, int64_t t, const char *position, const cha
 		return false;
 	}
 	struct sheet_batch one = {.b = b};
-	bool good = batch_add(&one, &row, POSITION_SET, why) && batch_put(&one, t, NULL, w, why);
+	bool good = batch_add(&one, &row, POSITION_SET, why);
+	for (int i = 0; good && i < fields; i++)
+		if (strcmp(key[i], VALVE_COLUMN) == 0)
+			good = valve_follow(&one, value[i], why);
+	good = good && batch_put(&one, t, NULL, w, why);
 	batch_free(&one);
 	if (!good)
 		return false;

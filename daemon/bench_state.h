@@ -11,6 +11,9 @@
  *   bench_second.c  the second value of a pair
  *   bench_shows.c   which quantities of a part the walk asks for
  *   bench_way.c     the order of the walk, skipping and coming back
+ *   bench_bind.c    meters that are held to a position
+ *   bench_valve.c   valves by their own number, as they move between sockets
+ *   bench_unit.c    which unit it is, what is fitted again, photos of it
  *   bench_safe.c    cold and live, and the watch over a cold unit
  *   bench_speech.c  whether the name of what is up was said
  *   bench_job.c     jobs, notes, strikes, typed entries
@@ -212,11 +215,13 @@ struct bench {
 	int meters;
 
 	char job[JOB_SIZE]; /* "" where none is open */
+	char again[JOB_SIZE]; /* the earlier job of its unit, "" for none */
 	bool live;
 	bool cooling;       /* live, and the reservoirs are being measured dead */
 	int64_t live_utc;   /* when it was said to be live, us since 1970 */
 	int64_t safe_at;    /* stream time at which a reservoir may be measured again */
-	char job_because[200]; /* for the job record that is being made */
+	char job_because[200]; /* for the job record that is being made, as the next two */
+	char job_position[NAME_SIZE], job_again[JOB_SIZE];
 	enum condition condition;
 	enum reach reach;
 	bool swapped;      /* what is up is measured again with the leads swapped */
@@ -469,6 +474,18 @@ void safe_restore(struct bench *b, const struct job_body *job, int64_t utc);
 void safe_reading(struct bench *b, struct bench_meter *m, const struct reading *r);
 void safe_away(struct bench *b, struct bench_meter *m);
 void safe_look(const struct bench *b, struct text *out); /* members of `status` */
+
+/* bench_valve.c */
+#define VALVE_COLUMN "valve"
+const char *valve_of_row(const struct sheet_row *row); /* "" for none */
+/* The valve that is in that socket, or of the part to which the position belongs; "". */
+const char *valve_at(const struct bench *b, int place);
+bool valve_set(struct sheet_row *row, const char *value, struct fault *why);
+/* The first row of the batch was given that number: what the others have then. */
+bool valve_follow(struct sheet_batch *batch, const char *value, struct fault *why);
+
+/* bench_bind.c */
+bool bind_restore(struct bench *b, const char *text, size_t len);
 
 /* bench_speech.c */
 void name_to_say(struct bench *b); /* another position is up */

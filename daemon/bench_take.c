@@ -19,7 +19,16 @@ static void say_nothing(const struct bench *b, int64_t t, struct fault *why)
 			n += (size_t)snprintf(list + n, sizeof list - n, "%s%s (%.1f s)", n ? ", " : "",
 			                      m->config->name, (double)(t - m->last.t) / 1e6);
 	}
-	if (list[0])
+	int bound = -1;
+	for (int i = 0; i < b->meters; i++)
+		bound = b->meter[i].bound.place >= 0 ? i : bound;
+	if (bound >= 0 && !list[0])
+		fault_set(why, "nothing to take: no meter that is free has a fresh reading that suits the "
+		          "position; %s is bound to %s: take it by its name (take --meter %s)",
+		          b->meter[bound].config->name,
+		          b->position[b->meter[bound].bound.place].row.position.name,
+		          b->meter[bound].config->name);
+	else if (list[0])
 		fault_set(why, "nothing to take: no reading came for too long from %s: is it on?", list);
 	else
 		fault_set(why, "nothing to take: no meter has a fresh reading that suits the position");
@@ -42,6 +51,8 @@ static struct bench_meter *take_meter(struct bench *b, int64_t t, const char *na
 	for (int pass = 0; pass < 3 && !found; pass++) {
 		for (int i = 0; i < b->meters; i++) {
 			struct bench_meter *m = &b->meter[i];
+			if (m->bound.place >= 0)
+				continue; /* held to a part that the hands are not at: by its name only */
 			struct aim aim = walk_aim(b, m);
 			bool good = aim.place >= 0 && settle_take(&m->settle, t, &r, &ignored) &&
 			            capture_suits(b, m, aim, r.function, &ignored);

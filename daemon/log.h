@@ -208,6 +208,7 @@ int64_t log_wal_bytes(const struct log *log); /* of LOG-wal that are in use; see
  */
 struct log_reader *log_reader_open(const char *path, struct fault *why);
 void log_reader_close(struct log_reader *r);
+const char *log_reader_path(const struct log_reader *r);
 
 struct log_query {
 	int64_t after;        /* seq above this */

@@ -201,6 +201,11 @@ struct log_reader *reader_open(const char *path, bool *damaged, struct fault *wh
 	return NULL;
 }
 
+const char *log_reader_path(const struct log_reader *r)
+{
+	return r->path;
+}
+
 void log_reader_close(struct log_reader *r)
 {
 	if (!r)

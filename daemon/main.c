@@ -547,7 +547,8 @@ static bool open_bench(struct stand *s, struct fault *why)
 
 static bool open_server(struct stand *s, struct fault *why)
 {
-	s->calls = (struct calls){s->bench, stream_now, s, call_doctor};
+	s->calls = (struct calls){s->bench, stream_now, s, call_doctor,
+	                          photos_open(&s->loop, log_path(s->log)), log_path(s->log)};
 	struct server_options options = {
 	    .path = s->config->socket, .viewers_path = s->config->viewers,
 	    .log_path = log_path(s->log), .bench = s->config->name,
@@ -686,6 +687,7 @@ static int run_live(struct config *config)
 	uv_walk(&s.loop, close_walked, NULL);
 	uv_run(&s.loop, UV_RUN_DEFAULT);
 	uv_loop_close(&s.loop);
+	photos_close(s.calls.photos);
 	free(s.line);
 	return !good || s.refused ? 2 : s.unlogged ? 4 : 0;
 }

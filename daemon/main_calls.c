@@ -21,7 +21,7 @@
 /* Everything that any method takes. */
 struct asked {
 	const char *position, *quantity, *meter, *name, *text, *job, *because, *value, *from, *u;
-	const char *reach, *condition, *walk, *state, *range, *order, *leads, *to, *prefix, *positions;
+	const char *reach, *condition, *walk, *state, *range, *order, *leads, *to, *prefix, *positions, *again, *photo;
 	int64_t seq, by, meters, up;
 	bool speaks, wait, swapped, accept, none, dry;
 	json_t *fields, *seqs, *map;
@@ -37,24 +37,27 @@ struct answering {
 
 /* ---- answers that wait for the disk ---- */
 
-enum shape { SHAPE_SEQ, SHAPE_RECORD, SHAPE_UNDONE, SHAPE_SHEET, SHAPE_MANNER };
+enum shape { SHAPE_SEQ, SHAPE_RECORD, SHAPE_UNDONE, SHAPE_SHEET, SHAPE_MANNER, SHAPE_READY };
 
 struct waiting {
 	struct server_call *call;
 	enum shape shape;
 	const char *key, *word; /* SHAPE_MANNER: what the answer says */
 	struct sheet_taken *taken; /* SHAPE_SHEET: what became of the columns */
+	char *ready;            /* SHAPE_READY: the answer, but for seq at its end; malloc */
 };
 
 static void waiting_free(struct waiting *w)
 {
 	free(w->taken);
+	free(w->ready);
 	free(w);
 }
 
 static void answer_durable(const struct waiting *w, const struct bench_outcome *o)
 {
-	size_t size = o->len + 256 + (w->taken ? SHEET_MAP_MAX * 512 : 0);
+	size_t size = o->len + 256 + (w->taken ? SHEET_MAP_MAX * 512 : 0) +
+	              (w->ready ? strlen(w->ready) : 0);
 	char *buffer = malloc(size);
 	struct text t;
 	int64_t n;
@@ -65,6 +68,8 @@ static void answer_durable(const struct waiting *w, const struct bench_outcome *
 	text_begin(&t, buffer, size);
 	if (w->shape == SHAPE_MANNER)
 		text_printf(&t, "{\"%s\":\"%s\"", w->key, w->word);
+	else if (w->shape == SHAPE_READY)
+		text_printf(&t, "%s,\"seq\":%lld", w->ready, (long long)o->seq);
 	else
 		text_printf(&t, "{\"seq\":%lld", (long long)o->seq);
 	if (w->shape == SHAPE_RECORD) {
@@ -173,10 +178,47 @@ static bool call_doctor(struct answering *a, struct fault *why)
 		return later(a, accepted_, w, code, why) && w.done;  \
 	} while (0)
 
+enum { FIELDS = 16 };
+
+static bool read_fields(const struct answering *a, const char *key[FIELDS],
+                        const char *value[FIELDS], int *n, struct fault *why)
+{
+	const char *k;
+	json_t *v;
+	*n = 0;
+	json_object_foreach (a->asked.fields, k, v) {
+		if (*n == FIELDS || !json_is_string(v)) {
+			fault_set(why, "fields: at most %d, each a text, as written in a sheet", FIELDS);
+			return false;
+		}
+		key[*n] = k;
+		value[(*n)++] = json_string_value(v);
+	}
+	return true;
+}
+
 static bool call_job_start(struct answering *a, struct fault *why)
 {
+	const struct asked *k = &a->asked;
 	LATER(SHAPE_SEQ, WIRE_BAD_INPUT,
-	      bench_job_start(a->calls->bench, a->t, a->asked.name, w, why));
+	      k->again ? bench_job_again(a->calls->bench, a->t, k->name, k->again, w, why)
+	               : bench_job_start(a->calls->bench, a->t, k->name, w, why));
+}
+
+static bool call_job_set(struct answering *a, struct fault *why)
+{
+	const char *key[FIELDS], *value[FIELDS];
+	int n;
+	if (!read_fields(a, key, value, &n, why))
+		return false;
+	LATER(SHAPE_SEQ, WIRE_BAD_INPUT,
+	      bench_identity(a->calls->bench, a->t, key, value, n, w, why));
+}
+
+static bool call_job_fitted(struct answering *a, struct fault *why)
+{
+	LATER(SHAPE_SEQ, WIRE_BAD_INPUT,
+	      bench_fitted(a->calls->bench, a->t, a->asked.positions, w, why));
 }
 
 static bool call_job_close(struct answering *a, struct fault *why)
@@ -235,25 +277,6 @@ static bool call_sheet_mirror(struct answering *a, struct fault *why)
 		by = 0; /* refused, with the reason */
 	LATER(SHAPE_SEQ, WIRE_BAD_INPUT,
 	      bench_sheet_mirror(a->calls->bench, a->t, a->asked.range, (int)by, w, why));
-}
-
-enum { FIELDS = 16 };
-
-static bool read_fields(const struct answering *a, const char *key[FIELDS],
-                        const char *value[FIELDS], int *n, struct fault *why)
-{
-	const char *k;
-	json_t *v;
-	*n = 0;
-	json_object_foreach (a->asked.fields, k, v) {
-		if (*n == FIELDS || !json_is_string(v)) {
-			fault_set(why, "fields: at most %d, each a text, as written in a sheet", FIELDS);
-			return false;
-		}
-		key[*n] = k;
-		value[(*n)++] = json_string_value(v);
-	}
-	return true;
 }
 
 static bool call_sheet_set(struct answering *a, struct fault *why)
@@ -317,25 +340,48 @@ static bool read_quantity(const char *name, int *out, struct fault *why)
 	return true;
 }
 
+/* A record: answered when it is durable. */
+static bool bind_meter(struct answering *a, int quantity, struct fault *why)
+{
+	const struct asked *k = &a->asked;
+	struct bench *b = a->calls->bench;
+	struct bench_wait w = wait_for(a, SHAPE_READY);
+	struct waiting *waiting = w.arg;
+	if (!waiting) {
+		fault_set(why, "out of memory");
+		return false;
+	}
+	text_puts(&a->out, "{\"chosen\":");
+	bench_chosen(b, &a->out);
+	text_member_string(&a->out, "meter", k->meter);
+	text_member_string(&a->out, "position", k->position);
+	waiting->ready = strdup(a->out.bytes);
+	if (!waiting->ready) {
+		free(waiting);
+		fault_set(why, "out of memory");
+		return false;
+	}
+	bool bound = bench_bind(b, a->t, k->position, quantity, k->meter, w, why);
+	if (!bound)
+		free(waiting->ready);
+	return later(a, bound, w, WIRE_BAD_INPUT, why);
+}
+
 static bool call_at(struct answering *a, struct fault *why)
 {
 	const struct asked *k = &a->asked;
 	int quantity;
 	if (!read_quantity(k->quantity, &quantity, why))
 		return false;
-	if ((k->position || k->meter) &&
-	    !bench_at(a->calls->bench, a->t, k->position, quantity, k->meter, why))
+	if (k->meter)
+		return bind_meter(a, quantity, why);
+	if (k->position && !bench_at(a->calls->bench, a->t, k->position, quantity, NULL, why))
 		return false;
 	text_puts(&a->out, "{\"chosen\":");
 	bench_chosen(a->calls->bench, &a->out);
-	if (k->meter) {
-		text_member_string(&a->out, "meter", k->meter);
-		if (k->position)
-			text_member_string(&a->out, "position", k->position);
-		else
-			text_member_null(&a->out, "position");
-	}
+	bench_bindings(a->calls->bench, &a->out);
 	text_puts(&a->out, "}");
+	server_answer(a->call, a->out.bytes);
 	return true;
 }
 
@@ -544,8 +590,17 @@ static bool call_strike(struct answering *a, struct fault *why)
 
 static bool call_note(struct answering *a, struct fault *why)
 {
+	const struct asked *k = &a->asked;
+	struct photo_kept kept;
+	if (k->name && strlen(k->name) >= PHOTO_NAME_SIZE) {
+		fault_set(why, "the name of the photo is longer than %d bytes", PHOTO_NAME_SIZE - 1);
+		return false;
+	}
+	if (k->photo && !photo_find(a->calls->log, k->photo, &kept, why))
+		return false;
 	LATER(SHAPE_SEQ, WIRE_BAD_INPUT,
-	      bench_note(a->calls->bench, a->t, a->asked.position, a->asked.text, w, why));
+	      bench_note_photo(a->calls->bench, a->t, k->position, k->text, k->photo ? &kept : NULL,
+	                       k->name, w, why));
 }
 
 /* Parameters by name; `out` is set from the offsets when a call comes. */
@@ -557,7 +612,8 @@ static const struct {
 #define M(member) {#member, offsetof(struct asked, member), PARAM_TEXT}
     M(position), M(quantity), M(meter), M(name),  M(text),      M(job),  M(because),
     M(value),    M(from),     M(u),     M(reach), M(condition), M(walk), M(state),
-    M(range),    M(order),    M(leads), M(to),    M(prefix),    M(positions),
+    M(range),    M(order),    M(leads), M(to),    M(prefix),    M(positions), M(again),
+    M(photo),
 #undef M
     {"seq", offsetof(struct asked, seq), PARAM_WHOLE},
     {"by", offsetof(struct asked, by), PARAM_WHOLE},
@@ -581,7 +637,9 @@ static const struct method {
     {"status", call_status, "", true},
     {"meters", call_meters, "", true},
     {"doctor", call_doctor, "", false},
-    {"job.start", call_job_start, "name!", false},
+    {"job.start", call_job_start, "name! again", false},
+    {"job.set", call_job_set, "fields!", false},
+    {"job.fitted", call_job_fitted, "positions!", false},
     {"job.close", call_job_close, "", false},
     {"job.state", call_job_state, "state! because", false},
     {"sheet.load", call_sheet_load, "name! text! job map", false},
@@ -591,7 +649,7 @@ static const struct method {
     {"sheet.twins", call_sheet_twins, "accept positions", false},
     {"sheet.add", call_sheet_add, "text! dry", false},
     {"sheet.mirror", call_sheet_mirror, "range! by!", false},
-    {"at", call_at, "position quantity meter", true},
+    {"at", call_at, "position quantity meter", false},
     {"at.new", call_at_new, "prefix", false},
     {"reach", call_reach, "reach!", false},
     {"condition", call_condition, "condition!", false},
@@ -609,7 +667,7 @@ static const struct method {
     {"undo", call_undo, "", false},
     {"enter", call_enter, "position! value! from! quantity u because", false},
     {"strike", call_strike, "seq! because!", false},
-    {"note", call_note, "position! text!", false},
+    {"note", call_note, "position! text! photo name", false},
 };
 
 /* Builds the table of parameters of one method. */
@@ -664,7 +722,7 @@ bool calls_call(void *arg, struct server_call *call, const char *method, json_t 
 		if (strcmp(methods[i].name, method) == 0)
 			m = &methods[i];
 	if (!m)
-		return false;
+		return photos_call(((struct calls *)arg)->photos, call, method, params);
 	struct answering a = {.calls = arg, .call = call, .asked = {.meters = 1, .wait = true}};
 	a.t = a.calls->now(a.calls->arg);
 	char *buffer = malloc(ANSWER_SIZE);

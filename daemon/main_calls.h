@@ -8,6 +8,7 @@
 #define TALLY_MAIN_CALLS_H
 
 #include "daemon/bench.h"
+#include "daemon/main_photo.h"
 #include "daemon/server.h"
 
 struct calls {
@@ -16,6 +17,8 @@ struct calls {
 	void *arg;
 	/* What stands in the way of the meters; answers the call later.  NULL: nobody knows. */
 	void (*doctor)(void *arg, struct server_call *call);
+	struct photos *photos; /* NULL: none are taken */
+	const char *log;       /* its path */
 };
 
 /* A server hook; `arg` is a struct calls. */

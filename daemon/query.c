@@ -18,9 +18,13 @@ static const struct {
 	{ "entries", query_entries },
 	{ "job.list", query_job_list },
 	{ "job.show", query_job_show },
+	{ "job.ready", query_job_ready },
 	{ "sheet.show", query_sheet_show },
+	{ "notes", query_notes },
+	{ "photos", query_photos },
 	{ "sheet.missing", query_sheet_missing },
 	{ "compare", query_compare },
+	{ "beside", query_beside },
 	{ "plan", query_plan },
 	{ "places", query_places },
 	{ "trail", query_trail },
@@ -320,12 +324,15 @@ bool query_backup(struct query *q, json_t *params)
 	}
 	if (!log_reader_copy(q->reader, file, &check, q->why))
 		return query_refuse(q, WIRE_BAD_INPUT);
+	int64_t copied, lost;
+	if (!photos_backup(q, file, &copied, &lost))
+		return false;
 	seal_hex(check.head, SEAL_SIZE, head);
 	answer_puts(&q->out, "{\"file\":");
 	answer_string(&q->out, file);
 	answer_printf(&q->out, ",\"records\":%lld,\"head\":\"%lld:%s\",\"identity\":",
 	              (long long)check.records, (long long)check.records, head);
 	answer_string(&q->out, check.identity);
-	answer_puts(&q->out, "}");
+	answer_printf(&q->out, ",\"photos\":%lld,\"photos_lost\":%lld}", (long long)copied, (long long)lost);
 	return true;
 }

@@ -15,7 +15,8 @@ struct found {
 
 struct entries {
 	struct query *q;
-	const char *job, *position;
+	const char *job, *position, *valve;
+	struct valves valves;
 	int64_t limit;
 	size_t bytes;
 	struct said_list strikes, moves, rejudged;
@@ -56,6 +57,8 @@ static bool entry_found(void *arg, int64_t seq, const char *text, size_t len)
 		if (strcmp(position, e->position))
 			return true;
 	}
+	if (e->valve && !valves_has(&e->valves, &e->moves, &e->names, seq, text, len, e->valve))
+		return true;
 	if ((int64_t)e->n == e->limit || (e->n && e->bytes + len > QUERY_ANSWER_MAX)) {
 		e->more = true;
 		return false;
@@ -156,7 +159,8 @@ static void entries_write(struct entries *e, int64_t after)
 static bool entries_read(struct entries *e, int64_t after)
 {
 	struct query *q = e->q;
-	if (!said_read(q, "move", after, true, NULL, NULL, &e->moves) || !names_read(q, &e->names))
+	if (!said_read(q, "move", after, true, NULL, NULL, &e->moves) || !names_read(q, &e->names) ||
+	    (e->valve && !valves_read(q, &e->names, &e->valves)))
 		return false;
 	/* The position that the log indexes is the one at the time of the touch. */
 	const struct log_query what = { .after = after, .kind = "entry",
@@ -178,11 +182,14 @@ bool query_entries(struct query *q, json_t *params)
 	const struct param list[] = {
 		{ "position", PARAM_TEXT, false, &e.position },
 		{ "job", PARAM_TEXT, false, &asked },
+		{ "valve", PARAM_TEXT, false, &e.valve },
 		{ "after", PARAM_WHOLE, false, &bounds.after },
 		{ "limit", PARAM_WHOLE, false, &bounds.limit },
 	};
-	if (!params_read("entries", params, list, 4, q->why))
+	if (!params_read("entries", params, list, 5, q->why))
 		return query_refuse(q, WIRE_BAD_PARAMS);
+	/* A valve goes from unit to unit. */
+	asked = !asked && e.valve ? QUERY_ALL_JOBS : asked;
 	if (!query_bounds(q, "entries", &bounds) || !query_job(q, asked, true, job))
 		return false;
 	e.limit = bounds.limit;
@@ -196,5 +203,6 @@ bool query_entries(struct query *q, json_t *params)
 	said_free(&e.moves);
 	said_free(&e.rejudged);
 	names_free(&e.names);
+	valves_free(&e.valves);
 	return good;
 }

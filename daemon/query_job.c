@@ -4,6 +4,8 @@
  */
 #include "daemon/query_private.h"
 
+#include "protocol/record/job_kinds.h"
+
 #include <stdlib.h>
 #include <string.h>
 
@@ -14,6 +16,8 @@ struct job_line {
 	int64_t seq, t;      /* of the record that started it first */
 	int64_t started;     /* seq of the one that started it last */
 	int64_t positions, entries;
+	char again[JOB_SIZE];          /* the earlier job of this unit, "" for none */
+	struct job_identity *identity; /* NULL: nothing was said */
 };
 
 struct jobs {
@@ -65,15 +69,35 @@ static bool job_record(void *arg, int64_t seq, const char *text, size_t len)
 	}
 	if (body.change == JOB_STARTED || !line->started)
 		line->started = seq;
+	if (body.change == JOB_STARTED)
+		memcpy(line->again, body.again, sizeof line->again);
 	line->now = body;
 	return true;
+}
+
+static void identity_found(void *arg, const struct identity_body *body)
+{
+	struct jobs *jobs = arg;
+	struct job_line *line = job_find(jobs, body->job);
+	if (line && !line->identity)
+		line->identity = calloc(1, sizeof *line->identity);
+	if (line && line->identity)
+		identity_over(line->identity, &body->said);
+	jobs->no_memory = jobs->no_memory || (line && !line->identity);
+}
+
+static void jobs_free(struct jobs *jobs)
+{
+	for (size_t i = 0; i < jobs->n; i++)
+		free(jobs->at[i].identity);
+	free(jobs->at);
 }
 
 static bool jobs_read(struct query *q, struct jobs *jobs)
 {
 	memset(jobs, 0, sizeof *jobs);
 	const struct log_query what = { .kind = "job" };
-	if (!query_each(q, &what, job_record, jobs))
+	if (!query_each(q, &what, job_record, jobs) || !identities_read(q, identity_found, jobs))
 		return false;
 	return !jobs->no_memory || query_no_memory(q);
 }
@@ -108,7 +132,7 @@ bool query_job(struct query *q, const char *asked, bool all, char out[JOB_SIZE])
 	} else if (good) {
 		snprintf(out, JOB_SIZE, "%s", asked);
 	}
-	free(jobs.at);
+	jobs_free(&jobs);
 	return good;
 }
 
@@ -262,6 +286,12 @@ static void job_write(struct answer *out, const struct job_line *line, int64_t f
 	              (long long)line->entries);
 	if (fits >= 0)
 		answer_printf(out, ",\"fits\":%lld", (long long)fits);
+	answer_puts(out, ",\"again\":");
+	if (line->again[0])
+		answer_string(out, line->again);
+	else
+		answer_puts(out, "null");
+	identity_answer(out, line->identity);
 	answer_puts(out, "}");
 }
 
@@ -283,8 +313,9 @@ bool query_job_list(struct query *q, json_t *params)
 	for (size_t i = 0; good && i < jobs.n; i++) {
 		if (jobs.at[i].seq <= bounds.after)
 			continue;
-		/* A name of control characters grows sixfold. */
-		more = given == bounds.limit || !query_room(q, 512 + 6 * JOB_SIZE);
+		/* A name of control characters grows sixfold; cells have none. */
+		size_t unit = jobs.at[i].identity ? 2 * sizeof *jobs.at[i].identity : 0;
+		more = given == bounds.limit || !query_room(q, 512 + 12 * JOB_SIZE + unit);
 		if (more)
 			break;
 		answer_puts(&q->out, given++ ? "," : "");
@@ -294,7 +325,7 @@ bool query_job_list(struct query *q, json_t *params)
 	answer_puts(&q->out, "]");
 	query_more(q, more, next);
 	answer_puts(&q->out, "}");
-	free(jobs.at);
+	jobs_free(&jobs);
 	return good;
 }
 
@@ -330,6 +361,6 @@ bool query_job_show(struct query *q, json_t *params)
 	good = line && fits_count(q, name, &fits);
 	if (good)
 		job_write(&q->out, line, fits);
-	free(jobs.at);
+	jobs_free(&jobs);
 	return good;
 }

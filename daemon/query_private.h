@@ -7,7 +7,12 @@
  *     query_said.c     what was said of entries afterwards: strikes, moves, rejudgements
  *     query_entries.c  entries
  *     query_names.c    what a position is called now
+ *     query_valves.c   which valve was in a socket
  *     query_job.c      jobs
+ *     query_identity.c which unit a job is about
+ *     query_ready.c    what stands in the way of the power
+ *     query_again.c    an earlier job of the same unit, beside this one
+ *     query_notes.c    notes, and the photos that they name
  *     query_sheet.c    sheets
  *     query_compare.c  meter against meter
  *     query_twins.c    twin against twin
@@ -116,6 +121,25 @@ const struct renamed *said_position(const struct said_list *moves, const struct 
                                     int64_t seq, const char *text, size_t len,
                                     char out[NAME_SIZE]);
 
+/* ---- which valve was in a socket ---- */
+
+struct valve_line {
+	int64_t seq; /* of the position record */
+	char job[JOB_SIZE], position[NAME_SIZE]; /* by the name that it has now */
+	char valve[NAME_SIZE]; /* from there on; "" for none */
+};
+struct valves {
+	struct valve_line *at; /* in order of seq */
+	size_t n, size;
+};
+bool valves_read(struct query *q, const struct names *names, struct valves *out);
+void valves_free(struct valves *valves);
+/* Was the entry `seq` made of that valve?  As it says; one that was moved, of the valve that
+ * was then in the socket where it belongs. */
+bool valves_has(const struct valves *valves, const struct said_list *moves,
+                const struct names *names, int64_t seq, const char *text, size_t len,
+                const char *valve);
+
 /* ---- jobs ---- */
 
 /* The job that a question is about: the one asked for (which must be there), else
@@ -131,6 +155,16 @@ bool entries_count(struct query *q, const char *job,
                                  size_t len),
                    void *arg);
 
+/* ---- which unit a job is about ---- */
+
+struct identity_body;
+struct job_identity;
+/* Every identity record of the log, in order; `body` is valid during the call. */
+bool identities_read(struct query *q, void (*each)(void *arg, const struct identity_body *body),
+                     void *arg);
+/* ,"identity": and what is known, null for NULL. */
+void identity_answer(struct answer *out, const struct job_identity *id);
+
 /* ---- the methods ---- */
 
 bool query_records(struct query *q, json_t *params);
@@ -142,9 +176,16 @@ void query_check(struct query *q, const struct log_check *check);
 bool query_entries(struct query *q, json_t *params);
 bool query_job_list(struct query *q, json_t *params);
 bool query_job_show(struct query *q, json_t *params);
+bool query_job_ready(struct query *q, json_t *params);
 bool query_sheet_show(struct query *q, json_t *params);
+bool query_notes(struct query *q, json_t *params);
+bool query_photos(struct query *q, json_t *params);
+/* The photos of all notes, beside another log; how many were not good here, or could not be
+ * copied. */
+bool photos_backup(struct query *q, const char *to, int64_t *copied, int64_t *lost);
 bool query_sheet_missing(struct query *q, json_t *params);
 bool query_compare(struct query *q, json_t *params);
+bool query_beside(struct query *q, json_t *params);
 bool query_plan(struct query *q, json_t *params);
 bool query_places(struct query *q, json_t *params);
 bool query_trail(struct query *q, json_t *params);

@@ -123,24 +123,30 @@ static const struct scene meters_rows[] = {
      WALK R1_TOUCHED "red OL MOhm *46\n"
      "blue OL MOhm *6\nblue glide 60.0 100.4 1.2 kOhm *60\nblue OL MOhm *6\n",
      "R1 red 100.2 kohm; R1 blue 100.3 kohm", "", NULL, ""},
-    {"one bound elsewhere: the walk goes on without it",
+    {"one bound elsewhere: the walk goes on without it, and it makes nothing by itself",
      "@0 at C1 value blue\n" WALK R1_TOUCHED OPEN R2_TOUCHED OPEN
+     "blue every 0.5\nblue ~0.021 nF *8\nblue ~101.3 nF *10\nblue ~0.021 nF *4\n",
+     "R1 red 100.2 kohm; R2 red 98.4 kohm", "", "R1; R2; R3", ""},
+    {"taken by its name: an entry where it is bound, and the walk stays where it is",
+     "@0 at C1 value blue\n@5.6 take blue\n" WALK R1_TOUCHED OPEN R2_TOUCHED OPEN
      "blue every 0.5\nblue ~0.021 nF *8\nblue ~101.3 nF *10\nblue ~0.021 nF *4\n",
      "R1 red 100.2 kohm; C1 blue 101.3 nF; R2 red 98.4 kohm", "", "R1; R2; R3", ""},
     {"bound while the other's entry is made: the walk goes on all the same",
      WALK R1_TOUCHED "@3.4 at C1 value blue\n" OPEN R2_TOUCHED OPEN,
      "R1 red 100.2 kohm; R2 red 98.4 kohm", "", "R1; R2; R3", ""},
     {"bound with a quantity of its own",
-     "@0 at C1 esr blue\n" WALK R1_TOUCHED OPEN "blue OL MOhm *6\nblue ~1.31 Ohm *9\nblue OL MOhm *5\n",
+     "@0 at C1 esr blue\n@3.2 take blue\n" WALK R1_TOUCHED OPEN "blue OL MOhm *6\nblue ~1.31 Ohm *9\nblue OL MOhm *5\n",
      "R1 red 100.2 kohm; C1 blue 1.31 ohm esr", "", "R1; R2", ""},
     {"undo of a bound meter's entry leaves the walk where it is",
      "@0 at C1 value blue\n" WALK R1_TOUCHED OPEN R2_TOUCHED OPEN
-     "blue every 0.5\nblue ~0.021 nF *9\nblue ~101.3 nF *8\nblue ~0.021 nF *3\n@9.4 undo\n",
+     "blue every 0.5\nblue ~0.021 nF *9\nblue ~101.3 nF *8\nblue ~0.021 nF *3\n@8.2 take blue\n@9.4 undo\n",
      "R1 red 100.2 kohm; R2 red 98.4 kohm; C1 blue 101.3 nF; strike C1", "", "R1; R2; R3", ""},
     {"freed again it follows what is chosen",
-     "@0 at R3 value blue\n@4 at R1\n@4.1 meter blue free\nblue OL MOhm *6\nblue ~46.9 kOhm *8\n"
+     "@0 at R3 value blue\n@3 take blue\n@4 at R1\n@4.1 meter blue free\nblue OL MOhm *6\nblue ~46.9 kOhm *8\n"
      "blue OL MOhm *6\nblue ~100.4 kOhm *8\nblue OL MOhm *6\n",
      "R3 blue 46.9 kohm; R1 blue 100.4 kohm", "", NULL, ""},
+    {"bound, its volts are neither held nor in doubt",
+     "@0 at R3 volts blue\n@0.1 at R1\nblue ~0.512 V DC *40\n", "", "", "R1", ""},
     {"the wrong function logs nothing, and does not hold up the walk",
      WALK R1_TOUCHED OPEN R2_TOUCHED OPEN "blue ~5.02 V DC *60\n",
      "R1 red 100.2 kohm; R2 red 98.4 kohm", NULL, "R1; R2; R3", ""},
@@ -306,7 +312,7 @@ static void held_display_is_no_reading(void **state)
 
 /* ---- a whole bench full ---- */
 
-/* 64 meters, each bound to its own part; all touch at once, twice. */
+/* 64 meters, each bound to its own part; all touch at once, twice; each is taken once. */
 static void sixty_four_meters(void **state)
 {
 	(void)state;
@@ -319,8 +325,8 @@ static void sixty_four_meters(void **state)
 	stand_open(s, config, ":memory:", NULL);
 	char *scene = calloc(1, 65536);
 	for (int i = 0; i < STAND_METERS; i++) {
-		snprintf(line, sizeof line, "@0 at R%d value m%d\nm%d OL MOhm *6\nm%d ~%d.%d kOhm *8\n"
-		         "m%d OL MOhm *6\nm%d ~99.1 kOhm *8\n", i, i, i, i, 100 + i, i % 8, i, i);
+		snprintf(line, sizeof line, "@0 at R%d value m%d\n@3 take m%d\nm%d OL MOhm *6\nm%d ~%d.%d kOhm *8\n"
+		         "m%d OL MOhm *6\nm%d ~99.1 kOhm *8\n", i, i, i, i, i, 100 + i, i % 8, i, i);
 		strcat(scene, line);
 	}
 	stand_play(s, scene);

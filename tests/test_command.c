@@ -217,7 +217,7 @@ static const struct row {
 	{{"entreis"}, NULL, NULL, "perhaps entries"},
 	{{"qwertyuiop"}, NULL, NULL, "there is no verb \"qwertyuiop\""},
 	{{NULL}, NULL, NULL, "which verb?"},
-	{{"job"}, NULL, NULL, "job start, job list, job show, job close"},
+	{{"job"}, NULL, NULL, "job start, job list, job show, job set"},
 	{{"meters", "rwa"}, NULL, NULL, "there is no verb \"meters rwa\"; there are meters, meters raw"},
 	{{"walk", "uphill"}, "walk", NULL, "[on|off|lift|new] is expected, not uphill"},
 	{{"walk", "on", "off"}, "walk", NULL, "[on|off|lift|new] is expected, and here are 2 words"},

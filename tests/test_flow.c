@@ -244,7 +244,7 @@ static const struct scene speech_rows[] = {
      "R1 red 100.2 kohm", "", "R1; R2", ""},
     {"nothing is up", "@0 announced\n", "", "", "", "announced"},
     {"a bound meter follows no names",
-     "@0 speaks on\n@0 walk on\n@0 at R3 value blue\nblue OL MOhm *6\nblue ~46.9 kOhm *8\n",
+     "@0 speaks on\n@0 walk on\n@0 at R3 value blue\n@3 take blue\nblue OL MOhm *6\nblue ~46.9 kOhm *8\n",
      "R3 blue 46.9 kohm", NULL, NULL, ""},
 };
 

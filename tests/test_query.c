@@ -419,10 +419,10 @@ static void test_jobs(void **state)
 	answer_is(s, "job.list", "{}",
 	          "{\"jobs\":[{\"job\":\"Hall, left\",\"seq\":2,\"t\":\"2026-11-25T10:00:00.000000Z\","
 	          "\"open\":false,\"state\":\"live\",\"condition\":\"found\",\"reach\":\"in-circuit\","
-	          "\"positions\":2,\"entries\":1},"
+	          "\"positions\":2,\"entries\":1,\"again\":null,\"identity\":null},"
 	          "{\"job\":\"booth\",\"seq\":11,\"t\":\"2026-11-25T10:00:00.000000Z\","
 	          "\"open\":true,\"state\":\"cold\",\"condition\":\"found\",\"reach\":\"in-circuit\","
-	          "\"positions\":1,\"entries\":0}],\"more\":false}");
+	          "\"positions\":1,\"entries\":0,\"again\":null,\"identity\":null}],\"more\":false}");
 	char *text = ask(s, "job.list", "{\"limit\":1}");
 	element_is(text, "jobs", 0, "job", "\"Hall, left\"");
 	member_is(text, "more", "true");

@@ -348,6 +348,26 @@ static const char *const nonsense[] = {
 	"{\"chosen\":{\"position\":\"\\u0000\"},\"done\":-5,\"positions\":1e30}",
 };
 
+/* The unit was here before: its value of then stands beside what is up, in that quantity. */
+static void test_last_time(void **state)
+{
+	(void)state;
+	ready();
+	scene_status(scene, now, text_slice("{\"job\":\"second\",\"chosen\":{\"position\":\"R12\",\"quantity\":"
+	                                    "\"value\",\"kind\":\"resistor\",\"again\":\"first\"}}"));
+	assert_string_equal(scene->again, "first");
+	scene_last_time(scene, text_slice(
+	    "{\"positions\":[{\"position\":\"R12\",\"quantity\":\"volts\",\"then\":{\"shown\":\"1 V\"}},"
+	    "{\"position\":\"R12\",\"quantity\":\"value\",\"then\":{\"shown\":\"470 kohm\",\"condition\":\"done\","
+	    "\"reach\":\"lifted\"},\"now\":{\"shown\":\"480 kohm\"},\"change\":0.0213,\"U\":0.004,\"en\":4,"
+	    "\"why\":null,\"replaced\":null}]}"));
+	assert_string_equal(scene->before, "last time 470 k\xce\xa9 (done, lifted); now +2.1 % +-0.4 %");
+	/* Another position: nothing is known of it yet. */
+	scene_event(scene, now, text_slice("{\"event\":\"up\",\"position\":\"R1\",\"quantity\":\"value\"}"));
+	assert_string_equal(scene->before, "");
+	scene_stop();
+}
+
 static void test_nonsense(void **state)
 {
 	(void)state;
@@ -383,7 +403,7 @@ int main(void)
 		cmocka_unit_test(test_meters),        cmocka_unit_test(test_moves),
 		cmocka_unit_test(test_away_and_back), cmocka_unit_test(test_silent_daemon),
 		cmocka_unit_test(test_next_and_before), cmocka_unit_test(test_bounds),
-		cmocka_unit_test(test_nonsense),
+		cmocka_unit_test(test_nonsense),      cmocka_unit_test(test_last_time),
 	};
 	return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -108,7 +108,7 @@ static void test_answers(void **state)
 	    "{\"jsonrpc\":\"2.0\",\"id\":2,\"error\":{\"code\":-32601,\"message\":\"no method "
 	    "\\\"take\\\" on a file; it needs a running daemon, or does not exist\"}}\n"
 	    "{\"jsonrpc\":\"2.0\",\"id\":3,\"error\":{\"code\":-32602,\"message\":\"entries: unknown "
-	    "parameter \\\"x\\\"; it takes position, job, after, limit\"}}\n";
+	    "parameter \\\"x\\\"; it takes position, job, valve, after, limit\"}}\n";
 	assert_int_equal(serve_text(*state, HELLO CALL("\"a\"", "entries", "{}")
 	                            "\n" /* an empty line, a notification, then without LF */
 	                            "{\"jsonrpc\":\"2.0\",\"method\":\"entries\"}\n"

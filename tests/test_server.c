@@ -73,7 +73,7 @@ static void test_requests(void **state)
 		  "be an object with named parameters\"}}" },
 		{ "unknown parameter", CALL("1", "entries", "{\"postion\":\"R1\"}"),
 		  "{\"jsonrpc\":\"2.0\",\"id\":1,\"error\":{\"code\":-32602,\"message\":\"entries: unknown "
-		  "parameter \\\"postion\\\"; it takes position, job, after, limit\"}}" },
+		  "parameter \\\"postion\\\"; it takes position, job, valve, after, limit\"}}" },
 		{ "wrong type", CALL("1", "watch", "{\"after\":-1}"),
 		  "{\"jsonrpc\":\"2.0\",\"id\":1,\"error\":{\"code\":-32602,\"message\":\"watch: parameter "
 		  "\\\"after\\\" must be a whole number, 0 or above\"}}" },

@@ -65,6 +65,8 @@ void job_body_write(struct text *out, const struct job_body *b)
 	text_member_string(out, "condition", condition_name(b->condition));
 	text_member_string(out, "reach", reach_name(b->reach));
 	member_set(out, "because", b->because);
+	member_set(out, "position", b->position);
+	member_set(out, "again", b->again);
 	asked_by_write(out, &b->by);
 }
 
@@ -84,6 +86,8 @@ bool job_body_read(const char *text, size_t len, struct job_body *b)
 	b->open = json_bool(json_member(text, len, "open"), false);
 	b->live = json_is(json_member(text, len, "unit"), "live");
 	member_string(text, len, "because", b->because, sizeof b->because);
+	member_string(text, len, "position", b->position, sizeof b->position);
+	member_string(text, len, "again", b->again, sizeof b->again);
 	asked_by_read(text, len, &b->by);
 	return true;
 }
@@ -220,6 +224,14 @@ void note_body_write(struct text *out, const struct note_body *b)
 	member_set(out, "job", b->job);
 	member_or_null(out, "position", b->position);
 	text_member_string(out, "text", b->note);
+	if (b->photo.hash[0]) {
+		text_member(out, "photo");
+		text_printf(out, "{\"hash\":\"%s\"", b->photo.hash);
+		text_member_int(out, "size", b->photo.size);
+		text_member_string(out, "type", b->photo.type);
+		text_member_string(out, "name", b->photo.name);
+		text_puts(out, "}");
+	}
 	asked_by_write(out, &b->by);
 }
 
@@ -228,6 +240,10 @@ bool note_body_read(const char *text, size_t len, struct note_body *b)
 	*b = (struct note_body){0};
 	member_string(text, len, "job", b->job, sizeof b->job);
 	member_string(text, len, "position", b->position, sizeof b->position);
+	member_string(text, len, "photo.hash", b->photo.hash, sizeof b->photo.hash);
+	member_string(text, len, "photo.name", b->photo.name, sizeof b->photo.name);
+	member_string(text, len, "photo.type", b->photo.type, sizeof b->photo.type);
+	json_int(json_member(text, len, "photo.size"), &b->photo.size);
 	asked_by_read(text, len, &b->by);
 	return record_is(text, len, "note") &&
 	       member_string(text, len, "text", b->note, sizeof b->note);

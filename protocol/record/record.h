@@ -67,6 +67,7 @@ struct trail_part {
 /* What an entry record holds beside struct entry. */
 struct entry_beside {
 	const char *job;                      /* NULL: null */
+	const char *valve;                    /* the number of the valve that is there; NULL, "" for none */
 	const char *shown;                    /* "0.345 uF"; NULL: null */
 	const char *frames[ENTRY_FRAMES_MAX]; /* escaped as in recordings, oldest first */
 	int frame_count;
@@ -236,6 +237,10 @@ struct job_body {
 	enum condition condition;
 	enum reach reach;
 	char because[200];      /* why it is cold; "": left out */
+	/* The position at which a reach was said, that is not in-circuit: its leg is up.  "":
+	 * left out. */
+	char position[NAME_SIZE];
+	char again[JOB_SIZE];   /* the earlier job of this unit; "": left out */
 	struct asked_by by;
 };
 void job_body_write(struct text *out, const struct job_body *b);
@@ -336,6 +341,12 @@ struct note_body {
 	char job[JOB_SIZE];       /* "": left out */
 	char position[NAME_SIZE]; /* "": null, a note on the job */
 	char note[1024];          /* member `text` */
+	/* A photo that is kept beside the log; hash "": none.  The name is that of the file as the
+	 * person called it. */
+	struct {
+		char hash[65], name[160], type[8];
+		int64_t size;
+	} photo;
 	struct asked_by by;
 };
 void note_body_write(struct text *out, const struct note_body *b);

@@ -235,6 +235,7 @@ void entry_write(struct text *out, const struct entry *e, const struct entry_bes
 {
 	member_or_null(out, "job", beside->job);
 	text_member_string(out, "position", e->position);
+	member_set(out, "valve", beside->valve);
 	text_member_string(out, "quantity", quantity_name(e->quantity));
 	text_member_string(out, "condition", condition_name(e->condition));
 	text_member_string(out, "reach", reach_name(e->reach));
