@@ -362,8 +362,6 @@ static bool bind_meter(struct answering *a, int quantity, struct fault *why)
 		return false;
 	}
 	bool bound = bench_bind(b, a->t, k->position, quantity, k->meter, w, why);
-	if (!bound)
-		free(waiting->ready);
 	return later(a, bound, w, WIRE_BAD_INPUT, why);
 }
 
