@@ -160,15 +160,9 @@ bool query_log(struct log_reader *reader, struct query_log *out, struct fault *w
 
 /* ---- records ---- */
 
-struct records {
-	struct query *q;
-	int64_t left, last;
-	bool more;
-};
-
-static bool record_add(void *arg, int64_t seq, const char *text, size_t len)
+bool record_page_add(void *arg, int64_t seq, const char *text, size_t len)
 {
-	struct records *r = arg;
+	struct record_page *r = arg;
 	if (!r->left || !query_room(r->q, len + 1)) {
 		r->more = true;
 		return false;
@@ -195,11 +189,11 @@ bool query_records(struct query *q, json_t *params)
 		return query_refuse(q, WIRE_BAD_PARAMS);
 	if (!query_bounds(q, "records", &bounds))
 		return false;
-	struct records r = { .q = q, .left = bounds.limit, .last = bounds.after };
+	struct record_page r = { .q = q, .left = bounds.limit, .last = bounds.after };
 	what.after = bounds.after;
 	what.limit = (int)bounds.limit + 1; /* one more, to know whether there is more */
 	answer_puts(&q->out, "{\"records\":[");
-	if (!query_each(q, &what, record_add, &r))
+	if (!query_each(q, &what, record_page_add, &r))
 		return false;
 	answer_printf(&q->out, "],\"last\":%lld", (long long)r.last);
 	query_more(q, r.more, r.last);

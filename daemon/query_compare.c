@@ -156,19 +156,24 @@ static void pair_write(struct compare *c, const struct fresh *a, const struct fr
 	answer_puts(out, "}");
 }
 
+bool compare_comparable(struct fresh **at, size_t n, size_t i)
+{
+	struct fault ignored;
+	for (size_t k = 0; k < n; k++)
+		if (k != i && crosscheck_allowed(&at[i]->e, &at[k]->e, &ignored))
+			return true;
+	return false;
+}
+
 /* Who of those that can be compared stands apart; NULL for nobody. */
 static const char *group_apart(struct fresh **at, size_t n)
 {
 	enum { METERS = 64 };
 	double x[METERS], U[METERS];
 	const char *name[METERS];
-	struct fault why;
 	int m = 0;
 	for (size_t i = 0; i < n && m < METERS; i++) {
-		bool any = false;
-		for (size_t k = 0; k < n; k++)
-			any = any || (k != i && crosscheck_allowed(&at[i]->e, &at[k]->e, &why));
-		if (!any)
+		if (!compare_comparable(at, n, i))
 			continue;
 		x[m] = decimal_double(at[i]->e.value);
 		U[m] = 2 * at[i]->e.u;

@@ -45,6 +45,8 @@ void compare_comma(struct answer *out, int *count);
 void compare_side(struct answer *out, const char *name, const struct fresh *f);
 /* The members quantity, condition and reach. */
 void compare_place(struct answer *out, const struct fresh *f);
+/* Can the value `i` of these be compared with any other of them? */
+bool compare_comparable(struct fresh **at, size_t n, size_t i);
 /* One more that was not compared. */
 void compare_refuse(struct compare *c, const struct fresh *a, const struct fresh *b,
                     const struct fault *why);

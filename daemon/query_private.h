@@ -68,6 +68,15 @@ bool query_room(const struct query *q, size_t len);
 /* ,"more":true,"next":SEQ or ,"more":false */
 void query_more(struct query *q, bool more, int64_t next);
 
+/* An `each` of the log's readers: record texts as they stand into the list that is open in
+ * q->out, while there is room and the limit lets them. */
+struct record_page {
+	struct query *q;
+	int64_t left, last; /* records that may still come; seq of the last that did */
+	bool more;
+};
+bool record_page_add(void *page, int64_t seq, const char *text, size_t len);
+
 /* ---- what was said of entries afterwards ---- */
 
 struct said {

@@ -12,14 +12,10 @@ void compare_together(struct compare *c, struct fresh **at, size_t n)
 	enum { METERS = 64 };
 	double x[METERS], u[METERS];
 	struct consistency all;
-	struct fault why;
 	struct answer *out = &c->q->out;
 	int m = 0;
 	for (size_t i = 0; i < n && m < METERS; i++) {
-		bool any = false;
-		for (size_t k = 0; k < n; k++)
-			any = any || (k != i && crosscheck_allowed(&at[i]->e, &at[k]->e, &why));
-		if (!any)
+		if (!compare_comparable(at, n, i))
 			continue;
 		x[m] = decimal_double(at[i]->e.value);
 		u[m++] = at[i]->e.u;

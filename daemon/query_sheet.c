@@ -337,34 +337,39 @@ bool query_sheet_show(struct query *q, json_t *params)
 
 /* ---- sheet.missing ---- */
 
+/* A line of the sheet, and what it has not shown yet. */
+struct shown {
+	struct position position;
+	struct part_quantity missing[PART_SHOWS_MAX];
+	int count;
+};
+
 /* Positions of one part stand together, each part once, where its first position stands. */
-static bool part_begins(const struct sheet_lines *lines, const struct position *of, size_t i)
+static bool part_begins(const struct shown *of, size_t i)
 {
 	for (size_t k = 0; k < i; k++)
-		if (!strcmp(of[k].part, of[i].part))
+		if (!strcmp(of[k].position.part, of[i].position.part))
 			return false;
-	return lines->n > 0 && of[i].part[0];
+	return of[i].position.part[0];
 }
 
-static void parts_write(struct query *q, const struct sheet_lines *lines, const struct position *of)
+static void parts_write(struct query *q, const struct sheet_lines *lines, const struct shown *of)
 {
 	bool first = true;
 	answer_puts(&q->out, ",\"parts\":[");
 	for (size_t i = 0; i < lines->n; i++) {
-		if (!part_begins(lines, of, i) || !query_room(q, 512))
+		if (!part_begins(of, i) || !query_room(q, 512))
 			continue;
 		answer_puts(&q->out, first ? "{\"part\":" : ",{\"part\":");
-		answer_string(&q->out, of[i].part);
+		answer_string(&q->out, of[i].position.part);
 		answer_puts(&q->out, ",\"positions\":[");
 		bool begun = false, whole = true;
 		for (size_t k = i; k < lines->n && query_room(q, 128); k++) {
-			struct part_quantity missing[PART_SHOWS_MAX];
-			struct position position;
-			if (strcmp(of[k].part, of[i].part))
+			if (strcmp(of[k].position.part, of[i].position.part))
 				continue;
 			answer_puts(&q->out, begun ? "," : "");
 			answer_string(&q->out, lines->at[k].position);
-			whole = whole && sheet_line_missing(&lines->at[k], missing, &position) == 0;
+			whole = whole && of[k].count == 0;
 			begun = true;
 		}
 		answer_printf(&q->out, "],\"whole\":%s}", whole ? "true" : "false");
@@ -384,7 +389,7 @@ bool query_sheet_missing(struct query *q, json_t *params)
 		return query_refuse(q, WIRE_BAD_PARAMS);
 	if (!query_job(q, asked, false, job) || !sheet_lines_read(q, job, &lines))
 		return false;
-	struct position *of = calloc(lines.n + 1, sizeof *of);
+	struct shown *of = calloc(lines.n + 1, sizeof *of);
 	bool good = of ? sheet_lines_seen(q, job, &lines) : query_no_memory(q);
 	size_t lack = 0;
 	if (good) {
@@ -395,21 +400,21 @@ bool query_sheet_missing(struct query *q, json_t *params)
 			answer_puts(&q->out, "null");
 		answer_puts(&q->out, ",\"positions\":[");
 		for (size_t i = 0; i < lines.n; i++) {
-			struct part_quantity missing[PART_SHOWS_MAX];
-			int count = sheet_line_missing(&lines.at[i], missing, &of[i]);
-			if (!count || (only && strcmp(only, lines.at[i].position)) || !query_room(q, 256))
+			struct shown *s = &of[i];
+			s->count = sheet_line_missing(&lines.at[i], s->missing, &s->position);
+			if (!s->count || (only && strcmp(only, lines.at[i].position)) || !query_room(q, 256))
 				continue;
 			answer_puts(&q->out, lack++ ? ",{\"position\":" : "{\"position\":");
 			answer_string(&q->out, lines.at[i].position);
 			answer_puts(&q->out, ",\"kind\":");
-			answer_string(&q->out, kind_name(of[i].kind));
+			answer_string(&q->out, kind_name(s->position.kind));
 			answer_puts(&q->out, ",\"part\":");
-			if (of[i].part[0])
-				answer_string(&q->out, of[i].part);
+			if (s->position.part[0])
+				answer_string(&q->out, s->position.part);
 			else
 				answer_puts(&q->out, "null");
 			answer_printf(&q->out, ",\"entries\":%lld,\"missing\":", (long long)lines.at[i].entries);
-			missing_write(&q->out, missing, count);
+			missing_write(&q->out, s->missing, s->count);
 			answer_puts(&q->out, "}");
 		}
 		answer_printf(&q->out, "],\"of\":%zu", lines.n);

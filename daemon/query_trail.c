@@ -80,27 +80,6 @@ static void asked_end(struct asked *a)
 
 /* ---- records ---- */
 
-struct trail_page {
-	struct query *q;
-	int64_t left, last;
-	bool more;
-};
-
-static bool record_add(void *arg, int64_t seq, const char *text, size_t len)
-{
-	struct trail_page *p = arg;
-	if (!p->left || !query_room(p->q, len + 1)) {
-		p->more = true;
-		return false;
-	}
-	if (p->q->out.bytes[p->q->out.len - 1] != '[')
-		answer_puts(&p->q->out, ",");
-	answer_add(&p->q->out, text, len);
-	p->left--;
-	p->last = seq;
-	return true;
-}
-
 bool query_trail(struct query *q, json_t *params)
 {
 	struct page_bounds bounds = { 0, QUERY_LIMIT };
@@ -123,10 +102,10 @@ bool query_trail(struct query *q, json_t *params)
 	struct asked asked;
 	if (!asked_begin(q, what.position, &asked))
 		return false;
-	struct trail_page page = { .q = q, .left = bounds.limit, .last = bounds.after };
+	struct record_page page = { .q = q, .left = bounds.limit, .last = bounds.after };
 	what.after = bounds.after;
 	answer_puts(&q->out, "{\"records\":[");
-	bool good = log_reader_trail(q->reader, &what, record_add, &page, q->why) >= 0;
+	bool good = log_reader_trail(q->reader, &what, record_page_add, &page, q->why) >= 0;
 	asked_end(&asked);
 	if (!good)
 		return query_refuse(q, WIRE_UNREADABLE);
