@@ -150,6 +150,8 @@ struct sqlite3 *store_connect(const char *uri, const char *vfs, const char *jour
 bool store_settle(struct sqlite3 *db, const char *path, const char *suffix, struct fault *why);
 
 /* log_write.c */
+/* Runs a statement that gives no rows, and clears its bindings.  An SQLite code. */
+int store_step(struct sqlite3_stmt *st);
 /* Write a group; each item knows afterwards whether it is durable, or why not.
  * `force`: try although the disk was full a moment ago (closing). */
 void store_write(struct log_store *s, struct log_item *items, bool force);

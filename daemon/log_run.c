@@ -48,14 +48,6 @@ static void bind_real(struct sqlite3_stmt *st, int i, bool there, double x)
 		sqlite3_bind_double(st, i, x);
 }
 
-static int step(struct sqlite3_stmt *st)
-{
-	int code = sqlite3_step(st);
-	int reset = sqlite3_reset(st);
-	sqlite3_clear_bindings(st);
-	return code == SQLITE_DONE ? reset : code;
-}
-
 static void bind_line(struct sqlite3_stmt *st, const struct run_line *l)
 {
 	sqlite3_bind_text(st, 1, l->meter, -1, SQLITE_STATIC);
@@ -158,7 +150,7 @@ static int roll_up(struct log_store *s, struct run_line *l, int64_t seq)
 	bind_real(st, 12, l->all.has_value, l->all.last);
 	sqlite3_bind_int64(st, 13, l->n);
 	line_clear(l);
-	return step(st);
+	return store_step(st);
 }
 
 int run_add(struct log_store *s, int64_t seq, const char *text, size_t len)
@@ -186,7 +178,7 @@ int run_add(struct log_store *s, int64_t seq, const char *text, size_t len)
 	bind_real(st, 10, run.all.has_value, run.all.first);
 	bind_real(st, 11, run.all.has_value, run.all.last);
 	sqlite3_bind_int(st, 12, run.all.n);
-	code = step(st);
+	code = store_step(st);
 	if (code != SQLITE_OK)
 		return code;
 	line_take(l, seq, run.t, run.t + run.span, has_silence, silence, &run.all);

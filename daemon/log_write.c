@@ -16,8 +16,7 @@
 
 /* ---- one transaction ---- */
 
-/* Runs a statement that gives no rows. */
-static int step(struct sqlite3_stmt *st)
+int store_step(struct sqlite3_stmt *st)
 {
 	int code = sqlite3_step(st);
 	int reset = sqlite3_reset(st);
@@ -43,7 +42,7 @@ static int insert(struct log_store *s, struct head *head, const struct log_piece
 	sqlite3_bind_int64(s->insert, 1, p->seq);
 	sqlite3_bind_text(s->insert, 2, p->text, (int)p->len, SQLITE_STATIC);
 	sqlite3_bind_blob(s->insert, 3, hash, sizeof hash, SQLITE_STATIC);
-	int code = step(s->insert);
+	int code = store_step(s->insert);
 	if (code == SQLITE_OK) {
 		head->seq = p->seq;
 		memcpy(head->hash, hash, sizeof hash);
@@ -94,7 +93,7 @@ static int seal_item(struct log_store *s, struct head *head, struct log_item *it
 		code = insert(s, head, &item->piece[i]);
 	if (code == SQLITE_OK && item->run_of) {
 		sqlite3_bind_text(s->run_clear, 1, item->run_of, -1, SQLITE_STATIC);
-		code = step(s->run_clear);
+		code = store_step(s->run_clear);
 	}
 	/* At once, not at the end of the transaction: a replay has it in the same place. */
 	if (code == SQLITE_OK && head->count.due)
@@ -104,13 +103,13 @@ static int seal_item(struct log_store *s, struct head *head, struct log_item *it
 
 static int save_runs(struct log_store *s, const struct log_item *item)
 {
-	int code = step(s->run_clear_all);
+	int code = store_step(s->run_clear_all);
 	for (size_t i = 0; i < item->n && code == SQLITE_OK; i++) {
 		const struct log_piece *p = &item->piece[i];
 		sqlite3_bind_text(s->run_save, 1, p->kind, -1, SQLITE_STATIC);
 		sqlite3_bind_int64(s->run_save, 2, p->t);
 		sqlite3_bind_text(s->run_save, 3, p->body, (int)p->body_len, SQLITE_STATIC);
-		code = step(s->run_save);
+		code = store_step(s->run_save);
 	}
 	return code;
 }
@@ -137,7 +136,7 @@ static int seal_old_runs(struct log_store *s, struct head *head, int *sealed)
 	}
 	sqlite3_finalize(st);
 	if (code == SQLITE_DONE)
-		code = *sealed ? step(s->run_clear_all) : SQLITE_OK;
+		code = *sealed ? store_step(s->run_clear_all) : SQLITE_OK;
 	return code;
 }
 
@@ -182,7 +181,7 @@ static int fill_transaction(struct log_store *s, struct head *head, struct log_i
 			code = insert_checkpoint(s, head, i, i->t);
 	}
 	if (code == SQLITE_OK && first == end && s->health == LOG_FULL)
-		code = step(s->probe);
+		code = store_step(s->probe);
 	return code;
 }
 
@@ -212,14 +211,14 @@ static enum outcome transact(struct log_store *s, struct log_item *first, struct
 	int recovered = 0;
 	for (struct log_item *i = first; i != end; i = i->next)
 		i->unfit = false;
-	*code = step(s->begin);
+	*code = store_step(s->begin);
 	enum outcome o = trouble_kind(s->db, *code);
 	if (o == WRITTEN)
 		o = head_is_ours(s, code);
 	if (o == WRITTEN) {
 		*code = fill_transaction(s, &head, first, end, &recovered);
 		if (*code == SQLITE_OK)
-			*code = step(s->commit);
+			*code = store_step(s->commit);
 		o = trouble_kind(s->db, *code);
 	}
 	if (o != WRITTEN) {
@@ -324,11 +323,11 @@ bool store_append_text(struct log_store *s, const char *text, size_t len, struct
 	struct head head = head_now(s);
 	bool done = record_valid(p.seq, text, len, why);
 	if (done) {
-		int code = step(s->begin);
+		int code = store_step(s->begin);
 		if (code == SQLITE_OK)
 			code = insert(s, &head, &p);
 		if (code == SQLITE_OK)
-			code = step(s->commit);
+			code = store_step(s->commit);
 		done = code == SQLITE_OK;
 		if (!done)
 			fault_at(why, s->path, 0, 0, "NOT LOGGED: %s", sqlite3_errmsg(s->db));
