@@ -7,6 +7,8 @@
 
 #include "daemon/settle_law.h"
 
+#include <math.h>
+
 /* Steps of the time constants. */
 #define SETTLE_TAU_RATIO 1.35
 
@@ -42,6 +44,26 @@ double run_left(const struct settle_run *r, double dt);
 /* When the likeliest law came as near to its rest as this (SI), us; t + 1 where it is
  * not there yet at `t`, the time of the last reading. */
 int64_t run_reaches(const struct settle_run *r, int64_t t, double near);
+
+/* Hypotheses summed: total is their evidence, off that of the ones which say that the rest
+ * is not reached, both over exp(top). */
+struct evidence {
+	double top, total, off;
+};
+
+/* A hypothesis with log evidence `l`, which says "not at rest" with chance `out`. */
+static inline void evidence_add(struct evidence *y, double l, double out)
+{
+	if (l > y->top) {
+		double f = exp(y->top - l);
+		y->total *= f;
+		y->off *= f;
+		y->top = l;
+	}
+	double p = exp(l - y->top);
+	y->total += p;
+	y->off += p * out;
+}
 
 /* --- settle_tail.c --- */
 

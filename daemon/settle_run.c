@@ -160,26 +160,11 @@ static void noise_window(const struct settle_priors *k, double rss, double m, in
 	*high = i;
 }
 
-/* The hypotheses of one run, summed: total is their evidence, off that of the ones
- * which say that the rest is not reached, both over exp(top). */
+/* The hypotheses of one run. */
 struct tally {
-	double top, total, off;
+	struct evidence sum;
 	double best; /* evidence of the likeliest */
 };
-
-/* A hypothesis with log evidence `l`, which says "not at rest" with chance `out`. */
-static void tally_add(struct tally *y, double l, double out)
-{
-	if (l > y->top) {
-		double f = exp(y->top - l);
-		y->total *= f;
-		y->off *= f;
-		y->top = l;
-	}
-	double p = exp(l - y->top);
-	y->total += p;
-	y->off += p * out;
-}
 
 /* What is the same for every tau: log evidence of each level of noise without the
  * misfit, and 1 / (2 sigma^2). */
@@ -197,7 +182,7 @@ static void judge_rest(struct settle_run *r, const struct settle_priors *k,
 	for (int i = low; i <= high; i++) {
 		double l = k->log_rest + v->lead[i] - v->szz * v->half_precision[i];
 		/* So much is motion, not noise. */
-		tally_add(y, l, k->noise[i] > k->most_noise);
+		evidence_add(&y->sum, l, k->noise[i] > k->most_noise);
 		if (l > y->best) {
 			y->best = l;
 			r->best_a = 0;
@@ -258,7 +243,7 @@ static void judge_approach(struct settle_run *r, const struct settle_priors *k,
 	noise_window(k, f.rss, r->m, &low, &high);
 	for (int i = low; i <= high; i++) {
 		double l = k->log_slow + f.log_det + v->lead[i] - f.rss * v->half_precision[i];
-		if (l < y->top - negligible)
+		if (l < y->sum.top - negligible)
 			continue;
 		double s = k->noise[i] / sqrt(f.pxx), least = k->start[j];
 		double mass = (1 - k->small) * amplitude_mass(f.a, s, least, INFINITY, k->span[j]);
@@ -267,7 +252,7 @@ static void judge_approach(struct settle_run *r, const struct settle_priors *k,
 			least = k->least;
 		}
 		l += mass > 0 ? log(mass) : -INFINITY;
-		if (l < y->top - negligible)
+		if (l < y->sum.top - negligible)
 			continue;
 		double allowed = k->near + k->near_sigma * fmin(k->noise[i], k->local);
 		double out = 1;
@@ -278,7 +263,7 @@ static void judge_approach(struct settle_run *r, const struct settle_priors *k,
 			if (fabs(f.a) < least + 3 * s)
 				out /= fmax(1e-12, above((least - f.a) / s) + above((least + f.a) / s));
 		}
-		tally_add(y, l, fmin(1, out));
+		evidence_add(&y->sum, l, fmin(1, out));
 		if (l > y->best) {
 			y->best = l;
 			r->best_a = fabs(f.a) > k->least ? f.a : copysign(k->least, f.a);
@@ -304,7 +289,7 @@ double run_judge(struct settle_run *r, const struct settle_priors *k, double dig
 		v.lead[i] = k->prior[i] + base - (r->m - 1) * k->log_noise[i];
 		v.half_precision[i] = 0.5 / (k->noise[i] * k->noise[i]);
 	}
-	struct tally y = {.top = -INFINITY, .best = -INFINITY};
+	struct tally y = {.sum.top = -INFINITY, .best = -INFINITY};
 	judge_rest(r, k, &v, &y);
 	for (int j = 0; j < SETTLE_TAUS; j++)
 		judge_approach(r, k, &v, digit, j, &y);
@@ -315,6 +300,6 @@ double run_judge(struct settle_run *r, const struct settle_priors *k, double dig
 		r->best_c = r->ref + (r->wz - r->best_a * r->wx[j] - r->best_b * r->wu[j]) / r->w;
 	}
 	/* Two readings fit anything. */
-	r->off = r->n < 3 ? 1 : y.off / y.total;
-	return y.top + log(y.total);
+	r->off = r->n < 3 ? 1 : y.sum.off / y.sum.total;
+	return y.sum.top + log(y.sum.total);
 }

@@ -119,25 +119,12 @@ static void tail_moments(struct tail *y, int j, double *sxx, double *sxz, double
 	*sxz = xz - sx * y->swz / y->sw;
 }
 
-/* Hypotheses summed: their evidence, and that of the ones which are not at rest. */
+/* All pairs and levels of noise. */
 struct sum {
-	double top, total, off;
+	struct evidence all;
 	double best, noise, a, b; /* the likeliest */
 	int j, k;
 };
-
-static void sum_add(struct sum *s, double l, double out)
-{
-	if (l > s->top) {
-		double f = exp(s->top - l);
-		s->total *= f;
-		s->off *= f;
-		s->top = l;
-	}
-	double p = exp(l - s->top);
-	s->total += p;
-	s->off += p * out;
-}
 
 static double above(double x)
 {
@@ -154,11 +141,11 @@ static void levels_add(struct sum *s, const struct tail *y, const struct settle_
 		double noise = limits->tail_noise * pow(1.6, k);
 		double l = lead - limits->law_noise_step * k - (y->sw - 1) * log(noise) -
 		           rss / (2 * noise * noise);
-		if (l < s->top - 9)
+		if (l < s->all.top - 9)
 			continue;
 		double spread = noise * sqrt(spread2), allowed = fmax(digits, digits * noise);
 		double out = above((allowed - left) / spread) + above((allowed + left) / spread);
-		sum_add(s, l, fmin(1, out));
+		evidence_add(&s->all, l, fmin(1, out));
 		if (l > s->best) {
 			s->best = l;
 			s->noise = noise;
@@ -189,7 +176,7 @@ double law_tail(const struct settle_law *law, const struct settle_limits *limits
 		high = TAUS - 1;
 	double ridge = ridge_noise * ridge_noise / (y.way * y.way);
 	double single = log(1 - limits->tail_share), both = log(limits->tail_share / (WIDEST_PAIR - NEAREST_PAIR + 1));
-	struct sum s = {.top = -INFINITY, .best = -INFINITY};
+	struct sum s = {.all.top = -INFINITY, .best = -INFINITY};
 	for (int j = low; j <= high; j++) {
 		tail_moments(&y, j, &sxx[j], &sxz[j], &sx[j]);
 		double d = sxx[j] + ridge, a = sxz[j] / d;
@@ -221,5 +208,5 @@ double law_tail(const struct settle_law *law, const struct settle_limits *limits
 			break;
 		++*count;
 	}
-	return s.total > 0 ? s.off / s.total : 1;
+	return s.all.total > 0 ? s.all.off / s.all.total : 1;
 }
