@@ -179,6 +179,23 @@ void client_done(struct client *c, struct slice result, const char *done)
 	fprintf(c->out, ": record %lld\n", (long long)seq);
 }
 
+enum outcome client_show(struct client *c, const char *method, json_t *params,
+                         void (*view)(const struct style *style, struct slice result,
+                                      struct lines *out))
+{
+	struct message m;
+	struct lines out = {0};
+	enum outcome outcome = client_ask(c, method, params, &m);
+	if (outcome == OUTCOME_DONE && client_has(c, OPTION_JSON)) {
+		client_json(c, m.result);
+	} else if (outcome == OUTCOME_DONE) {
+		view(&c->style, m.result, &out);
+		client_lines(c, &out);
+	}
+	message_free(&m);
+	return outcome;
+}
+
 enum outcome client_change(struct client *c, const char *method, json_t *params,
                            const char *done)
 {

@@ -65,6 +65,11 @@ enum outcome client_ask(struct client *c, const char *method, json_t *params,
 enum outcome client_ask_for(struct client *c, const char *method, json_t *params,
                             int timeout_ms, struct message *m);
 
+/* Ask, and show the answer: as it stands with --json, else as `view` puts it. */
+enum outcome client_show(struct client *c, const char *method, json_t *params,
+                         void (*view)(const struct style *style, struct slice result,
+                                      struct lines *out));
+
 /*
  * Ask for a list page by page: `params` (taken over) with `after` moved on while
  * the answer says `more`.  each() is called with every element of the member `list`,

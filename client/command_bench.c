@@ -9,17 +9,7 @@
 
 static enum outcome show_status(struct client *c)
 {
-	struct message m;
-	struct lines out = {0};
-	enum outcome outcome = client_ask(c, "status", NULL, &m);
-	if (outcome == OUTCOME_DONE && client_has(c, OPTION_JSON)) {
-		client_json(c, m.result);
-	} else if (outcome == OUTCOME_DONE) {
-		view_status(&c->style, m.result, &out);
-		client_lines(c, &out);
-	}
-	message_free(&m);
-	return outcome;
+	return client_show(c, "status", NULL, view_status);
 }
 
 enum outcome call_status(struct client *c)

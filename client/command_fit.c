@@ -59,40 +59,20 @@ static json_t *names_from(const struct client *c, int first)
 
 enum outcome call_sheet_twins(struct client *c)
 {
-	struct message m;
-	struct lines out = {0};
 	const char *word = client_word(c, 0);
 	if (word && strcmp(word, "accept") != 0)
 		return client_wrong(c, "\"%s\": say accept, and the positions that you mean", word);
 	if (word)
 		return client_change(c, "sheet.twins", names_from(c, 1), "twins accepted");
-	enum outcome outcome = client_ask(c, "sheet.twins", NULL, &m);
-	if (outcome == OUTCOME_DONE && client_has(c, OPTION_JSON)) {
-		client_json(c, m.result);
-	} else if (outcome == OUTCOME_DONE) {
-		view_twins(&c->style, m.result, &out);
-		client_lines(c, &out);
-	}
-	message_free(&m);
-	return outcome;
+	return client_show(c, "sheet.twins", NULL, view_twins);
 }
 
 enum outcome call_at_new(struct client *c)
 {
-	struct message m;
-	struct lines out = {0};
 	const char *word = client_word(c, 0), *option = client_option(c, OPTION_PREFIX);
 	if (word && option)
 		return client_wrong(c, "the beginning of the name is given twice: \"%s\" and \"%s\"", word,
 		                    option);
 	json_t *params = client_params("prefix", word ? word : option, NULL);
-	enum outcome outcome = client_ask(c, "at.new", params, &m);
-	if (outcome == OUTCOME_DONE && client_has(c, OPTION_JSON)) {
-		client_json(c, m.result);
-	} else if (outcome == OUTCOME_DONE) {
-		view_chosen(&c->style, m.result, &out);
-		client_lines(c, &out);
-	}
-	message_free(&m);
-	return outcome;
+	return client_show(c, "at.new", params, view_chosen);
 }

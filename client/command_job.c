@@ -47,18 +47,8 @@ enum outcome call_job_list(struct client *c)
 
 enum outcome call_job_show(struct client *c)
 {
-	struct message m;
-	struct lines out = {0};
 	const char *job = client_word(c, 0) ? client_word(c, 0) : client_option(c, OPTION_JOB);
-	enum outcome outcome = client_ask(c, "job.show", client_params("job", job, NULL), &m);
-	if (outcome == OUTCOME_DONE && client_has(c, OPTION_JSON)) {
-		client_json(c, m.result);
-	} else if (outcome == OUTCOME_DONE) {
-		view_job(&c->style, m.result, &out);
-		client_lines(c, &out);
-	}
-	message_free(&m);
-	return outcome;
+	return client_show(c, "job.show", client_params("job", job, NULL), view_job);
 }
 
 enum outcome call_job_live(struct client *c)

@@ -239,18 +239,8 @@ static void each_row(struct client *c, struct slice row, struct slice result, vo
 
 static enum outcome show_missing(struct client *c)
 {
-	struct message m;
-	struct lines out = {0};
-	enum outcome outcome = client_ask(c, "sheet.missing",
-	                                  client_params("job", client_option(c, OPTION_JOB), NULL), &m);
-	if (outcome == OUTCOME_DONE && client_has(c, OPTION_JSON)) {
-		client_json(c, m.result);
-	} else if (outcome == OUTCOME_DONE) {
-		view_sheet_missing(&c->style, m.result, &out);
-		client_lines(c, &out);
-	}
-	message_free(&m);
-	return outcome;
+	return client_show(c, "sheet.missing",
+	                   client_params("job", client_option(c, OPTION_JOB), NULL), view_sheet_missing);
 }
 
 enum outcome call_sheet_show(struct client *c)

@@ -29,7 +29,7 @@ struct gathering {
 	struct chart chart;
 	const char *position, *meter;
 	int64_t t, until;  /* of all that is there */
-	bool any, no_memory;
+	bool no_memory;
 	struct line {
 		char meter[40], function[24];
 		int64_t readings;
@@ -40,7 +40,6 @@ struct gathering {
 	char touch_meter[40];
 	int64_t trail_first, trail_last; /* records that it names, and the readings in them */
 	int64_t from_index, to_index;
-	char job[JOB_SIZE];
 };
 
 static bool grow(struct gathering *g, void *array, int count, size_t each)
@@ -55,11 +54,6 @@ static bool grow(struct gathering *g, void *array, int count, size_t each)
 	}
 	*at = grown;
 	return true;
-}
-
-static bool read_moment(struct slice s, int64_t *us)
-{
-	return json_time(s, us);
 }
 
 static void time_param(json_t *params, const char *name, int64_t us)
@@ -90,8 +84,8 @@ static enum outcome read_lines(struct gathering *g)
 		words_member(one, "meter", l->meter, sizeof l->meter);
 		words_member(one, "function", l->function, sizeof l->function);
 		json_int(json_member(one.at, one.len, "readings"), &l->readings);
-		if (!read_moment(json_member(one.at, one.len, "from"), &from) ||
-		    !read_moment(json_member(one.at, one.len, "to"), &to))
+		if (!json_time(json_member(one.at, one.len, "from"), &from) ||
+		    !json_time(json_member(one.at, one.len, "to"), &to))
 			continue;
 		g->t = !g->lines || from < g->t ? from : g->t;
 		g->until = !g->lines || to > g->until ? to : g->until;
