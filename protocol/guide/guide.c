@@ -9,6 +9,7 @@
 
 static const struct guide_procedure *const procedure[GUIDE_KINDS] = {
     [GUIDE_LEAK] = &guide_leak,
+    [GUIDE_REFORM] = &guide_reform,
 };
 
 static const struct guide_procedure *of(const struct guide *g)
