@@ -180,6 +180,11 @@ bool guide_may_go(const struct guide *g, struct fault *why)
 	return false;
 }
 
+bool guide_by_hand(const struct guide *g)
+{
+	return !step(g)->waits && !step(g)->by_name;
+}
+
 int guide_takes(const struct guide *g, enum quantity *quantity, const char **at)
 {
 	*quantity = step(g)->quantity;

@@ -138,6 +138,8 @@ bool guide_begin(struct guide *g, enum guide_kind kind, const struct guide_plan 
 void guide_input(struct guide *g, const struct guide_input *in, struct guide_out *out);
 /* May `go` be said now?  False with what is awaited instead. */
 bool guide_may_go(const struct guide *g, struct fault *why);
+/* Is `go` what it waits for, so that the pedal may mean it? */
+bool guide_by_hand(const struct guide *g);
 /* The role whose value `go` takes now, -1 for none; *quantity under which it is logged, and
  * *at where ("" : at plan.of). */
 int guide_takes(const struct guide *g, enum quantity *quantity, const char **at);

@@ -40,19 +40,19 @@ static const char *const cautions[] = {
 };
 
 static const struct guide_step steps[] = {
-    [STEP_CAUTION] = {"caution", -1, -1, QUANTITY_VALUE, GUIDE_UNIT_SAME, false,
+    [STEP_CAUTION] = {"caution", -1, -1, QUANTITY_VALUE, GUIDE_UNIT_SAME, false, false,
                       "the cautions hold"},
-    [STEP_VALVE] = {"valve", -1, -1, QUANTITY_VALUE, GUIDE_UNIT_SAME, false,
+    [STEP_VALVE] = {"valve", -1, -1, QUANTITY_VALUE, GUIDE_UNIT_SAME, false, false,
                     "the valve behind %s is out, and only that one"},
-    [STEP_CLIP] = {"clip", -1, -1, QUANTITY_VALUE, GUIDE_UNIT_SAME, false,
+    [STEP_CLIP] = {"clip", -1, -1, QUANTITY_VALUE, GUIDE_UNIT_SAME, false, false,
                    "the meters are clipped on: the grid behind %s, and the rail where one watches it"},
-    [STEP_ZERO] = {"zero", ROLE_GRID, SLOT_ZERO, QUANTITY_VOLTS, GUIDE_UNIT_SAME, false,
+    [STEP_ZERO] = {"zero", ROLE_GRID, SLOT_ZERO, QUANTITY_VOLTS, GUIDE_UNIT_SAME, false, false,
                    "high tension off: the grid's volts are the zero of %s"},
-    [STEP_POWER] = {"power", -1, -1, QUANTITY_VALUE, GUIDE_UNIT_LIVE, false,
+    [STEP_POWER] = {"power", -1, -1, QUANTITY_VALUE, GUIDE_UNIT_LIVE, false, false,
                     "hands off; high tension on: %s stands at its working volts"},
-    [STEP_VOLTS] = {"volts", ROLE_GRID, SLOT_VOLTS, QUANTITY_LEAKAGE, GUIDE_UNIT_SAME, false,
+    [STEP_VOLTS] = {"volts", ROLE_GRID, SLOT_VOLTS, QUANTITY_LEAKAGE, GUIDE_UNIT_SAME, false, false,
                     "the grid's volts once they rest: what %s lets through"},
-    [STEP_OFF] = {"off", -1, -1, QUANTITY_VALUE, GUIDE_UNIT_COLD, false,
+    [STEP_OFF] = {"off", -1, -1, QUANTITY_VALUE, GUIDE_UNIT_COLD, false, false,
                   "switched off and discharged, before anybody touches %s"},
 };
 

@@ -12,6 +12,7 @@ struct guide_step {
 	enum quantity quantity;
 	enum guide_unit unit;
 	bool waits;           /* ends by itself: `go` is not enough */
+	bool by_name;         /* `go` ends it, the pedal's `take` does not mean it */
 	const char *what;     /* for the dry road; %s is the position */
 };
 
