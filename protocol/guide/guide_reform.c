@@ -18,6 +18,8 @@
  * was away, a daemon that was started again) is not known, and counts for nothing: the stretch
  * that has to be held begins anew.
  *
+ * The part is out of its circuit, so the unit stays cold, and other meters go on with it.
+ *
  * Given up where the current rises while the supply stands still, where the power in the part
  * warms its can, where it reads the wrong way round, and after two hours without progress.
  *
@@ -37,7 +39,7 @@ static const char *const slots[] = {
     [SLOT_DEAD_AGAIN] = "dead-again", [SLOT_FORMED] = "formed", [SLOT_HELD] = "held",
     [SLOT_AWAY] = "away", [SLOT_SINCE] = "since", [SLOT_STILL] = "still", [SLOT_RISE] = "rise",
     [SLOT_SUPPLY] = "supply", [SLOT_LEAST] = "least", [SLOT_PROGRESS] = "progress",
-    [SLOT_NOW] = "current", [SLOT_AT] = "at", [SLOT_FIRST] = "first",
+    [SLOT_NOW] = "current", [SLOT_AT] = "at", [SLOT_HIGHEST] = "highest",
     [SLOT_QUARTER] = "quarter", [SLOT_HALF] = "half", [SLOT_THREE] = "three-quarters",
     [SLOT_FULL] = "full", [SLOT_MOST] = "most", [SLOT_DANGER] = "danger",
     [SLOT_WAITED] = "waited", [SLOT_WINDOW] = "window", [SLOT_AMPS] = "amps",
@@ -65,30 +67,30 @@ static const char *const cautions[] = {
 
 #define SAME GUIDE_UNIT_SAME
 static const struct guide_step steps[] = {
-    [STEP_CAUTION] = {"caution", -1, -1, QUANTITY_VALUE, SAME, false, "the cautions hold"},
-    [STEP_PART] = {"part", -1, -1, QUANTITY_VALUE, SAME, false,
+    [STEP_CAUTION] = {"caution", -1, -1, QUANTITY_VALUE, SAME, false, false, "the cautions hold"},
+    [STEP_PART] = {"part", -1, -1, QUANTITY_VALUE, SAME, false, false,
                    "%s is free of its circuit and discharged; resistor in series with its positive end"},
-    [STEP_CLIP] = {"clip", -1, -1, QUANTITY_VALUE, SAME, false,
+    [STEP_CLIP] = {"clip", -1, -1, QUANTITY_VALUE, SAME, false, false,
                    "both meters are clipped on and show nothing: %s holds no charge"},
-    [STEP_SUPPLY] = {"supply", -1, -1, QUANTITY_VALUE, GUIDE_UNIT_LIVE, false,
+    [STEP_SUPPLY] = {"supply", -1, -1, QUANTITY_VALUE, SAME, false, false,
                      "%s is covered, hands off; supply on, at its lowest volts"},
-    [STEP_QUARTER] = {"quarter", -1, -1, QUANTITY_VALUE, SAME, true,
+    [STEP_QUARTER] = {"quarter", -1, -1, QUANTITY_VALUE, SAME, true, false,
                       "a quarter of the volts at %s, until its current is below the limit and falls"},
-    [STEP_HALF] = {"half", -1, -1, QUANTITY_VALUE, SAME, true, "half of the volts at %s, the same"},
-    [STEP_THREE] = {"three-quarters", -1, -1, QUANTITY_VALUE, SAME, true,
+    [STEP_HALF] = {"half", -1, -1, QUANTITY_VALUE, SAME, true, false, "half of the volts at %s, the same"},
+    [STEP_THREE] = {"three-quarters", -1, -1, QUANTITY_VALUE, SAME, true, false,
                     "three quarters of the volts at %s, the same"},
-    [STEP_FULL] = {"full", -1, -1, QUANTITY_VALUE, SAME, true, "all of the volts at %s, the same"},
-    [STEP_HOLD] = {"hold", -1, -1, QUANTITY_VALUE, SAME, true,
+    [STEP_FULL] = {"full", -1, -1, QUANTITY_VALUE, SAME, true, false, "all of the volts at %s, the same"},
+    [STEP_HOLD] = {"hold", -1, -1, QUANTITY_VALUE, SAME, true, false,
                    "%s holds the limit for half an hour without a break"},
-    [STEP_VOLTS] = {"volts", ROLE_PART, SLOT_VOLTS, QUANTITY_VOLTS, SAME, false,
+    [STEP_VOLTS] = {"volts", ROLE_PART, SLOT_VOLTS, QUANTITY_VOLTS, SAME, false, false,
                     "the volts at %s"},
-    [STEP_LEAKAGE] = {"leakage", ROLE_DROP, SLOT_DROP, QUANTITY_LEAKAGE, SAME, false,
+    [STEP_LEAKAGE] = {"leakage", ROLE_DROP, SLOT_DROP, QUANTITY_LEAKAGE, SAME, false, false,
                       "the volts over the resistor: what %s leaks"},
-    [STEP_OFF] = {"off", -1, -1, QUANTITY_VALUE, SAME, false,
+    [STEP_OFF] = {"off", -1, -1, QUANTITY_VALUE, SAME, false, false,
                   "supply down and off; %s discharged through a resistor"},
-    [STEP_DEAD] = {"dead", ROLE_PART, SLOT_DEAD, QUANTITY_VOLTS, SAME, false,
+    [STEP_DEAD] = {"dead", ROLE_PART, SLOT_DEAD, QUANTITY_VOLTS, SAME, false, false,
                    "%s measured dead, below 1 V"},
-    [STEP_AGAIN] = {"dead-again", ROLE_PART, SLOT_DEAD_AGAIN, QUANTITY_VOLTS, GUIDE_UNIT_COLD, false,
+    [STEP_AGAIN] = {"dead-again", ROLE_PART, SLOT_DEAD_AGAIN, QUANTITY_VOLTS, SAME, false, false,
                     "%s measured dead again after a minute, for the volts come back"},
 };
 
@@ -257,8 +259,8 @@ static void result(const struct guide *g, struct text *out)
 	text_member_real(out, "formed", guide_slot_value(g, SLOT_FORMED));
 	text_member_real(out, "held", guide_slot_value(g, SLOT_HELD));
 	text_member_real(out, "away", guide_slot_value(g, SLOT_AWAY));
-	if (g->slot[SLOT_FIRST].has)
-		text_member_real(out, "first", guide_slot_value(g, SLOT_FIRST));
+	if (g->slot[SLOT_HIGHEST].has)
+		text_member_real(out, "highest", guide_slot_value(g, SLOT_HIGHEST));
 	for (int i = 0; i < 4; i++)
 		if (g->slot[SLOT_QUARTER + i].has)
 			text_member_real(out, stages[i], guide_slot_value(g, SLOT_QUARTER + i));

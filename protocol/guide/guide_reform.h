@@ -51,7 +51,7 @@ enum {
 	SLOT_SUPPLY,                 /* volts of the supply, as it was set last */
 	SLOT_LEAST, SLOT_PROGRESS,   /* current since then: the least; at the last progress */
 	SLOT_NOW, SLOT_AT,           /* of the last window: current, volts */
-	SLOT_FIRST,                  /* ... of the first that counted */
+	SLOT_HIGHEST,                /* ... the highest that counted */
 	SLOT_QUARTER, SLOT_HALF, SLOT_THREE, SLOT_FULL, /* current with which a step was left */
 	SLOT_MOST,                   /* highest volts it was at */
 	SLOT_DANGER,                 /* given up so that it has to be switched off now */

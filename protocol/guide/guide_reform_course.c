@@ -208,8 +208,8 @@ static void window_end(struct guide *g, struct guide_out *out)
 			guide_slot_set(g, SLOT_HELD, 0);
 		return;
 	}
-	if (!g->slot[SLOT_FIRST].has)
-		guide_slot_set(g, SLOT_FIRST, I);
+	if (!g->slot[SLOT_HIGHEST].has || I > guide_slot_value(g, SLOT_HIGHEST))
+		guide_slot_set(g, SLOT_HIGHEST, I);
 	if (!course(g, I, s, out))
 		stage(g, I, V, s, out);
 }
