@@ -378,12 +378,15 @@ static bool take_value(struct bench *b, struct bench_guide *gd, int64_t t, int r
 	m->held.waits = false;
 	gd->wait = w;
 	gd->taking = true;
-	if (bench_take(b, t, m->config->name, (struct bench_wait){taken, gd}, why)) {
-		gd->made = b->mades - 1;
-		return true;
-	}
-	gd->taking = false;
-	return false;
+	/* What is re-formed is free of its circuit, whatever the others do meanwhile. */
+	enum reach reach = b->reach;
+	if (gd->kind == GUIDE_REFORM)
+		b->reach = REACH_LOOSE;
+	bool good = bench_take(b, t, m->config->name, (struct bench_wait){taken, gd}, why);
+	b->reach = reach;
+	gd->made = good ? b->mades - 1 : -1;
+	gd->taking = gd->taking && good;
+	return good;
 }
 
 /* The unit is what going on says that it is. */

@@ -250,7 +250,8 @@ static void result(const struct guide *g, struct text *out)
 	guide_value_write(out, "leakage", I, FUNCTION_AMP_DC);
 	guide_value_write(out, "volts", V, FUNCTION_VOLT_DC);
 	text_member_string(out, "verdict", whole ? guide_verdict_most(I, limit)
-	                                   : g->failed ? "outside" : "unsure");
+	                                   : g->failed && g->step >= STEP_OFF ? "outside"
+	                                                                      : "unsure");
 	text_member_real(out, "most", limit);
 	text_member_bool(out, "assumed", isnan(g->plan.high));
 	if (isnan(g->plan.high))

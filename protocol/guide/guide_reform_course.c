@@ -237,6 +237,8 @@ static void form(struct guide *g, const struct guide_input *in, struct guide_out
 	guide_slot_set(g, SLOT_DROPS, guide_slot_value(g, SLOT_DROPS) + in->x.value * s);
 	if (guide_slot_value(g, SLOT_WINDOW) >= REFORM_WINDOW)
 		window_end(g, out);
+	if (g->kept_at < 0) /* only begun, or taken up: that is a record already */
+		g->kept_at = in->t;
 	if (in->t - g->kept_at >= REFORM_KEEP_US)
 		out->keep = true;
 	if (out->keep)
