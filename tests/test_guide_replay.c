@@ -19,6 +19,7 @@
 
 #include <stdlib.h>
 #include <sys/wait.h>
+#include <unistd.h>
 
 #define FOLDER "tests/recordings/guided"
 #define OUTPUT_MAX (16u << 20)
@@ -149,6 +150,42 @@ static void each_to_its_end(void **state)
 		free(whole);
 		free(got);
 		free(want);
+	}
+}
+
+/* ---- the demo's scenes, played at once ---- */
+
+static const struct ending scenes[] = {
+    /* 0.01 C V of 8 uF and 350 V: 28 uA */
+    {"reform", "done", {"\"verdict\":\"within\"", "\"most\":2.8e-05", NULL}, 4, 0},
+    {"reform-never", "stopped", {"2 hours without progress", "\"verdict\":\"outside\"", NULL}, 2, 0},
+    {"reform-away", "stopped", {"rises at constant volts", NULL}, 2, 2},
+};
+
+static void scenes_of_the_demo(void **state)
+{
+	const char *build = getenv("TALLY_BUILD");
+	(void)state;
+	for (size_t i = 0; i < sizeof scenes / sizeof *scenes; i++) {
+		char tape[] = "/tmp/tally-scene-XXXXXX", command[1024];
+		int fd = mkstemp(tape), status;
+		assert_true(fd >= 0);
+		close(fd);
+		/* Other noise makes no other end. */
+		for (int seed = 0; seed < 3; seed++) {
+			note_row("%s, seed %d", scenes[i].name, seed);
+			snprintf(command, sizeof command,
+			         "%s/demo/meters --tape %s --seed %d demo/scenes/%s.scene >/dev/null && "
+			         "%s/tallyd --replay %s --sheet demo/amplifier.csv --config demo/bench.conf "
+			         "--log :memory: 2>&1",
+			         build ? build : "build", tape, seed, scenes[i].name, build ? build : "build", tape);
+			char *whole = run(command, &status);
+			if (status != 0)
+				fail_msg("status %d: %.400s", status, whole);
+			check_ending(&scenes[i], whole);
+			free(whole);
+		}
+		unlink(tape);
 	}
 }
 
@@ -416,6 +453,7 @@ int main(int argc, char **argv)
 		return rebuild();
 	const struct CMUnitTest tests[] = {
 	    cmocka_unit_test(each_to_its_end),
+	    cmocka_unit_test(scenes_of_the_demo),
 	    cmocka_unit_test(the_same_twice),
 	};
 	return cmocka_run_group_tests(tests, NULL, NULL);
