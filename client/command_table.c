@@ -337,6 +337,19 @@ const struct command command_table[] = {
 	 "what, with its own uncertainty." CAUTION,
 	 OPTION_BIT(JOB), 0, NEED_LOG, false, call_places},
 
+	{ENTRIES, "report", "", "the hand-back report: HTML, PDF, CSV and JSON",
+	 "Checks the seal, then writes into DIR report.html (one file that asks nothing of a network), report.pdf, "
+	 "entries.csv (RFC 4180, UTC, SI) and report.json. First a page for the owner; then every position before "
+	 "and after, what was replaced, what is open or was never measured, comparisons, what was calculated, "
+	 "notes and strikes, and the anchor of the seal. --csv-for de adds entries-de.csv for a spreadsheet.\n"
+	 "It says complete only with three passed tests in condition done: earth bond (a position whose role "
+	 "says earth bond, protective earth or bonding; ohm), insulation (role insulation; ohm; or quantity "
+	 "insulation where the role says mains or primary), touch current (role touch current; amps). Else it "
+	 "says NOT COMPLETE, and the exit status is 1 unless --incomplete states a reason. Local codes and "
+	 "licensed practice come first." CAUTION,
+	 OPTION_BIT(OUT) | OPTION_BIT(JOB) | OPTION_BIT(LANGUAGE) | OPTION_BIT(INCOMPLETE) | OPTION_BIT(ITEM) |
+	     OPTION_BIT(BY) | OPTION_BIT(PAPER) | OPTION_BIT(CSV_FOR), OPTION_BIT(OUT), NEED_LOG, false, call_report},
+
 	{GUIDED, "leak", "POSITION [WORD...]", "leakage of a coupling capacitor in its place, step by step",
 	 "The valve comes out, the grid's volts are taken with the high tension off and on; what the "
 	 "capacitor lets through follows from the grid leak and the meter's input. Words: grid=METER, "
@@ -360,19 +373,6 @@ const struct command command_table[] = {
 	{GUIDED, "leave", "[NAME]", "leave a guided run as it stands",
 	 "What was logged stays. Switch off and discharge before you touch anything." CAUTION,
 	 OPTION_BIT(BECAUSE), 0, NEED_BENCH, true, call_leave},
-
-	{ENTRIES, "report", "", "the hand-back report: HTML, PDF, CSV and JSON",
-	 "Checks the seal, then writes into DIR report.html (one file that asks nothing of a network), report.pdf, "
-	 "entries.csv (RFC 4180, UTC, SI) and report.json. First a page for the owner; then every position before "
-	 "and after, what was replaced, what is open or was never measured, comparisons, what was calculated, "
-	 "notes and strikes, and the anchor of the seal. --csv-for de adds entries-de.csv for a spreadsheet.\n"
-	 "It says complete only with three passed tests in condition done: earth bond (a position whose role "
-	 "says earth bond, protective earth or bonding; ohm), insulation (role insulation; ohm; or quantity "
-	 "insulation where the role says mains or primary), touch current (role touch current; amps). Else it "
-	 "says NOT COMPLETE, and the exit status is 1 unless --incomplete states a reason. Local codes and "
-	 "licensed practice come first." CAUTION,
-	 OPTION_BIT(OUT) | OPTION_BIT(JOB) | OPTION_BIT(LANGUAGE) | OPTION_BIT(INCOMPLETE) | OPTION_BIT(ITEM) |
-	     OPTION_BIT(BY) | OPTION_BIT(PAPER) | OPTION_BIT(CSV_FOR), OPTION_BIT(OUT), NEED_LOG, false, call_report},
 
 	{LOG, "watch", "", "every record as it is made",
 	 "On a terminal and with --plain: a line in words for each record, and what is heard at the "
