@@ -111,9 +111,13 @@ static void tell(struct bench *b, const struct bench_guide *gd, const char *even
 
 static void say_step(struct bench *b, const struct bench_guide *gd)
 {
-	char text[GUIDE_TEXT];
+	char text[GUIDE_TEXT], value[32];
+	const char *verdict;
+	bool valued = guide_value(&gd->g, value, &verdict);
 	guide_say(&gd->g, text, sizeof text);
-	tell(b, gd, "step", text);
+	bench_event(b, "guide", "guide", guide_name(gd->kind), "of", gd->of, "state", "step", "step",
+	            guide_step_word(&gd->g), "text", text, "shown", valued ? value : NULL, "verdict",
+	            verdict, "why", gd->g.failed ? gd->g.because : NULL, NULL);
 }
 
 /* ---- meters ---- */

@@ -208,6 +208,13 @@ void guide_say(const struct guide *g, char *out, size_t size)
 	of(g)->say(g, out, size);
 }
 
+bool guide_value(const struct guide *g, char out[32], const char **verdict)
+{
+	*verdict = NULL;
+	out[0] = '\0';
+	return of(g)->value && of(g)->value(g, out, verdict);
+}
+
 void guide_dry(const struct guide *g, struct text *out)
 {
 	const struct guide_procedure *p = of(g);

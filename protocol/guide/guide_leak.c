@@ -121,6 +121,16 @@ static void say(const struct guide *g, char *out, size_t size)
 	}
 }
 
+static bool value(const struct guide *g, char out[32], const char **verdict)
+{
+	bool assumed;
+	if (g->step != STEP_OFF)
+		return false;
+	*verdict = guide_verdict_most(leakage(g), most(g, &assumed));
+	guide_shown(leakage(g).value, "A", out);
+	return true;
+}
+
 static void reading(struct guide *g, const struct guide_input *in, struct guide_out *out)
 {
 	if (in->role != ROLE_RAIL)
@@ -162,5 +172,5 @@ const struct guide_procedure guide_leak = {
     .name = "leak", .step = steps, .steps = sizeof steps / sizeof *steps, .role = roles,
     .roles = sizeof roles / sizeof *roles, .needs = GUIDE_NEEDS_COLD, .cautions = cautions,
     .slot = slots, .slots = sizeof slots / sizeof *slots, .begin = begin, .say = say,
-    .reading = reading, .may_go = may_go, .result = result,
+    .reading = reading, .may_go = may_go, .result = result, .value = value,
 };

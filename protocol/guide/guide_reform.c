@@ -197,6 +197,21 @@ static void say(const struct guide *g, char *out, size_t size)
 	}
 }
 
+static bool value(const struct guide *g, char out[32], const char **verdict)
+{
+	struct measure V = guide_slot_measure(g, SLOT_VOLTS);
+	struct measure I = reform_current(g, guide_slot_measure(g, SLOT_DROP), V);
+	if (g->step >= STEP_QUARTER && g->step <= STEP_FULL) {
+		guide_shown(reform_supply(g), "V", out);
+		return true;
+	}
+	if (g->step != STEP_OFF || g->failed || !isfinite(I.value))
+		return false;
+	*verdict = guide_verdict_most(I, guide_reform_limit(&g->plan));
+	guide_shown(I.value, "A", out);
+	return true;
+}
+
 static bool shows_nothing(const struct guide *g, int role, struct fault *why)
 {
 	char a[32];
@@ -289,5 +304,5 @@ const struct guide_procedure guide_reform = {
     .name = "reform", .step = steps, .steps = sizeof steps / sizeof *steps, .role = roles,
     .roles = sizeof roles / sizeof *roles, .needs = GUIDE_NEEDS_COLD, .cautions = cautions,
     .slot = slots, .slots = sizeof slots / sizeof *slots, .begin = begin, .say = say,
-    .reading = reform_reading, .may_go = may_go, .result = result, .look = look,
+    .reading = reform_reading, .may_go = may_go, .result = result, .look = look, .value = value,
 };

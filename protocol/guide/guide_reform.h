@@ -25,6 +25,7 @@
 #define REFORM_AGAIN 60.0         /* s until it is measured again */
 #define REFORM_OHMS_LEAST 100.0   /* EIA-815 (1999) */
 #define REFORM_GAP_US 15000000    /* between two readings: longer was not seen */
+#define REFORM_SAY_US 300000000   /* at most so often the supply that is wanted is said again */
 #define REFORM_KEEP_US 300000000  /* at least so often it is kept */
 
 /* Amps that the part may leak at the end: the sheet's own limit (high), else by the formula. */

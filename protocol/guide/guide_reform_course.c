@@ -132,6 +132,18 @@ static bool supply_moved(struct guide *g, double supply)
 	return true;
 }
 
+/* Is another supply wanted than it stands at?  Said again, but not every minute. */
+static void remind(struct guide *g, int64_t t, double V, double supply, struct guide_out *out)
+{
+	double want = reform_supply(g);
+	bool low = V < REFORM_NEAR * reform_target(g) && want > supply + fmax(0.02 * want, 2);
+	bool high = V > 1.02 * reform_target(g) && want < supply - fmax(0.02 * want, 2);
+	if (g->step > STEP_FULL || !(low || high) || t - g->said_at < REFORM_SAY_US)
+		return;
+	g->said_at = t;
+	out->news = true;
+}
+
 /* Does it rise, does it fall?  True where it was given up. */
 static bool course(struct guide *g, double I, double seconds, struct guide_out *out)
 {
@@ -182,7 +194,7 @@ static void stage(struct guide *g, double I, double V, double seconds, struct gu
 }
 
 /* So many seconds were seen: what they say. */
-static void window_end(struct guide *g, struct guide_out *out)
+static void window_end(struct guide *g, int64_t t, struct guide_out *out)
 {
 	char a[32], b[32];
 	double s = guide_slot_value(g, SLOT_WINDOW);
@@ -212,6 +224,10 @@ static void window_end(struct guide *g, struct guide_out *out)
 		guide_slot_set(g, SLOT_HIGHEST, I);
 	if (!course(g, I, s, out))
 		stage(g, I, V, s, out);
+	if (out->news)
+		g->said_at = t;
+	else
+		remind(g, t, V, supply, out);
 }
 
 /* A reading of the drop while it forms: the time since the last one counts where both were seen. */
@@ -236,7 +252,7 @@ static void form(struct guide *g, const struct guide_input *in, struct guide_out
 	guide_slot_set(g, SLOT_PARTS, guide_slot_value(g, SLOT_PARTS) + V * s);
 	guide_slot_set(g, SLOT_DROPS, guide_slot_value(g, SLOT_DROPS) + in->x.value * s);
 	if (guide_slot_value(g, SLOT_WINDOW) >= REFORM_WINDOW)
-		window_end(g, out);
+		window_end(g, in->t, out);
 	if (g->kept_at < 0) /* only begun, or taken up: that is a record already */
 		g->kept_at = in->t;
 	if (in->t - g->kept_at >= REFORM_KEEP_US)
