@@ -337,8 +337,19 @@ bool bench_guide_dry(struct bench *b, const char *name, const char *of, const ch
 	if (!kind_named(name, &kind, why))
 		return false;
 	draft(&gd, b, kind, of, words);
-	if (!guide_plan_make(b, &gd, false, why))
+	/* What only the run itself refuses (no resistor named, no rating) still has its road. */
+	struct bench_guide begun;
+	struct fault no;
+	bool good = guide_plan_make(b, &gd, false, why);
+	if (!good && !gd.g.kept_at)
 		return false;
+	draft(&begun, b, kind, of, words);
+	if (!good)
+		text_printf(out, "refused as it stands: %s\n", why->text);
+	else if (!guide_plan_make(b, &begun, true, &no))
+		text_printf(out, "refused as it stands: %s\n", no.text);
+	if (!state_suits(b, &gd, &no))
+		text_printf(out, "refused as it stands: %s\n", no.text);
 	guide_dry(&gd.g, out);
 	return true;
 }

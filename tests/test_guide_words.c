@@ -80,7 +80,7 @@ static int steps_of(struct guide *g)
 	guide_dry(g, &t);
 	assert_false(t.failed);
 	for (const char *line = bytes; *line; line += strcspn(line, "\n") + 1)
-		n += strncmp(line, "caution: ", 9) != 0;
+		n += line[0] >= '0' && line[0] <= '9';
 	return n;
 }
 

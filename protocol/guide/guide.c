@@ -230,6 +230,8 @@ void guide_dry(const struct guide *g, struct text *out)
 			            p->role[p->step[i].role].name);
 		text_puts(out, "\n");
 	}
+	if (p->figures)
+		p->figures(g, out);
 }
 
 /* ---- what the kinds share ---- */

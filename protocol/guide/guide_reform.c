@@ -197,6 +197,25 @@ static void say(const struct guide *g, char *out, size_t size)
 	}
 }
 
+static void figures(const struct guide *g, struct text *out)
+{
+	const struct guide_plan *p = &g->plan;
+	char a[32], b[32], c[32], d[32], e[32];
+	double limit = guide_reform_limit(p);
+	text_printf(out, "with: %s, rated %s, to %s; %s in series, which gets %s at a short\n",
+	            guide_shown(p->nominal, "F", a), guide_shown(p->rated, "V", b),
+	            guide_shown(p->to, "V", c), guide_shown(p->R.value, "ohm", d),
+	            guide_shown(p->to * p->to / p->R.value, "W", e));
+	text_printf(out, "limit: %s, %s\n", guide_shown(limit, "A", a),
+	            isnan(p->high) ? leakage_formula_name(p->limit) : "the sheet's own");
+	text_printf(out, "alarm: volts above %s, or beyond the meter's range\n",
+	            guide_shown(p->ceiling, "V", a));
+	text_printf(out, "given up: the current rises by %.0f %% while the supply stands still; more than %s in "
+	            "the part, which warms it; the wrong way round; %.0f hours without progress\n",
+	            (REFORM_RISE - 1) * 100, guide_shown(p->heat, "W", a), REFORM_HOURS / 3600);
+	text_puts(out, "time in which a meter was away counts for nothing, and the half hour begins anew\n");
+}
+
 static bool value(const struct guide *g, char out[32], const char **verdict)
 {
 	struct measure V = guide_slot_measure(g, SLOT_VOLTS);
@@ -304,5 +323,5 @@ const struct guide_procedure guide_reform = {
     .name = "reform", .step = steps, .steps = sizeof steps / sizeof *steps, .role = roles,
     .roles = sizeof roles / sizeof *roles, .needs = GUIDE_NEEDS_COLD, .cautions = cautions,
     .slot = slots, .slots = sizeof slots / sizeof *slots, .begin = begin, .say = say,
-    .reading = reform_reading, .may_go = may_go, .result = result, .look = look, .value = value,
+    .reading = reform_reading, .may_go = may_go, .result = result, .look = look, .value = value, .figures = figures,
 };
