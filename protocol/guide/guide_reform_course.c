@@ -76,6 +76,8 @@ static void watch(struct guide *g, struct guide_out *out)
 	if (!g->is_live[ROLE_PART] || g->step < STEP_SUPPLY)
 		return;
 	bool over = g->is_over[ROLE_PART];
+	/* The wrong way round a volt is one too many. */
+	double gone = !danger ? 0.95 * g->plan.ceiling : V->value < 0 ? REFORM_DEAD : REFORM_SAFE;
 	bool above = over || V->value > g->plan.ceiling;
 	if (!g->alarm && above) {
 		g->alarm = out->alarm = out->keep = true;
@@ -84,7 +86,7 @@ static void watch(struct guide *g, struct guide_out *out)
 		else
 			snprintf(out->text, sizeof out->text, "%s is at %.0f V, above %.0f V: SWITCH OFF", g->plan.of,
 			         V->value, g->plan.ceiling);
-	} else if (g->alarm && !over && fabs(V->value) < (danger ? REFORM_SAFE : 0.95 * g->plan.ceiling)) {
+	} else if (g->alarm && !over && fabs(V->value) < gone) {
 		g->alarm = false;
 		out->alarm_over = out->keep = true;
 		snprintf(out->text, sizeof out->text, "%s is at %.0f V", g->plan.of, V->value);
