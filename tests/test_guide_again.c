@@ -194,6 +194,46 @@ static void cut_off_at_each_step(void **state)
 	unlink(b.log);
 }
 
+/* Left over night, in the middle: taken up by another daemon with the time that it was formed,
+ * from its cautions on. */
+static void left_and_taken_up(void **state)
+{
+	struct bed b;
+	(void)state;
+	begin(&b);
+	for (int i = 0; i < 4; i++) {
+		pass(&b, 4);
+		act(&b, "go");
+	}
+	wait_for(&b, "half", 7200);
+	double formed = number(status(&b), "values.formed.value");
+	assert_true(formed > 200);
+	act(&b, "leave C20");
+	assert_non_null(strstr(status(&b), "\"guides\":[]"));
+	cut_off(&b);
+	assert_non_null(strstr(status(&b), "\"guides\":[]"));
+	b.S = b.part.V = 0;
+	pass(&b, 10);
+	act(&b, "resume C20");
+	assert_true(at(&b, "caution"));
+	cut_at(&b, "caution");
+	assert_near(number(status(&b), "values.formed.value"), formed, 1);
+	assert_near(number(status(&b), "values.away.value"), 1, 0);
+	/* It is one that goes on now, and is not there twice. */
+	b.s.t += 1000000;
+	stand_act(&b.s, b.s.t, "resume C20");
+	assert_string_equal(b.s.refused, "resume");
+	assert_non_null(strstr(b.s.why.text, "was left"));
+	b.s.refused[0] = '\0';
+	for (int i = 0; i < 4; i++) {
+		pass(&b, 4);
+		act(&b, "go");
+	}
+	wait_for(&b, "volts", 7200);
+	stand_free(&b.s);
+	unlink(b.log);
+}
+
 /* Ohms are measured with another meter meanwhile: the unit is cold, the part is not in it. */
 static void others_go_on(void **state)
 {
@@ -233,6 +273,7 @@ int main(void)
 {
 	const struct CMUnitTest tests[] = {
 	    cmocka_unit_test(cut_off_at_each_step),
+	    cmocka_unit_test(left_and_taken_up),
 	    cmocka_unit_test(others_go_on),
 	};
 	return cmocka_run_group_tests(tests, NULL, NULL);

@@ -231,6 +231,16 @@ static bool value(const struct guide *g, char out[32], const char **verdict)
 	return true;
 }
 
+/* The hours that it was formed count, the steps are gone through again: it may have lost what it
+ * had. */
+static void again(struct guide *g, const struct guide *left)
+{
+	static const int kept[] = {SLOT_FORMED, SLOT_AWAY, SLOT_HIGHEST, SLOT_MOST};
+	for (size_t i = 0; i < sizeof kept / sizeof *kept; i++)
+		g->slot[kept[i]] = left->slot[kept[i]];
+	guide_slot_set(g, SLOT_AWAY, guide_slot_value(g, SLOT_AWAY) + 1);
+}
+
 static bool shows_nothing(const struct guide *g, int role, struct fault *why)
 {
 	char a[32];
@@ -324,4 +334,5 @@ const struct guide_procedure guide_reform = {
     .roles = sizeof roles / sizeof *roles, .needs = GUIDE_NEEDS_COLD, .cautions = cautions,
     .slot = slots, .slots = sizeof slots / sizeof *slots, .begin = begin, .say = say,
     .reading = reform_reading, .may_go = may_go, .result = result, .look = look, .value = value, .figures = figures,
+    .again = again,
 };
