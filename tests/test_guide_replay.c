@@ -44,7 +44,7 @@ static const struct ending {
     {"wrong-way-round", "stopped", {"wrong way round", NULL}, 2, 2},
     /* Ohm's law: 0.4 V, 4 V, 0.454 V on 1 Mohm beside 10 Mohm; half a volt of shift is practice */
     {"leak-within", "done", {"\"leakage\":{\"value\":4.39", "\"verdict\":\"within\"", NULL}, 2, 0},
-    {"leak-outside", "done", {"\"leakage\":{\"value\":4.4", "\"verdict\":\"outside\"", NULL}, 2, 0},
+    {"leak-outside", "done", {"\"leakage\":{\"value\":4.39", "\"verdict\":\"outside\"", NULL}, 2, 0},
     {"leak-unsure", "done", {"\"verdict\":\"unsure\"", NULL}, 2, 0},
     {"leak-rail", "left", {"\"step\":\"volts\"", NULL}, 1, 2},
     {"warms", "stopped", {"warms the can", NULL}, 2, 2},
