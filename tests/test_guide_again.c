@@ -183,7 +183,7 @@ static void cut_off_at_each_step(void **state)
 	assert_string_equal(stand_member(done, "verdict"), "within");
 	/* Each of the five times that it was cut off while it formed, and the two before its end. */
 	double away = NAN, formed = NAN;
-	assert_true(json_number(json_member(done, strlen(done), "result.away"), &away));
+	assert_true(json_number(json_member(done, strlen(done), "result.breaks"), &away));
 	assert_true(json_number(json_member(done, strlen(done), "result.formed"), &formed));
 	assert_near(away, 5, 2);
 	assert_true(formed > 1800);

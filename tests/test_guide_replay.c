@@ -34,8 +34,8 @@ static const struct ending {
 	int entries, alarms;    /* records; an alarm has two, its begin and its end */
 } endings[] = {
     /* 0.01 C V of 32 uF and 450 V is 144 uA */
-    {"reforms", "done", {"\"verdict\":\"within\"", "\"most\":0.000144", "\"away\":0", NULL}, 6, 0},
-    {"reforms-meter-away", "done", {"\"verdict\":\"within\"", "\"away\":1", NULL}, 4, 0},
+    {"reforms", "done", {"\"verdict\":\"within\"", "\"most\":0.000144", "\"breaks\":0", NULL}, 6, 0},
+    {"reforms-meter-away", "done", {"\"verdict\":\"within\"", "\"breaks\":1", NULL}, 4, 0},
     /* 0.04 mA/uF 32 uF + 0.3 mA, by the limit of its period */
     {"never-period", "done", {"\"verdict\":\"within\"", "\"most\":0.00158", NULL}, 4, 0},
     {"never", "stopped", {"2 hours without progress", "\"verdict\":\"outside\"", NULL}, 2, 0},
