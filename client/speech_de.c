@@ -147,6 +147,7 @@ static const struct speech_reason reasons[] = {
 	{"limits-of-meter", "außerhalb der Einsatzgrenzen dieses Messgeräts"},
 	{"rises at constant volts", "aufgegeben, der Strom steigt"},
 	{"without progress", "aufgegeben, Stunden ohne Fortschritt"},
+	{"shorted, or the meters are changed", "aufgegeben, Kurzschluss, oder die Messgeräte sind vertauscht"},
 	{"warms the can", "aufgegeben, die Leistung erwärmt den Becher"},
 	{"wrong way round", "aufgegeben, falsch herum gepolt"},
 	{"over the resistor are beyond", "aufgegeben, mehr Strom als das Messgerät zeigen kann"},

@@ -134,6 +134,7 @@ static const struct speech_reason reasons[] = {
 	{"limits-of-meter", "outside this meter's limits of use"},
 	{"rises at constant volts", "given up, its current rises"},
 	{"without progress", "given up, hours without progress"},
+	{"shorted, or the meters are changed", "given up, it is shorted, or the meters are changed over"},
 	{"warms the can", "given up, the power warms the can"},
 	{"wrong way round", "given up, it is the wrong way round"},
 	{"over the resistor are beyond", "given up, more current than the meter can show"},

@@ -61,6 +61,10 @@ bool guide_wants_hand(const struct bench *b)
 	for (int i = 0; i < BENCH_GUIDES_MAX; i++)
 		if (b->guide[i].open && (!found || b->guide[i].number > found->number))
 			found = &b->guide[i];
+	/* A re-forming goes on for hours, away from the hands: while they walk, the pedal is the
+	 * walk's. */
+	if (found && found->kind == GUIDE_REFORM && b->way.mode != WALK_OFF)
+		return false;
 	return found && guide_by_hand(&found->g);
 }
 

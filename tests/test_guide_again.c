@@ -260,6 +260,19 @@ static void others_go_on(void **state)
 	/* The pedal is the walk's while the run waits for the part. */
 	assert_true(strstr(status(&b), "\"hand\":false") != NULL);
 	assert_null(strstr(b.s.says, "alarm"));
+	/* ... and while a walk goes on also when the run waits for a hand. */
+	b.part.tau = 60;
+	wait_for(&b, "volts", 7200);
+	assert_true(strstr(status(&b), "\"hand\":true") != NULL);
+	act(&b, "walk on");
+	b.s.t += 100000;
+	stand_act(&b.s, b.s.t, "take");
+	b.s.refused[0] = '\0'; /* red is silent: there is nothing that the walk could take */
+	bench_collect(b.s.bench);
+	assert_true(at(&b, "volts"));
+	act(&b, "walk off");
+	act(&b, "take");
+	assert_true(at(&b, "leakage"));
 	/* Left as it stands, its volts are a danger that nobody watches over as a run any more. */
 	act(&b, "leave C20");
 	says(&b, 1, b.part.V);

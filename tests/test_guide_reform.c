@@ -348,6 +348,18 @@ static void power_that_warms_the_can(void **state)
 	assert_true(b.part.V < 350); /* long before its last volts */
 }
 
+/* Shorted: all volts stand over the resistor.  The same is seen where its meters are changed over. */
+static void a_part_that_is_shorted(void **state)
+{
+	struct bed b = bed_of(good);
+	(void)state;
+	up_to_quarter(&b);
+	b.part.A = b.part.left = 4; /* at its volts: a few volts are enough for 1 mA */
+	assert_true(run_to(&b, "off", 1));
+	assert_non_null(strstr(b.g.because, "it is shorted, or the meters are changed over"));
+	assert_int_equal(b.alarms, 0);
+}
+
 static void over_the_resistor_beyond_the_range(void **state)
 {
 	struct bed b = at_full();
@@ -545,6 +557,7 @@ int main(void)
 	    cmocka_unit_test(volts_above_the_rating),
 	    cmocka_unit_test(the_wrong_way_round),
 	    cmocka_unit_test(power_that_warms_the_can),
+	    cmocka_unit_test(a_part_that_is_shorted),
 	    cmocka_unit_test(over_the_resistor_beyond_the_range),
 	    cmocka_unit_test(a_meter_away),
 	    cmocka_unit_test(taken_up_again),

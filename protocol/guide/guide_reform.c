@@ -21,7 +21,8 @@
  * The part is out of its circuit, so the unit stays cold, and other meters go on with it.
  *
  * Given up where the current rises while the supply stands still, where the power in the part
- * warms its can, where it reads the wrong way round, and after two hours without progress.
+ * warms its can, where it reads the wrong way round or is shorted, and after two hours without
+ * progress.
  *
  * Sources: steps of 25, 50, 75 and 100 %, the next when the current is below the limit and
  * falls, held half an hour at the end, given up as above: common practice, no source.  Two or
@@ -211,7 +212,7 @@ static void figures(const struct guide *g, struct text *out)
 	text_printf(out, "alarm: volts above %s, or beyond the meter's range\n",
 	            guide_shown(p->ceiling, "V", a));
 	text_printf(out, "given up: the current rises by %.0f %% while the supply stands still; more than %s in "
-	            "the part, which warms it; the wrong way round; %.0f hours without progress\n",
+	            "the part, which warms it; the wrong way round; shorted; %.0f hours without progress\n",
 	            (REFORM_RISE - 1) * 100, guide_shown(p->heat, "W", a), REFORM_HOURS / 3600);
 	text_puts(out, "time in which a meter was away counts for nothing, and the half hour begins anew\n");
 }

@@ -17,6 +17,7 @@
 #define REFORM_RISE_SECONDS 60.0  /* ... when for so long */
 #define REFORM_PROGRESS 0.97      /* times the current of the last progress: it falls */
 #define REFORM_HOURS 7200.0       /* s without that, above the limit */
+#define REFORM_SHORTED 600.0      /* s without progress, with less than a tenth of the supply at it */
 #define REFORM_WATTS 1.0          /* in the part: warms a can, stop */
 #define REFORM_CEILING 1.05       /* times the rating: the alarm */
 #define REFORM_SAFE 60.0          /* V dc that are no hazard to touch (IEC 61140) */

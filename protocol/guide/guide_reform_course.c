@@ -147,7 +147,7 @@ static void remind(struct guide *g, int64_t t, double V, double supply, struct g
 }
 
 /* Does it rise, does it fall?  True where it was given up. */
-static bool course(struct guide *g, double I, double seconds, struct guide_out *out)
+static bool course(struct guide *g, double I, double V, double seconds, struct guide_out *out)
 {
 	char a[32], b[32];
 	double least = guide_slot_value(g, SLOT_LEAST), progress = guide_slot_value(g, SLOT_PROGRESS);
@@ -168,6 +168,11 @@ static bool course(struct guide *g, double I, double seconds, struct guide_out *
 		guide_give_up(g, STEP_OFF, out, "the current rises at constant volts, from %s to %s",
 		              guide_shown(least, "A", a), guide_shown(I, "A", b));
 		in_danger(g, out);
+		return true;
+	}
+	if (guide_slot_value(g, SLOT_STILL) >= REFORM_SHORTED && V < 0.1 * guide_slot_value(g, SLOT_SUPPLY)) {
+		guide_give_up(g, STEP_OFF, out, "it gets only %s of %s: it is shorted, or the meters are changed over",
+		              guide_shown(V, "V", a), guide_shown(guide_slot_value(g, SLOT_SUPPLY), "V", b));
 		return true;
 	}
 	if (guide_slot_value(g, SLOT_STILL) >= REFORM_HOURS) {
@@ -224,7 +229,7 @@ static void window_end(struct guide *g, int64_t t, struct guide_out *out)
 	}
 	if (!g->slot[SLOT_HIGHEST].has || I > guide_slot_value(g, SLOT_HIGHEST))
 		guide_slot_set(g, SLOT_HIGHEST, I);
-	if (!course(g, I, s, out))
+	if (!course(g, I, V, s, out))
 		stage(g, I, V, s, out);
 	if (out->news)
 		g->said_at = t;
