@@ -53,7 +53,9 @@ bool reform_forming(const struct guide *g)
  * rating, see above. */
 double reform_supply(const struct guide *g)
 {
-	double drop = guide_slot_value(g, SLOT_NOW) * g->plan.R.value;
+	/* The step ends at the limit, so more drop than at that is no help: a shorted part would ask
+	 * for ever more. */
+	double drop = fmin(guide_slot_value(g, SLOT_NOW), guide_reform_limit(&g->plan)) * g->plan.R.value;
 	double most = g->plan.rated > g->plan.to ? g->plan.rated : g->plan.to;
 	double V = reform_target(g) + (drop > 0 ? drop : 0);
 	return floor(fmin(V, most) + 0.5);
