@@ -97,10 +97,10 @@ $(B)/tally-draw: $(wildcard client/draw*.c client/draw*.h)
 	  $(shell pkg-config --libs $(DRAW))
 
 # The demo shares nothing with the daemon but the bytes on the line.
-$(B)/demo/meters: demo/meters.c
+$(B)/demo/meters: demo/meters.c demo/parts.c demo/parts.h
 	@mkdir -p $(@D)
 	$(call said,cc $@)
-	$(Q)$(CC) $(ALL_CFLAGS) -MMD -MP -o $@ $< -lm
+	$(Q)$(CC) $(ALL_CFLAGS) -o $@ $(filter %.c,$^) -lm
 # Preloaded into whatever runs below it, so without the sanitizers.
 $(B)/demo/libadapters.so: demo/adapters_shim.c
 	@mkdir -p $(@D)

@@ -129,10 +129,14 @@ void scene_guides_read(struct scene *s, struct slice guides)
 static void on_guide(struct scene *s, int64_t now, struct slice event)
 {
 	char kind[32], of[SCENE_NAME], text[SCENE_TEXT], step[32], key[72], line[SCENE_TEXT];
+	char shown[64], verdict[16], why[SCENE_TEXT];
 	scene_member(event, "guide", kind);
 	scene_member(event, "of", of);
 	scene_member(event, "text", text);
 	scene_member(event, "step", step);
+	scene_member(event, "shown", shown);
+	scene_member(event, "verdict", verdict);
+	scene_member(event, "why", why);
 	bool next = words_member_is(event, "state", "step"), said = words_member_is(event, "state", "said");
 	snprintf(key, sizeof key, "%s.%s", kind, step);
 	if (next)
@@ -146,7 +150,10 @@ static void on_guide(struct scene *s, int64_t now, struct slice event)
 		scene_note_told(s);
 	}
 	scene_tell(s, &(struct happening_told){.what = HAPPENED_GUIDE, .guide = next ? key : NULL,
-	                                       .position = of[0] ? of : NULL, .why = text});
+	                                       .position = of[0] ? of : NULL,
+	                                       .shown = next && shown[0] ? shown : NULL,
+	                                       .verdict = next && verdict[0] ? verdict : NULL,
+	                                       .why = !next ? text : why[0] ? why : NULL});
 }
 
 /* ---- what a meter was asked for ---- */

@@ -111,9 +111,13 @@ static void tell(struct bench *b, const struct bench_guide *gd, const char *even
 
 static void say_step(struct bench *b, const struct bench_guide *gd)
 {
-	char text[GUIDE_TEXT];
+	char text[GUIDE_TEXT], value[32];
+	const char *verdict;
+	bool valued = guide_value(&gd->g, value, &verdict);
 	guide_say(&gd->g, text, sizeof text);
-	tell(b, gd, "step", text);
+	bench_event(b, "guide", "guide", guide_name(gd->kind), "of", gd->of, "state", "step", "step",
+	            guide_step_word(&gd->g), "text", text, "shown", valued ? value : NULL, "verdict",
+	            verdict, "why", gd->g.failed ? gd->g.because : NULL, NULL);
 }
 
 /* ---- meters ---- */
@@ -333,8 +337,19 @@ bool bench_guide_dry(struct bench *b, const char *name, const char *of, const ch
 	if (!kind_named(name, &kind, why))
 		return false;
 	draft(&gd, b, kind, of, words);
-	if (!guide_plan_make(b, &gd, false, why))
+	/* What only the run itself refuses (no resistor named, no rating) still has its road. */
+	struct bench_guide begun;
+	struct fault no;
+	bool good = guide_plan_make(b, &gd, false, why);
+	if (!good && !gd.g.kept_at)
 		return false;
+	draft(&begun, b, kind, of, words);
+	if (!good)
+		text_printf(out, "refused as it stands: %s\n", why->text);
+	else if (!guide_plan_make(b, &begun, true, &no))
+		text_printf(out, "refused as it stands: %s\n", no.text);
+	if (!state_suits(b, &gd, &no))
+		text_printf(out, "refused as it stands: %s\n", no.text);
 	guide_dry(&gd.g, out);
 	return true;
 }
@@ -378,12 +393,15 @@ static bool take_value(struct bench *b, struct bench_guide *gd, int64_t t, int r
 	m->held.waits = false;
 	gd->wait = w;
 	gd->taking = true;
-	if (bench_take(b, t, m->config->name, (struct bench_wait){taken, gd}, why)) {
-		gd->made = b->mades - 1;
-		return true;
-	}
-	gd->taking = false;
-	return false;
+	/* What is re-formed is free of its circuit, whatever the others do meanwhile. */
+	enum reach reach = b->reach;
+	if (gd->kind == GUIDE_REFORM)
+		b->reach = REACH_LOOSE;
+	bool good = bench_take(b, t, m->config->name, (struct bench_wait){taken, gd}, why);
+	b->reach = reach;
+	gd->made = good ? b->mades - 1 : -1;
+	gd->taking = gd->taking && good;
+	return good;
 }
 
 /* The unit is what going on says that it is. */

@@ -9,6 +9,7 @@
 
 static const struct guide_procedure *const procedure[GUIDE_KINDS] = {
     [GUIDE_LEAK] = &guide_leak,
+    [GUIDE_REFORM] = &guide_reform,
 };
 
 static const struct guide_procedure *of(const struct guide *g)
@@ -207,6 +208,13 @@ void guide_say(const struct guide *g, char *out, size_t size)
 	of(g)->say(g, out, size);
 }
 
+bool guide_value(const struct guide *g, char out[32], const char **verdict)
+{
+	*verdict = NULL;
+	out[0] = '\0';
+	return of(g)->value && of(g)->value(g, out, verdict);
+}
+
 void guide_dry(const struct guide *g, struct text *out)
 {
 	const struct guide_procedure *p = of(g);
@@ -222,6 +230,8 @@ void guide_dry(const struct guide *g, struct text *out)
 			            p->role[p->step[i].role].name);
 		text_puts(out, "\n");
 	}
+	if (p->figures)
+		p->figures(g, out);
 }
 
 /* ---- what the kinds share ---- */

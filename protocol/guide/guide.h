@@ -147,6 +147,9 @@ enum guide_unit guide_unit(const struct guide *g); /* that `go` says here */
 const char *guide_step_word(const struct guide *g);
 /* What to do now, in a sentence or two. */
 void guide_say(const struct guide *g, char *out, size_t size);
+/* The one value that is said aloud with the step ("135 V"), and the verdict on it, NULL for
+ * none; false where it has no value. */
+bool guide_value(const struct guide *g, char out[32], const char **verdict);
 /* The whole road, one step a line, without doing anything of it. */
 void guide_dry(const struct guide *g, struct text *out);
 
