@@ -37,7 +37,8 @@ HAVE   := $(foreach p,libevdev alsa,$(shell pkg-config --exists $(p) 2>/dev/null
 # check of the seal, gsl, cmocka and tmux for the tests alone, umockdev and udev for the rules.
 DEBIAN := gcc libc6-dev pkg-config libuv1-dev libserialport-dev libsqlite3-dev libjansson-dev \
           libssl-dev libcsv-dev libpcre2-dev libudev-dev libevdev-dev libasound2-dev \
-          libncurses-dev librsvg2-dev libpango1.0-dev libcmocka-dev libgsl-dev umockdev udev python3 tmux
+          libncurses-dev librsvg2-dev libpango1.0-dev libcmocka-dev libgsl-dev umockdev udev python3 \
+          python3-serial tmux
 FUZZ_DEBIAN := clang libclang-rt-14-dev
 
 CFLAGS ?= -O2 -g

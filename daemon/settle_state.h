@@ -117,6 +117,7 @@ struct settle {
 
 	/* Pace: intervals between readings, us. */
 	int64_t interval[SETTLE_INTERVALS];
+	int64_t interval_sum; /* of those that are there */
 	int intervals, long_ones;
 	int64_t period;
 

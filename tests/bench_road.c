@@ -5,7 +5,8 @@
  * ratio is printed with both of its sides, as medians of ROUNDS turns that
  * alternate, so that a machine whose speed drifts does not favour one of them.
  *
- *     build/tests/bench_road [FOLDER]      the folder for the logs (default: build)
+ *     build/tests/bench_road [FOLDER [PART]]      the folder for the logs (default: build);
+ *                                one of the parts alone, as for a profile: see `parts`
  */
 #include "daemon/bench.h"
 #include "daemon/log.h"
@@ -75,7 +76,6 @@ static void count_frame(void *arg, const struct frame *f)
 		long readings;
 	} *at = arg;
 	struct understood u;
-	memset(&u, 0, sizeof u);
 	at->d->understand(&at->setting, &at->memory, f, &u);
 	at->readings += u.count;
 }
@@ -395,15 +395,40 @@ static void bench_verify(void)
 	row("verify a log of full runs", "ns CPU/byte", ours, plain, "SHA-256 of the same library");
 }
 
+static void frames_unit(void)
+{
+	bench_frames("ascii-unit", "+0.4812 kOhm\r\n");
+}
+
+static void frames_scpi(void)
+{
+	bench_frames("scpi", "+4.81212345E+02\r\n");
+}
+
+static void ingest_open(void)
+{
+	bench_ingest(OPEN_LEADS, "bytes to sealed trail");
+}
+
+static void ingest_touches(void)
+{
+	bench_ingest(TOUCHES, "the same with 40 entries");
+}
+
+static const struct part {
+	const char *name;
+	void (*run)(void);
+} parts[] = {
+    {"unit", frames_unit},    {"scpi", frames_scpi},     {"open", ingest_open},
+    {"touches", ingest_touches}, {"entries", bench_entries}, {"verify", bench_verify},
+};
+
 int main(int argc, char **argv)
 {
 	snprintf(folder, sizeof folder, "%s", argc > 1 ? argv[1] : "build");
 	printf("%-30s %10s %-12s %10s %-34s %6s\n", "what", "ours", "", "plain", "against", "ratio");
-	bench_frames("ascii-unit", "+0.4812 kOhm\r\n");
-	bench_frames("scpi", "+4.81212345E+02\r\n");
-	bench_ingest(OPEN_LEADS, "bytes to sealed trail");
-	bench_ingest(TOUCHES, "the same with 40 entries");
-	bench_entries();
-	bench_verify();
+	for (size_t i = 0; i < sizeof parts / sizeof *parts; i++)
+		if (argc < 3 || strcmp(argv[2], parts[i].name) == 0)
+			parts[i].run();
 	return 0;
 }
