@@ -497,7 +497,9 @@ const char *valve_of_row(const struct sheet_row *row); /* "" for none */
 const char *valve_at(const struct bench *b, int place);
 bool valve_set(struct sheet_row *row, const char *value, struct fault *why);
 /* The first row of the batch was given that number: what the others have then. */
-bool valve_follow(struct sheet_batch *batch, const char *value, struct fault *why);
+bool valve_follow(struct sheet_batch *batch, int at, const char *value, struct fault *why);
+/* ... and of all rows that were typed. */
+bool valves_typed(struct sheet_batch *batch, struct fault *why);
 
 /* bench_bind.c */
 bool bind_restore(struct bench *b, const char *text, size_t len);
