@@ -440,6 +440,10 @@ enum quantity shows_next(const struct bench *b, int place, enum function dial);
 
 /* The first that lacks and that some meter reads as its dial stands; else what is up. */
 enum quantity shows_here(const struct bench *b, int place);
+/* Said as the walk leaves a part: what it lacks that no walk asks for, and what to use
+ * instead (event `missing`).  And how many of the sheet are so, for its end; "" for none. */
+void shows_say_missing(struct bench *b, int place);
+void shows_missing_text(const struct bench *b, char *out, size_t size);
 
 /* bench_second.c */
 void second_keep(struct bench_meter *m, uint64_t ordinal, const struct reading *r);
