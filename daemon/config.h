@@ -100,6 +100,18 @@ struct config_meter {
 
 	struct accuracy accuracy;
 	struct limits_of_use use;
+
+	/* What the section says, as sums (config_compare.h): of the line and what is asked, of
+	 * what is made of the readings, and of the file of the dialect (0: a shipped one). */
+	uint64_t line_said, judged_said, dialect_said;
+};
+
+/* Keys of the bench that cannot change while the daemon runs. */
+enum config_key {
+	CONFIG_KEY_NAME, CONFIG_KEY_LOG, CONFIG_KEY_SOCKET, CONFIG_KEY_VIEWERS, CONFIG_KEYS
+};
+struct config_place {
+	int line, column; /* of the value; 0: the file does not say it */
 };
 
 /* Some hundred kilobytes: not for the stack. */
@@ -111,6 +123,7 @@ struct config {
 	char viewers[CONFIG_SOCKET_SIZE]; /* "" for none */
 	struct settle_limits limits;
 	struct dialects dialects; /* from files */
+	struct config_place at[CONFIG_KEYS];
 	int meters;
 	struct config_meter meter[CONFIG_METERS_MAX];
 };

@@ -168,6 +168,24 @@ static bool call_doctor(struct answering *a, struct fault *why)
 	return true;
 }
 
+static bool call_reload(struct answering *a, struct fault *why)
+{
+	if (a->calls->reload)
+		return a->calls->reload(a->calls->arg, &a->out, why);
+	fault_set(why, "there is no configuration here to read anew");
+	return false;
+}
+
+static bool call_health(struct answering *a, struct fault *why)
+{
+	if (a->calls->health) {
+		a->calls->health(a->calls->arg, &a->out);
+		return true;
+	}
+	fault_set(why, "there is no daemon here whose health could be asked for");
+	return false;
+}
+
 /* Bad words are bad input (2); what the bench cannot do now is refused (5). */
 #define LATER(shape, code, call_)                            \
 	do {                                                     \
@@ -635,6 +653,8 @@ static const struct method {
     {"status", call_status, "", true},
     {"meters", call_meters, "", true},
     {"doctor", call_doctor, "", false},
+    {"health", call_health, "", true},
+    {"reload", call_reload, "", true},
     {"job.start", call_job_start, "name! again", false},
     {"job.set", call_job_set, "fields!", false},
     {"job.fitted", call_job_fitted, "positions!", false},
