@@ -257,15 +257,21 @@ void config_free(struct config *c)
 	dialects_free(&c->dialects);
 }
 
+static bool is_missing(const char *file)
+{
+	return access(file, F_OK) < 0 && errno == ENOENT;
+}
+
 bool config_load(const char *file, bool replay, struct config *out, struct fault *why)
 {
 	size_t len;
-	if (!file && access(CONFIG_FILE, F_OK) < 0 && errno == ENOENT) {
-		config_standard(out);
-		return true;
+	if (!file) {
+		file = is_missing(CONFIG_FILE) ? CONFIG_FILE_BEFORE : CONFIG_FILE;
+		if (is_missing(file)) {
+			config_standard(out);
+			return true;
+		}
 	}
-	if (!file)
-		file = CONFIG_FILE;
 	char *text = file_read(file, &len, why);
 	if (!text)
 		return false;

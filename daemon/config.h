@@ -63,7 +63,8 @@
 #include "protocol/trade/uncertainty.h"
 #include "protocol/trade/use.h"
 
-#define CONFIG_FILE "/etc/tally/tallyd.conf"
+#define CONFIG_FILE "/etc/tally.ini"
+#define CONFIG_FILE_BEFORE "/etc/tally/tallyd.conf" /* read where there is no CONFIG_FILE */
 #define CONFIG_SOCKET "/run/tally/tally.sock"
 #define CONFIG_LOG_FOLDER "/var/lib/tally"
 #define CONFIG_DIALECTS "/etc/tally/dialects"
@@ -132,7 +133,8 @@ struct config {
 void config_standard(struct config *out);
 
 /*
- * Load `file`.  NULL is CONFIG_FILE where there is such a file, else the standard.
+ * Load `file`.  NULL is CONFIG_FILE where there is such a file, else CONFIG_FILE_BEFORE, else
+ * the standard.
  * For a replay a meter needs no port.  On a fault *out is not to be used.
  */
 bool config_load(const char *file, bool replay, struct config *out, struct fault *why);

@@ -23,7 +23,7 @@ struct asked {
 	const char *position, *quantity, *meter, *name, *text, *job, *because, *value, *from, *u;
 	const char *reach, *condition, *walk, *state, *range, *order, *leads, *to, *prefix, *positions, *again, *photo;
 	int64_t seq, by, meters, up;
-	bool speaks, wait, swapped, accept, none, dry;
+	bool service, speaks, wait, swapped, accept, none, dry;
 	json_t *fields, *seqs, *map;
 };
 
@@ -148,6 +148,12 @@ static bool call_status(struct answering *a, struct fault *why)
 {
 	(void)why;
 	bench_status(a->calls->bench, &a->out);
+	if (!a->asked.service || !a->calls->health || a->out.failed)
+		return true;
+	a->out.len--; /* its closing brace */
+	text_member(&a->out, "service");
+	a->calls->health(a->calls->arg, &a->out);
+	text_puts(&a->out, "}");
 	return true;
 }
 
@@ -173,16 +179,6 @@ static bool call_reload(struct answering *a, struct fault *why)
 	if (a->calls->reload)
 		return a->calls->reload(a->calls->arg, &a->out, why);
 	fault_set(why, "there is no configuration here to read anew");
-	return false;
-}
-
-static bool call_health(struct answering *a, struct fault *why)
-{
-	if (a->calls->health) {
-		a->calls->health(a->calls->arg, &a->out);
-		return true;
-	}
-	fault_set(why, "there is no daemon here whose health could be asked for");
 	return false;
 }
 
@@ -635,6 +631,7 @@ static const struct {
     {"by", offsetof(struct asked, by), PARAM_WHOLE},
     {"meters", offsetof(struct asked, meters), PARAM_WHOLE},
     {"up", offsetof(struct asked, up), PARAM_WHOLE},
+    {"service", offsetof(struct asked, service), PARAM_FLAG},
     {"speaks", offsetof(struct asked, speaks), PARAM_FLAG},
     {"wait", offsetof(struct asked, wait), PARAM_FLAG},
     {"swapped", offsetof(struct asked, swapped), PARAM_FLAG},
@@ -650,10 +647,9 @@ static const struct method {
 	const char *takes;
 	bool at_once;
 } methods[] = {
-    {"status", call_status, "", true},
+    {"status", call_status, "service", true},
     {"meters", call_meters, "", true},
     {"doctor", call_doctor, "", false},
-    {"health", call_health, "", true},
     {"reload", call_reload, "", true},
     {"job.start", call_job_start, "name! again", false},
     {"job.set", call_job_set, "fields!", false},

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: MIT */
 /*
- * How everything stands: the method `health`, a part of main (main_stand.h).  What is wrong is
+ * How everything stands: the member `service` of `status`, a part of main (main_stand.h).  What is wrong is
  * a finding with its cure, in the form that the doctor uses.
  *
  * Nothing here waits: the disk is asked with statvfs alone.

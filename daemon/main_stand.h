@@ -140,7 +140,7 @@ bool stand_reload(struct stand *s, struct text *out, struct fault *why);
 bool call_reload(void *stand, struct text *out, struct fault *why);
 
 /* main_health.c */
-/* The result of the method `health` (protocol/WIRE.md). */
+/* The member `service` of `status` (protocol/WIRE.md). */
 void call_health(void *stand, struct text *out);
 
 #endif

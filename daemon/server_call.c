@@ -276,8 +276,7 @@ static void call_read(struct server *s, struct server_call *call, struct request
  * a method that comes later is not for viewers until somebody said so. */
 static bool viewer_may(const char *method)
 {
-	static const char *const list[] = { "status", "meters", "doctor", "health", "watch", "raw",
-		                                 "tape" };
+	static const char *const list[] = { "status", "meters", "doctor", "watch", "raw", "tape" };
 	for (size_t i = 0; i < sizeof list / sizeof *list; i++)
 		if (!strcmp(method, list[i]))
 			return true;

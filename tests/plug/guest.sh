@@ -9,7 +9,7 @@
 #     tests/plug/guest.sh BUILD OUT RULES CONFIG SHEET
 #
 # BUILD holds tallyd, tally and the witness; RULES, CONFIG and SHEET become
-# /etc/udev/rules.d/60-tally.rules, /etc/tally/tallyd.conf and /etc/tally/sheet.csv.
+# /etc/udev/rules.d/60-tally.rules, /etc/tally.ini and /etc/tally/sheet.csv.
 # Everything else is copied from this machine: systemd-udevd with Debian's own rules,
 # kmod, a shell, stty, and busybox for the rest.  Status 2 and a sentence where
 # something is missing.
@@ -113,7 +113,7 @@ for file in 50-udev-default 60-serial 80-drivers; do
 	[ -f "$root/usr/lib/udev/rules.d/$file.rules" ] || missing "udev's $file.rules is not there"
 done
 cp "$rules" "$root/etc/udev/rules.d/60-tally.rules" || exit 2
-cp "$config" "$root/etc/tally/tallyd.conf" || exit 2
+cp "$config" "$root/etc/tally.ini" || exit 2
 cp "$sheet" "$root/etc/tally/sheet.csv" || exit 2
 
 # The daemon's user is in no group but its own and the one of the rules.
