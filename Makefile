@@ -95,7 +95,7 @@ $(B)/tally: $(B)/client/main.o $(B)/libclient.a $(B)/libprotocol.a
 $(B)/tally-draw: $(wildcard client/draw*.c client/draw*.h)
 	@mkdir -p $(@D)
 	$(call said,cc $@)
-	$(Q)$(CC) $(ALL_CFLAGS) $(shell pkg-config --cflags $(DRAW)) -o $@ $(filter %.c,$^) \
+	$(Q)$(CC) $(ALL_CFLAGS) $(LDFLAGS) $(shell pkg-config --cflags $(DRAW)) -o $@ $(filter %.c,$^) \
 	  $(shell pkg-config --libs $(DRAW))
 
 # The demo shares nothing with the daemon but the bytes on the line.
