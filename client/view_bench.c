@@ -215,7 +215,10 @@ void view_safe(const struct style *style, struct slice status, struct lines *out
 	size_t cursor = 0;
 	char position[WORDS_SIZE];
 	if (words_member_is(status, "state", "cold")) {
-		fact(out, style, "state", "cold");
+		bool measured = json_bool(json_member(status.at, status.len, "measured"), true);
+		fact(out, style, "state", measured ? "cold: every reservoir was measured dead, twice"
+		                                   : "cold, by word alone: nothing was measured dead; measure before you "
+		                                     "touch");
 		return;
 	}
 	if (!json_bool(json_member(status.at, status.len, "discharging"), false)) {
@@ -223,6 +226,9 @@ void view_safe(const struct style *style, struct slice status, struct lines *out
 		return;
 	}
 	fact(out, style, "state", "LIVE still: measure volts dc at the reservoirs, under 1 V, twice");
+	if (words_member_is(status, "reservoirs-by", "kind"))
+		fact(out, style, "reservoirs", "no role of the sheet names them: every electrolytic rated above 50 V, "
+		     "or not at all, counts");
 	struct slice list = json_member(status.at, status.len, "reservoirs");
 	while (json_next(list, &cursor, &one)) {
 		int64_t times = 0, wait = 0;

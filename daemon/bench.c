@@ -66,7 +66,7 @@ static void on_reading(void *arg, const struct reading *r)
 	second_keep(m, trail_add(&m->trail, r, position), r);
 	if (b->next_save == INT64_MAX)
 		b->next_save = b->now + SAVE_EVERY_US;
-	safe_reading(b, m, r);
+	guard_reading(b, m, r);
 	way_dial(b, m, r);
 	capture_mode(b, m, r);
 	m->last = *r;
@@ -148,7 +148,7 @@ void bench_away(struct bench *b, struct bench_meter *m, int64_t t, const char *c
 	say_meter(b, m, "gone", cause);
 	bench_event(b, "gone", "meter", m->config->name, "why", cause, NULL);
 	stale_away(&m->stale);
-	safe_away(b, m);
+	guard_away(b, m);
 	settle_said(b, m, t, settle_gone(&m->settle, t));
 }
 

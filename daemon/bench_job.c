@@ -26,7 +26,7 @@ void job_clear(struct bench *b)
 {
 	job_leave(b);
 	b->job[0] = b->again[0] = '\0';
-	b->live = b->cooling = false;
+	b->live = b->cooling = b->measured = false;
 	b->safe_at = INT64_MAX;
 	b->condition = CONDITION_FOUND;
 	b->reach = REACH_IN_CIRCUIT;
@@ -232,6 +232,7 @@ static bool strike(struct bench *b, int64_t t, int made, const char *because,
 	int place = position_find(b, e->position);
 	if (place >= 0)
 		place_unlearn(b, t, place);
+	safe_unmade(b, t, e);
 	return true;
 }
 

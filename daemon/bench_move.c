@@ -338,6 +338,8 @@ bool bench_move(struct bench *b, int64_t t, const char *which, const char *posit
 		bench_taped(b, t, "move", "%s%s", taped, position);
 	b->announced_all = false;
 	walk_made(b);
+	for (int i = 0; i < mv.count; i++)
+		safe_unmade(b, t, &b->made[mv.made[i]].entry);
 	return true;
 }
 
@@ -359,5 +361,7 @@ bool move_undo(struct bench *b, int64_t t, int64_t deed, struct bench_wait w, st
 	}
 	bool good = put(b, t, d, 0, w, why);
 	drafts_free(d);
+	for (int i = 0; good && i < n; i++)
+		safe_unmade(b, t, &b->made[moved[i]].entry);
 	return good;
 }

@@ -69,6 +69,7 @@ bool position_add(struct bench *b, const struct sheet_row *row)
 		b->position[i].newest = -1;
 		b->position[i].group = 0;
 		b->position[i].skipped = b->position[i].holds = false;
+		b->position[i].came_back = 0;
 		b->position[i].fit = NULL;
 		b->positions++;
 	}

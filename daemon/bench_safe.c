@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: MIT */
 /*
- * Cold and live: what may be measured while volts that kill may be there, how a unit
- * becomes cold, and the watch over a unit that is said to be.
+ * Cold and live: what may be measured while volts that kill may be there, and how a unit
+ * becomes cold.  The watch over one that is said to be: bench_guard.c.
  *
  *     live --- job cold ---> discharging --- every reservoir under 1 V, twice ---> cold
  *       ^                         |
@@ -9,8 +9,13 @@
  *
  * Dead is measured twice, a minute apart: the dielectric of a large electrolytic gives
  * back a part of its charge after it was discharged.  The first time counts from the last
- * reading above; a reading above begins anew.  Where the sheet names no reservoir nothing
- * can be asked for, and the person's word is taken, and kept as what it is.
+ * reading above; a reading above begins anew, logged or only seen (bench_guard.c), and so does
+ * one that is taken back.  Where the sheet names no reservoir nothing can be asked for, and the
+ * person's word is taken, and kept as what it is.
+ *
+ * A job begins cold by word alone, which is what most units are that were carried in; the
+ * watch is on from the first reading.  `measured` of the status says whether anybody has
+ * measured it, and `job live`, then `job cold`, asks for that.
  *
  * Near zero a meter on a dead capacitor and one whose leads hang in the air look alike.  So
  * nothing is expected of these volts (walk_expect), and settle asks for the person's word.
@@ -23,21 +28,9 @@
 #include <stdio.h>
 #include <string.h>
 
-/* A reservoir is dead below this, with the meter's U.  Common practice, no source. */
-#define DEAD_VOLTS 1.0
 /* The second time, so long after the first.  Common practice, no source: most of what a
  * dielectric gives back comes in the first minute. */
 #define AGAIN_US INT64_C(60000000)
-
-/* What may be touched: limits of extra-low voltage that count as not dangerous in dry rooms
- * (IEC 60364-4-41, clause 414.4.5 and 411.7; from memory): 25 V ac and 60 V dc without
- * insulation.  Open leads pick up some volts ac, hence 30. */
-#define TOUCH_VOLTS_AC 30.0
-#define TOUCH_VOLTS_DC 60.0
-/* It is over below this part of the limit. */
-#define TOUCH_OVER 0.8
-/* So many readings in a row: one may be a garbled frame or a spark of contact. */
-#define TOUCH_READINGS 2
 
 /* ---- reservoirs ---- */
 
@@ -68,7 +61,8 @@ static int times_dead(const struct bench *b, int place, int64_t *again)
 	int64_t first = 0, last = 0;
 	for (int i = b->position[place].newest; i >= 0; i = b->made[i].older) {
 		const struct made *m = &b->made[i];
-		if (m->entry.struck || m->entry.function != FUNCTION_VOLT_DC || m->utc < b->live_utc)
+		if (m->entry.struck || m->entry.function != FUNCTION_VOLT_DC || m->utc < b->live_utc ||
+		    m->utc <= b->position[place].came_back)
 			continue;
 		if (!entry_dead(&m->entry))
 			break;
@@ -77,6 +71,12 @@ static int times_dead(const struct bench *b, int place, int64_t *again)
 	}
 	*again = first + AGAIN_US;
 	return !first ? 0 : last >= *again ? 2 : 1;
+}
+
+bool safe_was_dead(const struct bench *b, int place)
+{
+	int64_t again;
+	return place >= 0 && is_reservoir(b, place, roles_say(b)) && times_dead(b, place, &again) > 0;
 }
 
 /* What is to be measured now: who was not yet, in the order of the sheet; then who may be
@@ -154,9 +154,9 @@ bool safe_allows(const struct bench *b, const struct bench_meter *m, enum functi
 	if (!b->live)
 		return true;
 	if (m->config->use.isolated == ANSWER_NO) {
-		fault_set(why, "the unit is live, and the input of %s is not isolated from earth: it would put "
-		          "the chassis or a rail to earth; use an isolated meter at %s", m->config->name,
-		          position);
+		fault_set(why, "the unit is live, and the input of %s is not isolated from earth: its probe would "
+		          "put a rail or a live chassis to earth, which can kill; use an isolated meter at %s",
+		          m->config->name, position);
 		return false;
 	}
 	if (!drives(f))
@@ -173,6 +173,8 @@ bool safe_allows(const struct bench *b, const struct bench_meter *m, enum functi
 }
 
 /* ---- live, discharging, cold ---- */
+
+static const char measured_dead[] = "every reservoir was measured dead, twice";
 
 /* Once: of all whose input is not known, or known not, to be isolated. */
 static void say_isolation(struct bench *b, enum yes_or_no answer, const char *what)
@@ -234,14 +236,12 @@ void safe_due(struct bench *b)
 		lead(b, false);
 }
 
-static void alarms_end(struct bench *b);
-static void holds(struct bench *b, int place, bool holds);
-
 static bool go_cold(struct bench *b, int64_t t, const char *because, struct bench_wait w,
                     struct fault *why)
 {
 	bool live = b->live, cooling = b->cooling;
 	b->live = b->cooling = false;
+	bool measured = strcmp(because, measured_dead) == 0;
 	snprintf(b->job_because, sizeof b->job_because, "%s", because);
 	bool put = job_put(b, t, JOB_COLD, w, why);
 	b->job_because[0] = '\0';
@@ -251,8 +251,29 @@ static bool go_cold(struct bench *b, int64_t t, const char *because, struct benc
 		return false;
 	}
 	b->safe_at = INT64_MAX;
-	alarms_end(b);
+	b->measured = measured;
+	guard_end(b);
 	return true;
+}
+
+/* A measurement that made the unit cold was taken back, or belongs elsewhere: it is not known
+ * to be dead any more. */
+void safe_unmade(struct bench *b, int64_t t, const struct entry *e)
+{
+	char list[200];
+	struct fault why;
+	if (b->live || !b->measured || e->function != FUNCTION_VOLT_DC ||
+	    !lacking(b, b->utc + t, list, sizeof list))
+		return;
+	b->live = b->cooling = true;
+	b->measured = false;
+	snprintf(b->job_because, sizeof b->job_because, "a measurement that made it cold was taken back");
+	if (!job_put(b, t, JOB_DISCHARGING, (struct bench_wait){0}, &why))
+		bench_event(b, "not-logged", "why", why.text, NULL);
+	b->job_because[0] = '\0';
+	guard_end(b);
+	tell_discharging(b);
+	b->safe_at = b->now;
 }
 
 void safe_made(struct bench *b, int place)
@@ -264,10 +285,10 @@ void safe_made(struct bench *b, int place)
 		return;
 	const struct entry *e = &b->made[b->position[place].newest].entry;
 	if (e->function == FUNCTION_VOLT_DC && !e->struck)
-		holds(b, place, b->cooling && times_dead(b, place, &again) == 0);
+		guard_holds(b, place, b->cooling && times_dead(b, place, &again) == 0);
 	if (!b->cooling || next_to_measure(b, b->utc + b->now, &when) >= 0 || when)
 		return;
-	if (go_cold(b, b->now, "every reservoir was measured dead, twice", (struct bench_wait){0}, &why))
+	if (go_cold(b, b->now, measured_dead, (struct bench_wait){0}, &why))
 		bench_event(b, "cold", "text", "every reservoir was measured dead, twice: the unit is cold", NULL);
 	else
 		bench_event(b, "not-logged", "why", why.text, NULL);
@@ -290,8 +311,9 @@ bool bench_job_state(struct bench *b, int64_t t, bool live, const char *because,
 			return false;
 		}
 		b->live_utc = b->utc + t;
+		b->measured = false;
 		b->safe_at = INT64_MAX;
-		alarms_end(b);
+		guard_end(b);
 		say_isolation(b, ANSWER_NO, "not isolated from earth, so nothing is logged from it while the unit is "
 		              "live");
 		say_isolation(b, ANSWER_UNKNOWN, "nobody said whether its input is isolated from earth (isolated = "
@@ -311,7 +333,7 @@ bool bench_job_state(struct bench *b, int64_t t, bool live, const char *because,
 	}
 	int64_t when;
 	if (next_to_measure(b, b->utc + t, &when) < 0 && !when) {
-		if (!go_cold(b, t, "every reservoir was measured dead, twice", w, why))
+		if (!go_cold(b, t, measured_dead, w, why))
 			return false;
 		bench_taped(b, t, "cold", "%s", "");
 		return true;
@@ -327,6 +349,9 @@ bool bench_job_state(struct bench *b, int64_t t, bool live, const char *because,
 		return false;
 	}
 	bench_taped(b, t, "cold", "%s", "");
+	if (!roles_say(b))
+		bench_event(b, "caution", "text", "no role of the sheet says reservoir, smoothing, filter, supply, HT "
+		            "or B+: every electrolytic rated above 50 V, or not at all, counts as one", NULL);
 	tell_discharging(b);
 	lead(b, true);
 	return true;
@@ -337,136 +362,24 @@ void safe_restore(struct bench *b, const struct job_body *job, int64_t utc)
 	if (job->change == JOB_LIVE)
 		b->live_utc = utc;
 	if (job->change != JOB_SET)
+		b->measured = job->change == JOB_COLD && strcmp(job->because, measured_dead) == 0;
+	if (job->change != JOB_SET)
 		b->cooling = job->change == JOB_DISCHARGING;
 	b->safe_at = b->cooling ? 0 : INT64_MAX;
-}
-
-/* ---- the watch ---- */
-
-static void put_alarm(struct bench *b, const char *alarm, const char *meter, const char *position,
-                      bool on, const char *text)
-{
-	struct alarm_body body = {.job = b->job, .alarm = alarm, .meter = meter, .position = position,
-	                          .on = on, .what = text};
-	struct text out;
-	struct fault why;
-	text_begin(&out, b->body, BENCH_BODY_SIZE);
-	alarm_body_write(&out, &body);
-	/* Heard at once, whatever the disk does. */
-	bench_event(b, "alarm", "alarm", alarm, "meter", meter, "position", position, "on",
-	            on ? "true" : "false", "text", text, NULL);
-	bench_put(b, "alarm", b->now, &out, (struct bench_wait){0}, &why);
-}
-
-static double touch_limit(enum function f)
-{
-	return f == FUNCTION_VOLT_AC ? TOUCH_VOLTS_AC : f == FUNCTION_VOLT_DC ? TOUCH_VOLTS_DC : 0;
-}
-
-static void live_ends(struct bench *b, struct bench_meter *m, const char *text)
-{
-	m->over = 0;
-	if (!m->alarm[0])
-		return;
-	m->alarm[0] = '\0';
-	put_alarm(b, "live", m->config->name, NULL, false, text);
-}
-
-static void live_begins(struct bench *b, struct bench_meter *m, const struct reading *r)
-{
-	char shown[80];
-	reading_shown(r, shown, sizeof shown);
-	snprintf(m->alarm, sizeof m->alarm, "LIVE: %.30s reads %.60s on a unit that is said to be cold. Hands off; "
-	         "switch off, isolate, discharge, measure", m->config->name, shown);
-	put_alarm(b, "live", m->config->name, NULL, true, m->alarm);
-}
-
-void safe_reading(struct bench *b, struct bench_meter *m, const struct reading *r)
-{
-	double limit = touch_limit(r->function), volts = r->has_value ? fabs(decimal_double(r->value)) : 0;
-	bool overload = !r->has_value && (r->state & READING_OVERLOAD);
-	if (b->live)
-		return;
-	if (limit == 0) {
-		live_ends(b, m, "the meter was turned to another function");
-		return;
-	}
-	/* Beyond a range nobody knows how far. */
-	if (overload || volts > limit) {
-		m->under = 0;
-		if (m->over < TOUCH_READINGS && ++m->over == TOUCH_READINGS && !m->alarm[0])
-			live_begins(b, m, r);
-		return;
-	}
-	m->over = 0;
-	if (r->has_value && volts < TOUCH_OVER * limit && m->alarm[0] && ++m->under >= TOUCH_READINGS)
-		live_ends(b, m, "the volts are gone from the probes; the unit may still hold them");
-}
-
-void safe_away(struct bench *b, struct bench_meter *m)
-{
-	live_ends(b, m, "the meter is gone: nobody knows whether the volts are");
-}
-
-/* Which reservoirs were measured, and hold volts while they should be dead. */
-static bool holding(const struct bench *b, char *out, size_t size)
-{
-	size_t n = 0;
-	out[0] = '\0';
-	for (int i = 0; i < b->positions; i++)
-		if (b->position[i].holds && n < size)
-			n += (size_t)snprintf(out + n, size - n, "%s%s", n ? ", " : "",
-			                      b->position[i].row.position.name);
-	return n > 0;
-}
-
-static void holds(struct bench *b, int place, bool holds)
-{
-	char list[120], text[240];
-	if (b->position[place].holds == holds)
-		return;
-	b->position[place].holds = holds;
-	bool any = holding(b, list, sizeof list);
-	snprintf(text, sizeof text, any ? "%s still holds volts: hands off, discharge through a resistor, and "
-	         "measure again" : "no reservoir is known to hold volts", list);
-	put_alarm(b, "held", NULL, NULL, any, text);
-}
-
-static void alarms_end(struct bench *b)
-{
-	for (int i = 0; i < b->meters; i++)
-		live_ends(b, &b->meter[i], b->live ? "the unit is said to be live now" : "over");
-	for (int i = 0; i < b->positions; i++)
-		holds(b, i, false);
 }
 
 /* ---- for people ---- */
 
 void safe_look(const struct bench *b, struct text *out)
 {
-	bool by_role = roles_say(b), first = true;
+	bool by_role = roles_say(b), first = true, any = false;
 	int64_t utc = b->utc + b->now;
-	text_member(out, "alarms");
-	text_puts(out, "[");
-	for (int i = 0; i < b->meters; i++) {
-		const struct bench_meter *m = &b->meter[i];
-		if (!m->alarm[0])
-			continue;
-		text_puts(out, first ? "{\"alarm\":\"live\"" : ",{\"alarm\":\"live\"");
-		text_member_string(out, "meter", m->config->name);
-		text_member_string(out, "text", m->alarm);
-		text_puts(out, "}");
-		first = false;
-	}
-	char list[120], holds[160];
-	if (holding(b, list, sizeof list)) {
-		text_puts(out, first ? "{\"alarm\":\"held\"" : ",{\"alarm\":\"held\"");
-		snprintf(holds, sizeof holds, "%s still holds volts", list);
-		text_member_string(out, "text", holds);
-		text_puts(out, "}");
-	}
-	text_puts(out, "]");
+	guard_look(b, out);
 	text_member_bool(out, "discharging", b->cooling);
+	text_member_bool(out, "measured", b->measured);
+	for (int i = 0; i < b->positions; i++)
+		any = any || is_reservoir(b, i, by_role);
+	text_member_string(out, "reservoirs-by", !any ? NULL : by_role ? "role" : "kind");
 	text_member(out, "reservoirs");
 	text_puts(out, "[");
 	first = true;

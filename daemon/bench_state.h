@@ -14,7 +14,8 @@
  *   bench_bind.c    meters that are held to a position
  *   bench_valve.c   valves by their own number, as they move between sockets
  *   bench_unit.c    which unit it is, what is fitted again, photos of it
- *   bench_safe.c    cold and live, and the watch over a cold unit
+ *   bench_safe.c    cold and live
+ *   bench_guard.c   the watch over a unit that is cold, or about to be
  *   bench_speech.c  whether the name of what is up was said
  *   bench_job.c     jobs, notes, strikes, typed entries
  *   bench_move.c    entries that belong elsewhere
@@ -67,6 +68,7 @@ struct bench_position {
 	int group;     /* in the order of the walk (bench_way.c) */
 	bool skipped;  /* passed over in this walk: comes up again at its end */
 	bool holds;    /* a reservoir that was measured, and is not dead */
+	int64_t came_back; /* UTC at which volts were seen that should be gone, us; 0 for never */
 };
 
 /* An entry of this job as the bench remembers it. */
@@ -149,6 +151,7 @@ struct bench_meter {
 	bool early;
 	bool passed;        /* this touch was going on when its position was skipped */
 	int touch_made;     /* index of the entry that this touch made, -1 */
+	int charged;        /* readings in a row of a reservoir that should be dead */
 	int over, under;    /* readings in a row above, or well below, what may be touched */
 	char alarm[200];    /* LIVE, and that was said; "" for none */
 	bool isolation_said;
@@ -219,6 +222,7 @@ struct bench {
 	char again[JOB_SIZE]; /* the earlier job of its unit, "" for none */
 	bool live;
 	bool cooling;       /* live, and the reservoirs are being measured dead */
+	bool measured;      /* cold, because every reservoir was measured dead */
 	int64_t live_utc;   /* when it was said to be live, us since 1970 */
 	int64_t safe_at;    /* stream time at which a reservoir may be measured again */
 	char job_because[200]; /* for the job record that is being made, as the next two */
@@ -479,9 +483,20 @@ int64_t safe_deadline(const struct bench *b);
 void safe_due(struct bench *b);
 void safe_made(struct bench *b, int place); /* an entry there is durable */
 void safe_restore(struct bench *b, const struct job_body *job, int64_t utc);
-void safe_reading(struct bench *b, struct bench_meter *m, const struct reading *r);
-void safe_away(struct bench *b, struct bench_meter *m);
+/* An entry was struck or moved to another position. */
+void safe_unmade(struct bench *b, int64_t t, const struct entry *e);
+bool safe_was_dead(const struct bench *b, int place);
 void safe_look(const struct bench *b, struct text *out); /* members of `status` */
+
+/* bench_guard.c */
+/* A reservoir is dead below this, with the meter's U.  Common practice, no source. */
+#define DEAD_VOLTS 1.0
+void guard_reading(struct bench *b, struct bench_meter *m, const struct reading *r);
+void guard_away(struct bench *b, struct bench_meter *m);
+void guard_holds(struct bench *b, int place, bool holds); /* volts that should be gone */
+void guard_end(struct bench *b);
+void guard_restore(struct bench *b, int64_t utc, const char *text, size_t len);
+void guard_look(const struct bench *b, struct text *out); /* the member `alarms` of status */
 
 /* bench_valve.c */
 #define VALVE_COLUMN "valve"

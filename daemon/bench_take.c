@@ -101,6 +101,9 @@ bool bench_take(struct bench *b, int64_t t, const char *meter, struct bench_wait
 	struct bench_meter *m = take_meter(b, t, meter, why);
 	if (!m)
 		return false;
+	/* A reservoir that is discharged: what stands there now counts, not what stood there. */
+	if (b->cooling && m->held.doubt)
+		m->held.waits = false;
 	struct capture c = {.aim = m->held.waits ? m->held.aim : walk_aim(b, m), .r = &r};
 	if (c.aim.place < 0) {
 		fault_set(why, "no position is chosen: say which part this is (at POSITION)");

@@ -102,7 +102,7 @@ struct meter_frames {
 	int next, count;
 };
 
-/* Fields are private to meter.c. */
+/* Fields are private to meter.c and its two halves (meter_parts.h). */
 struct meter {
 	struct meter_config config;
 	struct meter_hooks hooks;

@@ -51,15 +51,16 @@ static const struct scene rules[] = {
     {"nobody asks where it was never live", "@0 cold\n@0 reach lifted\n@0 at R1\n" OPEN R1_TOUCHED,
      "R1 red 100.2 kohm lifted", "", "R1", ""},
     {"an overload is not dead", "@0 live\n@1 cold\nred wait 2\nred OL V DC *8\n@3.4 take\n",
-     "C20 red overload volts", "discharging; alarm", NULL, ""},
+     "C20 red overload volts", "discharging; alarm C20", NULL, ""},
 };
 
 static bool has_job_state(const struct stand *s, const char *state, const char *because)
 {
 	for (int i = 0; i < s->records; i++)
 		if (strstr(s->record[i], "\"kind\":\"job\"") &&
-		    strcmp(stand_member(s->record[i], "state"), state) == 0)
-			return !because || strstr(stand_member(s->record[i], "because"), because);
+		    strcmp(stand_member(s->record[i], "state"), state) == 0 &&
+		    (!because || strstr(stand_member(s->record[i], "because"), because)))
+			return true;
 	return false;
 }
 
@@ -141,6 +142,80 @@ static void volts_come_back(void **state)
 	stand_free(&s);
 }
 
+static const char *status(struct stand *s)
+{
+	static char look[8192];
+	struct text out;
+	text_begin(&out, look, sizeof look);
+	bench_status(s->bench, &out);
+	assert_false(out.failed);
+	return look;
+}
+
+/* Seen, and not logged: it is not dead all the same, and has another minute to wait. */
+static void volts_are_seen(void **state)
+{
+	(void)state;
+	struct stand s;
+	begin(&s, stand_config, supply_sheet);
+	run(&s, FIRST_TIME "red wait 65\nred ~4.31 V DC *6\nred glide 4.31 0.01 0.5 V DC *12\n" DEAD
+	        "@81.9 take\n" OPEN);
+	assert_non_null(strstr(s.says, "alarm C20"));
+	assert_non_null(strstr(status(&s), "{\"position\":\"C20\",\"dead\":1,\"wait\":"));
+	assert_false(has_job_state(&s, "cold", NULL));
+	/* One reading is a spark, and what is below 1 V is dead. */
+	struct stand t;
+	begin(&t, stand_config, supply_sheet);
+	run(&t, FIRST_TIME "red wait 65\nred 4.31 V DC\nred 0.96 V DC *6\n" DEAD "@78.9 take\n" OPEN);
+	assert_non_null(strstr(status(&t), "{\"position\":\"C20\",\"dead\":2}"));
+	assert_null(strstr(t.says, "alarm"));
+	stand_free(&t);
+	stand_free(&s);
+}
+
+/* What made it cold is taken back: it is not known to be any more. */
+static void cold_is_taken_back(void **state)
+{
+	(void)state;
+	struct stand s;
+	begin(&s, stand_config, supply_sheet);
+	run(&s, FIRST_TIME SECOND_TIME);
+	assert_non_null(strstr(status(&s), "\"state\":\"cold\""));
+	assert_non_null(strstr(status(&s), "\"measured\":true"));
+	run(&s, "@1 undo\n@1.2 at R1\nred wait 1.2\n" OPEN R1_TOUCHED);
+	assert_non_null(strstr(status(&s), "\"state\":\"live\""));
+	assert_true(has_job_state(&s, "discharging", "taken back"));
+	assert_non_null(strstr(s.says, "refused R1"));
+	stand_free(&s);
+	/* Moved to where it is no reservoir's: the same. */
+	begin(&s, stand_config, supply_sheet);
+	run(&s, FIRST_TIME SECOND_TIME);
+	run(&s, "@1 move ^1 C1\n");
+	assert_non_null(strstr(status(&s), "\"state\":\"live\""));
+	assert_true(has_job_state(&s, "discharging", "taken back"));
+	stand_free(&s);
+	/* An entry that is not of a reservoir takes nothing back. */
+	begin(&s, stand_config, supply_sheet);
+	run(&s, FIRST_TIME SECOND_TIME "@84 at R1\n" OPEN R1_TOUCHED OPEN "@90 undo\n");
+	assert_non_null(strstr(status(&s), "\"state\":\"cold\""));
+	stand_free(&s);
+}
+
+/* No role says which: every electrolytic counts, and that is said. */
+static void by_kind(void **state)
+{
+	(void)state;
+	struct stand s;
+	begin(&s, stand_config, "position,kind,nominal,rated\nC20,electrolytic,47 uF,450 V\nC1,electrolytic,25 uF,25 V\n");
+	run(&s, "@0 live\n@1 cold\n");
+	assert_non_null(strstr(status(&s), "\"reservoirs-by\":\"kind\""));
+	assert_non_null(strstr(status(&s), "\"reservoirs\":[{\"position\":\"C20\",\"dead\":0}]"));
+	run(&s, "@1 sheet set C1 role=reservoir\n");
+	assert_non_null(strstr(status(&s), "\"reservoirs-by\":\"role\""));
+	assert_non_null(strstr(status(&s), "\"reservoirs\":[{\"position\":\"C1\",\"dead\":0}]"));
+	stand_free(&s);
+}
+
 /* A strike takes a measurement back. */
 static void undone(void **state)
 {
@@ -170,6 +245,7 @@ static void by_word(void **state)
 	begin(&s, stand_config, "position,nominal\nR1,100k\n");
 	run(&s, "@0 live\n@1 cold\n@1 at R1\n@1 reach loose\n" OPEN OPEN R1_TOUCHED);
 	assert_true(has_job_state(&s, "cold", "by word alone"));
+	assert_non_null(strstr(status(&s), "\"measured\":false"));
 	assert_string_equal(s.made, "R1 red 100.2 kohm loose");
 	stand_free(&s);
 }
@@ -201,6 +277,16 @@ static void restart(void **state)
 	const char *a = strstr(before, "\"discharging\""), *b = strstr(after, "\"discharging\"");
 	assert_memory_equal(a, b, strcspn(a, "]") + 1);
 	assert_memory_equal(a, "\"discharging\":true", 18);
+	/* Volts that were only seen, too. */
+	run(&s, "@0 at C20 volts\n@0 reach lifted\nred ~4.31 V DC *6\n");
+	assert_non_null(strstr(status(&s), "{\"position\":\"C20\",\"dead\":0}"));
+	t = s.t;
+	stand_bench(&s, NULL);
+	reader = log_reader_open(log, &s.why);
+	assert_true(reader && bench_restore(s.bench, reader, &s.why));
+	log_reader_close(reader);
+	bench_run_until(s.bench, t);
+	assert_non_null(strstr(status(&s), "{\"position\":\"C20\",\"dead\":0}"));
 	stand_free(&s);
 	snprintf(command, sizeof command, "rm -r %s", path);
 	assert_int_equal(system(command), 0);
@@ -219,6 +305,12 @@ static void not_isolated(void **state)
 	        "@6 at C21 volts\nred wait 4\nred ~0.413 V DC *10\n@8.9 take red\n");
 	assert_string_equal(s.made, "C20 blue 413.2 V volts; C21 red 0.413 V volts");
 	assert_string_equal(s.refused, "take");
+	/* Why, in words that a person minds. */
+	struct fault why;
+	run(&s, "@7 live\n@7 at C20 volts\nred wait 8\nred ~413.2 V DC *10\n");
+	assert_false(bench_take(s.bench, s.t, "red", (struct bench_wait){0}, &why));
+	assert_non_null(strstr(why.text, "not isolated from earth"));
+	assert_non_null(strstr(why.text, "kill"));
 	stand_free(&s);
 }
 
@@ -314,6 +406,7 @@ int main(void)
 {
 	const struct CMUnitTest tests[] = {
 	    cmocka_unit_test(refusals),     cmocka_unit_test(twice_dead), cmocka_unit_test(volts_come_back),
+	    cmocka_unit_test(volts_are_seen), cmocka_unit_test(cold_is_taken_back), cmocka_unit_test(by_kind),
 	    cmocka_unit_test(undone),       cmocka_unit_test(by_word),    cmocka_unit_test(restart),
 	    cmocka_unit_test(not_isolated), cmocka_unit_test(watch),      cmocka_unit_test(reservoirs),
 	};

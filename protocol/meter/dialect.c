@@ -9,6 +9,7 @@
 #include "protocol/meter/number.h"
 #include "protocol/meter/scpi.h"
 #include "protocol/meter/stream.h"
+#include "protocol/trade/ascii.h"
 
 /* What most adapters and meters are set to when they leave the works. */
 #define LINE_COMMON                                                                      \
@@ -100,11 +101,6 @@ const struct dialect *dialect_find(const char *name, size_t len)
 #define BAUD_MIN 50
 #define BAUD_MAX 4000000
 
-static bool is_space(char c)
-{
-	return c == ' ' || c == '\t';
-}
-
 /* Where the text goes wrong: the place of `at` and what belongs there. */
 static bool wrong(struct fault *why, size_t at, const char *expected)
 {
@@ -150,15 +146,15 @@ bool line_settings_parse(const char *text, size_t len, struct line_settings *out
 {
 	struct line_settings got = *out;
 	size_t at = 0;
-	while (len && is_space(text[len - 1]))
+	while (len && ascii_blank(text[len - 1]))
 		len--;
-	while (at < len && is_space(text[at]))
+	while (at < len && ascii_blank(text[at]))
 		at++;
 	if (!read_baud(text, len, &at, &got.baud, why))
 		return false;
-	if (at == len || !is_space(text[at]))
+	if (at == len || !ascii_blank(text[at]))
 		return wrong(why, at, "a space and the frame after the speed");
-	while (at < len && is_space(text[at]))
+	while (at < len && ascii_blank(text[at]))
 		at++;
 	if (at == len || (text[at] != '7' && text[at] != '8'))
 		return wrong(why, at, "7 or 8 bits");

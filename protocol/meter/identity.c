@@ -2,22 +2,19 @@
 /* See identity.h. */
 #include "protocol/meter/identity.h"
 
+#include "protocol/trade/ascii.h"
+
 #include <string.h>
 
 struct rest {
 	const char *at, *end;
 };
 
-static bool is_space(char c)
-{
-	return c == ' ' || c == '\t';
-}
-
 static struct rest trimmed(struct rest r)
 {
-	while (r.at < r.end && is_space(*r.at))
+	while (r.at < r.end && ascii_blank(*r.at))
 		r.at++;
-	while (r.end > r.at && is_space(r.end[-1]))
+	while (r.end > r.at && ascii_blank(r.end[-1]))
 		r.end--;
 	return r;
 }

@@ -5,27 +5,14 @@
  */
 #include "protocol/meter/scpi.h"
 
+#include "protocol/trade/ascii.h"
+
 #include <stdio.h>
 #include <string.h>
 
 /* So many figures fit any range of any meter: a value that needs no more at the
  * known digit says nothing about a change of range. */
 #define FIGURES_ALWAYS 3
-
-static bool is_space(char c)
-{
-	return c == ' ' || c == '\t';
-}
-
-static bool is_digit(char c)
-{
-	return c >= '0' && c <= '9';
-}
-
-static bool is_letter(char c)
-{
-	return (c >= 'a' && c <= 'z') || (c >= 'A' && c <= 'Z');
-}
 
 static void nothing(struct understood *out, const char *why)
 {
@@ -96,15 +83,15 @@ static bool read_error(const char *text, const char *end, int *number)
 	if (p < end && (*p == '+' || *p == '-'))
 		p++;
 	const char *first = p;
-	for (; p < end && is_digit(*p) && p - first < 6; p++)
+	for (; p < end && ascii_digit(*p) && p - first < 6; p++)
 		n = n * 10 + (*p - '0');
 	if (p == first)
 		return false;
-	while (p < end && is_space(*p))
+	while (p < end && ascii_blank(*p))
 		p++;
 	if (p == end || *p++ != ',')
 		return false;
-	while (p < end && is_space(*p))
+	while (p < end && ascii_blank(*p))
 		p++;
 	if (!is_string(p, end))
 		return false;
@@ -240,9 +227,9 @@ static bool is_wordy(const char *text, const char *end)
 	if (text < end && (*text == '+' || *text == '-' || *text == '.' || *text == '#'))
 		return false;
 	for (const char *p = text; p < end; p++) {
-		run = is_letter(*p) || (unsigned char)*p >= 0x80 ? run + 1 : 0;
+		run = ascii_letter(*p) || (unsigned char)*p >= 0x80 ? run + 1 : 0;
 		letters += run > 0;
-		digits += is_digit(*p);
+		digits += ascii_digit(*p);
 		longest = run > longest ? run : longest;
 	}
 	return letters > digits && longest >= 2;
@@ -270,7 +257,7 @@ static bool is_banner(const char *text, const char *end)
 	char why[120];
 	if (comma && scpi_value_parse(text, (size_t)(comma - text), &value, why, sizeof why))
 		return false;
-	return is_string(text, end) || (!is_digit(*text) && *text != ',' && is_wordy(text, end));
+	return is_string(text, end) || (!ascii_digit(*text) && *text != ',' && is_wordy(text, end));
 }
 
 static bool has_control(const char *text, const char *end)
@@ -287,11 +274,11 @@ static bool has_block(const char *text, const char *end)
 {
 	bool begins = true;
 	for (const char *p = text; p < end; p++) {
-		if (begins && *p == '#' && p + 1 < end && is_digit(p[1]))
+		if (begins && *p == '#' && p + 1 < end && ascii_digit(p[1]))
 			return true;
 		if (begins && (*p == '"' || *p == '\'') && string_end(p, end))
 			p = string_end(p, end);
-		begins = *p == ',' || *p == ';' || (begins && is_space(*p));
+		begins = *p == ',' || *p == ';' || (begins && ascii_blank(*p));
 	}
 	return false;
 }
@@ -326,9 +313,9 @@ void scpi_understand(const struct dialect_setting *setting, struct dialect_memor
 	char why[sizeof out->why];
 	memset(out, 0, sizeof *out);
 	out->said = SAID_OTHER;
-	while (text < end && is_space(*text))
+	while (text < end && ascii_blank(*text))
 		text++;
-	while (end > text && is_space(end[-1]))
+	while (end > text && ascii_blank(end[-1]))
 		end--;
 	if (text == end)
 		return;

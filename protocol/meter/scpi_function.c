@@ -15,24 +15,11 @@
 
 #include "protocol/meter/scpi.h"
 
+#include "protocol/trade/ascii.h"
+
 struct rest {
 	const char *at, *end;
 };
-
-static bool is_space(char c)
-{
-	return c == ' ' || c == '\t';
-}
-
-static bool is_letter(char c)
-{
-	return (c >= 'a' && c <= 'z') || (c >= 'A' && c <= 'Z');
-}
-
-static bool is_digit(char c)
-{
-	return c >= '0' && c <= '9';
-}
 
 static char upper(char c)
 {
@@ -54,7 +41,7 @@ bool scpi_mnemonic(const char *mnemonic, const char *word, size_t len)
 
 static void skip_spaces(struct rest *r)
 {
-	while (r->at < r->end && is_space(*r->at))
+	while (r->at < r->end && ascii_blank(*r->at))
 		r->at++;
 }
 
@@ -65,13 +52,13 @@ static bool take_node(struct rest *r, const char *mnemonic)
 	if (p < r->end && *p == ':')
 		p++;
 	const char *first = p;
-	while (p < r->end && is_letter(*p))
+	while (p < r->end && ascii_letter(*p))
 		p++;
 	if (!scpi_mnemonic(mnemonic, first, (size_t)(p - first)))
 		return false;
-	while (p < r->end && is_digit(*p))
+	while (p < r->end && ascii_digit(*p))
 		p++;
-	if (p < r->end && *p != ':' && *p != '?' && !is_space(*p))
+	if (p < r->end && *p != ':' && *p != '?' && !ascii_blank(*p))
 		return false;
 	r->at = p;
 	return true;
@@ -82,7 +69,7 @@ static bool header_ends(struct rest *r)
 {
 	if (r->at < r->end && *r->at == '?')
 		r->at++;
-	return r->at == r->end || is_space(*r->at);
+	return r->at == r->end || ascii_blank(*r->at);
 }
 
 /* VOLT[:DC], VOLT:AC and the same of CURR. */
@@ -151,7 +138,7 @@ static enum function one_command(struct rest r)
 	if (!take_node(&r, "FUNCtion"))
 		return FUNCTION_NONE; /* SENS:VOLT:RANG sets a range, and not the function */
 	(void)take_node(&r, "ON");
-	if (r.at == r.end || !is_space(*r.at))
+	if (r.at == r.end || !ascii_blank(*r.at))
 		return FUNCTION_NONE; /* FUNC? asks what it is */
 	return function_parameter(r);
 }
@@ -188,7 +175,7 @@ static bool is_setting(struct rest r)
 	struct scpi_value value;
 	char why[120];
 	skip_spaces(&r);
-	while (r.end > r.at && is_space(r.end[-1]))
+	while (r.end > r.at && ascii_blank(r.end[-1]))
 		r.end--;
 	size_t len = (size_t)(r.end - r.at);
 	if (len > 3 && r.at[0] == '(' && r.at[1] == '@' && r.end[-1] == ')')
@@ -203,14 +190,14 @@ enum function scpi_function_answer(const char *text, size_t len)
 {
 	struct rest r = {text, text + len};
 	skip_spaces(&r);
-	while (r.end > r.at && is_space(r.end[-1]))
+	while (r.end > r.at && ascii_blank(r.end[-1]))
 		r.end--;
 	if (r.end - r.at >= 2 && (*r.at == '"' || *r.at == '\'') && r.end[-1] == *r.at) {
 		r = (struct rest){r.at + 1, r.end - 1};
 		skip_spaces(&r);
 	}
 	struct rest name = {r.at, r.at};
-	while (name.end < r.end && !is_space(*name.end))
+	while (name.end < r.end && !ascii_blank(*name.end))
 		name.end++;
 	struct rest path = name;
 	(void)take_node(&path, "XNONe");

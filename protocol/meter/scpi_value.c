@@ -9,6 +9,8 @@
  */
 #include "protocol/meter/scpi.h"
 
+#include "protocol/trade/ascii.h"
+
 #include <stdio.h>
 #include <string.h>
 
@@ -21,20 +23,10 @@ static size_t left(const struct rest *r)
 	return (size_t)(r->end - r->at);
 }
 
-static bool is_space(char c)
-{
-	return c == ' ' || c == '\t';
-}
-
 static void skip_spaces(struct rest *r)
 {
-	while (r->at < r->end && is_space(*r->at))
+	while (r->at < r->end && ascii_blank(*r->at))
 		r->at++;
-}
-
-static bool is_digit(char c)
-{
-	return c >= '0' && c <= '9';
 }
 
 static char upper(char c)
@@ -123,9 +115,9 @@ static void take_exponent(struct rest *r, char *text, size_t *len, size_t size)
 	const char *first = e.at;
 	if (e.at < e.end && (*e.at == '+' || *e.at == '-'))
 		e.at++;
-	if (e.at == e.end || !is_digit(*e.at))
+	if (e.at == e.end || !ascii_digit(*e.at))
 		return;
-	while (e.at < e.end && is_digit(*e.at))
+	while (e.at < e.end && ascii_digit(*e.at))
 		e.at++;
 	size_t n = (size_t)(e.at - first);
 	if (*len + 1 + n > size)
@@ -144,7 +136,7 @@ static bool take_number(struct rest *r, struct decimal *out)
 	const char *first = r->at;
 	if (r->at < r->end && (*r->at == '+' || *r->at == '-'))
 		r->at++;
-	while (r->at < r->end && (is_digit(*r->at) || *r->at == '.'))
+	while (r->at < r->end && (ascii_digit(*r->at) || *r->at == '.'))
 		r->at++;
 	len = (size_t)(r->at - first);
 	if (len > sizeof text)
@@ -263,7 +255,7 @@ bool scpi_value_parse(const char *text, size_t len, struct scpi_value *out, char
 	int exponent = 0;
 	memset(out, 0, sizeof *out);
 	skip_spaces(&r);
-	while (r.end > r.at && is_space(r.end[-1]))
+	while (r.end > r.at && ascii_blank(r.end[-1]))
 		r.end--;
 	if (r.at == r.end)
 		return refuse(why, size, "a number was expected, and there is nothing");

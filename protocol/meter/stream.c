@@ -7,6 +7,8 @@
  */
 #include "protocol/meter/stream.h"
 
+#include "protocol/trade/ascii.h"
+
 #include <stdio.h>
 #include <string.h>
 
@@ -22,20 +24,15 @@ static size_t left(const struct rest *r)
 	return (size_t)(r->end - r->at);
 }
 
-static bool is_space(char c)
-{
-	return c == ' ' || c == '\t';
-}
-
 static void skip_spaces(struct rest *r)
 {
-	while (r->at < r->end && is_space(*r->at))
+	while (r->at < r->end && ascii_blank(*r->at))
 		r->at++;
 }
 
 static void trim_spaces(struct rest *r)
 {
-	while (r->end > r->at && is_space(r->end[-1]))
+	while (r->end > r->at && ascii_blank(r->end[-1]))
 		r->end--;
 }
 

@@ -5,6 +5,7 @@
  */
 #include "protocol/record/json_string.h"
 #include "protocol/record/text.h"
+#include "protocol/trade/ascii.h"
 
 #include <stdio.h>
 #include <stdlib.h>
@@ -13,11 +14,6 @@
 static bool is_space(char c)
 {
 	return c == ' ' || c == '\t' || c == '\n' || c == '\r';
-}
-
-static bool is_digit(char c)
-{
-	return c >= '0' && c <= '9';
 }
 
 /* ---- walking ---- */
@@ -217,7 +213,7 @@ bool json_is(struct slice s, const char *string)
 
 static bool is_number(struct slice s)
 {
-	return s.at && s.len && (s.at[0] == '-' || is_digit(s.at[0]));
+	return s.at && s.len && (s.at[0] == '-' || ascii_digit(s.at[0]));
 }
 
 bool json_decimal(struct slice s, struct decimal *out)
@@ -232,7 +228,7 @@ bool json_int(struct slice s, int64_t *out)
 	bool minus = s.at[0] == '-';
 	uint64_t n = 0, limit = (uint64_t)INT64_MAX + minus;
 	size_t i = minus;
-	for (; i < s.len && is_digit(s.at[i]); i++) {
+	for (; i < s.len && ascii_digit(s.at[i]); i++) {
 		uint64_t digit = (uint64_t)(s.at[i] - '0');
 		if (n > (limit - digit) / 10)
 			return false;
@@ -261,7 +257,7 @@ static bool real_exponent(struct slice s, size_t at, long *e)
 	bool minus = at < s.len && s.at[at] == '-';
 	if (at < s.len && (minus || s.at[at] == '+'))
 		at++;
-	for (; at < s.len && is_digit(s.at[at]); at++)
+	for (; at < s.len && ascii_digit(s.at[at]); at++)
 		if (*e < 100000)
 			*e = *e * 10 + (s.at[at] - '0');
 	if (minus)
@@ -280,12 +276,12 @@ static bool real_long(struct slice s, double *out)
 	bool point = false, more = false;
 	if (s.at[0] == '-')
 		number[used++] = s.at[i++];
-	for (; i < s.len && (is_digit(s.at[i]) || (s.at[i] == '.' && !point)); i++) {
+	for (; i < s.len && (ascii_digit(s.at[i]) || (s.at[i] == '.' && !point)); i++) {
 		if (s.at[i] == '.') {
 			point = true;
 		} else if (used < DIGITS) {
 			/* Zeros in front would use up the room. */
-			if (s.at[i] != '0' || (used && is_digit(number[used - 1])))
+			if (s.at[i] != '0' || (used && ascii_digit(number[used - 1])))
 				number[used++] = s.at[i];
 			e -= point;
 		} else {
@@ -297,7 +293,7 @@ static bool real_long(struct slice s, double *out)
 		number[used++] = '1';
 		e--;
 	}
-	if (!used || !is_digit(number[used - 1]))
+	if (!used || !ascii_digit(number[used - 1]))
 		number[used++] = '0';
 	if (!real_exponent(s, i, &given))
 		return false;

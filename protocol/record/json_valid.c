@@ -4,6 +4,7 @@
  */
 #include "protocol/record/json_string.h"
 #include "protocol/record/text.h"
+#include "protocol/trade/ascii.h"
 
 #include <string.h>
 
@@ -16,11 +17,6 @@ static bool is_space(char c)
 static bool is_plain(char c)
 {
 	return (unsigned char)c >= 0x20 && (unsigned char)c < 0x80 && c != '"' && c != '\\';
-}
-
-static bool is_digit(char c)
-{
-	return c >= '0' && c <= '9';
 }
 
 struct member {
@@ -65,7 +61,7 @@ static bool check_word(struct check *c, const char *word)
 static bool check_digits(struct check *c)
 {
 	size_t first = c->at, at = first;
-	while (at < c->len && is_digit(c->s[at]))
+	while (at < c->len && ascii_digit(c->s[at]))
 		at++;
 	c->at = at;
 	return at > first;

@@ -6,6 +6,7 @@
 
 #include "protocol/file/escape.h"
 #include "protocol/file/utf8.h"
+#include "protocol/trade/ascii.h"
 #include "protocol/trade/position.h"
 
 #include <stdio.h>
@@ -25,11 +26,6 @@ struct walk {
 static bool is_blank(char c)
 {
 	return c == ' ' || c == '\t';
-}
-
-static bool is_digit(char c)
-{
-	return c >= '0' && c <= '9';
 }
 
 static bool refuse(struct walk *w, size_t at, const char *what)
@@ -71,7 +67,7 @@ static bool read_time(struct walk *w, int64_t *t)
 {
 	size_t from = w->at;
 	int64_t seconds = 0, micro = 0;
-	while (w->at < w->len && is_digit(w->line[w->at])) {
+	while (w->at < w->len && ascii_digit(w->line[w->at])) {
 		if (w->at - from == SECONDS_DIGITS_MAX)
 			return refuse(w, from, "the time is too large: at most 999999999 seconds");
 		seconds = seconds * 10 + (w->line[w->at++] - '0');
@@ -81,7 +77,7 @@ static bool read_time(struct walk *w, int64_t *t)
 	if (w->at < w->len && w->line[w->at] == '.') {
 		size_t first = ++w->at;
 		int64_t weight = 100000;
-		for (; w->at < w->len && is_digit(w->line[w->at]); w->at++, weight /= 10) {
+		for (; w->at < w->len && ascii_digit(w->line[w->at]); w->at++, weight /= 10) {
 			if (w->at - first == 6)
 				return refuse(w, w->at, "a time has at most six decimals");
 			micro += (w->line[w->at] - '0') * weight;

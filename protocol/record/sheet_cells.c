@@ -4,6 +4,7 @@
  */
 #include "protocol/trade/part.h"
 #include "protocol/record/sheet_cells.h"
+#include "protocol/trade/ascii.h"
 
 #include "protocol/trade/marking.h"
 
@@ -22,15 +23,10 @@ const char *const sheet_column_name[SHEET_COLUMNS] = {
     [SHEET_NOTE] = "note",
 };
 
-static char lower(char c)
-{
-	return c >= 'A' && c <= 'Z' ? (char)(c - 'A' + 'a') : c;
-}
-
 bool column_is(const char *name, size_t len, const char *column)
 {
 	for (size_t i = 0; i < len; i++)
-		if (!column[i] || lower(name[i]) != lower(column[i]))
+		if (!column[i] || ascii_lower(name[i]) != ascii_lower(column[i]))
 			return false;
 	return !column[len];
 }

@@ -4,6 +4,7 @@
 
 #include "protocol/record/sheet_cells.h"
 #include "protocol/record/sheet_plain.h"
+#include "protocol/trade/ascii.h"
 
 #include <stdio.h>
 #include <string.h>
@@ -11,24 +12,14 @@
 #define NO_NAME                                                                               \
 	"no name of a position: letters, digits, . _ / -, first a letter or digit, at most 32"
 
-static bool is_digit(char c)
-{
-	return c >= '0' && c <= '9';
-}
-
-static bool is_letter(char c)
-{
-	return (c >= 'A' && c <= 'Z') || (c >= 'a' && c <= 'z');
-}
-
 /* The last run of digits of a name: where it begins; its length is the result. */
 static size_t last_number(const char *name, size_t len, size_t *at)
 {
 	size_t end = len;
-	while (end > 0 && !is_digit(name[end - 1]))
+	while (end > 0 && !ascii_digit(name[end - 1]))
 		end--;
 	size_t begin = end;
-	while (begin > 0 && is_digit(name[begin - 1]))
+	while (begin > 0 && ascii_digit(name[begin - 1]))
 		begin--;
 	*at = begin;
 	return end - begin;
@@ -46,8 +37,8 @@ static int number_of(const char *digits, size_t len)
 bool name_numbered(const char *text, size_t len)
 {
 	for (size_t i = 1; i < len; i++)
-		if (is_digit(text[i]) && is_letter(text[i - 1]))
-			return name_valid(text, len) && is_letter(text[0]);
+		if (ascii_digit(text[i]) && ascii_letter(text[i - 1]))
+			return name_valid(text, len) && ascii_letter(text[0]);
 	return false;
 }
 
@@ -218,7 +209,7 @@ static bool give_item(struct list *l, const char *item, size_t len, size_t at)
 	char whole[4 * NAME_SIZE], name[NAME_SIZE];
 	struct range r;
 	/* R1,2,5-7: what has no letters has those of the name before. */
-	if (l->items > 0 && is_digit(item[0]) && item[strspn(item, "0123456789-.")] == '\0') {
+	if (l->items > 0 && ascii_digit(item[0]) && item[strspn(item, "0123456789-.")] == '\0') {
 		if (!l->prefix[0])
 			return cell_refuse(l->why, at, NO_NAME);
 		len = (size_t)snprintf(whole, sizeof whole, "%s%s", l->prefix, item);
@@ -330,7 +321,7 @@ size_t names_print(const char (*names)[NAME_SIZE], size_t n, char *out, size_t s
 		struct range r;
 		size_t at, more = 1, digits = last_number(name, strlen(name), &at);
 		if (!name_valid(name, strlen(name)) || range_parse(name, strlen(name), &r) ||
-		    (i > 0 && is_digit(name[0]) && name[strspn(name, "0123456789-.")] == '\0'))
+		    (i > 0 && ascii_digit(name[0]) && name[strspn(name, "0123456789-.")] == '\0'))
 			return 0;
 		while (i + more < n && more < ENTRY_RANGE_MAX &&
 		       follows(names[i + more - 1], names[i + more], (int)digits))
@@ -355,7 +346,7 @@ void name_raise(const char *name, char out[NAME_SIZE])
 	snprintf(out, NAME_SIZE, "%s", name);
 	while (out[letters] >= 'a' && out[letters] <= 'z')
 		letters++;
-	if (letters < 1 || letters > 2 || !is_digit(out[letters]) ||
+	if (letters < 1 || letters > 2 || !ascii_digit(out[letters]) ||
 	    kind_from_position(out) == KIND_OTHER)
 		return;
 	for (size_t i = 0; i < letters; i++)

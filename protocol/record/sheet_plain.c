@@ -3,6 +3,7 @@
 #include "protocol/record/sheet_plain.h"
 
 #include "protocol/file/utf8.h"
+#include "protocol/trade/ascii.h"
 
 #include <string.h>
 
@@ -88,21 +89,16 @@ size_t plain_origin(const char *in, size_t len, size_t at)
 	return len;
 }
 
-static bool is_digit(char c)
-{
-	return c >= '0' && c <= '9';
-}
-
 /* `sign` parts the decimals in this text, `other` the thousands, if anything does. */
 static bool one_sign(char *text, size_t at, char other, bool certain, struct fault *why)
 {
 	size_t first = at, end = at + 1;
-	while (first > 0 && is_digit(text[first - 1]))
+	while (first > 0 && ascii_digit(text[first - 1]))
 		first--;
-	while (is_digit(text[end]))
+	while (ascii_digit(text[end]))
 		end++;
 	bool before = first > 0 && (text[first - 1] == '.' || text[first - 1] == ',') && first < at;
-	bool behind = (text[end] == '.' || text[end] == ',') && is_digit(text[end + 1]);
+	bool behind = (text[end] == '.' || text[end] == ',') && ascii_digit(text[end + 1]);
 	if (before || behind) {
 		fault_at(why, NULL, 0, (int)at + 1,
 		         "a number with a point and a comma: leave out what parts the thousands");
@@ -122,7 +118,7 @@ static bool one_sign(char *text, size_t at, char other, bool certain, struct fau
 bool comma_to_point(char *text, bool decimal, struct fault *why)
 {
 	for (size_t at = 0; text[at]; at++) {
-		if (!is_digit(text[at + 1]))
+		if (!ascii_digit(text[at + 1]))
 			continue;
 		if (text[at] == ',' && !one_sign(text, at, '.', decimal, why))
 			return false;
@@ -130,7 +126,7 @@ bool comma_to_point(char *text, bool decimal, struct fault *why)
 			return false;
 	}
 	for (size_t at = 0; text[at]; at++)
-		if (text[at] == ',' && is_digit(text[at + 1]))
+		if (text[at] == ',' && ascii_digit(text[at + 1]))
 			text[at] = '.';
 	return true;
 }

@@ -6,19 +6,10 @@
 #include "protocol/record/sheet_cells.h"
 #include "protocol/record/sheet_plain.h"
 #include "protocol/record/sheet_words.h"
+#include "protocol/trade/ascii.h"
 
 #include <stdio.h>
 #include <string.h>
-
-static bool is_digit(char c)
-{
-	return c >= '0' && c <= '9';
-}
-
-static char lower(char c)
-{
-	return c >= 'A' && c <= 'Z' ? (char)(c - 'A' + 'a') : c;
-}
 
 static bool ends(const char *text, size_t len, const char *word)
 {
@@ -40,7 +31,7 @@ bool value_plain(char *value, size_t size, struct fault *why)
 		if (!ends(value, len, table[i].word) || len == n || len >= size)
 			continue;
 		char before = value[len - n - 1];
-		if (is_digit(before) || before == ' ' || before == 'k' || before == 'm') {
+		if (ascii_digit(before) || before == ' ' || before == 'k' || before == 'm') {
 			snprintf(value + len - n, size - len + n, "%s", table[i].unit);
 			break;
 		}
@@ -52,8 +43,8 @@ bool value_plain(char *value, size_t size, struct fault *why)
 static size_t number_length(const char *value)
 {
 	size_t n = value[0] == '-' || value[0] == '+' ? 1 : 0;
-	while (is_digit(value[n]) || ((value[n] == '.' || value[n] == ',' || value[n] == '/') &&
-	                              is_digit(value[n + 1])))
+	while (ascii_digit(value[n]) || ((value[n] == '.' || value[n] == ',' || value[n] == '/') &&
+	                              ascii_digit(value[n + 1])))
 		n++;
 	return n;
 }
@@ -64,9 +55,9 @@ static bool has_unit(const char *value, char unit, const char *prefixes)
 	const char *p = value + number_length(value);
 	while (*p == ' ')
 		p++;
-	if (*p && strchr(prefixes, *p) && lower(p[1]) == lower(unit))
+	if (*p && strchr(prefixes, *p) && ascii_lower(p[1]) == ascii_lower(unit))
 		p++;
-	if (lower(*p) != lower(unit))
+	if (ascii_lower(*p) != ascii_lower(unit))
 		return false;
 	p++;
 	while (*p == ' ')
@@ -96,7 +87,7 @@ size_t value_slash(const char *value, enum function f)
 	/* 1/2 W is a fraction, 1/2W too. */
 	if (digits == 1 && strchr("248", right[0]) && slash == value + 1)
 		return 0;
-	if (!digits || !(is_digit(value[0]) || value[0] == '.' || value[0] == ','))
+	if (!digits || !(ascii_digit(value[0]) || value[0] == '.' || value[0] == ','))
 		return 0;
 	bool volts = right[digits] == '\0' && digits >= 2 && f == FUNCTION_FARAD;
 	return volts || has_unit(right, 'V', "kK") || has_unit(right, 'W', "m")
@@ -143,7 +134,7 @@ static bool times(struct line *l, const char *value, size_t at, bool *refused)
 		return false;
 	const char *one = value + sign + 1;
 	one += strspn(one, " ");
-	if (!is_digit(one[0]) && one[0] != '.')
+	if (!ascii_digit(one[0]) && one[0] != '.')
 		return false;
 	int count = value[0] - '0';
 	if (n == 2)
@@ -157,7 +148,7 @@ static bool times(struct line *l, const char *value, size_t at, bool *refused)
 bool value_sections(struct line *l, const char *value, size_t at, bool *refused)
 {
 	*refused = false;
-	if (!is_digit(value[0]) && value[0] != '.')
+	if (!ascii_digit(value[0]) && value[0] != '.')
 		return false;
 	if (times(l, value, at, refused))
 		return true;
@@ -165,7 +156,7 @@ bool value_sections(struct line *l, const char *value, size_t at, bool *refused)
 	if (*refused || !plus)
 		return false;
 	/* 1e+5 is one number. */
-	if (lower(plus[-1]) == 'e' && !strchr(plus + 1, '+'))
+	if (ascii_lower(plus[-1]) == 'e' && !strchr(plus + 1, '+'))
 		return false;
 	for (const char *from = value; from;) {
 		const char *next = strchr(from, '+');

@@ -4,23 +4,9 @@
 
 #include "protocol/record/sheet_cells.h"
 #include "protocol/record/sheet_names.h"
+#include "protocol/trade/ascii.h"
 
 #include <string.h>
-
-static bool is_digit(char c)
-{
-	return c >= '0' && c <= '9';
-}
-
-static bool is_letter(char c)
-{
-	return (c >= 'A' && c <= 'Z') || (c >= 'a' && c <= 'z');
-}
-
-static char lower(char c)
-{
-	return c >= 'A' && c <= 'Z' ? (char)(c - 'A' + 'a') : c;
-}
 
 bool word_is(const struct line *l, int i, const char *text)
 {
@@ -58,10 +44,10 @@ bool words_split(struct line *l)
 static size_t last_letters(const struct line *l, const struct word *w, size_t *at)
 {
 	size_t end = w->at + w->len, begin;
-	while (end > w->at && !is_letter(l->text[end - 1]))
+	while (end > w->at && !ascii_letter(l->text[end - 1]))
 		end--;
 	begin = end;
-	while (begin > w->at && is_letter(l->text[begin - 1]))
+	while (begin > w->at && ascii_letter(l->text[begin - 1]))
 		begin--;
 	*at = begin;
 	return end - begin;
@@ -80,7 +66,7 @@ static bool is_names(const struct line *l, int i)
 	if (!name_numbered(text, n))
 		return false;
 	for (; n < w->len; n++)
-		if (!is_letter(text[n]) && !is_digit(text[n]) && !strchr(",;-./_", text[n]))
+		if (!ascii_letter(text[n]) && !ascii_digit(text[n]) && !strchr(",;-./_", text[n]))
 			return false;
 	return true;
 }
@@ -91,7 +77,7 @@ static bool same_letters(const struct line *l, const struct word *a, const struc
 	(void)last_letters(l, b, &y);
 	y = b->at;
 	return n > 0 && n < b->len && memcmp(l->text + x, l->text + y, n) == 0 &&
-	       is_digit(l->text[y + n]);
+	       ascii_digit(l->text[y + n]);
 }
 
 /* A comma, a semicolon, a dash or dots at this end of a word. */
@@ -116,7 +102,7 @@ static bool open_begin(const struct line *l, int i)
 	const struct word *w = &l->word[i];
 	const char *text = l->text + w->at;
 	size_t n = w->len > 2 && text[0] == '.' && text[1] == '.' ? 2 : 1;
-	return (n == 2 || strchr(",;-", text[0])) && w->len > n && is_letter(text[n]) &&
+	return (n == 2 || strchr(",;-", text[0])) && w->len > n && ascii_letter(text[n]) &&
 	       name_numbered(text + n, w->len - n < NAME_SIZE ? w->len - n : 0);
 }
 
@@ -166,9 +152,9 @@ static bool bare_number(const struct line *l, const struct word *w)
 	else if (text[0] == '-' || text[0] == '+')
 		i = 1;
 	for (; i < w->len; i++) {
-		digit |= is_digit(text[i]);
+		digit |= ascii_digit(text[i]);
 		bool part = i > 0 && i + 2 == w->len && text[i] == '/' && strchr("248", text[i + 1]);
-		if (!is_digit(text[i]) && text[i] != '.' && text[i] != ',' && !part)
+		if (!ascii_digit(text[i]) && text[i] != '.' && text[i] != ',' && !part)
 			return false;
 	}
 	return digit;
@@ -204,7 +190,7 @@ static bool is_between(const struct line *l, int k, bool behind)
 	const struct word *other = k + 1 < l->words ? &l->word[k + 1] : NULL;
 	bool sign = word_is(l, k, "x") || word_is(l, k, "*") || word_is(l, k, "+");
 	return behind ? is_between(l, k - 1, false)
-	              : sign && other && is_digit(l->text[other->at]) && k > l->first &&
+	              : sign && other && ascii_digit(l->text[other->at]) && k > l->first &&
 	                    bare_number(l, &l->word[k - 1]);
 }
 
@@ -219,12 +205,12 @@ size_t words_join(struct line *l, int i, bool tolerance)
 		/* +- 5 % */
 		if (!more && tolerance)
 			more = k == i + 1 && l->word[i].len == 2 && word_is_limit(l, &l->word[i]) &&
-			       is_digit(l->text[w->at]);
+			       ascii_digit(l->text[w->at]);
 		/* -10 +10 %, and AC or DC after volts */
 		if (!more && tolerance)
 			more = k == i + 1 && l->text[w->at] == '+' && l->text[l->word[i].at] == '-';
 		if (!more && !tolerance && (word_is(l, k, "AC") || word_is(l, k, "DC")))
-			more = lower(l->text[end - 1]) == 'v';
+			more = ascii_lower(l->text[end - 1]) == 'v';
 		if (!more)
 			break;
 		l->word[k].taken = true;
@@ -236,7 +222,7 @@ size_t words_join(struct line *l, int i, bool tolerance)
 bool word_is_value(const struct line *l, const struct word *w, enum function f)
 {
 	const char *text = l->text + w->at;
-	if (is_digit(text[0]) || ((text[0] == '.' || text[0] == ',') && w->len > 1))
+	if (ascii_digit(text[0]) || ((text[0] == '.' || text[0] == ',') && w->len > 1))
 		return true;
 	if (text[0] == '-' || text[0] == '+')
 		return w->len > 1;
@@ -244,7 +230,7 @@ bool word_is_value(const struct line *l, const struct word *w, enum function f)
 	bool letter = f == FUNCTION_FARAD ? strchr("pnu", text[0]) != NULL
 	                                  : f == FUNCTION_OHM && text[0] == 'k';
 	for (size_t i = 1; letter && i < w->len; i++)
-		letter = is_digit(text[i]);
+		letter = ascii_digit(text[i]);
 	return letter && w->len > 1;
 }
 

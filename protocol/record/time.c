@@ -5,6 +5,8 @@
  */
 #include "protocol/record/text.h"
 
+#include "protocol/trade/ascii.h"
+
 /* The Gregorian calendar in whole days since 1970-01-01, counted in years that
  * begin in March, so that the leap day is the last; 719468 days lie between
  * 0000-03-01 and 1970-01-01. */
@@ -52,16 +54,11 @@ void text_time(struct text *t, int64_t us)
 	text_add(t, out, sizeof out - 1);
 }
 
-static bool is_digit(char c)
-{
-	return c >= '0' && c <= '9';
-}
-
 static bool fixed_int(const char *text, int digits, int *out)
 {
 	*out = 0;
 	for (int i = 0; i < digits; i++) {
-		if (!is_digit(text[i]))
+		if (!ascii_digit(text[i]))
 			return false;
 		*out = *out * 10 + (text[i] - '0');
 	}

@@ -3,6 +3,8 @@
  * comparing and multiplying never need a second, approximate path. */
 #include "protocol/trade/decimal.h"
 
+#include "protocol/trade/ascii.h"
+
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -18,11 +20,6 @@ static bool fits(wide n)
 	return n > -(wide)digits_limit && n < (wide)digits_limit;
 }
 
-static bool is_digit(char c)
-{
-	return c >= '0' && c <= '9';
-}
-
 /* The digits and the point; the exponent part is read by the caller. */
 static size_t read_digits(const char *text, size_t len, struct decimal *out)
 {
@@ -35,7 +32,7 @@ static size_t read_digits(const char *text, size_t len, struct decimal *out)
 			point = true;
 			continue;
 		}
-		if (!is_digit(text[i]))
+		if (!ascii_digit(text[i]))
 			break;
 		any = true;
 		if (n >= digits_limit / 10) {
@@ -69,7 +66,7 @@ static size_t read_exponent(const char *text, size_t len, int *out)
 		i++;
 	size_t first = i;
 	int e = 0;
-	for (; i < len && is_digit(text[i]); i++)
+	for (; i < len && ascii_digit(text[i]); i++)
 		if (e < 10000)
 			e = e * 10 + (text[i] - '0');
 	if (i == first)
@@ -147,7 +144,7 @@ struct decimal decimal_from_double(double x, int figures)
 		snprintf(text, sizeof text, "%.*e", figures - 1, x);
 		/* A locale may have put something else where the point belongs. */
 		for (char *c = text; *c; c++)
-			if (!is_digit(*c) && *c != '-' && *c != '+' && *c != 'e')
+			if (!ascii_digit(*c) && *c != '-' && *c != '+' && *c != 'e')
 				*c = '.';
 		if (decimal_parse(text, strlen(text), &d))
 			break;

@@ -21,6 +21,7 @@
  */
 #include "protocol/trade/marking_parts.h"
 
+#include "protocol/trade/ascii.h"
 #include "protocol/trade/preferred.h"
 
 #include <stdio.h>
@@ -108,11 +109,6 @@ struct bands {
 	unsigned words;
 };
 
-static bool is_letter(char c)
-{
-	return (c >= 'A' && c <= 'Z') || (c >= 'a' && c <= 'z');
-}
-
 static bool word_is(const char *text, size_t len, const char *name)
 {
 	for (size_t i = 0; i < len; i++) {
@@ -145,7 +141,7 @@ static size_t next_word(const struct plain *p, size_t *at)
 	while (*at < p->len && strchr(" ,-/+;:()", p->text[*at]))
 		(*at)++;
 	size_t end = *at;
-	while (end < p->len && is_letter(p->text[end]))
+	while (end < p->len && ascii_letter(p->text[end]))
 		end++;
 	return end - *at;
 }

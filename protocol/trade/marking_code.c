@@ -13,25 +13,11 @@
  */
 #include "protocol/trade/marking_parts.h"
 
+#include "protocol/trade/ascii.h"
 #include "protocol/trade/preferred.h"
 
 #include <stdio.h>
 #include <string.h>
-
-static bool is_digit(char c)
-{
-	return c >= '0' && c <= '9';
-}
-
-static bool is_letter(char c)
-{
-	return (c >= 'A' && c <= 'Z') || (c >= 'a' && c <= 'z');
-}
-
-static char lower(char c)
-{
-	return c >= 'A' && c <= 'Z' ? (char)(c - 'A' + 'a') : c;
-}
 
 /* What stands behind a value. */
 struct tail {
@@ -65,13 +51,13 @@ static void stopped(struct scan *s, size_t at, const char *why)
 static size_t volts_word(const char *text)
 {
 	size_t n = 0;
-	while (is_letter(text[n]) || text[n] == '.')
+	while (ascii_letter(text[n]) || text[n] == '.')
 		n++;
 	char word[16];
 	size_t len = 0;
 	for (size_t i = 0; i < n && len < sizeof word - 1; i++)
 		if (text[i] != '.')
-			word[len++] = lower(text[i]);
+			word[len++] = ascii_lower(text[i]);
 	word[len] = '\0';
 	static const char *const known[] = {"v",   "vdc", "vac", "wv",  "vw",    "wvdc", "vdcw",
 	                                    "vwdc", "volt", "volts", "vwkg", "dcv", "dcwv"};
@@ -88,9 +74,9 @@ static size_t volts_more(const char *text)
 	                                    "d.c.w.", "d.c.",  "a.c.", "dcw",  "dc",   "ac",  "~", "="};
 	for (size_t i = 0; i < sizeof known / sizeof *known; i++) {
 		size_t n = 0;
-		while (known[i][n] && lower(text[n]) == known[i][n])
+		while (known[i][n] && ascii_lower(text[n]) == known[i][n])
 			n++;
-		if (!known[i][n] && !is_letter(text[n]))
+		if (!known[i][n] && !ascii_letter(text[n]))
 			return n;
 	}
 	return 0;
@@ -103,10 +89,10 @@ static size_t number_at(const char *text, size_t at, struct decimal *out)
 	size_t n = 0;
 	bool point = false;
 	while (n < sizeof copy - 1 &&
-	       (is_digit(text[at + n]) ||
-	        (!point && (text[at + n] == '.' || text[at + n] == ',') && is_digit(text[at + n + 1])))) {
-		point = point || !is_digit(text[at + n]);
-		copy[n] = is_digit(text[at + n]) ? text[at + n] : '.';
+	       (ascii_digit(text[at + n]) ||
+	        (!point && (text[at + n] == '.' || text[at + n] == ',') && ascii_digit(text[at + n + 1])))) {
+		point = point || !ascii_digit(text[at + n]);
+		copy[n] = ascii_digit(text[at + n]) ? text[at + n] : '.';
 		n++;
 	}
 	if (n == 0 || decimal_read(copy, n, out) != n)
@@ -138,7 +124,7 @@ static size_t rating_at(const struct scan *s, size_t at, bool bare, struct tail 
 	size_t behind = at;
 	while (text[behind] == ' ')
 		behind++;
-	if (lower(text[behind]) == 'w' && !is_letter(text[behind + 1]) && text[behind + 1] != '.') {
+	if (ascii_lower(text[behind]) == 'w' && !ascii_letter(text[behind + 1]) && text[behind + 1] != '.') {
 		if (t->has_watts)
 			return 0;
 		t->has_watts = true;
@@ -147,7 +133,7 @@ static size_t rating_at(const struct scan *s, size_t at, bool bare, struct tail 
 	}
 	if (n == 0 || t->has_volts)
 		return 0;
-	bool kilo = lower(text[behind]) == 'k' && volts_word(text + behind + 1);
+	bool kilo = ascii_lower(text[behind]) == 'k' && volts_word(text + behind + 1);
 	size_t word = volts_word(text + behind + kilo);
 	if (kilo)
 		d.e += 3;
@@ -206,7 +192,7 @@ static size_t letter_at(const struct scan *s, size_t at, enum function f, struct
 	const char *text = s->p->text;
 	struct fault why;
 	if (t->has_tolerance || !text[at] || !strchr("BCDFGHJKMNQTSZ", text[at]) ||
-	    is_letter(text[at + 1]))
+	    ascii_letter(text[at + 1]))
 		return 0;
 	if (!tolerance_parse(text + at, 1, f, &t->tolerance, &why))
 		return 0;
@@ -226,7 +212,7 @@ static bool tail_read(struct scan *s, size_t at, enum function f, bool code, str
 	while (at < s->p->len) {
 		size_t next;
 		if (text[at] == ' ' || text[at] == ',' || text[at] == ';' || text[at] == '(' ||
-		    text[at] == ')' || (text[at] == '.' && !is_digit(text[at + 1]))) {
+		    text[at] == ')' || (text[at] == '.' && !ascii_digit(text[at + 1]))) {
 			at++;
 			continue;
 		}
@@ -236,7 +222,7 @@ static bool tail_read(struct scan *s, size_t at, enum function f, bool code, str
 		           (next = rating_at(s, at, bare, t)) != 0) {
 			bare = false;
 		} else if ((text[at] == '/' || text[at] == '-' || text[at] == 'x' || text[at] == '@') &&
-		           is_digit(text[at + 1])) {
+		           ascii_digit(text[at + 1])) {
 			next = at + 1;
 			bare = true;
 		} else {
@@ -347,7 +333,7 @@ static size_t word_at(const char *text, const struct unit *u)
 {
 	size_t n = 0;
 	for (; u->word[n]; n++)
-		if (u->exact ? text[n] != u->word[n] : lower(text[n]) != lower(u->word[n]))
+		if (u->exact ? text[n] != u->word[n] : ascii_lower(text[n]) != ascii_lower(u->word[n]))
 			return 0;
 	return n;
 }
@@ -357,12 +343,12 @@ static size_t word_at(const char *text, const struct unit *u)
 static size_t fraction_at(const char *text, size_t at, int figures, struct decimal *value)
 {
 	size_t n = 0;
-	while (is_digit(text[at + n]) && figures + (int)n <= 5) {
+	while (ascii_digit(text[at + n]) && figures + (int)n <= 5) {
 		value->n = value->n * 10 + (text[at + n] - '0');
 		value->e--;
 		n++;
 	}
-	return n == 0 || is_digit(text[at + n]) || figures + (int)n > 5 ? 0 : n;
+	return n == 0 || ascii_digit(text[at + n]) || figures + (int)n > 5 ? 0 : n;
 }
 
 static void with_unit(struct scan *s, const struct unit *u, struct decimal value, size_t at,
@@ -398,7 +384,7 @@ static void unit_readings(struct scan *s, const struct number *n)
 		spaces++;
 	for (size_t i = 0; i < sizeof units / sizeof *units; i++) {
 		const struct unit *u = &units[i];
-		size_t at = u->point && is_digit(text[n->end + 1]) ? n->end : spaces;
+		size_t at = u->point && ascii_digit(text[n->end + 1]) ? n->end : spaces;
 		size_t len = word_at(text + at, u);
 		if (!len)
 			continue;
@@ -411,10 +397,10 @@ static void unit_readings(struct scan *s, const struct number *n)
 		}
 		/* A letter alone may carry a tolerance letter, a word may not. */
 		char next = text[at + len];
-		if (is_digit(next) || (is_letter(next) && (len > 1 || is_letter(text[at + len + 1]))))
+		if (ascii_digit(next) || (ascii_letter(next) && (len > 1 || ascii_letter(text[at + len + 1]))))
 			continue;
 		/* nF and MF are units; only digits between would make F a tolerance. */
-		if ((u->f == FUNCTION_FARAD || u->e == 6) && len == 1 && lower(next) == 'f')
+		if ((u->f == FUNCTION_FARAD || u->e == 6) && len == 1 && ascii_lower(next) == 'f')
 			continue;
 		/* Three figures that no resistor of 5 % or 1 % has, and K or M: a digit
 		 * code with its tolerance (104K). */
@@ -424,11 +410,11 @@ static void unit_readings(struct scan *s, const struct number *n)
 			continue;
 		struct tail t;
 		if (u->old && !(n->point || (tail_read(s, at + len, u->f, false, &t) && t.has_volts) ||
-		                (lower(u->word[0]) == 'k' && n->digits <= 3 && in_series(n->value))))
+		                (ascii_lower(u->word[0]) == 'k' && n->digits <= 3 && in_series(n->value))))
 			continue;
 		with_unit(s, u, value, at + len, NULL);
 	}
-	if (lower(text[spaces]) == 'c' && lower(text[spaces + 1]) == 'm' && !is_letter(text[spaces + 2])) {
+	if (ascii_lower(text[spaces]) == 'c' && ascii_lower(text[spaces + 1]) == 'm' && !ascii_letter(text[spaces + 2])) {
 		struct decimal value;
 		struct tail t;
 		if (decimal_multiply(n->value, centimetre, &value) &&
@@ -544,8 +530,8 @@ static bool volts_code(const char *text, struct decimal *volts)
 		int tenths;
 	} letters[] = {{'A', 10}, {'C', 16}, {'D', 20}, {'E', 25}, {'V', 35}, {'G', 40},
 	               {'W', 45}, {'H', 50}, {'J', 63}, {'K', 80}};
-	if (text[0] < '0' || text[0] > '3' || !is_digit(text[2]) || !is_digit(text[3]) ||
-	    !is_digit(text[4]) || is_digit(text[5]))
+	if (text[0] < '0' || text[0] > '3' || !ascii_digit(text[2]) || !ascii_digit(text[3]) ||
+	    !ascii_digit(text[4]) || ascii_digit(text[5]))
 		return false;
 	for (size_t i = 0; i < sizeof letters / sizeof *letters; i++)
 		if (letters[i].letter == text[1]) {
@@ -564,8 +550,8 @@ static bool number_read(const struct plain *p, size_t at, struct number *n)
 	for (; i < p->len && len < sizeof copy - 1; i++) {
 		char c = p->text[i];
 		/* 0,1 as it is printed on the continent. */
-		bool point = (c == '.' || c == ',') && !n->point && is_digit(p->text[i + 1]);
-		if (!point && !is_digit(c))
+		bool point = (c == '.' || c == ',') && !n->point && ascii_digit(p->text[i + 1]);
+		if (!point && !ascii_digit(c))
 			break;
 		n->point = n->point || point;
 		copy[len++] = point ? '.' : c;
@@ -575,7 +561,7 @@ static bool number_read(const struct plain *p, size_t at, struct number *n)
 	n->zero_first = len > 1 && copy[0] == '0' && copy[1] != '.';
 	n->end = i;
 	return len > 0 && n->digits > 0 && decimal_read(copy, len, &n->value) == len &&
-	       !(i < p->len && is_digit(p->text[i]));
+	       !(i < p->len && ascii_digit(p->text[i]));
 }
 
 /* "1/2 meg", "1/4M". */
@@ -593,7 +579,7 @@ static bool one_value(struct scan *s, size_t at)
 {
 	const char *text = s->p->text;
 	struct number n;
-	if (is_letter(text[at])) {
+	if (ascii_letter(text[at])) {
 		letter_first(s, at);
 	} else if (!number_read(s->p, at, &n)) {
 		stopped(s, at, "a marking was expected, such as 4K7, 104, .047 or brown black yellow");
@@ -621,7 +607,7 @@ static size_t sections_at(const char *text, size_t from[], size_t to[], int *cou
 	size_t at = 0;
 	for (*count = 0; *count < SECTIONS_MAX;) {
 		from[*count] = at;
-		while (is_digit(text[at]) || (text[at] == '.' && is_digit(text[at + 1])))
+		while (ascii_digit(text[at]) || (text[at] == '.' && ascii_digit(text[at + 1])))
 			at++;
 		to[*count] = at;
 		if (to[*count] == from[*count])
@@ -634,7 +620,7 @@ static size_t sections_at(const char *text, size_t from[], size_t to[], int *cou
 			break;
 		for (next++; text[next] == ' ';)
 			next++;
-		if (!is_digit(text[next]))
+		if (!ascii_digit(text[next]))
 			break;
 		at = next;
 	}

@@ -2,6 +2,8 @@
 /* See position.h.  Tolerances are in tolerance.c. */
 #include "protocol/trade/position.h"
 
+#include "protocol/trade/ascii.h"
+
 #include <string.h>
 
 static const struct {
@@ -13,22 +15,12 @@ static const struct {
 #undef X
 };
 
-static bool is_letter(char c)
-{
-	return (c >= 'A' && c <= 'Z') || (c >= 'a' && c <= 'z');
-}
-
-static bool is_digit(char c)
-{
-	return c >= '0' && c <= '9';
-}
-
 bool name_valid(const char *name, size_t len)
 {
-	if (len == 0 || len >= NAME_SIZE || !(is_letter(name[0]) || is_digit(name[0])))
+	if (len == 0 || len >= NAME_SIZE || !(ascii_letter(name[0]) || ascii_digit(name[0])))
 		return false;
 	for (size_t i = 1; i < len; i++)
-		if (!is_letter(name[i]) && !is_digit(name[i]) &&
+		if (!ascii_letter(name[i]) && !ascii_digit(name[i]) &&
 		    (name[i] == '\0' || !strchr("._/-", name[i])))
 			return false;
 	return true;
@@ -79,9 +71,9 @@ static const char *past_channel(const char *name)
 	if (slash)
 		name = slash + 1;
 	const char *end = name;
-	while (is_letter(*end))
+	while (ascii_letter(*end))
 		end++;
-	return end > name && (*end == '-' || *end == '.') && is_letter(end[1]) ? end + 1 : name;
+	return end > name && (*end == '-' || *end == '.') && ascii_letter(end[1]) ? end + 1 : name;
 }
 
 enum kind kind_from_position(const char *name)
@@ -89,7 +81,7 @@ enum kind kind_from_position(const char *name)
 	name = past_channel(name);
 	char letters[8];
 	size_t n = 0;
-	for (; n < sizeof letters - 1 && is_letter(name[n]); n++)
+	for (; n < sizeof letters - 1 && ascii_letter(name[n]); n++)
 		letters[n] = name[n] >= 'a' ? (char)(name[n] - 'a' + 'A') : name[n];
 	letters[n] = '\0';
 	for (size_t i = 0; i < sizeof letters_table / sizeof *letters_table; i++)

@@ -10,6 +10,8 @@
  */
 #include "protocol/trade/quantity.h"
 
+#include "protocol/trade/ascii.h"
+
 #include <string.h>
 
 /* A place in the text that moves on; everything here keeps at <= len. */
@@ -17,11 +19,6 @@ struct scan {
 	const char *text;
 	size_t at, len;
 };
-
-static bool is_digit(char c)
-{
-	return c >= '0' && c <= '9';
-}
 
 static bool take(struct scan *s, const char *word)
 {
@@ -138,7 +135,7 @@ static bool unit_fits(struct unit u, enum function hint)
 /* The digits behind a letter that stands in the place of the point. */
 static bool take_fraction(struct scan *s, struct decimal *value)
 {
-	for (; s->at < s->len && is_digit(s->text[s->at]); s->at++) {
+	for (; s->at < s->len && ascii_digit(s->text[s->at]); s->at++) {
 		if (value->n > INT64_C(99999999999999999))
 			return false;
 		value->n = value->n * 10 + (s->text[s->at] - '0');
@@ -192,9 +189,9 @@ static bool fail(struct fault *why, const struct scan *s, const char *text)
 static bool is_ambiguous(const struct scan *s)
 {
 	size_t i = s->at;
-	while (i < s->len && is_digit(s->text[i]))
+	while (i < s->len && ascii_digit(s->text[i]))
 		i++;
-	return i > s->at && i + 1 < s->len && s->text[i] == 'E' && is_digit(s->text[i + 1]);
+	return i > s->at && i + 1 < s->len && s->text[i] == 'E' && ascii_digit(s->text[i + 1]);
 }
 
 /* The number itself, up to where a prefix or unit may stand. */
@@ -208,7 +205,7 @@ static bool scan_number(struct scan *s, struct parts *p, struct fault *why)
 	if (is_ambiguous(s))
 		return fail(why, s, "E may mean ohms or a power of ten here: write 4R7, or 4e7");
 	bool code = false;
-	if (s->at < s->len && (is_digit(s->text[s->at]) || s->text[s->at] == '.')) {
+	if (s->at < s->len && (ascii_digit(s->text[s->at]) || s->text[s->at] == '.')) {
 		size_t n = decimal_read(s->text + s->at, s->len - s->at, &p->value);
 		if (n == 0)
 			return fail(why, s, "this number has too many digits or no digit at all");
