@@ -207,6 +207,8 @@ static bool thread_start(struct log *log, struct fault *why)
 	pthread_sigmask(SIG_SETMASK, &all, &before);
 	int error = pthread_create(&log->thread, NULL, log_thread, log);
 	pthread_sigmask(SIG_SETMASK, &before, NULL);
+	if (!error) /* for whoever looks at the process */
+		pthread_setname_np(log->thread, "tally-log");
 	if (error)
 		fault_set(why, "no thread for the log: %s", strerror(error));
 	return error == 0;

@@ -151,9 +151,10 @@ static void on_hotplug_lost(void *arg, const struct fault *why)
 void listen_for_plugs(struct stand *s)
 {
 	struct fault why;
-	if (!s->config->meters || s->hotplug)
+	if (!s->config->meters || s->hotplug || s->no_hotplug)
 		return;
 	s->hotplug = hotplug_open(&s->loop, on_hotplug, on_hotplug_lost, s, &why);
+	s->no_hotplug = !s->hotplug;
 	if (!s->hotplug)
 		say("%s", why.text);
 }

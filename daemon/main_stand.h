@@ -83,6 +83,7 @@ struct stand {
 	int lines_closing;       /* lines that are not wholly closed: no new one is opened meanwhile */
 	struct bus bus;          /* looked at by all lines together */
 	struct hotplug *hotplug; /* says when; NULL where nothing does */
+	bool no_hotplug;         /* nothing does, and that was said */
 	int64_t config_read;     /* UTC at which the configuration was read, us */
 	bool reloaded;           /* not the one with which the daemon began */
 	char reload_fault[700];  /* why the last one was refused; "" where it was not */
