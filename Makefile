@@ -228,8 +228,8 @@ install: all
 	  "daemon-reload && udevadm control --reload && systemctl enable --now tallyd.socket tallyd"
 
 uninstall:
-	@$(each_file) echo "  remove $$to"; rm -f "$$to" || exit 1; \
-	  rmdir -p --ignore-fail-on-non-empty "$${to%/*}" 2>/dev/null || true; done
+	@$(each_file) echo "  remove $$to"; rm -f "$$to" || exit 1; done
+	@rmdir '$(DESTDIR)$(DOCDIR)/dialects' '$(DESTDIR)$(DOCDIR)' 2>/dev/null || true
 	@echo "what stays: the configuration $(SYSCONFDIR)/tally.ini, dialects in $(SYSCONFDIR)/tally," \
 	  "and the logs with their keys in /var/lib/tally"
 

@@ -66,7 +66,8 @@ static void find_meter(struct report *r, const char *name, const char *state, co
 {
 	static const struct { const char *state, *word; } bad[] = {
 	    {"absent", "meter-absent"}, {"refused", "meter-refused"}, {"stale", "meter-stale"},
-	    {"failed", "meter-failed"}, {"unknown", "meter-unknown"}, {"resync", "meter-silent"},
+	    {"set-up refused", "meter-setup"}, {"function unknown", "meter-function"},
+	    {"silent", "meter-silent"},
 	};
 	char cure[128];
 	snprintf(cure, sizeof cure, "tally doctor %.40s says what stands in the way, and what to do", name);

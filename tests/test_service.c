@@ -438,9 +438,9 @@ static void test_journal(void **state)
 	struct peer *watch = peer_watching(s, -1);
 	for (int i = 0; i < 8; i++) {
 		meter_unplug(s, red);
-		mustsee(watch, "{\"event\":\"gone\",\"meter\":\"red\"");
+		mustsee(watch, "{\"event\":\"gone\"");
 		meter_plug(s, red);
-		mustsee(watch, "{\"event\":\"back\",\"meter\":\"red\"");
+		mustsee(watch, "{\"event\":\"back\"");
 	}
 	meter_unplug(s, red);
 	/* The other meter is heard of all the same. */
@@ -453,7 +453,8 @@ static void test_journal(void **state)
 	assert_non_null(text);
 	assert_string_equal(field(text, "PRIORITY"), "4");
 	print_message("   %d lines, %d of the meter that flaps\n", lines, red_lines);
-	assert_int_equal(red_lines, 9); /* of a minute; the tenth will be their count */
+	/* With the one above nine of a minute; the tenth will be the count of the others. */
+	assert_int_equal(red_lines, 8);
 	assert_int_equal(daemon_stop(s, SIGTERM), 0);
 	/* Nothing of it went to standard error as well. */
 	assert_false(file_has(s->said, "line open"));
