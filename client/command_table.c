@@ -183,10 +183,16 @@ const struct command command_table[] = {
 	 "for screen readers, and words (take, undo, next, help ...) are read from standard input; "
 	 "`tally --plain` alone is the same. Without a terminal only --plain works." CAUTION,
 	 0, 0, NEED_BENCH, false, call_bench},
-	{BENCH, "status", "", "what is chosen and how things stand",
-	 "Job, condition, reach, walk, the chosen position, meters bound elsewhere, and the health of "
-	 "the log.",
+	{BENCH, "status", "", "what is chosen, and how everything stands: one screen",
+	 "Job, condition, reach, walk, the chosen position, meters bound elsewhere; then the daemon, its "
+	 "meters, the log and its disk, what waits for it, the clock, the last checkpoint, who is "
+	 "connected. What is wrong is said with its cure, and the exit status is 1.",
 	 0, 0, NEED_BENCH, false, call_status},
+	{BENCH, "reload", "", "the daemon reads its configuration anew",
+	 "Everything is read first, dialect files too; with a fault anywhere nothing changes, and "
+	 "FILE:LINE:COLUMN is said with exit status 2. A meter whose section says the same goes on without "
+	 "losing a frame. Name, log and sockets change with a restart alone.",
+	 0, 0, NEED_BENCH, true, call_reload},
 	{BENCH, "at", "[POSITION] [QUANTITY]", "choose the position (and quantity); say what is chosen",
 	 "What the probes touch next is logged to this position. --meter binds one meter to it while "
 	 "the others go on where they are. Without words: what is chosen." CAUTION,

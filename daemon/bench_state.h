@@ -32,6 +32,7 @@
  *   bench_act_sheet.c  all that as a recording says it
  *   bench_restore.c reading all of that back from the log
  *   bench_act.c     what a recording says the person did
+ *   bench_reload.c  another configuration while it works
  *   bench_look.c    status, meters and live values as JSON
  *   trail.c         runs of readings
  */
@@ -312,6 +313,13 @@ void bench_taped(struct bench *b, int64_t t, const char *act, const char *format
 bool bench_reach_set(struct bench *b, int64_t t, enum reach reach, struct fault *why);
 /* bench.c: when this meter has to be looked at next. */
 void bench_timers(struct bench_meter *m);
+/* The meter at index i of the configuration begins; `again`: its place in the bench is another
+ * one's with the same name, which went away (bench_reload.c). */
+void bench_meter_begin(struct bench *b, int i, bool again);
+/* Its line or itself is away: what was touched counts as lifted. */
+void bench_away(struct bench *b, struct bench_meter *m, int64_t t, const char *cause);
+/* A record of what it is now. */
+void bench_meter_said(struct bench *b, struct bench_meter *m);
 bool bench_grow(void **array, int count, int *size, size_t each);
 
 /* bench_position.c */
