@@ -8,6 +8,7 @@
  *                        the safety tests; what was never measured
  *     report_owner.c     the first page, in plain words
  *     report_tables.c, report_history.c   everything behind it
+ *     report_response.c  the measured response of an output
  *     report_picture.c   scales and bars, as SVG
  *     report_paper.c     HTML and pages for print, both at once
  *     report_csv.c, report_json.c         for machines
@@ -41,6 +42,8 @@ struct report_entry {
 	bool in_circuit, typed, overload;
 	bool has_value;
 	double value, u;      /* SI; u the standard uncertainty, 0: not known */
+	double hertz;         /* of alternating volts or amps, as the entry says; 0: it does not */
+	bool aside;           /* ... another one than its place is meant for: a point of a response */
 	enum report_word word, service; /* service REPORT_NONE: not judged */
 	char shown[64];
 };
@@ -52,6 +55,7 @@ struct report_position {
 	enum kind kind;
 	enum function function;
 	struct slice fit;    /* absent where the sheet's part is in */
+	bool outputs;        /* entries there carry a frequency */
 };
 
 /* One line of the table of before and after: a quantity of a position. */
@@ -108,7 +112,8 @@ bool report_grow(struct report *r, void *array, int count, size_t each);
 /*
  * Of the entries of a position, quantity and condition that are not struck the newest counts;
  * but what was measured lifted or loose comes before what was measured in circuit, where
- * other paths count.  In volts reach says nothing.
+ * other paths count.  In volts reach says nothing.  What was measured at another frequency than
+ * its place is meant for (1 kHz, where its role says none) counts only where nothing else is there.
  */
 void report_facts(struct report *r);
 const struct report_position *report_position(const struct report *r, const char *name);
@@ -176,6 +181,17 @@ void report_entry_text(const struct report *r, const struct report_entry *e, cha
 void report_what(const struct report *r, const struct report_position *p, char *out, size_t size);
 /* "calculated" names of places. */
 const char *report_place_word(const struct report *r, const char *what);
+
+/* ---- report_response.c ---- */
+
+/* The frequency that an entry carries; 0 for none. */
+double report_hertz(const struct report_entry *e);
+/* "31.5 Hz", "1 kHz" */
+void report_hertz_text(const struct report *r, double hertz, char *out, size_t size);
+void report_response(const struct report *r, struct paper *p);
+/* Items of a list: how far each output reaches now. */
+void report_response_owner(const struct report *r, struct paper *p);
+void report_response_json(const struct report *r, struct lines *out);
 
 /* ---- report_picture.c ---- */
 

@@ -106,6 +106,7 @@ static void read_entry(struct report_entry *e, struct slice element)
 	e->has_value = json_number(json_member(e->record.at, e->record.len, "value"), &e->value);
 	if (!json_number(json_member(e->record.at, e->record.len, "u"), &e->u))
 		e->u = 0;
+	e->hertz = report_hertz(e);
 	e->word = word_of(e->judged, "verdict");
 	e->service = word_of(e->judged, "service.verdict");
 	words_member(e->record, "shown", e->shown, sizeof e->shown);

@@ -210,7 +210,7 @@ static void what_was_done(const struct report *r, struct paper *p)
 
 static void what_it_does(const struct report *r, struct paper *p)
 {
-	static const char *const told[] = {"power", "balance", "output-impedance", "ripple"};
+	static const char *const told[] = {"power", "hum", "balance", "output-impedance", "ripple"};
 	struct slice one, list = json_member(r->places.at, r->places.len, "places");
 	struct lines svg = {0};
 	int count[REPORT_WORDS], positions, measured = 0;
@@ -230,7 +230,7 @@ static void what_it_does(const struct report *r, struct paper *p)
 		char shown[80], value[96], what[48], position[48], text[300];
 		words_member(one, "what", what, sizeof what);
 		bool tell = words_member_is(one, "condition", "done");
-		for (size_t i = 0; tell && i < 4; i++) {
+		for (size_t i = 0; tell && i < sizeof told / sizeof told[0]; i++) {
 			if (strcmp(told[i], what) != 0)
 				continue;
 			words_member(one, "shown", shown, sizeof shown);
@@ -243,6 +243,7 @@ static void what_it_does(const struct report *r, struct paper *p)
 			paper_item(p, text);
 		}
 	}
+	report_response_owner(r, p);
 	paper_list_end(p);
 	report_bars(r, &svg);
 	paper_picture(p, REPORT_BARS_WIDTH, REPORT_BARS_HEIGHT, lines_text(&svg));

@@ -274,6 +274,7 @@ static const struct {
 	{"dissipation", "dissipation", "Verlustleistung"},
 	{"dissipation-percent", "dissipation, of its maximum", "Verlustleistung, vom Höchstwert"},
 	{"power", "output power", "Ausgangsleistung"},
+	{"hum", "hum and noise, below that output", "Brumm und Rauschen, unter dieser Leistung"},
 	{"balance", "balance of the channels", "Balance der Kanäle"},
 	{"output-impedance", "output impedance", "Ausgangswiderstand"},
 	{"damping", "damping factor", "Dämpfungsfaktor"},
@@ -350,6 +351,12 @@ static void second_text(const struct report *r, const struct report_entry *e, ch
 	enum function f;
 	enum quantity q;
 	out[0] = '\0';
+	if (e->hertz > 0) {
+		char number[48];
+		report_hertz_text(r, e->hertz, number, sizeof number);
+		snprintf(out, size, SAY(r, "at %s", "bei %s"), number);
+		return;
+	}
 	if (!second.at || *second.at != '{' ||
 	    !json_number(json_member(second.at, second.len, "value"), &x))
 		return;

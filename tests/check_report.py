@@ -16,6 +16,7 @@ import csv
 import html.parser
 import io
 import json
+import math
 import os
 import re
 import shutil
@@ -52,6 +53,9 @@ R3,carbon-composition,1M,10%,,grid leak,,left,,
 T3/1,wirewound,270,5%,,cathode,,left,,
 C2,paper,0.1 uF,20%,400 V,coupling,R3,left,,
 C9,electrolytic,8 uF,-20/+50%,350 V,reservoir,,,,
+L1,wirewound,8 ohm,5%,,load,,left,L2,
+L2,wirewound,8 ohm,5%,,load,,right,L1,
+H1,other,,<=5 mV,,hum,L1,left,,
 B1,rail,-35 V,+-2 V,,bias,,left,,
 PE,other,,<=0.2 ohm,,earth bond,,,,
 INS,other,,>=2M,,mains insulation,,,,
@@ -106,6 +110,25 @@ def recording():
     return "\n".join(out) + "\n"
 
 
+# Volts at L1 (of L2 a tenth more) by frequency, as found and as done: a response each.
+RESPONSE = {"found": {20: "2.31", 100: "5.92", 1000: "6.32", 5000: "6.02", 10000: "4.1", 20000: "1.9"},
+            "done": {20: "8.2", 31.5: "8.7", 100: "8.94", 1000: "8.944", 10000: "8.81", 20000: "7.2"}}
+HUM = {"found": "12.40 mV AC", "done": "0.894 mV AC"}
+
+
+def response(job, condition):
+    job.do("condition", condition)
+    for hertz, volts in RESPONSE[condition].items():
+        for load, factor in (("L1", Decimal(1)), ("L2", Decimal("1.1"))):
+            job.do("enter", load, "%s V" % (Decimal(volts) * factor).quantize(Decimal("0.0001")), "--from", "mill",
+                   "--quantity", "volts", "--frequency", "%s Hz" % hertz if hertz < 1000 else "%g kHz" % (hertz / 1000))
+    job.do("enter", "H1", HUM[condition], "--from", "mill", "--quantity", "volts", "--frequency", "100 Hz")
+    # Measured again: the newest of a frequency counts; what was struck does not.
+    job.do("enter", "L1", "3.33 V", "--from", "mill", "--quantity", "volts", "--frequency", "5 kHz")
+    job.do("strike", str(json.loads(job.live("entries", "L1", "--json").stdout.splitlines()[-1])["seq"]),
+           "--because", "the generator was still warming")
+
+
 class Job:
     def __init__(self, folder):
         self.folder, self.daemon = folder, None
@@ -158,6 +181,7 @@ def work(job):
     job.replay()
     job.start()
     job.do("enter", "B1", "-36.20 V", "--from", "hand", "--quantity", "volts", "--u", "0.01 V")
+    response(job, "found")
     job.do("enter", "C9", "0.4 mA", "--from", "leaky", "--quantity", "leakage", "--because", EVIL)
     job.do("enter", "R3", "5M", "--from", "hand")
     rows = job.live("entries", "R3", "--json").stdout.splitlines()
@@ -201,7 +225,10 @@ class Log:
         for e in self.entries.values():
             if e["struck"] or (e["position"], e["quantity"], e["condition"]) != (position, quantity, condition):
                 continue
-            key = (e["function"].startswith("volt") or e["reach"] != "in-circuit", e["seq"])
+            # A point of a response is not what the place is told by.
+            point = "frequency" in e and not Decimal(1000) / Decimal("1.26") <= e["frequency"] <= Decimal(1260) \
+                and "hum" not in self.sheet[position].get("role", "")
+            key = (not point, e["function"].startswith("volt") or e["reach"] != "in-circuit", e["seq"])
             if best is None or key >= best[0]:
                 best = (key, e)
         return best and best[1]
@@ -492,6 +519,45 @@ def check_json(log, file):
     return report
 
 
+def check_response(log, report, page, german):
+    """Each point in dB of what was sealed, and where it is 3 dB down."""
+    got = {(x["position"], x["condition"]): x for x in report["responses"]}
+    check("responses: " + str(sorted(got)), sorted(got) == [(p, c) for p in ("L1", "L2") for c in ("done", "found")])
+    for (position, condition), x in got.items():
+        points = {}
+        for e in log.entries.values():
+            if (e["position"], e["condition"]) == (position, condition) and "frequency" in e and not e["struck"]:
+                points[float(e["frequency"])] = e
+        want = {f: 20 * math.log10(float(e["value"] / points[1000.0]["value"])) for f, e in points.items()}
+        check("%s %s: its points" % (position, condition), [float(p["hertz"]) for p in x["points"]] == sorted(want) and
+              all(abs(float(p["db"]) - want[float(p["hertz"])]) < 1e-3 and
+                  p["seq"] == points[float(p["hertz"])]["seq"] for p in x["points"]))
+        f = sorted(want)
+
+        def fall(steps):
+            for a, b in steps:
+                if want[b] <= -3:
+                    part = (want[a] + 3) / (want[a] - want[b])
+                    return math.exp(math.log(a) + part * math.log(b / a)), True
+            return steps[-1][1], False
+        at = f.index(1000.0)
+        ends = [fall(list(zip(f[at::-1], f[at - 1::-1] if at else []))), fall(list(zip(f[at:], f[at + 1:])))]
+        texts = [(("%.2g" % h) if h < 1000 else "%.2g" % (h / 1000)) for h, _ in ends]
+        texts = [t.replace(".", ",") if german else t for t in texts]
+        said = re.search(position + (", fertig: " if condition == "done" and german else ", done: " if condition == "done"
+                         else ", vorgefunden: " if german else ", found: ") + "[^<]*?(?=L[12],|L[12] |$)", page.text)
+        said = said.group(0).split("kHz", 1)[1] if said else ""
+        numbers = re.findall(r"([0-9.,]+)\xa0k?Hz", said)
+        check("%s %s: %s in %r" % (position, condition, texts, said), numbers[:2] == texts)
+    # Power and hum by what was measured at 1 kHz.
+    for condition, watts, db in (("found", "4.99", 20 * math.log10(6.32 / 0.0124)),
+                                 ("done", "9.999", 20 * math.log10(8.944 / 0.000894))):
+        row = [x for x in report["places"]["places"] if (x["position"], x["what"], x["condition"]) == ("L1", "power", condition)]
+        check("power, %s" % condition, len(row) == 1 and row[0]["shown"].startswith(watts))
+        row = [x for x in report["places"]["places"] if (x["position"], x["what"], x["condition"]) == ("H1", "hum", condition)]
+        check("hum, %s" % condition, len(row) == 1 and abs(float(row[0]["value"]) - db) < 0.01)
+
+
 def check_pdf(log, file, german):
     if not os.path.exists(os.path.join(build, "tally-draw")):
         print("tally-draw is not built here: no PDF")
@@ -541,7 +607,7 @@ def main():
               answer["lacks"] == ["earth bond", "insulation", "touch current"])
         check("a stated reason stands in it", r.returncode == 0 and "tested &lt;elsewhere&gt;" in
               open(job.path("why/report.html"), encoding="utf-8").read())
-        job.do("condition", "done")
+        response(job, "done")
         job.do("enter", "PE", "0.08 ohm", "--from", "tester", "--u", "0.005 ohm")
         job.do("enter", "INS", "120 Mohm", "--from", "tester")
         job.do("enter", "TC", "0.9 mA", "--from", "tester", "--u", "0.02 mA")
@@ -565,6 +631,7 @@ def main():
             check_csv(log, out + "/entries-de.csv", ";", ",", True)
             report = check_json(log, out + "/report.json")
             check("JSON: complete", report["complete"] is True)
+            check_response(log, report, page, german)
             check_pdf(log, out + "/report.pdf", german)
         altered(job)
         r = job.file("report", "--out", job.path("x"), "--csv-for", "../x")
