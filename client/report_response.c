@@ -19,7 +19,7 @@
 #define WIDTH 344
 #define HEIGHT 226
 #define LEFT 42.0
-#define RIGHT (WIDTH - 10.0)
+#define RIGHT (WIDTH - 14.0)
 #define TOP 24.0
 #define BOTTOM (HEIGHT - 34.0)
 #define LABEL "font-family=\"DejaVu Sans,Verdana,sans-serif\" font-size=\"12\" fill=\"#111\""
@@ -200,12 +200,34 @@ static void frame_of(const struct response *x, int n, struct frame *f)
 	f->high = f->step * ceil(high / f->step);
 }
 
-/* 1, 2, 5 of each decade; words where they have room. */
+/* 1, 2, 5 of each decade: `each` of them, with a line or a word. */
+static void hertz_axis(const struct frame *f, double each, bool words, double at[], int *n,
+                       struct lines *out)
+{
+	char text[32];
+	for (double decade = pow(10, floor(log10(f->from))); decade <= f->to; decade *= 10) {
+		double hertz = decade * each, x = x_of(f, hertz);
+		bool room = x > LEFT - 0.5 && x < RIGHT + 0.5;
+		if (room && !words)
+			lines_printf(out, "<path d=\"M%.1f %.1fV%.1f\" stroke=\"%s\"/>", x, TOP, BOTTOM,
+			             each > 1 ? "#e4e4e4" : "#bbb");
+		for (int i = 0; words && room && i < *n; i++)
+			room = fabs(at[i] - x) >= 30;
+		if (!words || !room || *n >= 32)
+			continue;
+		at[(*n)++] = x;
+		snprintf(text, sizeof text, hertz < 1000 ? "%g" : "%gk", hertz < 1000 ? hertz : hertz / 1000);
+		lines_printf(out, "<text x=\"%.1f\" y=\"%.1f\" text-anchor=\"middle\" " LABEL ">%s</text>", x,
+		             BOTTOM + 15, text);
+	}
+}
+
 static void axes(const struct report *r, const struct frame *f, struct lines *out)
 {
 	static const double of_decade[] = {1, 2, 5};
 	char text[48];
-	double last = -1;
+	double at[32];
+	int n = 0;
 	for (double y = f->low; y <= f->high + f->step / 2; y += f->step) {
 		lines_printf(out, "<path d=\"M%.1f %.1fH%.1f\" stroke=\"%s\"/>", LEFT, y_of(f, y), RIGHT,
 		             fabs(y) < f->step / 2 ? "#555" : "#d4d4d4");
@@ -213,27 +235,14 @@ static void axes(const struct report *r, const struct frame *f, struct lines *ou
 		lines_printf(out, "<text x=\"%.1f\" y=\"%.1f\" text-anchor=\"end\" " LABEL ">%s</text>",
 		             LEFT - 5, y_of(f, y) + 4, text);
 	}
-	lines_printf(out, "<path d=\"M%.1f %.1fH%.1f\" stroke=\"#555\" stroke-dasharray=\"1 3\"/>", LEFT,
+	lines_printf(out, "<path d=\"M%.1f %.1fH%.1f\" stroke=\"#333\" stroke-dasharray=\"1 3\"/>", LEFT,
 	             y_of(f, -fall_db), RIGHT);
-	for (double decade = pow(10, floor(log10(f->from))); decade <= f->to; decade *= 10)
-		for (int i = 0; i < 3; i++) {
-			double hertz = decade * of_decade[i], x = x_of(f, hertz);
-			if (x < LEFT - 0.5 || x > RIGHT + 0.5)
-				continue;
-			lines_printf(out, "<path d=\"M%.1f %.1fV%.1f\" stroke=\"%s\"/>", x, TOP, BOTTOM,
-			             i ? "#e4e4e4" : "#bbb");
-			snprintf(text, sizeof text, hertz < 1000 ? "%g" : "%gk",
-			         hertz < 1000 ? hertz : hertz / 1000);
-			if (last >= 0 && x - last < 30)
-				continue;
-			lines_printf(out, "<text x=\"%.1f\" y=\"%.1f\" text-anchor=\"middle\" " LABEL
-			             ">%s</text>", x, BOTTOM + 15, text);
-			last = x;
-		}
-	lines_printf(out, "<path d=\"M%.1f %.1fH%.1fV%.1f\" fill=\"none\" stroke=\"#111\"/>"
+	for (int i = 0; i < 6; i++)
+		hertz_axis(f, of_decade[i % 3], i > 2, at, &n, out);
+	lines_printf(out, "<path d=\"M%.1f %.1fH%.1f\" fill=\"none\" stroke=\"#111\"/>"
 	             "<text x=\"2\" y=\"%.1f\" " LABEL ">dB</text>"
 	             "<text x=\"%.1f\" y=\"%d\" text-anchor=\"end\" " LABEL ">Hz</text>", LEFT, BOTTOM,
-	             RIGHT, BOTTOM, TOP - 10, RIGHT, HEIGHT - 4);
+	             RIGHT, TOP - 10, RIGHT, HEIGHT - 4);
 }
 
 static void curve(const struct report *r, const struct frame *f, const struct response *x,
@@ -269,7 +278,7 @@ static void picture(const struct report *r, const struct report_position *at, in
                     struct lines *out)
 {
 	char title[160], said[600], span[240];
-	snprintf(title, sizeof title, "%s%s%s%s", at->name, at->channel[0] ? " (" : "", at->channel,
+	snprintf(title, sizeof title, "%.28s%s%.12s%s", at->name, at->channel[0] ? " (" : "", at->channel,
 	         at->channel[0] ? ")" : "");
 	size_t n = 0;
 	said[0] = '\0';
@@ -292,16 +301,16 @@ static void picture(const struct report *r, const struct report_position *at, in
 	lines_printf(out, "<text x=\"%.1f\" y=\"14\" font-weight=\"bold\" " LABEL ">", LEFT);
 	paper_escape(out, title);
 	lines_puts(out, "</text>");
-	for (int c = REPORT_FOUND, at_x = 180; c < REPORT_CONDITIONS; c++) {
+	for (int c = REPORT_FOUND, at_x = (int)LEFT; c < REPORT_CONDITIONS; c++) {
 		if (!x[c].points || c == REPORT_NEW)
 			continue;
-		lines_printf(out, "<path d=\"M%d 10h24\" stroke=\"#000\" %s/><circle cx=\"%d\" cy=\"10\" "
+		lines_printf(out, "<path d=\"M%d %dh24\" stroke=\"#000\" %s/><circle cx=\"%d\" cy=\"%d\" "
 		             "r=\"3.2\" fill=\"%s\" stroke=\"#000\" stroke-width=\"1.3\"/><text x=\"%d\" "
-		             "y=\"14\" " LABEL ">%s</text>", at_x, c == REPORT_DONE ? "stroke-width=\"2\""
+		             "y=\"%d\" " LABEL ">%s</text>", at_x, HEIGHT - 8, c == REPORT_DONE ? "stroke-width=\"2\""
 		             : "stroke-width=\"1.3\" stroke-dasharray=\"5 3\"", at_x + 12,
-		             c == REPORT_DONE ? "#000" : "#fff", at_x + 30,
+		             HEIGHT - 8, c == REPORT_DONE ? "#000" : "#fff", at_x + 30, HEIGHT - 4,
 		             report_condition_word(r, (enum report_condition)c));
-		at_x += r->german ? 108 : 84;
+		at_x += r->german ? 116 : 84;
 	}
 	for (int c = REPORT_FOUND; c < REPORT_CONDITIONS; c++)
 		if (x[c].points && c != REPORT_NEW)

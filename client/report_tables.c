@@ -37,6 +37,9 @@ static void before_and_after(const struct report *r, struct paper *p)
 	               "± ist die Unsicherheit von 95 %. Innerhalb und außerhalb heißt es nur, wo sie "
 	               "ganz innerhalb oder außerhalb liegt; sonst unsicher. Wo ein Platz mehr oder "
 	               "weniger verträgt als die Toleranz, steht es dabei."));
+	paper_screen(p, SAY(r, "Point at a mark to read it, or reach it with Tab and the arrow keys.",
+	                    "Auf eine Marke zeigen, um sie zu lesen, oder mit Tab und den Pfeiltasten "
+	                    "zu ihr gehen."));
 	report_scale_legend(r, &svg);
 	paper_picture(p, 360, 64, lines_text(&svg));
 	paper_table(p, SAY(r, "Positions", "Positionen"), columns, 6);

@@ -274,7 +274,7 @@ static const struct {
 	{"dissipation", "dissipation", "Verlustleistung"},
 	{"dissipation-percent", "dissipation, of its maximum", "Verlustleistung, vom Höchstwert"},
 	{"power", "output power", "Ausgangsleistung"},
-	{"hum", "hum and noise, below that output", "Brumm und Rauschen, unter dieser Leistung"},
+	{"hum", "hum and noise, below the output", "Brumm und Rauschen, unter dem Ausgang"},
 	{"balance", "balance of the channels", "Balance der Kanäle"},
 	{"output-impedance", "output impedance", "Ausgangswiderstand"},
 	{"damping", "damping factor", "Dämpfungsfaktor"},

@@ -435,6 +435,39 @@ OVERLAP = """(() => {
   return bad; })()"""
 
 
+SAYS = "document.getElementById('tip').hidden ? '' : document.getElementById('tip').textContent"
+
+
+def press(browser, key):
+    for kind in ("rawKeyDown", "keyUp"):
+        browser.call("Input.dispatchKeyEvent", type=kind, key=key, code=key,
+                     windowsVirtualKeyCode={"Tab": 9, "Escape": 27, "End": 35, "Home": 36, "ArrowLeft": 37,
+                                            "ArrowRight": 39}[key])
+
+
+def check_keys(browser):
+    """Without a mouse: one stop a table or picture, arrows from mark to mark."""
+    groups = browser.value("new Set([...document.querySelectorAll('[data-tip]')].map(g => g.closest('table') || "
+                           "g.closest('figure'))).size")
+    stops = browser.value("document.querySelectorAll('[data-tip][tabindex=\"0\"]').length")
+    check("one stop for each table and picture (%s of %s)" % (stops, groups), groups and stops == groups)
+    browser.value("document.activeElement.blur(); document.querySelector('main').setAttribute('tabindex', -1);"
+                  "document.querySelector('main').focus()")
+    seen = []
+    for key in ("Tab", "ArrowRight", "ArrowLeft", "End", "ArrowRight", "Home"):
+        press(browser, key)
+        seen.append(browser.value(SAYS) or "")
+    check("keys go from mark to mark: %s" % seen, all(seen) and seen[0] == seen[2] == seen[5] and seen[1] != seen[0]
+          and seen[3] == seen[4] != seen[0])
+    check("what has the focus says its name", browser.value(
+        "document.activeElement.getAttribute('aria-label')") == seen[5])
+    press(browser, "Escape")
+    check("Escape takes the words off", not browser.value(SAYS))
+    for _ in range(groups - 1):
+        press(browser, "Tab")
+    check("each picture is reached: %r" % browser.value(SAYS), "dB" in (browser.value(SAYS) or ""))
+
+
 def check_browser(folder, file, positions):
     browser = Browser(os.path.join(folder, "profile"))
     try:
@@ -463,6 +496,7 @@ def check_browser(folder, file, positions):
         browser.call("Input.dispatchMouseEvent", type="mouseMoved", x=at[0], y=at[1])
         check("what is pointed at says its value", "kΩ" in (browser.value(
             "document.getElementById('tip').hidden ? '' : document.getElementById('tip').textContent") or ""))
+        check_keys(browser)
     finally:
         browser.close()
 
