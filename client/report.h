@@ -9,6 +9,7 @@
  *     report_owner.c     the first page, in plain words
  *     report_tables.c, report_history.c   everything behind it
  *     report_response.c  the measured response of an output
+ *     report_guide.c     guided runs, report_guide_picture.c their trails
  *     report_picture.c   scales and bars, as SVG
  *     report_paper.c     HTML and pages for print, both at once
  *     report_csv.c, report_json.c         for machines
@@ -24,6 +25,7 @@
 #include "protocol/trade/position.h"
 
 struct client;
+struct report_guide;
 
 enum report_condition { REPORT_FOUND, REPORT_NEW, REPORT_DONE, REPORT_CONDITIONS };
 enum report_word { REPORT_NONE, REPORT_WITHIN, REPORT_UNSURE, REPORT_OUTSIDE, REPORT_WORDS };
@@ -91,6 +93,8 @@ struct report {
 	struct report_position *position;
 	struct report_record *record;
 	int entries, positions, records;
+	struct report_guide *guide; /* runs, in the order in which they began */
+	int guides;
 
 	/* What follows. */
 	struct report_line *line;
@@ -154,6 +158,8 @@ void report_value(const struct report *r, const char *shown, char *out, size_t s
 /* An SI number in the unit of `like`, with so many figures. */
 void report_like(const struct report *r, double x, int figures, const char *like, char *out,
                  size_t size);
+/* "1 uA", as `like` of a number that nobody showed: the SI prefix that suits it. */
+void report_si(double x, const char *unit, char *out, size_t size);
 /* A plain number, "%.*f" by the locale. */
 void report_number(const struct report *r, double x, int decimals, char *out, size_t size);
 /* "+31.2 %", "3.4 times nominal", "overload: above 20 Mohm", "" */

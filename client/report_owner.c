@@ -3,7 +3,7 @@
  * The first page, for the owner: what was wrong, what was done, what it does now, what was
  * tested for safety, how to check the seal.  In plain words, and nothing that was not recorded.
  */
-#include "client/report.h"
+#include "client/report_guide.h"
 
 #include <stdlib.h>
 #include <stdio.h>
@@ -191,6 +191,7 @@ static void what_was_done(const struct report *r, struct paper *p)
 		lines_puts(&item, SAY(r, "No replacement was recorded.",
 		                      "Es wurde kein Ersatz verzeichnet."));
 	paper_item(p, lines_text(&item));
+	report_guide_owner(r, p);
 	item.len = 0;
 	int64_t left = 0;
 	if (json_int(json_member(r->plan.at, r->plan.len, "replace"), &left) && left > 0) {

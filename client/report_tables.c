@@ -3,7 +3,7 @@
  * Behind the first page: every position before and after, what was replaced and why, what is
  * still open, what was never measured, comparisons, and what was calculated.
  */
-#include "client/report.h"
+#include "client/report_guide.h"
 
 #include <stdlib.h>
 #include <stdio.h>
@@ -565,5 +565,6 @@ void report_tables(const struct report *r, struct paper *p)
 	twins(r, p);
 	crosschecks(r, p);
 	unit(r, p);
+	report_guides(r, p);
 	in_place(r, p);
 }

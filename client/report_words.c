@@ -65,6 +65,18 @@ void report_like(const struct report *r, double x, int figures, const char *like
 	report_value(r, text, out, size);
 }
 
+void report_si(double x, const char *unit, char *out, size_t size)
+{
+	static const char *const prefix[] = {"p", "n", "u", "m", "", "k", "M", "G"};
+	bool bare = !unit[0] || !strcmp(unit, "%") || !strcmp(unit, "dB") || !strcmp(unit, "C");
+	int step = 4;
+	for (x = fabs(x); !bare && x >= 999.5 && step < 7; step++)
+		x /= 1000;
+	for (; !bare && x > 0 && x < 0.9995 && step > 0; step--)
+		x *= 1000;
+	snprintf(out, size, "1%s%s%s", unit[0] ? " " : "", bare ? "" : prefix[step], unit);
+}
+
 void report_number(const struct report *r, double x, int decimals, char *out, size_t size)
 {
 	char text[64];

@@ -13,6 +13,7 @@ What is not installed (Chromium, pdftotext) is skipped, and said.
 """
 import atexit
 import csv
+import hashlib
 import html.parser
 import io
 import json
@@ -468,7 +469,7 @@ def check_keys(browser):
     check("each picture is reached: %r" % browser.value(SAYS), "dB" in (browser.value(SAYS) or ""))
 
 
-def check_browser(folder, file, positions):
+def check_browser(folder, file, positions, keys=True):
     browser = Browser(os.path.join(folder, "profile"))
     try:
         for width in (360, 800, 1600):
@@ -496,7 +497,8 @@ def check_browser(folder, file, positions):
         browser.call("Input.dispatchMouseEvent", type="mouseMoved", x=at[0], y=at[1])
         check("what is pointed at says its value", "kΩ" in (browser.value(
             "document.getElementById('tip').hidden ? '' : document.getElementById('tip').textContent") or ""))
-        check_keys(browser)
+        if keys:
+            check_keys(browser)
     finally:
         browser.close()
 
@@ -611,6 +613,75 @@ def check_pdf(log, file, german):
     check("PDF: an end", ("Ende des Berichts" if german else "End of the report") in pages[-1])
 
 
+# ---- guided runs ----
+
+def guide_log(job):
+    """A copy of the log with guided runs at its end, sealed as SEAL.md says: steps, what was kept
+    meanwhile, a result; one that was given up; one of a kind that nobody knows yet, not ended."""
+    copy = job.path("guide.db")
+    shutil.copy(job.log, copy)
+    db = sqlite3.connect(copy)
+    seq, before = db.execute("SELECT seq, hash FROM record ORDER BY seq DESC LIMIT 1").fetchone()
+    entry = db.execute("SELECT seq FROM record WHERE kind = 'entry' AND position = 'R1' ORDER BY seq").fetchone()[0]
+
+    def add(second, kind, of, event, step, **more):
+        nonlocal seq, before
+        seq += 1
+        record = {"seq": seq, "t": "2000-01-01T00:00:%02d.000000Z" % second, "kind": "guide", "job": "job",
+                  "guide": kind, "of": of, "event": event, "meters": {"part": "red", "drop": "blue"}, "said":
+                  "resistor=100k" if event == "begun" else "", "step": step, "alarm": False, "values": {}}
+        record.update(more)
+        text = json.dumps(record, separators=(",", ":"))
+        before = hashlib.sha256(b"tally-record-1\n" + before + text.encode()).digest()
+        db.execute("INSERT INTO record (seq, text, hash) VALUES (?, ?, ?)", (seq, text, before))
+
+    job_name = db.execute("SELECT text FROM record WHERE kind = 'job' ORDER BY seq LIMIT 1").fetchone()[0]
+    name = json.loads(job_name)["job"]
+    add(1, "reform", "C9", "begun", "caution", job=name)
+    for i, (amps, volts) in enumerate(((0.0009, 88), (0.0004, 175), (0.00021, 262), (0.00012, 350))):
+        add(4 + 6 * i, "reform", "C9", "step", ("quarter", "half", "three-quarters", "full")[i], job=name,
+            values={"current": {"value": amps}, "at": {"value": volts}})
+    add(15, "leak", "C2", "begun", "caution", job=name)  # at the same time
+    add(20, "leak", "C2", "stopped", "off", job=name, alarm=True, failed="<C2> is above 5 V: switch off")
+    add(40, "reform", "C9", "done", "end", job=name,
+        values={"current": {"value": 0.0001}, "drop": {"value": 10.1, "u": 0.1, "seq": entry}},
+        result={"calculated": True, "leakage": {"value": 0.000101, "u": 2e-06, "unit": "A"}, "verdict": "within",
+                "most": 0.00035, "pairs": [{"a": 1, "b": 2}], "hum": None})
+    add(45, "brew", "<b>R3</b>", "begun", "stir", job=name)
+    db.commit()
+    db.close()
+    return copy, entry
+
+
+def check_guides(job):
+    copy, entry = guide_log(job)
+    for language in ("en", "de"):
+        german = language == "de"
+        out = job.path("guide-" + language)
+        r = job.file("report", "--out", out, "--language", language, log=copy)
+        check("a report with guided runs: " + r.stderr, r.returncode == 0)
+        text = open(out + "/report.html", encoding="utf-8").read()
+        page = Page(text)
+        heads = re.findall("<h3>([0-9]+)[.] ([^<]*)</h3>", text)
+        want = ["Nachformieren, C9: beendet", "Leckstrom, C2: abgebrochen", "brew, &lt;b&gt;R3&lt;/b&gt;: nicht beendet"] \
+            if german else ["re-forming, C9: done", "leakage, C2: given up", "brew, &lt;b&gt;R3&lt;/b&gt;: not ended"]
+        check("each run by its name and end: %s" % heads, [h for _, h in heads] == want)
+        section = text.split('id="guides"')[1].split("<h2")[0]
+        check("its result, with uncertainty", ("101\u00a0\u00b5A \u00b1 4,0\u00a0\u00b5A" if german else
+                                               "101\u00a0\u00b5A \u00b1 4.0\u00a0\u00b5A") in section)
+        check("its verdict", ("\u2713 innerhalb" if german else "\u2713 within") in section)
+        check("the entry that it rests on", ("(Eintrag %d)" if german else "(entry %d)") % entry in section)
+        check("why it was given up", "&lt;C2&gt; is above 5 V: switch off" in section and
+              ("GEFAHR" if german else "DANGER") in section)
+        check("a picture of each trail", len(re.findall("<svg", section)) == 2)
+        tips = re.findall('data-tip="([^"]*)"', section.split("</svg>")[0])
+        check("the current over time: %s" % tips, sum(t.endswith("A") for t in tips) == 5
+              and ("900\u00a0\u00b5A" in tips))
+        check("the trail of a meter", any(t.startswith("part: ") and "\u03a9" in t for t in tips))
+        check("the owner is told", want[0] in page.text.split("Kanal gegen Kanal" if german else "Channel against channel")[0])
+    return job.path("guide-en/report.html")
+
+
 def altered(job):
     """A log that was changed after it was sealed: no report."""
     copy = job.path("altered.db")
@@ -632,7 +703,7 @@ def main():
         atexit.register(job.end)  # whatever happens, no daemon is left
         work(job)
         r = job.live("report", "--out", job.path("live"), "--language", "en")
-        check("without safety tests the answer is no", r.returncode == 1 and "earth bond" in r.stderr)
+        check("without safety tests the answer is no: " + r.stderr[-200:], r.returncode == 1 and "earth bond" in r.stderr)
         text = open(job.path("live/report.html"), encoding="utf-8").read()
         check("and the report says so", "NOT COMPLETE" in text and "✓ Complete" not in text)
         r = job.live("--json", "report", "--out", job.path("why"), "--incomplete", "tested <elsewhere>")
@@ -667,11 +738,14 @@ def main():
             check("JSON: complete", report["complete"] is True)
             check_response(log, report, page, german)
             check_pdf(log, out + "/report.pdf", german)
+        check("no guided run, no section", 'id="guides"' not in open(job.path("en/report.html")).read())
+        guided = check_guides(job)
         altered(job)
         r = job.file("report", "--out", job.path("x"), "--csv-for", "../x")
         check("a locale is no path", r.returncode == 2 and not os.path.exists(job.path("x")))
         if shutil.which("chromium"):
             check_browser(folder, job.path("en/report.html"), list(log.sheet))
+            check_browser(folder, guided, list(log.sheet), keys=False)
         else:
             print("Chromium is not installed: the page was not opened")
         if os.environ.get("KEEP"):
