@@ -378,19 +378,22 @@ static bool same_step(struct slice a, struct slice b)
 static void steps(const struct report *r, const struct report_guide *g, struct paper *p)
 {
 	const struct paper_column columns[] = {
-		{SAY(r, "when", "wann"), 4, false}, {SAY(r, "asked for", "verlangt"), 4, false},
+		{SAY(r, "after", "nach"), 3, false}, {SAY(r, "asked for", "verlangt"), 4, false},
 		{SAY(r, "logged", "verzeichnet"), 6, false}, {SAY(r, "said", "gesagt"), 6, false}};
 	char when[40], text[WORDS_SIZE], said[WORDS_SIZE];
 	struct slice before = {NULL, 0};
-	paper_table(p, SAY(r, "Its steps", "Seine Schritte"), columns, 4);
+	char caption[120];
+	report_time(r, g->from, false, when, sizeof when);
+	snprintf(caption, sizeof caption, SAY(r, "Its steps, from %s", "Seine Schritte, ab %s"), when);
+	paper_table(p, caption, columns, 4);
 	for (int i = 0; i < g->records; i++) {
 		struct slice record = g->record[i]->record;
 		new_entries(r, record, before, text, sizeof text);
 		if (i && i + 1 < g->records && same_step(record, before) && !text[0])
 			continue;
 		paper_row(p, NULL);
-		report_time(r, g->record[i]->t, false, when, sizeof when);
-		paper_cell(p, PAPER_PLAIN, when);
+		long long s = (g->record[i]->t - g->from) / 1000000;
+		paper_cell_printf(p, PAPER_PLAIN, "%lld:%02lld:%02lld", s / 3600, s / 60 % 60, s % 60);
 		words_member(record, "step", said, sizeof said);
 		if (end_of(g->record[i]))
 			snprintf(said, sizeof said, "%s", NAMED(r, ends, end_of(g->record[i])));
@@ -407,17 +410,34 @@ static void steps(const struct report *r, const struct report_guide *g, struct p
 	paper_table_end(p);
 }
 
+static bool bound(const char *name)
+{
+	static const char *const bounds[] = {"most", "low", "high", "target"};
+	for (size_t i = 0; i < sizeof bounds / sizeof *bounds; i++)
+		if (strcmp(bounds[i], name) == 0)
+			return true;
+	return false;
+}
+
 static void result(const struct report *r, const struct report_guide *g, struct paper *p)
 {
 	struct slice record = g->record[g->records - 1]->record;
 	struct slice s = json_member(record.at, record.len, "result");
 	json_t *all = s.at && *s.at == '{' ? json_loadb(s.at, s.len, 0, NULL) : NULL, *one;
 	const char *name;
-	char text[600], item[700];
+	char text[600], item[700], unit[24] = "", like[40];
 	bool any = false;
+	/* Limits are in the unit of what they are limits of. */
+	json_object_foreach(all, name, one)
+		if (!unit[0] && json_is_object(one) && json_is_string(json_object_get(one, "unit")))
+			snprintf(unit, sizeof unit, "%s", json_string_value(json_object_get(one, "unit")));
 	/* By the text as it was sealed: its digits are not written anew. */
 	json_object_foreach(all, name, one) {
 		value_text(r, json_member(s.at, s.len, name), 0, text, sizeof text);
+		if (bound(name) && unit[0] && json_is_number(one)) {
+			report_si(json_number_value(one), unit, like, sizeof like);
+			report_like(r, json_number_value(one), 3, like, text, sizeof text);
+		}
 		if (!text[0])
 			continue;
 		if (!any)

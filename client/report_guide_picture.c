@@ -36,7 +36,7 @@ static int currents(const struct report_guide *g)
 int report_guide_height(const struct report_guide *g)
 {
 	int panels = g->panels + (currents(g) > 0);
-	return panels ? panels * PANEL + TOP + 30 : 0;
+	return panels ? TOP + panels * PANEL - 26 + 34 : 0;
 }
 
 static double x_of(const struct report_guide *g, int64_t t)
@@ -61,7 +61,8 @@ static void scale(const struct report *r, const struct panel *p, enum function f
 {
 	char number[40], unit[24];
 	chart_unit(&p->scale, f, true, unit, sizeof unit);
-	for (double at = p->scale.low; at <= p->scale.high + p->scale.step / 4; at += p->scale.step) {
+	for (double at = p->scale.step * ceil(p->scale.low / p->scale.step - 1e-9);
+	     at <= p->scale.high + p->scale.step * 1e-9; at += p->scale.step) {
 		lines_printf(out, "<path d=\"M%.1f %.1fH%.1f\" stroke=\"#d4d4d4\"/>", LEFT, y_of(p, at), RIGHT);
 		chart_mark(&p->scale, at, number, sizeof number);
 		for (char *c = number; r->german && *c; c++)
