@@ -3,7 +3,7 @@
  * The first page, for the owner: what was wrong, what was done, what it does now, what was
  * tested for safety, how to check the seal.  In plain words, and nothing that was not recorded.
  */
-#include "client/report.h"
+#include "client/report_guide.h"
 
 #include <stdlib.h>
 #include <stdio.h>
@@ -191,6 +191,7 @@ static void what_was_done(const struct report *r, struct paper *p)
 		lines_puts(&item, SAY(r, "No replacement was recorded.",
 		                      "Es wurde kein Ersatz verzeichnet."));
 	paper_item(p, lines_text(&item));
+	report_guide_owner(r, p);
 	item.len = 0;
 	int64_t left = 0;
 	if (json_int(json_member(r->plan.at, r->plan.len, "replace"), &left) && left > 0) {
@@ -210,7 +211,7 @@ static void what_was_done(const struct report *r, struct paper *p)
 
 static void what_it_does(const struct report *r, struct paper *p)
 {
-	static const char *const told[] = {"power", "balance", "output-impedance", "ripple"};
+	static const char *const told[] = {"power", "hum", "balance", "output-impedance", "ripple"};
 	struct slice one, list = json_member(r->places.at, r->places.len, "places");
 	struct lines svg = {0};
 	int count[REPORT_WORDS], positions, measured = 0;
@@ -230,7 +231,7 @@ static void what_it_does(const struct report *r, struct paper *p)
 		char shown[80], value[96], what[48], position[48], text[300];
 		words_member(one, "what", what, sizeof what);
 		bool tell = words_member_is(one, "condition", "done");
-		for (size_t i = 0; tell && i < 4; i++) {
+		for (size_t i = 0; tell && i < sizeof told / sizeof told[0]; i++) {
 			if (strcmp(told[i], what) != 0)
 				continue;
 			words_member(one, "shown", shown, sizeof shown);
@@ -243,6 +244,7 @@ static void what_it_does(const struct report *r, struct paper *p)
 			paper_item(p, text);
 		}
 	}
+	report_response_owner(r, p);
 	paper_list_end(p);
 	report_bars(r, &svg);
 	paper_picture(p, REPORT_BARS_WIDTH, REPORT_BARS_HEIGHT, lines_text(&svg));
