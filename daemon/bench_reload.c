@@ -7,7 +7,7 @@
  * begins a new run.  Any other one is away, as if it had been unplugged, and begins anew; the
  * gap between stands in the log.  What is bound to a position stays bound.
  */
-#include "daemon/bench_state.h"
+#include "daemon/bench_guide.h"
 
 #include "daemon/config_compare.h"
 
@@ -33,9 +33,14 @@ static int place_of(const struct config *c, const char *name)
 	return -1;
 }
 
-/* What is on its way to the disk names meters by their index. */
+/* What is on its way to the disk names meters by their index, and so do guided runs. */
 static void pending_moved(struct bench *b, const struct config *now)
 {
+	for (int i = 0; i < BENCH_GUIDES_MAX * GUIDE_ROLES; i++) {
+		int *meter = &b->guide[i / GUIDE_ROLES].meter[i % GUIDE_ROLES];
+		if (b->guide[i / GUIDE_ROLES].open && *meter >= 0)
+			*meter = place_of(now, b->meter[*meter].config->name);
+	}
 	for (int i = b->heard; i < b->pendings; i++)
 		if (b->pending[i].meter >= 0)
 			b->pending[i].meter = place_of(now, b->meter[b->pending[i].meter].config->name);
