@@ -24,8 +24,9 @@ const struct verb_option option_table[OPTION_COUNT] = {
 /* Of every guided run. */
 #define GUIDE \
 	" Its cautions come first and want a yes; at a terminal the verb stays, and Enter says that a " \
-	"step is done; so do `tally go` and the pedal. --dry prints the steps and touches nothing." CAUTION, \
-	OPTION_BIT(DRY) | OPTION_BIT(YES)
+	"step is done; so do `tally go` and the pedal. --dry prints the steps and touches nothing. --resume takes " \
+	"up the one that was left (`tally leave`): from its cautions, with what of it still counts." CAUTION, \
+	OPTION_BIT(DRY) | OPTION_BIT(YES) | OPTION_BIT(RESUME)
 
 const struct command command_table[] = {
 	{METERS, "meters", "", "the meters, what they say they are, and the state of their lines",
@@ -366,7 +367,8 @@ const struct command command_table[] = {
 	{GUIDED, "reform", "NAME [WORD...]", "re-form an electrolytic, for as long as it takes",
 	 "NAME is a position or a part. Two meters: volts over the resistor in series, volts at the part. It "
 	 "goes on for hours while other meters work, ends at the limit of leakage held steady, and gives "
-	 "up where it cannot. Words: over=METER, at=METER, resistor=100k, to=350V, heat=1W, "
+	 "up where it cannot. Words: drop=METER, part=METER, resistor=100k (or the position where it was "
+	 "measured), to=350V, heat=1W, "
 	 "era=modern|period." GUIDE, 0, NEED_BENCH, true, call_reform},
 	{GUIDED, "rise", "[WORD...]", "bring up the power, in the safe order",
 	 "Lamp and variable transformer, heaters, rectifier, valves; then rails, bias and output." GUIDE,

@@ -285,6 +285,10 @@ bool bench_guide_back(struct bench *b, int64_t t, const char *which, struct benc
                       struct fault *why);
 bool bench_guide_leave(struct bench *b, int64_t t, const char *which, const char *because,
                        struct bench_wait w, struct fault *why);
+/* One that was left goes on: from its cautions, for nobody knows how the unit stands now, with
+ * what of it still counts (protocol/guide/guide.h, guide_again). */
+bool bench_guide_resume(struct bench *b, int64_t t, const char *which, struct bench_wait w,
+                        struct fault *why);
 /* The steps as text, a line each; nothing is begun. */
 bool bench_guide_dry(struct bench *b, const char *kind, const char *of, const char *words,
                      struct text *out, struct fault *why);

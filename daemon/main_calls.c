@@ -642,6 +642,12 @@ static bool call_guide_leave(struct answering *a, struct fault *why)
 	      bench_guide_leave(a->calls->bench, a->t, k->name, k->because, w, why));
 }
 
+static bool call_guide_resume(struct answering *a, struct fault *why)
+{
+	LATER(SHAPE_SEQ, WIRE_REFUSED,
+	      bench_guide_resume(a->calls->bench, a->t, a->asked.name, w, why));
+}
+
 static bool call_guide_dry(struct answering *a, struct fault *why)
 {
 	const struct asked *k = &a->asked;
@@ -734,6 +740,7 @@ static const struct method {
     {"guide.go", call_guide_go, "name", false},
     {"guide.back", call_guide_back, "name", false},
     {"guide.leave", call_guide_leave, "name because", false},
+    {"guide.resume", call_guide_resume, "name", false},
     {"guide.dry", call_guide_dry, "name! position text", false},
     {"note", call_note, "position! text! photo name", false},
 };

@@ -116,7 +116,13 @@ static void test_reform(void **state)
 	must_say(s, 0, "\"alarm\":\"guide\"", "--json", "status");
 	killed_at(s, "off");
 	must_say(s, 0, "wrong way round", "--json", "status");
+	must_say(s, 0, "\"alarm\":\"guide\"", "--json", "status");
 	musttally(s, 0, "leave", "C20");
+	must_say(s, 0, "\"alarms\":[]", "--json", "status");
+	must_say(s, 0, "taken up again", "reform", "C20", "--resume", "--yes");
+	must_say(s, 0, "\"step\":\"part\"", "--json", "status");
+	must_say(s, 1, "goes on already", "reform", "C20", "drop=red", "part=blue", "resistor=100k", "--yes");
+	musttally(s, 0, "leave");
 	daemon_stop(s, SIGTERM);
 	musttally(s, 0, "verify", s->log);
 }

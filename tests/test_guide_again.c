@@ -183,13 +183,53 @@ static void cut_off_at_each_step(void **state)
 	assert_string_equal(stand_member(done, "verdict"), "within");
 	/* Each of the five times that it was cut off while it formed, and the two before its end. */
 	double away = NAN, formed = NAN;
-	assert_true(json_number(json_member(done, strlen(done), "result.away"), &away));
+	assert_true(json_number(json_member(done, strlen(done), "result.breaks"), &away));
 	assert_true(json_number(json_member(done, strlen(done), "result.formed"), &formed));
 	assert_near(away, 5, 2);
 	assert_true(formed > 1800);
 	assert_non_null(strstr(b.s.made, "leakage loose"));
 	assert_non_null(strstr(status(&b), "\"guides\":[]"));
 	assert_non_null(strstr(status(&b), "\"state\":\"cold\""));
+	stand_free(&b.s);
+	unlink(b.log);
+}
+
+/* Left over night, in the middle: taken up by another daemon with the time that it was formed,
+ * from its cautions on. */
+static void left_and_taken_up(void **state)
+{
+	struct bed b;
+	(void)state;
+	begin(&b);
+	for (int i = 0; i < 4; i++) {
+		pass(&b, 4);
+		act(&b, "go");
+	}
+	wait_for(&b, "half", 7200);
+	double formed = number(status(&b), "values.formed.value");
+	assert_true(formed > 200);
+	act(&b, "leave C20");
+	assert_non_null(strstr(status(&b), "\"guides\":[]"));
+	cut_off(&b);
+	assert_non_null(strstr(status(&b), "\"guides\":[]"));
+	b.S = b.part.V = 0;
+	pass(&b, 10);
+	act(&b, "resume C20");
+	assert_true(at(&b, "caution"));
+	cut_at(&b, "caution");
+	assert_near(number(status(&b), "values.formed.value"), formed, 1);
+	assert_near(number(status(&b), "values.away.value"), 1, 0);
+	/* It is one that goes on now, and is not there twice. */
+	b.s.t += 1000000;
+	stand_act(&b.s, b.s.t, "resume C20");
+	assert_string_equal(b.s.refused, "resume");
+	assert_non_null(strstr(b.s.why.text, "was left"));
+	b.s.refused[0] = '\0';
+	for (int i = 0; i < 4; i++) {
+		pass(&b, 4);
+		act(&b, "go");
+	}
+	wait_for(&b, "volts", 7200);
 	stand_free(&b.s);
 	unlink(b.log);
 }
@@ -233,6 +273,7 @@ int main(void)
 {
 	const struct CMUnitTest tests[] = {
 	    cmocka_unit_test(cut_off_at_each_step),
+	    cmocka_unit_test(left_and_taken_up),
 	    cmocka_unit_test(others_go_on),
 	};
 	return cmocka_run_group_tests(tests, NULL, NULL);

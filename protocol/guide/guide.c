@@ -113,6 +113,12 @@ bool guide_begin(struct guide *g, enum guide_kind kind, const struct guide_plan 
 	return !of(g)->begin || of(g)->begin(g, why);
 }
 
+void guide_again(struct guide *g, const struct guide *left)
+{
+	if (of(g)->again && left->kind == g->kind)
+		of(g)->again(g, left);
+}
+
 void guide_to(struct guide *g, int to, struct guide_out *out)
 {
 	out->news = out->keep = true;

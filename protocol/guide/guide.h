@@ -135,6 +135,8 @@ struct guide_out {
 /* False with the reason, where the plan lacks what this kind needs. */
 bool guide_begin(struct guide *g, enum guide_kind kind, const struct guide_plan *plan,
                  struct fault *why);
+/* It was begun anew, and is one that was left: what of that still counts. */
+void guide_again(struct guide *g, const struct guide *left);
 void guide_input(struct guide *g, const struct guide_input *in, struct guide_out *out);
 /* May `go` be said now?  False with what is awaited instead. */
 bool guide_may_go(const struct guide *g, struct fault *why);

@@ -37,6 +37,8 @@ struct guide_procedure {
 	const char *(*at)(const struct guide *g);
 	void (*result)(const struct guide *g, struct text *out);
 	void (*look)(const struct guide *g, struct text *out);
+	/* What still counts of one that was left; NULL: nothing. */
+	void (*again)(struct guide *g, const struct guide *left);
 	/* For the dry road: with what it will go on, and what ends it early, a line each. */
 	void (*figures)(const struct guide *g, struct text *out);
 	/* The one value of this step, as guide_shown writes it; *verdict is on it, or NULL. */

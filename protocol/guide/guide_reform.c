@@ -231,6 +231,16 @@ static bool value(const struct guide *g, char out[32], const char **verdict)
 	return true;
 }
 
+/* The hours that it was formed count, the steps are gone through again: it may have lost what it
+ * had. */
+static void again(struct guide *g, const struct guide *left)
+{
+	static const int kept[] = {SLOT_FORMED, SLOT_AWAY, SLOT_HIGHEST, SLOT_MOST};
+	for (size_t i = 0; i < sizeof kept / sizeof *kept; i++)
+		g->slot[kept[i]] = left->slot[kept[i]];
+	guide_slot_set(g, SLOT_AWAY, guide_slot_value(g, SLOT_AWAY) + 1);
+}
+
 static bool shows_nothing(const struct guide *g, int role, struct fault *why)
 {
 	char a[32];
@@ -266,6 +276,12 @@ static bool may_go(const struct guide *g, struct fault *why)
 
 /* ---- what comes of it ---- */
 
+/* Of a window: its uncertainty was not kept. */
+static struct measure averaged(const struct guide *g, int slot)
+{
+	return (struct measure){guide_slot_value(g, slot), NAN};
+}
+
 static void result(const struct guide *g, struct text *out)
 {
 	static const char *const stages[] = {"quarter", "half", "three-quarters", "full"};
@@ -293,12 +309,12 @@ static void result(const struct guide *g, struct text *out)
 	text_member_real(out, "watts", place_heat(V, I).value);
 	text_member_real(out, "formed", guide_slot_value(g, SLOT_FORMED));
 	text_member_real(out, "held", guide_slot_value(g, SLOT_HELD));
-	text_member_real(out, "away", guide_slot_value(g, SLOT_AWAY));
+	text_member_real(out, "breaks", guide_slot_value(g, SLOT_AWAY));
 	if (g->slot[SLOT_HIGHEST].has)
-		text_member_real(out, "highest", guide_slot_value(g, SLOT_HIGHEST));
+		guide_value_write(out, "highest-current", averaged(g, SLOT_HIGHEST), FUNCTION_AMP_DC);
 	for (int i = 0; i < 4; i++)
 		if (g->slot[SLOT_QUARTER + i].has)
-			text_member_real(out, stages[i], guide_slot_value(g, SLOT_QUARTER + i));
+			guide_value_write(out, stages[i], averaged(g, SLOT_QUARTER + i), FUNCTION_AMP_DC);
 	text_puts(out, "}");
 }
 
@@ -324,4 +340,5 @@ const struct guide_procedure guide_reform = {
     .roles = sizeof roles / sizeof *roles, .needs = GUIDE_NEEDS_COLD, .cautions = cautions,
     .slot = slots, .slots = sizeof slots / sizeof *slots, .begin = begin, .say = say,
     .reading = reform_reading, .may_go = may_go, .result = result, .look = look, .value = value, .figures = figures,
+    .again = again,
 };
