@@ -758,4 +758,5 @@ def main():
     return failed != 0
 
 
-sys.exit(main())
+if __name__ == "__main__":
+    sys.exit(main())
