@@ -448,6 +448,18 @@ void report_response(const struct report *r, struct paper *p)
 	lines_free(&svg);
 }
 
+/* "from 62 Hz to 8.5 kHz" */
+static void reach_text(const struct report *r, const struct response *x, char *out, size_t size)
+{
+	double low, high;
+	bool a, b;
+	char from[48], to[48];
+	response_span(x, &low, &a, &high, &b);
+	hertz_text(r, low, 2, from, sizeof from);
+	hertz_text(r, high, 2, to, sizeof to);
+	snprintf(out, size, SAY(r, "from %s to %s", "von %s bis %s"), from, to);
+}
+
 void report_response_owner(const struct report *r, struct paper *p)
 {
 	struct shown shown[SHOWN_MAX];
@@ -457,8 +469,14 @@ void report_response_owner(const struct report *r, struct paper *p)
 		const struct response *x = &shown[i].of[REPORT_DONE];
 		if (x->points) {
 			response_span_text(r, x, span, sizeof span);
-			snprintf(text, sizeof text, "%s, %s: %s", SAY(r, "Response", "Frequenzgang"),
-			         shown[i].at->name, span);
+			size_t len = (size_t)snprintf(text, sizeof text, "%s, %s: %s",
+			                              SAY(r, "response", "Frequenzgang"), shown[i].at->name,
+			                              span);
+			if (shown[i].of[REPORT_FOUND].points) {
+				reach_text(r, &shown[i].of[REPORT_FOUND], span, sizeof span);
+				snprintf(text + len, sizeof text - len, " (%s: %s)",
+				         SAY(r, "as found", "vorgefunden"), span);
+			}
 			paper_item(p, text);
 		}
 		for (int c = 0; c < REPORT_CONDITIONS; c++)

@@ -103,11 +103,8 @@ void entry_judge(const struct position *p, struct entry *e)
 	memset(&e->service, 0, sizeof e->service);
 	second_judge(p, e);
 	/* The nominal is meant at another frequency: a value, and nothing to judge it by. */
-	if (frequency_elsewhere(e, p)) {
-		snprintf(e->verdict.why, sizeof e->verdict.why, "measured at %g Hz: part of a response",
-		         decimal_double(e->frequency));
+	if (frequency_elsewhere(e, p))
 		return;
-	}
 	if (!first) {
 		/* The sheet's tolerance is about the first quantity; the others have limits of their
 		 * own, or none. */

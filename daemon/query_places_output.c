@@ -165,7 +165,8 @@ static void hum(struct places *p, int row, enum of of)
 	int load = with_row(p, row);
 	char note[80];
 	if ((!row_says(p, row, "hum") && !row_says(p, row, "noise")) ||
-	    !had_entry(p, row, QUANTITY_VOLTS, FUNCTION_VOLT_AC, of, &U) || !(U.m.value > 0))
+	    (!had_entry(p, row, QUANTITY_VOLTS, FUNCTION_VOLT_AC, of, &U) &&
+	     !had_entry(p, row, QUANTITY_VALUE, FUNCTION_VOLT_AC, of, &U)) || !(U.m.value > 0))
 		return;
 	for (int i = 0; load < 0 && i < p->g.rows; i++)
 		if (is_load(p, i) && !strcmp(p->g.row[i].position.channel, p->g.row[row].position.channel))

@@ -354,6 +354,9 @@ def check_html(log, text, german, whole=True):
     check("how many were measured: " + want, want in page.text)
     want = ("%d liegen im Rahmen" if german else "%d lie within") % words.count("within")
     check("how many are within: " + want, want in page.text)
+    if words.count("none"):
+        want = ("%d haben keine Grenzen" if german else "%d have no limits") % words.count("none")
+        check("how many have no limits: " + want, want in page.text)
     return page
 
 
@@ -755,4 +758,5 @@ def main():
     return failed != 0
 
 
-sys.exit(main())
+if __name__ == "__main__":
+    sys.exit(main())

@@ -72,7 +72,7 @@ static const char config[] =
 static const char sheet[] = "position,kind,nominal,tolerance,role,with,channel,twin\n"
                             "L1,wirewound,8 ohm,5%,load,,left,L2\n"
                             "L2,wirewound,8 ohm,5%,load,,right,L1\n"
-                            "H1,other,<=5 mV,,hum,L1,left,\n"
+                            "H1,other,,<=5 mV,hum,L1,left,\n"
                             "V1,rail,9 V AC,5%,output 400 Hz,,left,\n";
 
 static void begin(struct stand *s)
