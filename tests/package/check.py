@@ -179,10 +179,13 @@ def life(debs, out):
     check("it is removed; the log stays, and where is said",
           status == 0 and sums(root) == before and "stay in /var/lib/tally" in text)
     check("nothing of it can be run", not os.path.exists(root.path("/usr/bin/tallyd")))
-    status, text = root.run("apt-get -qq -y --allow-downgrades install /tmp/now.deb")
+    status, text = root.run("apt-get -qq -y --allow-downgrades -o Dpkg::Options::=--force-confold "
+                            "install /tmp/now.deb")
     text = root.must(RUN) if status == 0 else text
-    check("installed again, it goes on with its log", "ended with 0" in text and
-          "verified" in root.must("tally verify /var/lib/tally/*.db || true; echo verified"))
+    good = check("installed again, it goes on with its log", "ended with 0" in text,
+                 "" if "ended with 0" in text else text[-600:])
+    status, text = root.run("tally verify /var/lib/tally/*.db")
+    check("which is whole", good and status == 0, text.split("\n")[0] if status else "")
     before = sums(root)
     status, text = root.run("dpkg --purge splittally")
     left = root.must("dpkg -l splittally 2>/dev/null | grep -c ^ii; find /etc -name '*tally*' | sort; true")
