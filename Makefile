@@ -244,4 +244,4 @@ check-package: deb
 clean:
 	rm -rf build
 
--include $(shell find $(B) -name '*.d' 2>/dev/null)
+-include $(shell find $(B) -name package -prune -o -name '*.d' -type f -print 2>/dev/null)

@@ -389,6 +389,34 @@ static void test_restart(void **state)
 	close(g.fd[0]);
 }
 
+/* A client that comes at any moment of a restart gets its answer, too: accepted by the daemon that
+ * ends, or before its question was read, it asks the next one. */
+static void test_restart_asked(void **state)
+{
+	struct stand *s = *state;
+	const char *bench = in_dir(s, "given.sock"), *out = in_dir(s, "out"), *err = in_dir(s, "err");
+	struct given g = { {listening(bench, SOCK_STREAM)}, 1, "bench", false };
+	config_write(s);
+	setenv("TALLY_SOCKET", bench, 1);
+	pid_t pid = launch_with(s, &g);
+	for (int i = 0; i < 40; i++) {
+		unlink(err);
+		pid_t client = tally_start(s, (const char *[]){ "status", NULL }, out, err);
+		nap_ms(i % 10);
+		/* One that has hardly begun is ended by the signal itself. */
+		int ended = child_stop(s, pid, SIGTERM);
+		assert_true(ended == 0 || ended == 128 + SIGTERM);
+		pid = launch_with(s, &g);
+		int status = child_wait(s, client);
+		if (status > 1) {
+			char *text = file_text(err);
+			fail_msg("restart %d, after %d ms: status %d: %s", i, i % 10, status, text);
+		}
+	}
+	child_stop(s, pid, SIGTERM);
+	close(g.fd[0]);
+}
+
 /* ---- the journal ---- */
 
 /* The value of a field in a datagram of the journal; "" where it is not there. */
@@ -523,7 +551,7 @@ int main(void)
 	const struct CMUnitTest tests[] = {
 	    on_stand(test_ready),   on_stand(test_not_ready),   on_stand(test_addresses),
 	    on_stand(test_watchdog), on_stand(test_given),      on_stand(test_given_wrong),
-	    on_stand(test_restart), on_stand(test_journal),     on_stand(test_status),
+	    on_stand(test_restart), on_stand(test_restart_asked), on_stand(test_journal),     on_stand(test_status),
 	};
 	return run_on_stand(tests);
 }
