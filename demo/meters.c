@@ -160,9 +160,10 @@ static void plug(struct meter *m)
 static void unplug(struct meter *m)
 {
 	if (m->fd >= 0) {
-		close(m->keep);
+		/* Its number is another's only once nothing leads to it. */
 		close(m->fd);
 		unlink(m->link);
+		close(m->keep);
 	}
 	m->fd = m->keep = -1;
 }
