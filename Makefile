@@ -159,6 +159,7 @@ bench: deps
 
 bench-run: all $(bench_progs)
 	@for p in $(sort $(bench_progs)); do $$p || exit 1; echo; done
+	@$(B)/tests/bench_many 64 50 3 100
 
 # ---- the log under fire: tests/torture.sh says what is done ----
 
