@@ -47,7 +47,8 @@ static const double response[] = {1000, 20, 50, 100, 200, 500, 2000, 5000, 10000
 
 static const char *const slots[] = {
     [SLOT_STATION] = "station", [SLOT_STAGE] = "stage", [SLOT_HERTZ] = "point",
-    [SLOT_SOAKED] = "soaked", [SLOT_TAKEN] = "taken", [SLOT_ABOVE] = "above"};
+    [SLOT_SOAKED] = "soaked", [SLOT_TAKEN] = "taken", [SLOT_ABOVE] = "above",
+    [SLOT_ABOVE_BIAS] = "above-bias"};
 
 static const struct guide_role roles[] = {
     [ROLE_RAIL] = {"rail", FUNCTION_VOLT_DC, QUANTITY_VOLTS, false, "from the main rail to chassis"},
@@ -245,10 +246,10 @@ static void abort_rise(struct guide *g, struct guide_out *out)
 		abort_rise(g, out);                                         \
 	} while (0)
 
-static bool several(struct guide *g, bool above)
+static bool several(struct guide *g, int slot, bool above)
 {
-	guide_slot_set(g, SLOT_ABOVE, above ? guide_slot_value(g, SLOT_ABOVE) + 1 : 0);
-	return guide_slot_value(g, SLOT_ABOVE) >= READINGS;
+	guide_slot_set(g, slot, above ? guide_slot_value(g, slot) + 1 : 0);
+	return guide_slot_value(g, slot) >= READINGS;
 }
 
 /* What the rail may be now, at most. */
@@ -264,7 +265,7 @@ static bool watch_rail(struct guide *g, const struct guide_input *in, struct gui
 	bool its = wanderer(g) != ROLE_RAIL || here(g) == rail(g);
 	if (g->step < STEP_TRANSFORMER || !its || isnan(most))
 		return false;
-	if (!several(g, in->over || fabs(in->x.value) > most))
+	if (!several(g, SLOT_ABOVE, in->over || fabs(in->x.value) > most))
 		return false;
 	if (in->over)
 		ABORT(g, out, "the rail is beyond the meter's range");
@@ -301,7 +302,7 @@ static bool watch_bias(struct guide *g, const struct guide_input *in, struct gui
 	bool runs = soak && first != 0 && now > fabs(first) * (1 + RUNAWAY);
 	/* A probe on its way may touch anything: what is far more than a current is none. */
 	bool hot = too_hot(g, i, in->x) && (first == 0 || now < 5 * fabs(first));
-	if (!several(g, runs || (hot && soak)))
+	if (!several(g, SLOT_ABOVE_BIAS, runs || (hot && soak)))
 		return false;
 	if (runs)
 		ABORT(g, out, "the bias at %s rose by %.0f %% over the soak: it runs away", g->plan.station[i].name,
@@ -333,6 +334,7 @@ static int enter(struct guide *g, int step)
 		guide_slot_set(g, SLOT_STATION, station_from(g, visits(step), 0, 1));
 	guide_slot_set(g, SLOT_HERTZ, 0);
 	guide_slot_set(g, SLOT_ABOVE, 0);
+	guide_slot_set(g, SLOT_ABOVE_BIAS, 0);
 	if (step == STEP_RAISE)
 		guide_slot_set(g, SLOT_STAGE, 0);
 	/* Over the soak the probe stays on the last valve. */
@@ -441,6 +443,8 @@ static bool looked(struct guide *g, struct guide_out *out)
 	const struct guide_station *s = here(g);
 	double v = heard(g, ROLE_RAIL) ? g->live[ROLE_RAIL].value : NAN, nominal = expected(g).loaded;
 	int role = wanderer(g);
+	if (g->step == STEP_OFF)
+		return false;
 	if (g->step == STEP_RAISE)
 		return raised(g, out);
 	if (g->step == STEP_BIAS && heard(g, role) &&

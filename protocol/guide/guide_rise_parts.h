@@ -9,7 +9,7 @@
 
 enum { ROLE_RAIL, ROLE_PROBE, ROLE_OUT };
 enum {
-	SLOT_STATION, SLOT_STAGE, SLOT_HERTZ, SLOT_SOAKED, SLOT_TAKEN, SLOT_ABOVE,
+	SLOT_STATION, SLOT_STAGE, SLOT_HERTZ, SLOT_SOAKED, SLOT_TAKEN, SLOT_ABOVE, SLOT_ABOVE_BIAS,
 	SLOT_SECOND = 8,                                /* volts in the second load, by load */
 	SLOT_FIRST = SLOT_SECOND + RISE_LOADS + 8,      /* the first value at a station */
 	SLOT_AFTER = SLOT_FIRST + GUIDE_STATIONS,       /* after the soak; of a load, at 1 kHz */
