@@ -227,8 +227,9 @@ const struct command command_table[] = {
 	 0, 0, NEED_BENCH, false, call_again},
 	{BENCH, "take", "", "log the reading as it stands now, overload included",
 	 "For a part that reads open, a value that keeps moving, a voltage in doubt. --meter says "
-	 "which meter where several are live.",
-	 OPTION_BIT(METER), 0, NEED_BENCH, true, call_take},
+	 "which meter where several are live. --frequency says at which frequency volts or amps AC "
+	 "were measured.",
+	 OPTION_BIT(METER) | OPTION_BIT(FREQUENCY), 0, NEED_BENCH, true, call_take},
 	{BENCH, "there", "", "a held value goes to the part that it looks like",
 	 "A value that is far from the nominal of what is up, and fits the last, the next or the twin "
 	 "position, is held: `take` logs it here, `there` logs it to the other, `again` drops it. What "
@@ -271,8 +272,10 @@ const struct command command_table[] = {
 	{ENTRIES, "enter", "POSITION VALUE", "an entry from an instrument without a data line",
 	 "The value as people write it: 470k, 4k7, 0.47 uF, -35 V, overload. It is marked as typed "
 	 "for ever. --from names the instrument; --quantity where it is not the value; --u its "
-	 "standard uncertainty.",
-	 OPTION_BIT(FROM) | OPTION_BIT(QUANTITY) | OPTION_BIT(U) | OPTION_BIT(BECAUSE),
+	 "standard uncertainty. --frequency says at which frequency volts or amps AC were measured; of "
+	 "three and more at one position the report draws a response.",
+	 OPTION_BIT(FROM) | OPTION_BIT(QUANTITY) | OPTION_BIT(U) | OPTION_BIT(BECAUSE) |
+	     OPTION_BIT(FREQUENCY),
 	 OPTION_BIT(FROM), NEED_BENCH, true, call_enter},
 	{ENTRIES, "entries", "[POSITION]", "entries with their verdicts",
 	 "With --json each line is the sealed record, byte for byte; one that was struck has a member "

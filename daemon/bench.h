@@ -220,6 +220,9 @@ bool bench_speaks(struct bench *b, int64_t t, bool speaks, struct fault *why);
 bool bench_announced(struct bench *b, int64_t t, int64_t up, struct fault *why);
 bool bench_take(struct bench *b, int64_t t, const char *meter, struct bench_wait w,
                 struct fault *why);
+/* The same with the frequency of the signal ("1 kHz"; NULL: not said): alternating volts or amps. */
+bool bench_take_at(struct bench *b, int64_t t, const char *meter, const char *frequency,
+                   struct bench_wait w, struct fault *why);
 bool bench_undo(struct bench *b, int64_t t, struct bench_wait w, struct fault *why);
 bool bench_strike(struct bench *b, int64_t t, int64_t seq, const char *because,
                   struct bench_wait w, struct fault *why);
@@ -248,6 +251,7 @@ struct bench_typed {
 	int quantity;        /* -1: what the kind asks first */
 	const char *u;       /* standard uncertainty as people write it, or NULL */
 	const char *because; /* or NULL */
+	const char *frequency; /* of alternating volts or amps, "1 kHz", or NULL */
 };
 bool bench_enter(struct bench *b, int64_t t, const struct bench_typed *typed, struct bench_wait w,
                  struct fault *why);

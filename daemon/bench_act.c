@@ -8,6 +8,8 @@
  */
 #include "daemon/bench_guide.h"
 
+#include "protocol/trade/frequency.h"
+
 #include <stdarg.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -266,9 +268,15 @@ static bool act_quantity(struct bench *b, int64_t t, const struct words *w, stru
 
 static bool act_take(struct bench *b, int64_t t, const struct words *w, struct fault *why)
 {
-	if (w->count > 1 || (w->count == 1 && bench_meter_index(b, w->word[0]) < 0))
-		return expect(why, w, 0, "nothing, or the name of a meter");
-	return t < 0 || bench_take(b, t, w->count ? w->word[0] : NULL, (struct bench_wait){0}, why);
+	struct decimal hertz;
+	struct fault no;
+	const char *frequency = w->count == 2 ? w->word[1] : NULL;
+	if (w->count > 2 || (w->count && bench_meter_index(b, w->word[0]) < 0))
+		return expect(why, w, 0, "nothing, or the name of a meter, and the frequency of the signal");
+	if (frequency && !frequency_parse(frequency, &hertz, &no))
+		return expect(why, w, 1, "a frequency such as 1kHz");
+	return t < 0 || bench_take_at(b, t, w->count ? w->word[0] : NULL, frequency,
+	                              (struct bench_wait){0}, why);
 }
 
 static bool act_again(struct bench *b, int64_t t, const struct words *w, struct fault *why)

@@ -580,6 +580,7 @@ struct capture {
 	const struct settle_result *r;
 	const struct meter_frames *frames;
 	bool open; /* taken by key while the leads read open, so nothing showed a lift */
+	struct decimal frequency; /* of the signal, as the person said; n 0: not */
 };
 /* May what this meter reads be logged there at all? */
 bool capture_suits(const struct bench *b, const struct bench_meter *m, struct aim aim,
