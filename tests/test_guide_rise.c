@@ -42,6 +42,7 @@ static void plan_rise(struct guide_plan *p)
 	station(p, "R22", GUIDE_SENSE, NAN, 10, "R21");
 	station(p, "LOAD1", GUIDE_LOAD, NAN, 8, "LOAD2");
 	station(p, "LOAD2", GUIDE_LOAD, NAN, 8, "LOAD1");
+	station(p, "HUM1", GUIDE_HUM, NAN, NAN, "LOAD1");
 }
 
 /* An amplifier of numbers. */
@@ -267,8 +268,8 @@ static void one_that_comes_up(void **state)
 		assert_false(p.g.failed);
 		assert_false(p.alarm);
 		assert_int_equal(p.unit, GUIDE_UNIT_COLD);
-		/* 2 rails, heater, ripple, 2 sense; again 2 and 2; 20 points, 2 hum, 2 power. */
-		assert_int_equal(p.entries, 6 + 4 + 20 + 4);
+		/* 2 rails, heater, ripple, 2 sense; again 2 and 2; 20 points, hum, 2 power. */
+		assert_int_equal(p.entries, 6 + 4 + 20 + 3);
 		assert_int_equal(p.points, 20);
 		assert_near(p.hertz[0], 1000, 0);
 		assert_near(p.hertz[1], 20, 0);
@@ -287,9 +288,10 @@ static void one_that_comes_up(void **state)
 		result_of(&p.g, "LOAD1", one);
 		assert_near(number(one, "watts"), 20.0028, 1e-3);
 		assert_near(number(one, "balance-dB"), 0, 1e-9);
-		assert_near(number(one, "hum-dB"), 20 * log10(0.0021 / 12.65), 1e-3);
 		/* 2.83 V over 8 ohm, 2.90 V over 10 ohm. */
 		assert_near(number(one, "output-impedance.value"), (2.83 - 2.9) / (2.9 / 10 - 2.83 / 8), 1e-3);
+		result_of(&p.g, "HUM1", one);
+		assert_near(number(one, "hum-dB"), 20 * log10(0.0021 / 12.65), 1e-3);
 		/* 1.8 V on 424 V. */
 		result_of(&p.g, "RIP1", one);
 		assert_near(number(one, "ripple.value"), 100 * 1.8 / 424, 1e-3);
@@ -488,6 +490,63 @@ static void back_within_what_is_measured(void **state)
 	assert_near(guide_hertz(&p.g), 1000, 0);
 }
 
+/* Without a load the rail goes to its peak: no stage asks for more than the reservoirs bear. */
+static void no_stage_passes_the_ceiling(void **state)
+{
+	(void)state;
+	struct play p;
+	struct guide_plan plan;
+	char text[4096];
+	double before = 0;
+	int stages = 0;
+	plan_rise(&plan);
+	plan.ceiling = 400;
+	play(&p, &plan, &good, "raise", false);
+	while (step_is(&p, "raise")) {
+		struct text t;
+		text_begin(&t, text, sizeof text);
+		text_puts(&t, "{\"x\":0");
+		guide_look(&p.g, &t);
+		text_puts(&t, "}");
+		double mains = number(text, "mains"), most = number(text, "expected-unloaded");
+		assert_true(most < 400 && mains > before);
+		before = mains;
+		stages++;
+		reads(&p, RAIL, most * 0.98);
+		go(&p);
+		assert_false(p.g.failed);
+	}
+	assert_int_equal(stages, 3); /* 57.5 V, 115 V, and 152 V of 230 V */
+}
+
+static void the_wrong_function_is_no_value(void **state)
+{
+	(void)state;
+	static const struct {
+		const char *step;
+		enum function reads;
+		bool may;
+	} row[] = {
+	    {"rails", FUNCTION_VOLT_DC, true}, {"rails", FUNCTION_VOLT_AC, false},
+	    {"ripple", FUNCTION_VOLT_AC, true}, {"ripple", FUNCTION_VOLT_DC, false},
+	    {"sense", FUNCTION_VOLT_DC, true}, {"sense", FUNCTION_OHM, false},
+	    {"bias", FUNCTION_VOLT_AC, false}, {"bias", FUNCTION_VOLT_DC, true},
+	    {"hum", FUNCTION_VOLT_DC, false}, {"power", FUNCTION_VOLT_AC, true}};
+	for (size_t i = 0; i < sizeof row / sizeof *row; i++) {
+		struct play p;
+		struct guide_plan plan;
+		struct guide_out out;
+		struct fault why;
+		plan_rise(&plan);
+		plan.ceiling = 600;
+		play(&p, &plan, &good, row[i].step, false);
+		for (int r = 0; r < GUIDE_ROLES; r++)
+			guide_input(&p.g, &(struct guide_input){.act = GUIDE_READING, .t = p.t, .role = r,
+			                                        .function = row[i].reads, .x = {0.1, 0.01}}, &out);
+		assert_int_equal(guide_may_go(&p.g, &why), row[i].may);
+	}
+}
+
 /* A sheet with a rail alone, one meter: short, and still in order. */
 static void one_rail_one_meter(void **state)
 {
@@ -555,7 +614,9 @@ int main(void)
 	    cmocka_unit_test(a_spark_is_no_abort), cmocka_unit_test(nobody_goes_on_blind),
 	    cmocka_unit_test(a_valve_rectifier_is_cold_at_first),
 	    cmocka_unit_test(a_soak_counts_what_was_watched),
-	    cmocka_unit_test(back_within_what_is_measured), cmocka_unit_test(one_rail_one_meter),
+	    cmocka_unit_test(back_within_what_is_measured),
+	    cmocka_unit_test(no_stage_passes_the_ceiling),
+	    cmocka_unit_test(the_wrong_function_is_no_value), cmocka_unit_test(one_rail_one_meter),
 	    cmocka_unit_test(what_a_plan_needs), cmocka_unit_test(the_dry_road)};
 	return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -163,6 +163,7 @@ void guide_input(struct guide *g, const struct guide_input *in, struct guide_out
 			of(g)->reading(g, in, out);
 		g->live[in->role] = in->x;
 		g->is_over[in->role] = in->over;
+		g->reads[in->role] = in->function;
 		g->is_live[in->role] = true;
 		g->read_at[in->role] = in->t;
 		break;

@@ -31,11 +31,11 @@
 #include <stdint.h>
 
 #define GUIDE_ROLES 3      /* meters of one run at most */
-#define GUIDE_SLOTS 96     /* what it keeps */
+#define GUIDE_SLOTS 112    /* what it keeps */
 #define GUIDE_TEXT 320     /* of one sentence for people, with its end */
 #define GUIDE_LOT_MAX 40   /* parts of one lot */
 #define GUIDE_FOR_MAX 8    /* positions that a lot is for */
-#define GUIDE_STATIONS 24  /* places that bringing up the power visits */
+#define GUIDE_STATIONS 40  /* places that bringing up the power visits */
 
 enum guide_kind { GUIDE_LEAK, GUIDE_REFORM, GUIDE_RISE, GUIDE_TUNE, GUIDE_LOT, GUIDE_KINDS };
 const char *guide_name(enum guide_kind k); /* "leak" */
@@ -49,10 +49,11 @@ enum guide_what {
 	GUIDE_RIPPLE, /* a row in volts ac whose `with` is a rail */
 	GUIDE_SENSE,  /* a resistor with role sense or cathode: a valve's current */
 	GUIDE_LOAD,   /* a resistor with role load */
+	GUIDE_HUM,    /* a row in volts ac with role hum, `with` its load */
 };
 struct guide_station {
 	char name[NAME_SIZE];
-	char twin[NAME_SIZE]; /* ripple: its rail */
+	char twin[NAME_SIZE]; /* ripple, hum: the rail, the load (`with`) */
 	enum guide_what what;
 	double nominal, low, high; /* volts there; NaN where nobody said */
 	struct measure R;          /* sense, load: measured, or the nominal with its tolerance */
@@ -110,6 +111,7 @@ struct guide {
 	struct measure live[GUIDE_ROLES];
 	bool is_live[GUIDE_ROLES];
 	bool is_over[GUIDE_ROLES]; /* beyond its range */
+	enum function reads[GUIDE_ROLES]; /* FUNCTION_NONE: nobody said */
 	int64_t read_at[GUIDE_ROLES]; /* of the last reading; INT64_MIN: none since it was taken up */
 	int64_t said_at, kept_at;
 };
@@ -146,6 +148,7 @@ struct guide_input {
 	int64_t t;
 	int role;
 	struct measure x;
+	enum function function; /* of a reading; FUNCTION_NONE: not said */
 	bool over;
 	int64_t seq;
 	int number; /* back, in a lot: that part once more; 0: the last one */

@@ -26,6 +26,7 @@
 /* All of these: common practice, no source. */
 #define DEAD_VOLTS 30        /* on a rail that has no rectifier */
 #define RISE_UNLOADED 1.4    /* of a rail without load, over the loaded one: the peak of a sine */
+#define BELOW_CEILING 0.97  /* a dial is not a meter */
 #define RISE_MARGIN 1.15     /* above that something is wrong with tap or transformer */
 #define RISE_FLOOR 0.5       /* of the loaded rail: below, something pulls it down */
 #define GLOW_FLOOR 0.1       /* the same with valves and lamp in */
@@ -121,7 +122,8 @@ static int visits(int step)
 	case STEP_RAILS: case STEP_RAILS_AFTER: return GUIDE_RAIL;
 	case STEP_RIPPLE: return GUIDE_RIPPLE;
 	case STEP_SENSE: case STEP_SENSE_AFTER: return GUIDE_SENSE;
-	case STEP_RESPONSE: case STEP_LOAD2: case STEP_HUM: case STEP_POWER: return GUIDE_LOAD;
+	case STEP_RESPONSE: case STEP_LOAD2: case STEP_POWER: return GUIDE_LOAD;
+	case STEP_HUM: return GUIDE_HUM;
 	default: return -1;
 	}
 }
@@ -181,9 +183,17 @@ struct guide_expected guide_rise_expected(double nominal, double mains, double t
 	return (struct guide_expected){loaded, loaded * RISE_UNLOADED};
 }
 
+/* Mains that bring the rail to its ceiling without a load: no stage goes so far. */
+static double mains_most(const struct guide *g)
+{
+	if (isnan(g->plan.ceiling))
+		return INFINITY;
+	return BELOW_CEILING * g->plan.ceiling / (RISE_UNLOADED * rail(g)->nominal) * g->plan.tap;
+}
+
 static double stage_mains(const struct guide *g)
 {
-	return stages[(int)guide_slot_value(g, SLOT_STAGE)] * g->plan.mains;
+	return fmin(stages[(int)guide_slot_value(g, SLOT_STAGE)] * g->plan.mains, mains_most(g));
 }
 
 static struct guide_expected expected(const struct guide *g)
@@ -205,11 +215,17 @@ static int wanderer(const struct guide *g)
 	const struct guide_station *s = here(g);
 	if (!s)
 		return -1;
-	if (s->what == GUIDE_LOAD && g->plan.there[ROLE_OUT])
+	if ((s->what == GUIDE_LOAD || s->what == GUIDE_HUM) && g->plan.there[ROLE_OUT])
 		return ROLE_OUT;
 	if (s == rail(g) || !g->plan.there[ROLE_PROBE])
 		return ROLE_RAIL;
 	return ROLE_PROBE;
+}
+
+static enum function wanted(const struct guide_station *s)
+{
+	bool dc = !s || s->what == GUIDE_BIAS || s->what == GUIDE_RAIL || s->what == GUIDE_SENSE;
+	return dc ? FUNCTION_VOLT_DC : FUNCTION_VOLT_AC;
 }
 
 static int role_now(const struct guide *g)
@@ -361,7 +377,7 @@ static int kept_in(const struct guide *g)
 	int i = (int)guide_slot_value(g, SLOT_STATION);
 	switch (g->step) {
 	case STEP_HEATERS: case STEP_RAILS: case STEP_RIPPLE: case STEP_SENSE: case STEP_POWER:
-	case STEP_BIAS:
+	case STEP_BIAS: case STEP_HUM:
 		return SLOT_FIRST + i;
 	case STEP_HEATED: case STEP_SENSE_AFTER: case STEP_RAILS_AFTER:
 		return SLOT_AFTER + i;
@@ -369,8 +385,6 @@ static int kept_in(const struct guide *g)
 		return guide_slot_value(g, SLOT_HERTZ) == 0 ? SLOT_AFTER + i : -1;
 	case STEP_LOAD2:
 		return rise_second_slot(g, i);
-	case STEP_HUM:
-		return SLOT_HUM + i;
 	default:
 		return -1;
 	}
@@ -383,7 +397,7 @@ static int next(struct guide *g)
 	if (to >= 0 && g->slot[SLOT_TAKEN].has)
 		g->slot[to] = g->slot[SLOT_TAKEN];
 	g->slot[SLOT_TAKEN].has = false;
-	if (g->step == STEP_RAISE && stage + 1 < STAGES) {
+	if (g->step == STEP_RAISE && stage + 1 < STAGES && stage_mains(g) < mains_most(g)) {
 		guide_slot_set(g, SLOT_STAGE, stage + 1);
 		return g->step;
 	}
@@ -522,7 +536,14 @@ static bool may_go(const struct guide *g, struct fault *why)
 		          rail(g)->name);
 		return false;
 	}
-	if (g->step == STEP_BIAS && !heard(g, wanderer(g))) {
+	enum function f = wanted(here(g));
+	int role = wanderer(g);
+	if (role >= 0 && heard(g, role) && g->reads[role] != FUNCTION_NONE && g->reads[role] != f) {
+		fault_set(why, "the meter of role %s reads %s, and %s are wanted at %s: turn its dial",
+		          roles[role].name, function_words(g->reads[role]), function_words(f), here(g)->name);
+		return false;
+	}
+	if (g->step == STEP_BIAS && !heard(g, role)) {
 		fault_set(why, "nothing is read on the bias rail %s: without it no output valve goes in",
 		          here(g)->name);
 		return false;

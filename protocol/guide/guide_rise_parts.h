@@ -13,8 +13,7 @@ enum {
 	SLOT_SECOND = 8,                                /* volts in the second load, by load */
 	SLOT_FIRST = SLOT_SECOND + RISE_LOADS + 8,      /* the first value at a station */
 	SLOT_AFTER = SLOT_FIRST + GUIDE_STATIONS,       /* after the soak; of a load, at 1 kHz */
-	SLOT_HUM = SLOT_AFTER + GUIDE_STATIONS,
-	SLOT_END = SLOT_HUM + GUIDE_STATIONS
+	SLOT_END = SLOT_AFTER + GUIDE_STATIONS
 };
 _Static_assert(SLOT_END <= GUIDE_SLOTS, "slots of rise");
 enum {

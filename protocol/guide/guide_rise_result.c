@@ -183,7 +183,7 @@ static void write_sense(const struct guide *g, int i, struct text *out)
 static void write_load(const struct guide *g, int i, struct text *out)
 {
 	const struct guide_station *s = &g->plan.station[i];
-	struct measure R = s->R, V = first(g, i), hum = guide_slot_measure(g, SLOT_HUM + i);
+	struct measure R = s->R, V = first(g, i);
 	struct measure R2 = {g->plan.load2, 0};
 	int second = rise_second_slot(g, i), twin = station_named(g, s->twin);
 	struct measure P = place_power(V, R);
@@ -191,8 +191,6 @@ static void write_load(const struct guide *g, int i, struct text *out)
 		text_member_real(out, "watts", P.value);
 		text_member_real(out, "watts-u", P.u);
 	}
-	if (isfinite(hum.value) && hum.value > 0 && V.value > 0)
-		text_member_real(out, "hum-dB", place_balance(hum, V).value);
 	if (second >= 0 && g->slot[second].has) {
 		struct measure Z = place_output_impedance(after(g, i), R, guide_slot_measure(g, second), R2);
 		member_if(out, "output-impedance", Z, FUNCTION_OHM);
@@ -204,7 +202,7 @@ static void write_load(const struct guide *g, int i, struct text *out)
 
 static void write_station(const struct guide *g, int i, struct text *out)
 {
-	static const char *const whats[] = {"heater", "bias", "rail", "ripple", "sense", "load"};
+	static const char *const whats[] = {"heater", "bias", "rail", "ripple", "sense", "load", "hum"};
 	const struct guide_station *s = &g->plan.station[i];
 	text_printf(out, "{\"what\":\"%s\"", whats[s->what]);
 	text_member_string(out, "position", s->name);
@@ -217,6 +215,11 @@ static void write_station(const struct guide *g, int i, struct text *out)
 	if (s->what == GUIDE_RIPPLE && station_named(g, s->twin) >= 0)
 		member_if(out, "ripple", place_ripple(first(g, i), first(g, station_named(g, s->twin))),
 		          FUNCTION_PERCENT);
+	if (s->what == GUIDE_HUM && station_named(g, s->twin) >= 0) {
+		double level = place_balance(first(g, i), first(g, station_named(g, s->twin))).value;
+		if (isfinite(level))
+			text_member_real(out, "hum-dB", level);
+	}
 	if (s->what == GUIDE_LOAD)
 		write_load(g, i, out);
 	text_puts(out, "}");
@@ -235,7 +238,7 @@ void rise_result(const struct guide *g, struct text *out)
 	text_member(out, "stations");
 	text_puts(out, "[");
 	for (int i = 0; i < g->plan.stations; i++) {
-		if (!g->slot[SLOT_FIRST + i].has && !g->slot[SLOT_AFTER + i].has && !g->slot[SLOT_HUM + i].has)
+		if (!g->slot[SLOT_FIRST + i].has && !g->slot[SLOT_AFTER + i].has)
 			continue;
 		text_puts(out, begun ? "," : "");
 		write_station(g, i, out);
