@@ -7,6 +7,7 @@
  * runs, so that a misspelt act at its end does not leave half a replay behind.
  */
 #include "daemon/bench_guide.h"
+
 #include "protocol/trade/frequency.h"
 
 #include <stdarg.h>
