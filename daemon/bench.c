@@ -401,6 +401,7 @@ static bool begin_meter(struct bench *b, int i)
 	settle_init(&m->settle, &b->config->limits, mc.conversion);
 	stale_begin(&m->stale, m->config->dialect->asked);
 	m->trail.use = &m->config->use;
+	m->trail.second = m->config->second;
 	bench_timers(m);
 	say_meter(b, m, "configured", NULL);
 	return true;

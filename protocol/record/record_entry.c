@@ -36,10 +36,9 @@ static unsigned state_read(struct slice s)
 }
 
 /* What u was made of (budget.h): "basis":{"percent":0.5,"counts":2,"s":0.0003}. */
-static void basis_write(struct text *out, const struct entry *e)
+static void basis_write(struct text *out, const struct basis *b, bool scatter)
 {
-	const struct basis *b = &e->basis;
-	if (!b->known || !e->has_value)
+	if (!b->known)
 		return;
 	text_member(out, "basis");
 	if (b->stated) {
@@ -53,7 +52,7 @@ static void basis_write(struct text *out, const struct entry *e)
 		text_member_decimal(out, "below", b->below);
 	if (b->has_hertz)
 		text_member_decimal(out, "hertz", b->hertz);
-	if (e->source == SOURCE_METER)
+	if (scatter)
 		text_member_real(out, "s", b->s);
 	if (b->offset_u > 0)
 		text_member_real(out, "offset", b->offset_u);
@@ -79,7 +78,8 @@ void entry_value_write(struct text *out, const struct entry *e)
 	text_member_int(out, "prefix", e->prefix);
 	text_member_real(out, "u", e->u);
 	text_member_int(out, "n", e->n);
-	basis_write(out, e);
+	if (e->has_value)
+		basis_write(out, &e->basis, e->source == SOURCE_METER);
 	text_member_bool(out, "settled", e->settled);
 }
 
@@ -207,7 +207,14 @@ static void second_write(struct text *out, const struct entry *e, const struct e
 	text_member_string(out, "function", function_name(second_function(s->kind)));
 	text_member_decimal(out, "value", s->value);
 	text_member_decimal(out, "digit", (struct decimal){1, s->value.e});
-	text_member_string(out, "verdict", verdict_word_name(e->second_verdict.word));
+	if (s->basis.known) {
+		text_member_real(out, "u", s->u);
+		text_member_int(out, "n", s->n);
+		basis_write(out, &s->basis, true);
+		if (s->basis.assumed)
+			text_member_string(out, "accuracy", "assumed");
+	}
+	verdict_write(out, &e->second_verdict);
 	text_puts(out, "}");
 	if (!beside->use || !test_frequency(beside->use->test[e->function], &hertz, mode))
 		hertz = (struct decimal){0, 0};
@@ -229,6 +236,15 @@ static void second_read(const char *text, size_t len, struct entry *e)
 		e->second.kind = SECOND_NONE;
 	else if (json_decimal(json_member(s.at, s.len, "digit"), &digit))
 		decimal_rescale(e->second.value, decimal_strip(digit).e, &e->second.value);
+	int64_t n;
+	basis_read(s.at, s.len, &e->second.basis);
+	if (!json_number(json_member(s.at, s.len, "u"), &e->second.u) || !(e->second.u >= 0) ||
+	    !json_int(json_member(s.at, s.len, "n"), &n) || n < 1 || n > INT32_MAX)
+		e->second.basis.known = false;
+	else
+		e->second.n = (int)n;
+	if (!verdict_read(s.at, s.len, &e->second_verdict))
+		e->second_verdict = (struct verdict){.word = VERDICT_NONE};
 }
 
 void entry_write(struct text *out, const struct entry *e, const struct entry_beside *beside)

@@ -151,6 +151,11 @@ struct accuracy_line accuracy_assumed(enum function f)
 	return line;
 }
 
+struct accuracy_line accuracy_assumed_second(enum function f)
+{
+	return (struct accuracy_line){.function = f, .percent = 10, .counts = 1};
+}
+
 double uncertainty_accuracy(const struct accuracy_line *line, double value, double digit)
 {
 	double half_width = line->percent / 100 * fabs(value) + line->counts * fabs(digit);

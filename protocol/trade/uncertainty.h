@@ -46,6 +46,9 @@ const struct accuracy_line *accuracy_find(const struct accuracy *a, enum functio
 /* An assumed, pessimistic class where the configuration says nothing (common
  * practice, no source); the caller must say in the entry that it was assumed. */
 struct accuracy_line accuracy_assumed(enum function f);
+/* The same of a value that is sent beside another (second.h): a tenth of it and a count.
+ * Common practice, no source. */
+struct accuracy_line accuracy_assumed_second(enum function f);
 
 /* What the u of an entry was made of, kept with it so that it can be worked out again
  * (budget.h). */
