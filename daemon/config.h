@@ -99,6 +99,7 @@ struct config_meter {
 	int64_t pace_us, timeout_us;
 
 	struct accuracy accuracy;
+	enum meter_class kind; /* what is assumed where no accuracy is given; unknown: derived */
 	struct limits_of_use use;
 };
 

@@ -48,6 +48,8 @@ static void basis_write(struct text *out, const struct basis *b, bool scatter)
 	text_puts(out, "{\"percent\":");
 	text_real(out, b->percent);
 	text_member_real(out, "counts", b->counts);
+	if (b->assumed && b->kind)
+		text_member_string(out, "class", meter_class_word(b->kind));
 	if (b->has_below)
 		text_member_decimal(out, "below", b->below);
 	if (b->has_hertz)
@@ -94,6 +96,9 @@ static void basis_read(const char *text, size_t len, struct basis *b)
 	           (json_number(json_member(s.at, s.len, "percent"), &b->percent) &&
 	            json_number(json_member(s.at, s.len, "counts"), &b->counts) && b->percent >= 0 &&
 	            b->counts >= 0);
+	char kind[32];
+	if (json_text(json_member(s.at, s.len, "class"), kind, sizeof kind))
+		(void)meter_class_from_word(kind, strlen(kind), &b->kind);
 	b->has_below = json_decimal(json_member(s.at, s.len, "below"), &b->below);
 	b->has_hertz = json_decimal(json_member(s.at, s.len, "hertz"), &b->hertz);
 	if (!json_number(json_member(s.at, s.len, "s"), &b->s) || !(b->s >= 0))
