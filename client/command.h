@@ -39,6 +39,7 @@ struct client;
 	X(CHART, "chart", "FILE", "a picture: FILE.svg, .png or .pdf")                             \
 	X(QUANTITY, "quantity", "Q", "value, leakage, esr, dissipation, insulation or volts")     \
 	X(U, "u", "U", "standard uncertainty of the value, in its unit")                          \
+	X(FREQUENCY, "frequency", "F", "of the signal: alternating volts or amps at 1 kHz, 31.5 Hz") \
 	X(BECAUSE, "because", "TEXT", "the reason, kept in the log")                              \
 	X(AFTER, "after", "SEQ", "begin after this record")                                       \
 	X(LOG, "log", "FILE", "where the log is to be (else as the daemon's configuration says)") \

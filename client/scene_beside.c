@@ -359,3 +359,40 @@ bool scene_limits(const struct scene *s, struct scene_limits *out)
 	}
 	return out->has_low || out->has_high;
 }
+
+/* ---- before the power ---- */
+
+static void waiting_add(struct scene *s, struct slice list)
+{
+	struct slice element;
+	for (size_t cursor = 0; json_next(list, &cursor, &element);) {
+		if (s->waiting_count == SCENE_WAITING_MAX)
+			return;
+		char *name = s->waiting[s->waiting_count];
+		words_member(element, "position", name, SCENE_NAME);
+		bool twice = false;
+		for (int i = 0; i < s->waiting_count && !twice; i++)
+			twice = strcmp(s->waiting[i], name) == 0;
+		s->waiting_count += name[0] && !twice;
+	}
+}
+
+void scene_ready_set(struct scene *s, struct slice result, const char *lines)
+{
+	static const char more[] = "... and more: tally job ready\n";
+	size_t len = strlen(lines), room = sizeof s->ready - sizeof more;
+	s->waiting_count = 0;
+	waiting_add(s, json_member(result.at, result.len, "lifted"));
+	waiting_add(s, json_member(result.at, result.len, "new"));
+	size_t cut = len;
+	if (len > room) {
+		cut = words_cut(lines, len, room);
+		while (cut && lines[cut - 1] != '\n')
+			cut--;
+	}
+	memcpy(s->ready, lines, cut);
+	memcpy(s->ready + cut, more, cut < len ? sizeof more : 1);
+	if (cut == len)
+		s->ready[cut] = '\0';
+	s->ready_asked += lines[0] != '\0';
+}

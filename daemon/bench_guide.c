@@ -113,6 +113,24 @@ static void tell(struct bench *b, const struct bench_guide *gd, const char *even
 	            guide_step_word(&gd->g), "text", text, NULL);
 }
 
+/* The meter that this step takes from belongs to its position from now on, and so does its trail. */
+static void aim_step(struct bench *b, struct bench_guide *gd, int64_t t)
+{
+	enum quantity q;
+	const char *at;
+	struct fault ignored;
+	int role = guide_takes(&gd->g, &q, &at), place = at[0] ? position_find(b, at) : gd->place;
+	if (role < 0 || gd->meter[role] < 0 || place < 0)
+		return;
+	struct bench_meter *m = &b->meter[gd->meter[role]];
+	if (m->bound.place == place && m->bound.quantity == q)
+		return;
+	b->quiet++;
+	(void)bench_bind(b, t, b->position[place].row.position.name, (int)q, m->config->name, nobody,
+	                 &ignored); /* taking says why, if it fails again */
+	b->quiet--;
+}
+
 static void say_step(struct bench *b, const struct bench_guide *gd)
 {
 	char text[GUIDE_TEXT], value[32];
@@ -126,13 +144,25 @@ static void say_step(struct bench *b, const struct bench_guide *gd)
 
 /* ---- meters ---- */
 
+/* Where the meter of a role is clipped from the beginning; NULL: it wanders, or stands at no
+ * position of its own. */
+static const char *clipped_at(const struct bench *b, const struct bench_guide *gd, int role)
+{
+	bool twin = gd->kind == GUIDE_TUNE && role == 1 && position_find(b, gd->plan.twin) >= 0;
+	if (twin)
+		return gd->plan.twin;
+	if (gd->place < 0 || ((gd->kind == GUIDE_TUNE || gd->kind == GUIDE_RISE) && role > 0))
+		return NULL;
+	return b->position[gd->place].row.position.name;
+}
+
 static bool hold_meters(struct bench *b, struct bench_guide *gd, int64_t t, struct fault *why)
 {
 	for (int i = 0; i < guide_roles(gd->kind); i++) {
-		if (gd->meter[i] < 0 || gd->place < 0)
+		const char *at = clipped_at(b, gd, i);
+		if (gd->meter[i] < 0 || !at)
 			continue;
-		if (!bench_bind(b, t, b->position[gd->place].row.position.name,
-		                (int)guide_role(gd->kind, i)->quantity, b->meter[gd->meter[i]].config->name,
+		if (!bench_bind(b, t, at, (int)guide_role(gd->kind, i)->quantity, b->meter[gd->meter[i]].config->name,
 		                nobody, why))
 			return false;
 	}
@@ -187,6 +217,7 @@ static bool follow(struct bench *b, struct bench_guide *gd, int64_t t, const str
 		     gd->g.failed ? gd->g.because : "the guided run is done");
 		end(b, gd, t);
 	} else if (out->news) {
+		aim_step(b, gd, t);
 		say_step(b, gd);
 	}
 	return used;
@@ -210,16 +241,19 @@ void guide_reading(struct bench *b, struct bench_meter *m, const struct reading 
 		return;
 	int role = role_of(gd, m);
 	enum function f = guide_role(gd->kind, role)->function;
+	if (f == FUNCTION_NONE && gd->kind != GUIDE_RISE) /* there it goes by the step */
+		f = gd->plan.function;
 	struct guide_input in = {.act = settled ? GUIDE_SETTLED : GUIDE_READING, .t = b->now, .role = role,
-	                         .over = !r->has_value && (r->state & READING_OVERLOAD)};
+	                         .function = r->function, .over = !r->has_value && (r->state & READING_OVERLOAD)};
+	/* Its dial was turned: what it read before says nothing any more. */
 	if (f != FUNCTION_NONE && r->function != f)
-		return;
-	if (!r->has_value && !in.over)
+		in.act = GUIDE_AWAY;
+	if (!r->has_value && !in.over && in.act != GUIDE_AWAY)
 		return;
 	struct settle_result one = {.function = r->function, .value = r->value, .prefix = r->prefix, .n = 1};
 	struct entry e;
 	capture_fill(b, m, b->now, &one, &e);
-	if (!in.over)
+	if (!in.over && r->has_value)
 		(void)entry_uncertainty(m, &one, &e);
 	in.x = (struct measure){in.over ? 0 : decimal_double(r->value), e.u};
 	input(b, gd, &in, nobody);
@@ -445,11 +479,14 @@ static bool take_value(struct bench *b, struct bench_guide *gd, int64_t t, int r
 	m->held.waits = false;
 	gd->wait = w;
 	gd->taking = true;
+	char hertz[24];
+	snprintf(hertz, sizeof hertz, "%g", guide_hertz(&gd->g));
 	/* What is re-formed is free of its circuit, whatever the others do meanwhile. */
 	enum reach reach = b->reach;
 	if (gd->kind == GUIDE_REFORM)
 		b->reach = REACH_LOOSE;
-	bool good = bench_take(b, t, m->config->name, (struct bench_wait){taken, gd}, why);
+	bool good = bench_take_at(b, t, m->config->name, guide_hertz(&gd->g) > 0 ? hertz : NULL,
+	                          (struct bench_wait){taken, gd}, why);
 	b->reach = reach;
 	gd->made = good ? b->mades - 1 : -1;
 	gd->taking = gd->taking && good;
@@ -571,6 +608,7 @@ bool guide_restore(struct bench *b, const char *text, size_t len)
 		gd.meter[i] = json_text(one, name, sizeof name) ? bench_meter_index(b, name) : -1;
 		double ohms = gd.meter[i] < 0 ? 0 : b->meter[gd.meter[i]].config->use.input[guide_role(k, i)->function];
 		gd.g.plan.input[i] = ohms > 0 ? ohms : NAN;
+		gd.g.plan.there[i] = gd.meter[i] >= 0;
 	}
 	gd.number = slot->open ? slot->number : ++b->guides;
 	gd.open = true;

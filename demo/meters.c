@@ -188,9 +188,10 @@ static void unplug(struct meter *m)
 		return;
 	}
 	if (m->fd >= 0) {
-		close(m->keep);
+		/* Its number is another's only once nothing leads to it. */
 		close(m->fd);
 		unlink(m->link);
+		close(m->keep);
 	}
 	m->fd = m->keep = -1;
 }
