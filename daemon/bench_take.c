@@ -114,6 +114,8 @@ bool bench_take_at(struct bench *b, int64_t t, const char *meter, const char *fr
                    struct bench_wait w, struct fault *why)
 {
 	bench_run_until(b, t);
+	if (!meter && guide_wants_hand(b)) /* one hand, one key */
+		return bench_guide_go(b, t, NULL, w, why);
 	struct settle_result r;
 	struct decimal hertz = {0, 0};
 	if (frequency && !frequency_parse(frequency, &hertz, why))
