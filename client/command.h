@@ -34,6 +34,7 @@ struct client;
 	X(BESIDE, "beside", "JOB", "an earlier job, with what was measured then and the change since") \
 	X(PHOTO, "photo", "PICTURE", "a jpeg, png or webp file, kept beside the log by its SHA-256") \
 	X(VALVE, "valve", "NUMBER", "a valve by its own number, whatever socket it was in")       \
+	X(ENTRY, "entry", "SEQ", "the touch of that entry, or of the first or last one")          \
 	X(AT, "at", "POSITION", "of this position")                                                \
 	X(MISSING, "missing", NULL, "what is still to be measured")                                \
 	X(CHART, "chart", "FILE", "a picture: FILE.svg, .png or .pdf")                             \

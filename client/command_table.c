@@ -316,12 +316,13 @@ const struct command command_table[] = {
 	 OPTION_BIT(JOB), 0, NEED_LOG, false, call_compare},
 	{ENTRIES, "trail", "", "what the meters read: a quick look, a picture, CSV",
 	 "Without more all of the trail, least and greatest of each column. --at POSITION shows the last touch "
-	 "there, with what was seen before and after it. --from and --to take 10:00, 10:00:05, 2026-11-25, "
+	 "there, with what was seen before and after it. --entry SEQ (or first, last) shows the touch of that entry "
+	 "and its readings: before, during, after; at a terminal one goes on to the next and back from there. --from and --to take 10:00, 10:00:05, 2026-11-25, "
 	 "2026-11-25 10:00, 2026-11-25T10:00:00Z, or -10m (before the end). --chart writes a picture: trail "
 	 "with the meter's uncertainty, limits, touches and entries; gaps stay open. --csv gives every reading "
 	 "in UTC and SI units, --json the sealed records.",
 	 OPTION_BIT(AT) | OPTION_BIT(METER) | OPTION_BIT(FROM) | OPTION_BIT(TO) | OPTION_BIT(CHART) |
-	     OPTION_BIT(CSV), 0, NEED_LOG, false, call_trail},
+	     OPTION_BIT(CSV) | OPTION_BIT(ENTRY), 0, NEED_LOG, false, call_trail},
 	{ENTRIES, "plan", "", "what to replace, in rounds",
 	 "Round 1 is supply and electrolytics, 2 coupling, 3 the rest. "
 	 "By what the place of each part can live with (service), and by age: electrolytics and paper "

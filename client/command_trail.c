@@ -7,6 +7,7 @@
  */
 #include "client/chart.h"
 #include "client/command_calls.h"
+#include "client/command_trail.h"
 #include "client/moment.h"
 #include "client/spawn.h"
 #include "protocol/record/record.h"
@@ -20,14 +21,13 @@
 #include <unistd.h>
 
 #define PICTURE_COLUMNS 1720 /* two for each unit of the picture */
-#define BEFORE_US INT64_C(8000000)
-#define AFTER_US INT64_C(6000000)
 #define ENTRIES_MAX 2000
 
 struct gathering {
 	struct client *c;
 	struct chart chart;
 	const char *position, *meter;
+	int64_t entry;     /* the touch of this one alone; 0: the last */
 	int64_t t, until;  /* of all that is there */
 	bool no_memory;
 	struct line {
@@ -104,11 +104,13 @@ static void each_touch(struct client *c, struct slice element, struct slice resu
 	struct slice struck = json_member(element.at, element.len, "struck");
 	struct slice trail = json_member(record.at, record.len, "trail"), part, last = {NULL, 0};
 	size_t cursor = 0;
-	int64_t t;
-	if (!record.at || (struck.at && *struck.at == '{') ||
+	int64_t t, seq = 0;
+	if (!record.at || (struck.at && *struck.at == '{' && !g->entry) ||
 	    !json_time(json_member(record.at, record.len, "t"), &t))
 		return;
 	if (g->meter && !words_member_is(record, "meter", g->meter))
+		return;
+	if (g->entry && (!json_int(json_member(record.at, record.len, "seq"), &seq) || seq != g->entry))
 		return;
 	struct slice first = json_element(trail, 0);
 	while (json_next(trail, &cursor, &part))
@@ -157,8 +159,8 @@ static enum outcome choose_stretch(struct gathering *g)
 		int64_t a, b;
 		if (g->touch_seq && reading_time(g->c, g->trail_first, g->from_index, &a) &&
 		    reading_time(g->c, g->trail_last, g->to_index, &b)) {
-			c->from = a - BEFORE_US;
-			c->to = (b > g->touch_t ? b : g->touch_t) + AFTER_US;
+			c->from = a - TRAIL_BEFORE_US;
+			c->to = (b > g->touch_t ? b : g->touch_t) + TRAIL_AFTER_US;
 		}
 	}
 	if (to && !moment_parse(to, g->until, &g->c->style, &c->to, &why))
@@ -386,7 +388,7 @@ static void title(struct gathering *g)
 {
 	struct chart *c = &g->chart;
 	snprintf(c->title, sizeof c->title, "%s%s%s", g->position ? g->position : "Trail",
-	         g->touch_seq ? ", last touch" : "", g->meter ? ", one meter" : "");
+	         g->touch_seq ? (g->entry ? ", one touch" : ", last touch") : "", g->meter ? ", one meter" : "");
 }
 
 static enum outcome gather(struct gathering *g, int width)
@@ -558,10 +560,10 @@ static enum outcome readings(struct client *c, struct gathering *g)
 	return client_pages(c, "trail", params, "records", each_run, g);
 }
 
-enum outcome call_trail(struct client *c)
+enum outcome trail_show(struct client *c, const char *position, int64_t entry)
 {
-	struct gathering g = {.c = c, .position = client_option(c, OPTION_AT),
-		.meter = client_option(c, OPTION_METER)};
+	struct gathering g = {.c = c, .position = position, .meter = client_option(c, OPTION_METER),
+		.entry = entry};
 	const char *file = client_option(c, OPTION_CHART);
 	enum outcome outcome;
 	if (file) {
@@ -579,4 +581,10 @@ enum outcome call_trail(struct client *c)
 	}
 	chart_free(&g.chart);
 	return outcome;
+}
+
+enum outcome call_trail(struct client *c)
+{
+	return client_option(c, OPTION_ENTRY) ? trail_touch(c)
+	                                      : trail_show(c, client_option(c, OPTION_AT), 0);
 }

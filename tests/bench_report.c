@@ -131,6 +131,7 @@ static double run(const char *const *words, int status_wanted, double *peak)
 	int status;
 	char path[PATH_MAX + 16];
 	double begun = seconds();
+	fflush(stdout);
 	if (snprintf(path, sizeof path, "%s/%s", programs, words[0]) >= (int)sizeof path)
 		die(words[0], "too long a path");
 	pid_t pid = fork();

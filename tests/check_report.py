@@ -685,6 +685,64 @@ def check_guides(job):
     return job.path("guide-en/report.html")
 
 
+def each_test(job):
+    """Each of the three alone stands against "complete": struck, it is none; as found, it is none."""
+    values = {"PE": ("0.08 ohm", "0.005 ohm", "earth bond"), "INS": ("120 Mohm", "1 Mohm", "insulation"),
+              "TC": ("0.12 mA", "0.02 mA", "touch current")}
+
+    def lacks():
+        r = job.live("--json", "report", "--out", job.path("each"))
+        answer = json.loads(r.stdout)
+        check("complete and the status say the same", (r.returncode == 0) == answer["complete"] == (not answer["lacks"]))
+        said = "NOT COMPLETE" in open(job.path("each/report.html"), encoding="utf-8").read()
+        check("and the page, too", said != answer["complete"])
+        return answer["lacks"]
+
+    check("with all three nothing is lacking", lacks() == [])
+    for position, (value, u, name) in values.items():
+        seqs = [json.loads(e) for e in job.live("entries", position, "--json").stdout.splitlines()]
+        for e in seqs:
+            if "struck" not in e:
+                job.do("strike", str(e["seq"]), "--because", "measured at the wrong place")
+        check("without %s" % name, lacks() == [name])
+        if position == "PE":
+            job.do("condition", "found")
+            job.do("enter", position, value, "--from", "tester", "--u", u)
+            job.do("condition", "done")
+            check("%s as it was found is none" % name, lacks() == [name])
+            r = job.live("report", "--out", job.path("each"), "--incomplete", "the owner brings it back for that")
+            check("a stated reason will do, and it is still not complete", r.returncode == 0 and "NOT COMPLETE" in
+                  open(job.path("each/report.html"), encoding="utf-8").read())
+        job.do("enter", position, value, "--from", "tester", "--u", u)
+    check("with all three again", lacks() == [])
+
+
+def check_touch(job):
+    """tally trail walks: before, during, after a touch, and which is next."""
+    entries = [json.loads(e) for e in job.live("entries", "--json").stdout.splitlines()]
+    touched = [e for e in entries if e["trail"]]
+    second = touched[1]
+    r = job.live("--plain", "trail", "--entry", str(second["seq"]))
+    before, rest = r.stdout.split("\nbefore\n", 1) if "\nbefore\n" in r.stdout else ("", "")
+    before, rest = rest.split("during", 1) if "during" in rest else ("", "")
+    during, after = rest.split("\nafter\n", 1) if "\nafter\n" in rest else ("", "")
+    check("a touch, before and after", r.returncode == 0 and "overload" in before and "overload" in after)
+    used = sum(to - start + 1 for _, start, to in second["trail"])
+    counted = sum(int(n or 1) for n in re.findall(r"s: [^\n]*?(?:, ([0-9]+) readings)?$", during.split("logged")[0], re.M))
+    check("what the entry was made from (%d of %d)" % (counted, used), counted == used)
+    check("what was logged", "logged: 104.1 kohm" in during)
+    check("the one before and the next", "back: tally trail --entry %d (R1, red)" % touched[0]["seq"] in after and
+          "next: tally trail --entry %d (" % touched[2]["seq"] in after)
+    check("the first has none before it", "back: none" in job.live("--plain", "trail", "--entry", "first").stdout)
+    r = job.live("trail", "--entry", "last", "--at", "R101")
+    check("of a position", "next: none" in r.stdout and "R101" in r.stdout)
+    typed = [e["seq"] for e in entries if e["source"] == "typed"][0]
+    r = job.live("trail", "--entry", str(typed))
+    check("a typed entry has no touch", r.returncode == 2 and "no entry that was made from a trail" in r.stderr)
+    rows = job.live("trail", "--entry", str(second["seq"]), "--csv").stdout.splitlines()
+    check("its readings as CSV (%d)" % len(rows), len(rows) > used and all(",red," in x for x in rows[1:]))
+
+
 def altered(job):
     """A log that was changed after it was sealed: no report."""
     copy = job.path("altered.db")
@@ -723,6 +781,8 @@ def main():
         check("a test that failed is none", r.returncode == 1 and "touch current" in r.stderr and
               "earth" not in r.stderr)
         job.do("enter", "TC", "0.12 mA", "--from", "tester", "--u", "0.02 mA")
+        each_test(job)
+        check_touch(job)
         job.stop()
         log = Log(job.log)
         for language in ("en", "de"):
