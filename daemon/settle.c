@@ -241,6 +241,13 @@ static unsigned elsewhere(struct settle *s, const struct reading *r)
 	return touch_end(s, s->last_t + s->period);
 }
 
+void settle_follow(struct settle *s)
+{
+	uint64_t first;
+	if (s->touching && s->settled && !settle_at_rest(s, &first))
+		(void)touch_begin(s, s->last_t);
+}
+
 unsigned settle_reading(struct settle *s, const struct reading *r)
 {
 	unsigned events = settle_tick(s, r->t) | elsewhere(s, r);
