@@ -127,7 +127,7 @@ static void one_step(struct stand *s, const struct amplifier *a)
 	else if (strcmp(step, "heated") == 0)
 		run(s, "blue 6.28 V AC *16\n@3.9 go\n");
 	else if (strcmp(step, "ripple") == 0)
-		run(s, "blue 1.20 V AC *16\n@3.9 go\n");
+		run(s, "blue wait 3\nblue 1.20 V AC *16\n@6.9 go\n");
 	else if (strncmp(step, "sense", 5) == 0)
 		run(s, "blue %s V DC *16\n@3.9 go\n", strcmp(at, "R21") == 0 ? "0.3500" : "0.3800");
 	else if (strcmp(step, "soak") == 0)
