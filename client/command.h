@@ -65,7 +65,8 @@ struct client;
 	X(DIGIT, "digit", "D", "weight of the meter's last digit (else that of VALUE as written)") \
 	X(MAP, "map", "HEADING=COLUMN,...", "which column of a parts list is which of a sheet")   \
 	X(YES, "yes", NULL, "the cautions were read and hold")                                     \
-	X(DRY, "dry", NULL, "say what would be done, and do nothing")
+	X(DRY, "dry", NULL, "say what would be done, and do nothing") \
+	X(RESUME, "resume", NULL, "take up the one that was left")
 
 enum option_id {
 #define X(id, name, value, help) OPTION_##id,

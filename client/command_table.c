@@ -24,8 +24,9 @@ const struct verb_option option_table[OPTION_COUNT] = {
 /* Of every guided run. */
 #define GUIDE \
 	" Its cautions come first and want a yes; at a terminal the verb stays, and Enter says that a " \
-	"step is done; so do `tally go` and the pedal. --dry prints the steps and touches nothing." CAUTION, \
-	OPTION_BIT(DRY) | OPTION_BIT(YES)
+	"step is done; so do `tally go` and the pedal. --dry prints the steps and touches nothing. --resume takes " \
+	"up the one that was left (`tally leave`): from its cautions, with what of it still counts." CAUTION, \
+	OPTION_BIT(DRY) | OPTION_BIT(YES) | OPTION_BIT(RESUME)
 
 const struct command command_table[] = {
 	{METERS, "meters", "", "the meters, what they say they are, and the state of their lines",
@@ -183,10 +184,16 @@ const struct command command_table[] = {
 	 "for screen readers, and words (take, undo, next, help ...) are read from standard input; "
 	 "`tally --plain` alone is the same. Without a terminal only --plain works." CAUTION,
 	 0, 0, NEED_BENCH, false, call_bench},
-	{BENCH, "status", "", "what is chosen and how things stand",
-	 "Job, condition, reach, walk, the chosen position, meters bound elsewhere, and the health of "
-	 "the log.",
+	{BENCH, "status", "", "what is chosen, and how everything stands: one screen",
+	 "Job, condition, reach, walk, the chosen position, meters bound elsewhere; then the daemon, its "
+	 "meters, the log and its disk, what waits for it, the clock, the last checkpoint, who is "
+	 "connected. What is wrong is said with its cure, and the exit status is 1.",
 	 0, 0, NEED_BENCH, false, call_status},
+	{BENCH, "reload", "", "the daemon reads its configuration anew",
+	 "Everything is read first, dialect files too; with a fault anywhere nothing changes, and "
+	 "FILE:LINE:COLUMN is said with exit status 2. A meter whose section says the same goes on without "
+	 "losing a frame. Name, log and sockets change with a restart alone.",
+	 0, 0, NEED_BENCH, true, call_reload},
 	{BENCH, "at", "[POSITION] [QUANTITY]", "choose the position (and quantity); say what is chosen",
 	 "What the probes touch next is logged to this position. --meter binds one meter to it while "
 	 "the others go on where they are. Without words: what is chosen." CAUTION,
@@ -360,7 +367,8 @@ const struct command command_table[] = {
 	{GUIDED, "reform", "NAME [WORD...]", "re-form an electrolytic, for as long as it takes",
 	 "NAME is a position or a part. Two meters: volts over the resistor in series, volts at the part. It "
 	 "goes on for hours while other meters work, ends at the limit of leakage held steady, and gives "
-	 "up where it cannot. Words: over=METER, at=METER, resistor=100k, to=350V, heat=1W, "
+	 "up where it cannot. Words: drop=METER, part=METER, resistor=100k (or the position where it was "
+	 "measured), to=350V, heat=1W, "
 	 "era=modern|period." GUIDE, 0, NEED_BENCH, true, call_reform},
 	{GUIDED, "rise", "[WORD...]", "bring up the power, in the safe order",
 	 "Lamp and variable transformer, heaters, rectifier, valves; then rails, bias and output. "

@@ -360,6 +360,13 @@ static bool act_leave(struct bench *b, int64_t t, const struct words *w, struct 
 	return t < 0 || bench_guide_leave(b, t, w->count ? w->word[0] : NULL, "", (struct bench_wait){0}, why);
 }
 
+static bool act_resume(struct bench *b, int64_t t, const struct words *w, struct fault *why)
+{
+	if (w->count > 1)
+		return expect(why, w, 1, "what the guided run is of that was left, or nothing");
+	return t < 0 || bench_guide_resume(b, t, w->count ? w->word[0] : NULL, (struct bench_wait){0}, why);
+}
+
 /* The position stands last, however many entries are named before it. */
 static bool act_move(struct bench *b, int64_t t, const struct words *w, struct fault *why)
 {
@@ -462,6 +469,7 @@ static const struct act {
     {"meter", act_meter}, {"next", act_next},   {"back", act_back},   {"there", act_there},
     {"move", act_move},   {"offset", act_offset}, {"check", act_check}, {"speaks", act_speaks},
     {"announced", act_announced}, {"guide", act_guide}, {"go", act_go}, {"leave", act_leave},
+    {"resume", act_resume},
 };
 
 static bool act_run(struct bench *b, int64_t t, const char *name, const char *rest,
@@ -476,7 +484,7 @@ static bool act_run(struct bench *b, int64_t t, const char *name, const char *re
 			return acts[i].call(b, t, &w, why);
 	fault_set(why, "there is no act @%s: at, walk, reach, condition, quantity, take, again, undo, "
 	          "next, back, there, move, offset, check, speaks, announced, note, cold, live, job, "
-	          "meter, sheet, fit, rename, new, twins, identity, fitted, guide, go, leave", name);
+	          "meter, sheet, fit, rename, new, twins, identity, fitted, guide, go, leave, resume", name);
 	return false;
 }
 

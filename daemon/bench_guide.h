@@ -23,6 +23,7 @@
 
 struct bench_guide {
 	bool open;
+	bool left;                   /* not open, and may be taken up again */
 	enum guide_kind kind;
 	char of[NAME_SIZE];          /* as the person said it */
 	char said[GUIDE_SAID_SIZE];  /* words: key=value ... */

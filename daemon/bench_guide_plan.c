@@ -6,7 +6,8 @@
  *     grid=red            which meter has which role; one that is alone to read what the
  *                         role wants needs no word
  *     leak=1M             the grid leak, where the sheet names none (with)
- *     resistor=100k       in series, for re-forming; across which a current is read
+ *     resistor=100k       in series, for re-forming; across which a current is read; or the
+ *                         position at which it was measured (resistor=R99)
  *     to=350V  heat=1W    the volts to end at; watts that are too many
  *     era=modern|period   whose limit of leakage
  *     load=8  mains=230V  tap=230V
@@ -36,6 +37,25 @@ static bool a_number(const char *key, const char *value, enum function f, double
 	}
 	*out = decimal_double(d);
 	return true;
+}
+
+/* The newest value in ohms there, else its nominal with its tolerance as a rectangle. */
+struct measure guide_ohms_at(const struct bench *b, int place)
+{
+	const struct position *p = &b->position[place].row.position;
+	struct limits l;
+	for (int i = b->position[place].newest; i >= 0; i = b->made[i].older) {
+		const struct entry *e = &b->made[i].entry;
+		if (!e->struck && e->has_value && e->function == FUNCTION_OHM && e->quantity == QUANTITY_VALUE &&
+		    e->reach != REACH_IN_CIRCUIT)
+			return (struct measure){decimal_double(e->value), e->u};
+	}
+	if (!p->has_nominal || p->function != FUNCTION_OHM)
+		return (struct measure){NAN, NAN};
+	struct measure m = {decimal_double(p->nominal), 0};
+	if (limits_from(&p->tolerance, true, p->nominal, &l) && l.has_low && l.has_high)
+		m.u = (decimal_double(l.high) - decimal_double(l.low)) / 2 / sqrt(3);
+	return m;
 }
 
 /* ---- words ---- */
@@ -94,9 +114,18 @@ static bool take_word(struct bench *b, struct bench_guide *gd, const char *key, 
 	for (size_t i = 0; i < sizeof numbers / sizeof *numbers; i++) {
 		if (strcmp(numbers[i].key, key) != 0)
 			continue;
+		if (numbers[i].to == &p->R.value) {
+			int place = position_find(b, value); /* one that was measured, better than its colours */
+			p->R = place >= 0 ? guide_ohms_at(b, place) : (struct measure){NAN, 0};
+			if (place >= 0 && !isnan(p->R.value))
+				return true;
+		}
+		if (!a_number(key, value, numbers[i].f, numbers[i].to, why))
+			return false;
+		/* 5 % where nobody measured it: common practice, no source. */
 		if (numbers[i].to == &p->R.value)
-			p->R.u = 0;
-		return a_number(key, value, numbers[i].f, numbers[i].to, why);
+			p->R.u = 0.05 * p->R.value / sqrt(3);
+		return true;
 	}
 	const struct { const char *key, *unit; double *to, by; } bare[] = {
 	    {"heat", "W ", &p->heat, 1}, {"most", "W ", &p->most, 1}, {"soak", "m ", &p->soak, 60}};
@@ -153,25 +182,6 @@ static bool take_words(struct bench *b, struct bench_guide *gd, struct fault *wh
 
 /* ---- the sheet ---- */
 
-/* The newest value in ohms there, else its nominal with its tolerance as a rectangle. */
-struct measure guide_ohms_at(const struct bench *b, int place)
-{
-	const struct position *p = &b->position[place].row.position;
-	struct limits l;
-	for (int i = b->position[place].newest; i >= 0; i = b->made[i].older) {
-		const struct entry *e = &b->made[i].entry;
-		if (!e->struck && e->has_value && e->function == FUNCTION_OHM && e->quantity == QUANTITY_VALUE &&
-		    e->reach != REACH_IN_CIRCUIT)
-			return (struct measure){decimal_double(e->value), e->u};
-	}
-	if (!p->has_nominal || p->function != FUNCTION_OHM)
-		return (struct measure){NAN, NAN};
-	struct measure m = {decimal_double(p->nominal), 0};
-	if (limits_from(&p->tolerance, true, p->nominal, &l) && l.has_low && l.has_high)
-		m.u = (decimal_double(l.high) - decimal_double(l.low)) / 2 / sqrt(3);
-	return m;
-}
-
 /* The lowest rating of what stands on the rails: none of it may be passed. */
 static double lowest_rating(const struct bench *b)
 {
@@ -186,11 +196,29 @@ static double lowest_rating(const struct bench *b)
 	return least;
 }
 
+/* A can that is named as a part: its sections stand in parallel, and the lowest rating counts. */
+static void sum_sections(const struct bench *b, struct bench_guide *gd)
+{
+	struct guide_plan *p = &gd->plan;
+	double C = 0, rated = NAN;
+	for (int i = 0; i < b->positions; i++) {
+		const struct position *one = &b->position[i].row.position;
+		if (strcmp(one->part, gd->of) != 0)
+			continue;
+		C += one->has_nominal ? decimal_double(one->nominal) : NAN;
+		double volts = one->has_rated ? decimal_double(one->rated) : NAN;
+		rated = isnan(rated) || volts < rated ? volts : rated;
+	}
+	p->nominal = C;
+	p->rated = rated;
+	p->high = NAN; /* of one section */
+}
+
 static void from_sheet(const struct bench *b, struct bench_guide *gd)
 {
 	struct guide_plan *p = &gd->plan;
 	struct limits l;
-	if (isnan(p->ceiling))
+	if (isnan(p->ceiling) && gd->kind != GUIDE_REFORM) /* that has its own part alone */
 		p->ceiling = lowest_rating(b);
 	if (gd->place < 0)
 		return;
@@ -203,13 +231,16 @@ static void from_sheet(const struct bench *b, struct bench_guide *gd)
 	snprintf(p->twin, sizeof p->twin, "%s", at->twin);
 	bool leaks = gd->kind == GUIDE_LEAK || gd->kind == GUIDE_REFORM;
 	const struct tolerance *most = &at->beside[QUANTITY_LEAKAGE];
-	if (leaks && most->form == TOLERANCE_AT_MOST)
+	/* Who says an era wants its limit, whatever the sheet has. */
+	if (leaks && most->form == TOLERANCE_AT_MOST && !strstr(gd->said, "era="))
 		p->high = decimal_double(most->high);
 	if (!leaks && position_limits(at, &l)) {
 		p->low = l.has_low ? decimal_double(l.low) : NAN;
 		p->high = l.has_high ? decimal_double(l.high) : NAN;
 		p->assumed = at->tolerance.form == TOLERANCE_NONE;
 	}
+	if (gd->kind == GUIDE_REFORM && gd->of[0] && strcmp(gd->of, at->name) != 0)
+		sum_sections(b, gd);
 	int with = at->with[0] ? position_find(b, at->with) : -1;
 	if (isnan(p->R.value) && with >= 0 && gd->kind != GUIDE_REFORM)
 		p->R = guide_ohms_at(b, with);

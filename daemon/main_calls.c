@@ -24,7 +24,7 @@ struct asked {
 	const char *reach, *condition, *walk, *state, *range, *order, *leads, *to, *prefix, *positions, *again, *photo,
 	    *frequency;
 	int64_t seq, by, meters, up;
-	bool speaks, wait, swapped, accept, none, dry;
+	bool service, speaks, wait, swapped, accept, none, dry;
 	json_t *fields, *seqs, *map;
 };
 
@@ -149,6 +149,12 @@ static bool call_status(struct answering *a, struct fault *why)
 {
 	(void)why;
 	bench_status(a->calls->bench, &a->out);
+	if (!a->asked.service || !a->calls->health || a->out.failed)
+		return true;
+	a->out.len--; /* its closing brace */
+	text_member(&a->out, "service");
+	a->calls->health(a->calls->arg, &a->out);
+	text_puts(&a->out, "}");
 	return true;
 }
 
@@ -167,6 +173,14 @@ static bool call_doctor(struct answering *a, struct fault *why)
 	}
 	a->calls->doctor(a->calls->arg, a->call);
 	return true;
+}
+
+static bool call_reload(struct answering *a, struct fault *why)
+{
+	if (a->calls->reload)
+		return a->calls->reload(a->calls->arg, &a->out, why);
+	fault_set(why, "there is no configuration here to read anew");
+	return false;
 }
 
 /* Bad words are bad input (2); what the bench cannot do now is refused (5). */
@@ -628,6 +642,12 @@ static bool call_guide_leave(struct answering *a, struct fault *why)
 	      bench_guide_leave(a->calls->bench, a->t, k->name, k->because, w, why));
 }
 
+static bool call_guide_resume(struct answering *a, struct fault *why)
+{
+	LATER(SHAPE_SEQ, WIRE_REFUSED,
+	      bench_guide_resume(a->calls->bench, a->t, a->asked.name, w, why));
+}
+
 static bool call_guide_dry(struct answering *a, struct fault *why)
 {
 	const struct asked *k = &a->asked;
@@ -666,6 +686,7 @@ static const struct {
     {"by", offsetof(struct asked, by), PARAM_WHOLE},
     {"meters", offsetof(struct asked, meters), PARAM_WHOLE},
     {"up", offsetof(struct asked, up), PARAM_WHOLE},
+    {"service", offsetof(struct asked, service), PARAM_FLAG},
     {"speaks", offsetof(struct asked, speaks), PARAM_FLAG},
     {"wait", offsetof(struct asked, wait), PARAM_FLAG},
     {"swapped", offsetof(struct asked, swapped), PARAM_FLAG},
@@ -681,9 +702,10 @@ static const struct method {
 	const char *takes;
 	bool at_once;
 } methods[] = {
-    {"status", call_status, "", true},
+    {"status", call_status, "service", true},
     {"meters", call_meters, "", true},
     {"doctor", call_doctor, "", false},
+    {"reload", call_reload, "", true},
     {"job.start", call_job_start, "name! again", false},
     {"job.set", call_job_set, "fields!", false},
     {"job.fitted", call_job_fitted, "positions!", false},
@@ -718,6 +740,7 @@ static const struct method {
     {"guide.go", call_guide_go, "name", false},
     {"guide.back", call_guide_back, "name", false},
     {"guide.leave", call_guide_leave, "name because", false},
+    {"guide.resume", call_guide_resume, "name", false},
     {"guide.dry", call_guide_dry, "name! position text", false},
     {"note", call_note, "position! text! photo name", false},
 };

@@ -8,8 +8,8 @@
 #include <string.h>
 
 static const struct guide_procedure *const procedure[GUIDE_KINDS] = {
-    [GUIDE_LEAK] = &guide_leak, [GUIDE_RISE] = &guide_rise, [GUIDE_TUNE] = &guide_tune,
-    [GUIDE_LOT] = &guide_lot,
+    [GUIDE_LEAK] = &guide_leak, [GUIDE_REFORM] = &guide_reform, [GUIDE_RISE] = &guide_rise,
+    [GUIDE_TUNE] = &guide_tune, [GUIDE_LOT] = &guide_lot,
 };
 
 static const struct guide_procedure *of(const struct guide *g)
@@ -111,6 +111,12 @@ bool guide_begin(struct guide *g, enum guide_kind kind, const struct guide_plan 
 		g->read_at[i] = INT64_MIN;
 	g->said_at = g->kept_at = INT64_MIN / 2;
 	return !of(g)->begin || of(g)->begin(g, why);
+}
+
+void guide_again(struct guide *g, const struct guide *left)
+{
+	if (of(g)->again && left->kind == g->kind)
+		of(g)->again(g, left);
 }
 
 void guide_to(struct guide *g, int to, struct guide_out *out)
@@ -217,6 +223,13 @@ void guide_say(const struct guide *g, char *out, size_t size)
 	of(g)->say(g, out, size);
 }
 
+bool guide_value(const struct guide *g, char out[32], const char **verdict)
+{
+	*verdict = NULL;
+	out[0] = '\0';
+	return of(g)->value && of(g)->value(g, out, verdict);
+}
+
 void guide_dry(const struct guide *g, struct text *out)
 {
 	const struct guide_procedure *p = of(g);
@@ -232,6 +245,8 @@ void guide_dry(const struct guide *g, struct text *out)
 			            p->role[p->step[i].role].name);
 		text_puts(out, "\n");
 	}
+	if (p->figures)
+		p->figures(g, out);
 }
 
 /* ---- what the kinds share ---- */

@@ -166,6 +166,8 @@ struct guide_out {
 /* False with the reason, where the plan lacks what this kind needs. */
 bool guide_begin(struct guide *g, enum guide_kind kind, const struct guide_plan *plan,
                  struct fault *why);
+/* It was begun anew, and is one that was left: what of that still counts. */
+void guide_again(struct guide *g, const struct guide *left);
 void guide_input(struct guide *g, const struct guide_input *in, struct guide_out *out);
 /* May `go` be said now?  False with what is awaited instead. */
 bool guide_may_go(const struct guide *g, struct fault *why);
@@ -181,6 +183,9 @@ enum guide_unit guide_unit(const struct guide *g); /* that `go` says here */
 const char *guide_step_word(const struct guide *g);
 /* What to do now, in a sentence or two. */
 void guide_say(const struct guide *g, char *out, size_t size);
+/* The one value that is said aloud with the step ("135 V"), and the verdict on it, NULL for
+ * none; false where it has no value. */
+bool guide_value(const struct guide *g, char out[32], const char **verdict);
 /* The whole road, one step a line, without doing anything of it. */
 void guide_dry(const struct guide *g, struct text *out);
 

@@ -41,6 +41,12 @@ struct guide_procedure {
 	double (*hertz)(const struct guide *g); /* NULL: none */
 	void (*result)(const struct guide *g, struct text *out);
 	void (*look)(const struct guide *g, struct text *out);
+	/* What still counts of one that was left; NULL: nothing. */
+	void (*again)(struct guide *g, const struct guide *left);
+	/* For the dry road: with what it will go on, and what ends it early, a line each. */
+	void (*figures)(const struct guide *g, struct text *out);
+	/* The one value of this step, as guide_shown writes it; *verdict is on it, or NULL. */
+	bool (*value)(const struct guide *g, char out[32], const char **verdict);
 };
 extern const struct guide_procedure guide_leak, guide_reform, guide_rise, guide_tune, guide_lot;
 
