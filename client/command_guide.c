@@ -201,7 +201,8 @@ enum outcome call_rise(struct client *c)
 	if (client_has(c, OPTION_DRY))
 		return guided(c, "rise", false);
 	enum outcome outcome = client_ask(c, "job.ready", NULL, &m);
-	bool ready = outcome == OUTCOME_DONE && view_ready(&c->style, m.result, &out);
+	bool ready = outcome == OUTCOME_DONE && view_ready(&c->style, m.result,
+	                                                   "then say so: tally job fitted POSITION...", &out);
 	message_free(&m);
 	if (ready || outcome != OUTCOME_DONE || client_has(c, OPTION_JSON))
 		lines_free(&out);

@@ -251,7 +251,8 @@ static unsigned elsewhere(struct settle *s, const struct reading *r)
 void settle_follow(struct settle *s)
 {
 	uint64_t first;
-	if (s->touching && s->settled && !settle_at_rest(s, &first))
+	bool refused;
+	if (s->touching && s->settled && !settle_at_rest(s, &first, &refused))
 		(void)touch_begin(s, s->last_t);
 }
 
