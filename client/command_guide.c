@@ -185,8 +185,36 @@ enum outcome call_reform(struct client *c)
 	return guided(c, "reform", true);
 }
 
+static bool says_because(const struct client *c)
+{
+	for (int i = 0; i < c->args.count; i++)
+		if (strncmp(client_word(c, i), "because=", 8) == 0)
+			return true;
+	return false;
+}
+
+/* What `job ready` lists stands in the way, unless the person says why it does not. */
 enum outcome call_rise(struct client *c)
 {
+	struct message m;
+	struct lines out = {0};
+	if (client_has(c, OPTION_DRY))
+		return guided(c, "rise", false);
+	enum outcome outcome = client_ask(c, "job.ready", NULL, &m);
+	bool ready = outcome == OUTCOME_DONE && view_ready(&c->style, m.result,
+	                                                   "then say so: tally job fitted POSITION...", &out);
+	message_free(&m);
+	if (ready || outcome != OUTCOME_DONE || client_has(c, OPTION_JSON))
+		lines_free(&out);
+	else
+		client_lines(c, &out);
+	if (outcome != OUTCOME_DONE)
+		return outcome;
+	if (!ready && !says_because(c)) {
+		fprintf(c->err, "tally: the unit is not ready for power (tally job ready lists why): put it right, or "
+		                "say why it may be (because=TEXT)\n");
+		return OUTCOME_NO;
+	}
 	return guided(c, "rise", false);
 }
 

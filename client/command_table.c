@@ -372,13 +372,16 @@ const struct command command_table[] = {
 	 "measured), to=350V, heat=1W, "
 	 "era=modern|period." GUIDE, 0, NEED_BENCH, true, call_reform},
 	{GUIDED, "rise", "[WORD...]", "bring up the power, in the safe order",
-	 "Lamp and variable transformer, heaters, rectifier, valves; then rails, bias and output." GUIDE,
+	 "Lamp and variable transformer, heaters, rectifier, valves; then rails, bias and output. "
+	 "Refused while `job ready` lists something, unless because=TEXT says why. Words: rail=METER, "
+	 "probe=METER, out=METER, mains=230V, tap=230V, soak=30, load2=10, ceiling=450V." GUIDE,
 	 0, NEED_BENCH, true, call_rise},
 	{GUIDED, "tune", "POSITION [WORD...]", "set bias, balance or hum by ear: the value against its target",
-	 "Nothing is logged but on `go`." GUIDE, 0, NEED_BENCH, true, call_tune},
+	 "Nothing is logged but on `go`. Words: here=METER, twin=METER, anode=METER, to=0.42V, most=25W." GUIDE,
+	 0, NEED_BENCH, true, call_tune},
 	{GUIDED, "lot", "NOMINAL [WORD...]", "touch loose parts one after the other; pairs are proposed",
 	 "Each settled touch is a part with a number; `tally go` ends the touching. Words: part=METER, "
-	 "for=R1,R2." GUIDE, 0, NEED_BENCH, true, call_lot},
+	 "for=R1,R2, tolerance=5%. On the yes each gets a fit with number and value of its part." GUIDE, 0, NEED_BENCH, true, call_lot},
 	{GUIDED, "go", "[NAME] [back]", "what the guided run asked for is done: go on",
 	 "Logs the value of the step, where it has one. NAME is what the run is of, or its kind; the newest "
 	 "one is meant without. `back`: the step before once more." CAUTION, 0, 0, NEED_BENCH, true, call_go},

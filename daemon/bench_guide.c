@@ -215,6 +215,8 @@ static bool follow(struct bench *b, struct bench_guide *gd, int64_t t, const str
 	if (out->ended) {
 		tell(b, gd, gd->g.failed ? "stopped" : "done",
 		     gd->g.failed ? gd->g.because : "the guided run is done");
+		if (gd->kind == GUIDE_LOT && !gd->g.failed)
+			guide_lot_fit(b, gd, t);
 		end(b, gd, t);
 	} else if (out->news) {
 		aim_step(b, gd, t);
@@ -239,6 +241,9 @@ void guide_reading(struct bench *b, struct bench_meter *m, const struct reading 
 	struct bench_guide *gd = guide_of_meter(b, m);
 	if (!gd)
 		return;
+	/* Clipped on: volts move from one value to the next and nothing is lifted.  Parts of a lot are. */
+	if (!settled && gd->kind != GUIDE_LOT)
+		settle_follow(&m->settle);
 	int role = role_of(gd, m);
 	enum function f = guide_role(gd->kind, role)->function;
 	if (f == FUNCTION_NONE && gd->kind != GUIDE_RISE) /* there it goes by the step */

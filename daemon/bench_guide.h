@@ -45,6 +45,8 @@ bool guide_plan_make(struct bench *b, struct bench_guide *gd, bool meters, struc
 /* The part of it that tune, lot and rise take from the sheet (bench_guide_sheet.c). */
 bool guide_sheet(const struct bench *b, struct bench_guide *gd, bool ceiling_said,
                  struct fault *why);
+/* The pairs of a lot go to their positions: a fit for each, with number and value. */
+void guide_lot_fit(struct bench *b, const struct bench_guide *gd, int64_t t);
 /* The newest value in ohms there, else the nominal with its tolerance as a rectangle; NaN. */
 struct measure guide_ohms_at(const struct bench *b, int place);
 

@@ -248,6 +248,14 @@ static unsigned elsewhere(struct settle *s, const struct reading *r)
 	return touch_end(s, s->last_t + s->period);
 }
 
+void settle_follow(struct settle *s)
+{
+	uint64_t first;
+	bool refused;
+	if (s->touching && s->settled && !settle_at_rest(s, &first, &refused))
+		(void)touch_begin(s, s->last_t);
+}
+
 unsigned settle_reading(struct settle *s, const struct reading *r)
 {
 	unsigned events = settle_tick(s, r->t) | elsewhere(s, r);

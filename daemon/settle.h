@@ -237,6 +237,9 @@ const struct settle_result *settle_result(const struct settle *s);
 bool settle_take(const struct settle *s, int64_t t, struct settle_result *out, struct fault *why);
 
 bool settle_touching(const struct settle *s);
+/* For leads that are clipped on and stay: where the value left what it settled at, the touch
+ * begins anew, so that it may settle again without a lift.  With every reading. */
+void settle_follow(struct settle *s);
 /* Does it send readings while its leads are open, as far as one can say by now? */
 bool settle_speaks(const struct settle *s);
 /* Since when the leads are open (first open reading; in a silence, when the first

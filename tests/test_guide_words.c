@@ -43,6 +43,9 @@ static struct guide begun(enum guide_kind k)
 	p.ceiling = k == GUIDE_REFORM ? NAN : 450;
 	p.mains = p.tap = 230;
 	p.load = 8;
+	p.station[0] = (struct guide_station){.name = "HT1", .what = GUIDE_RAIL, .nominal = 285, .low = NAN,
+	                                      .high = NAN, .most = NAN, .anode = NAN};
+	p.stations = k == GUIDE_RISE;
 	for (int i = 0; i < GUIDE_ROLES; i++)
 		p.input[i] = 10e6;
 	if (!guide_begin(&g, k, &p, &why))
