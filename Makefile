@@ -39,7 +39,8 @@ HAVE   := $(foreach p,libevdev alsa,$(shell pkg-config --exists $(p) 2>/dev/null
 # check of the seal, gsl, cmocka and tmux for the tests alone, umockdev and udev for the rules.
 DEBIAN := gcc libc6-dev pkg-config libuv1-dev libserialport-dev libsqlite3-dev libjansson-dev \
           libssl-dev libcsv-dev libpcre2-dev libudev-dev libevdev-dev libasound2-dev \
-          libncurses-dev librsvg2-dev libpango1.0-dev libcmocka-dev libgsl-dev umockdev udev python3 tmux
+          libncurses-dev librsvg2-dev libpango1.0-dev libcmocka-dev libgsl-dev umockdev udev python3 \
+          python3-serial tmux
 FUZZ_DEBIAN := clang libclang-rt-14-dev
 
 CFLAGS ?= -O2 -g
@@ -99,10 +100,10 @@ $(B)/tally-draw: $(wildcard client/draw*.c client/draw*.h)
 	  $(shell pkg-config --libs $(DRAW))
 
 # The demo shares nothing with the daemon but the bytes on the line.
-$(B)/demo/meters: demo/meters.c
+$(B)/demo/meters: demo/meters.c demo/parts.c demo/parts.h
 	@mkdir -p $(@D)
 	$(call said,cc $@)
-	$(Q)$(CC) $(ALL_CFLAGS) -MMD -MP -o $@ $< -lm
+	$(Q)$(CC) $(ALL_CFLAGS) -o $@ $(filter %.c,$^) -lm
 # Preloaded into whatever runs below it, so without the sanitizers.
 $(B)/demo/libadapters.so: demo/adapters_shim.c
 	@mkdir -p $(@D)
@@ -158,6 +159,7 @@ bench: deps
 
 bench-run: all $(bench_progs)
 	@for p in $(sort $(bench_progs)); do $$p || exit 1; echo; done
+	@$(B)/tests/bench_many 64 50 3 100
 
 # ---- the log under fire: tests/torture.sh says what is done ----
 

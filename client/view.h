@@ -84,8 +84,10 @@ void view_beside_add(struct view_list *v, const struct style *style, struct slic
 void view_beside_print(struct view_list *v, const struct style *style, struct lines *out);
 /* One of them in words: "last time 0.101 uF done, lifted; now +12 % +-2 %". */
 void view_before(const struct style *style, struct slice element, char *out, size_t size);
-/* What `job.ready` says, cautions first; true where nothing stands in the way. */
-bool view_ready(const struct style *style, struct slice result, struct lines *out);
+/* What `job.ready` says, cautions first, and `how` the person says that it was looked at; true
+ * where nothing stands in the way. */
+bool view_ready(const struct style *style, struct slice result, const char *how,
+                struct lines *out);
 /* The cells of its identity, one a line; and the same as a few words. */
 void view_unit(const struct style *style, struct slice job, struct lines *out);
 void view_unit_line(struct slice job, struct lines *out);

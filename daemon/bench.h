@@ -229,6 +229,9 @@ bool bench_speaks(struct bench *b, int64_t t, bool speaks, struct fault *why);
 bool bench_announced(struct bench *b, int64_t t, int64_t up, struct fault *why);
 bool bench_take(struct bench *b, int64_t t, const char *meter, struct bench_wait w,
                 struct fault *why);
+/* The same with the frequency of the signal ("1 kHz"; NULL: not said): alternating volts or amps. */
+bool bench_take_at(struct bench *b, int64_t t, const char *meter, const char *frequency,
+                   struct bench_wait w, struct fault *why);
 bool bench_undo(struct bench *b, int64_t t, struct bench_wait w, struct fault *why);
 bool bench_strike(struct bench *b, int64_t t, int64_t seq, const char *because,
                   struct bench_wait w, struct fault *why);
@@ -257,6 +260,7 @@ struct bench_typed {
 	int quantity;        /* -1: what the kind asks first */
 	const char *u;       /* standard uncertainty as people write it, or NULL */
 	const char *because; /* or NULL */
+	const char *frequency; /* of alternating volts or amps, "1 kHz", or NULL */
 };
 bool bench_enter(struct bench *b, int64_t t, const struct bench_typed *typed, struct bench_wait w,
                  struct fault *why);
@@ -284,6 +288,10 @@ bool bench_guide_back(struct bench *b, int64_t t, const char *which, struct benc
                       struct fault *why);
 bool bench_guide_leave(struct bench *b, int64_t t, const char *which, const char *because,
                        struct bench_wait w, struct fault *why);
+/* One that was left goes on: from its cautions, for nobody knows how the unit stands now, with
+ * what of it still counts (protocol/guide/guide.h, guide_again). */
+bool bench_guide_resume(struct bench *b, int64_t t, const char *which, struct bench_wait w,
+                        struct fault *why);
 /* The steps as text, a line each; nothing is begun. */
 bool bench_guide_dry(struct bench *b, const char *kind, const char *of, const char *words,
                      struct text *out, struct fault *why);

@@ -21,7 +21,8 @@
 /* Everything that any method takes. */
 struct asked {
 	const char *position, *quantity, *meter, *name, *text, *job, *because, *value, *from, *u;
-	const char *reach, *condition, *walk, *state, *range, *order, *leads, *to, *prefix, *positions, *again, *photo;
+	const char *reach, *condition, *walk, *state, *range, *order, *leads, *to, *prefix, *positions, *again, *photo,
+	    *frequency;
 	int64_t seq, by, meters, up;
 	bool service, speaks, wait, swapped, accept, none, dry;
 	json_t *fields, *seqs, *map;
@@ -576,7 +577,7 @@ static bool call_move(struct answering *a, struct fault *why)
 static bool call_take(struct answering *a, struct fault *why)
 {
 	LATER(SHAPE_RECORD, WIRE_REFUSED,
-	      bench_take(a->calls->bench, a->t, a->asked.meter, w, why));
+	      bench_take_at(a->calls->bench, a->t, a->asked.meter, a->asked.frequency, w, why));
 }
 
 static bool call_undo(struct answering *a, struct fault *why)
@@ -588,7 +589,7 @@ static bool call_enter(struct answering *a, struct fault *why)
 {
 	const struct asked *k = &a->asked;
 	struct bench_typed typed = {.position = k->position, .value = k->value, .from = k->from,
-	                            .u = k->u, .because = k->because};
+	                            .u = k->u, .because = k->because, .frequency = k->frequency};
 	if (!read_quantity(k->quantity, &typed.quantity, why))
 		return false;
 	LATER(SHAPE_RECORD, WIRE_BAD_INPUT, bench_enter(a->calls->bench, a->t, &typed, w, why));
@@ -641,6 +642,12 @@ static bool call_guide_leave(struct answering *a, struct fault *why)
 	      bench_guide_leave(a->calls->bench, a->t, k->name, k->because, w, why));
 }
 
+static bool call_guide_resume(struct answering *a, struct fault *why)
+{
+	LATER(SHAPE_SEQ, WIRE_REFUSED,
+	      bench_guide_resume(a->calls->bench, a->t, a->asked.name, w, why));
+}
+
 static bool call_guide_dry(struct answering *a, struct fault *why)
 {
 	const struct asked *k = &a->asked;
@@ -673,7 +680,7 @@ static const struct {
     M(position), M(quantity), M(meter), M(name),  M(text),      M(job),  M(because),
     M(value),    M(from),     M(u),     M(reach), M(condition), M(walk), M(state),
     M(range),    M(order),    M(leads), M(to),    M(prefix),    M(positions), M(again),
-    M(photo),
+    M(photo),    M(frequency),
 #undef M
     {"seq", offsetof(struct asked, seq), PARAM_WHOLE},
     {"by", offsetof(struct asked, by), PARAM_WHOLE},
@@ -725,14 +732,15 @@ static const struct method {
     {"move", call_move, "seqs! position! because", false},
     {"offset", call_offset, "leads! meter wait", false},
     {"meters.check", call_check, "meter! position! wait", false},
-    {"take", call_take, "meter", false},
+    {"take", call_take, "meter frequency", false},
     {"undo", call_undo, "", false},
-    {"enter", call_enter, "position! value! from! quantity u because", false},
+    {"enter", call_enter, "position! value! from! quantity u because frequency", false},
     {"strike", call_strike, "seq! because!", false},
     {"guide.start", call_guide_start, "name! position text", false},
     {"guide.go", call_guide_go, "name", false},
     {"guide.back", call_guide_back, "name", false},
     {"guide.leave", call_guide_leave, "name because", false},
+    {"guide.resume", call_guide_resume, "name", false},
     {"guide.dry", call_guide_dry, "name! position text", false},
     {"note", call_note, "position! text! photo name", false},
 };
