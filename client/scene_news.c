@@ -421,6 +421,8 @@ unsigned scene_event(struct scene *s, int64_t now, struct slice params)
 	else if (strcmp(event, "gone") == 0 || strcmp(event, "back") == 0) {
 		on_line(s, now, params, event[0] == 'g');
 		return SCENE_ASK_METERS;
+	} else if (strcmp(event, "reloaded") == 0) {
+		return SCENE_ASK_METERS | SCENE_ASK_STATUS; /* others, perhaps */
 	} else if (scene_other_event(s, now, params, event)) {
 		return SCENE_ASK_STATUS;
 	} else if (strcmp(event, "reach") == 0 || strcmp(event, "condition") == 0 ||

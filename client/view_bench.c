@@ -278,6 +278,8 @@ void view_status(const struct style *style, struct slice result, struct lines *o
 	    json_int(json_member(result.at, result.len, "done"), &done))
 		fact_printf(out, style, "measured", "%lld of %lld positions", (long long)done,
 		            (long long)positions);
+	/* With `service` below it, the log has a line of its own. */
 	words_member(result, "health", text, sizeof text);
-	fact(out, style, "log", text);
+	if (!json_member(result.at, result.len, "service").at)
+		fact(out, style, "log", text);
 }

@@ -238,6 +238,7 @@ static const struct {
 	{"errand", "waits for the probes"},
 	{"mute", "names are not said any more"},
 	{"guide", "guided run"},
+	{"reloaded", "the daemon has read its configuration anew"},
 	{"refused", "refused"},
 	{"not-logged", "NOT LOGGED"},
 	{"gone", "is gone"},

@@ -106,6 +106,9 @@ void bench_line_trouble(struct bench *b, int64_t t, int meter, bool refused, con
  * the others must be closed before.  Indices are those of the new one.  False (no memory):
  * nothing changed. */
 bool bench_reload(struct bench *b, int64_t t, const struct config *now, struct fault *why);
+/* Asked before any line is closed: false where a meter that would begin anew watches in a
+ * guided run. */
+bool bench_may_reload(const struct bench *b, const struct config *now, struct fault *why);
 
 /* ---- the person ---- */
 /* Whose process asks: the records that calls make say so, until bench_by_nobody.  What

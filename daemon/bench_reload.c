@@ -8,7 +8,7 @@
  * gap between stands in the log.  What is bound to a position stays bound.
  */
 #include "daemon/bench_guide.h"
-
+#include "daemon/bench_state.h"
 #include "daemon/config_compare.h"
 
 #include <stdlib.h>
@@ -33,14 +33,41 @@ static int place_of(const struct config *c, const char *name)
 	return -1;
 }
 
-/* What is on its way to the disk names meters by their index, and so do guided runs. */
+static enum config_change change_of(const struct bench *b, int meter, const struct config *now)
+{
+	int to = place_of(now, b->meter[meter].config->name);
+	return to < 0 ? CONFIG_OTHER : config_meter_change(b->meter[meter].config, &now->meter[to]);
+}
+
+bool bench_may_reload(const struct bench *b, const struct config *now, struct fault *why)
+{
+	for (int i = 0; i < b->meters; i++) {
+		const struct bench_guide *gd = guide_of_meter(b, &b->meter[i]);
+		if (!gd || change_of(b, i, now) != CONFIG_OTHER)
+			continue;
+		/* It watches volts, perhaps; it is not taken away behind somebody's back. */
+		fault_set(why, "meter %s watches in the guided run of %s and cannot change now: end that "
+		          "first (tally leave); nothing was changed", b->meter[i].config->name,
+		          gd->of[0] ? gd->of : guide_name(gd->kind));
+		return false;
+	}
+	return true;
+}
+
+/* Guided runs name their meters by index. */
+static void guides_moved(struct bench *b, const struct config *now)
+{
+	for (int i = 0; i < BENCH_GUIDES_MAX; i++)
+		for (int k = 0; k < GUIDE_ROLES; k++) {
+			int *meter = &b->guide[i].meter[k];
+			if (b->guide[i].open && *meter >= 0)
+				*meter = place_of(now, b->meter[*meter].config->name);
+		}
+}
+
+/* What is on its way to the disk names meters by their index. */
 static void pending_moved(struct bench *b, const struct config *now)
 {
-	for (int i = 0; i < BENCH_GUIDES_MAX * GUIDE_ROLES; i++) {
-		int *meter = &b->guide[i / GUIDE_ROLES].meter[i % GUIDE_ROLES];
-		if (b->guide[i / GUIDE_ROLES].open && *meter >= 0)
-			*meter = place_of(now, b->meter[*meter].config->name);
-	}
 	for (int i = b->heard; i < b->pendings; i++)
 		if (b->pending[i].meter >= 0)
 			b->pending[i].meter = place_of(now, b->meter[b->pending[i].meter].config->name);
@@ -87,15 +114,14 @@ bool bench_reload(struct bench *b, int64_t t, const struct config *now, struct f
 	bench_run_until(b, t);
 	for (int i = 0; i < b->meters; i++) {
 		struct bench_meter *m = &b->meter[i];
-		int to = place_of(now, m->config->name);
-		enum config_change change =
-		    to < 0 ? CONFIG_OTHER : config_meter_change(m->config, &now->meter[to]);
+		enum config_change change = change_of(b, i, now);
 		if (change == CONFIG_JUDGED)
 			bench_end_run(b, m);
 		else if (change == CONFIG_OTHER)
-			take_leave(b, m, t, to < 0);
+			take_leave(b, m, t, place_of(now, m->config->name) < 0);
 	}
 	pending_moved(b, now);
+	guides_moved(b, now);
 	struct bench_meter *before = b->meter;
 	b->meter = room;
 	b->meters = now->meters;

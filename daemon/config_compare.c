@@ -17,7 +17,7 @@ uint64_t config_hash(const char *bytes, size_t len, uint64_t from)
 static bool is_judged(const char *key)
 {
 	static const char *const begins[] = {"accuracy", "input", "isolated", "ac", "bandwidth",
-	                                     "crest", "rated", "test"};
+	                                     "crest", "test", "rated"};
 	size_t len = strcspn(key, " ");
 	for (size_t i = 0; i < sizeof begins / sizeof *begins; i++)
 		if (strlen(begins[i]) == len && strncmp(key, begins[i], len) == 0)

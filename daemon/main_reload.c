@@ -125,6 +125,8 @@ static bool swap(struct stand *s, struct config *is, struct fault *why)
 		fault_set(why, "too many reloads while the doctor looks: try again in a moment");
 		return false;
 	}
+	if (!bench_may_reload(s->bench, is, why))
+		return false;
 	int64_t t = stream_now(s);
 	look_at_clocks(s, t);
 	close_changed(s, is);

@@ -24,7 +24,7 @@ static void test_verbs_there(void **state)
 	static const char *const names[] = {
 		"meters", "meters raw", "meters tape", "job start", "job list", "job show", "job close",
 		"sheet load", "sheet set", "sheet show", "at", "reach", "condition", "walk", "take", "undo",
-		"enter", "entries", "strike", "note", "compare", "watch", "verify", "judge", "status",
+		"enter", "entries", "strike", "note", "compare", "watch", "verify", "judge", "status", "reload",
 	};
 	(void)state;
 	for (size_t i = 0; i < sizeof names / sizeof names[0]; i++) {

@@ -170,6 +170,7 @@ static void test_changed(void **state)
 	about(s, red, "serial = 4800 8N1");
 	must_reload(s, 0, "\"changed\":[\"red\"]");
 	mustsee(watch, "\"meter\":\"red\",\"why\":\"another configuration\"");
+	mustsee(watch, "\"event\":\"reloaded\"");
 	mustsee(watch, "\"kind\":\"gap\"");
 	struct answer a = tally(s, "--json", "status");
 	assert_non_null(strstr(a.out, "\"bound\":[{\"meter\":\"red\",\"position\":\"R1\""));
@@ -205,6 +206,45 @@ static void test_changed(void **state)
 	wait_until(s, open_files(s->daemon) <= files + 1);
 	assert_int_equal(daemon_stop(s, SIGTERM), 0);
 	assert_int_equal(tally_status(s, "verify", s->log), 0);
+}
+
+/* A meter that watches in a guided run is not taken away from it, and is found again at
+ * another place of the file. */
+#define GUARD "input volt-dc = 10M\nisolated = yes\nrated = 1000"
+static void test_guided(void **state)
+{
+	struct stand *s = *state;
+	int red = meter_new(s, "red", 50, GUARD);
+	meter_plug(s, red);
+	meter_says(s, red, "0.01 V DC");
+	daemon_start(s);
+	wait_until(s, counter(s, "red", "readings") > 3);
+	assert_int_equal(tally_status(s, "job", "start", "amp"), 0);
+	assert_int_equal(tally_status(s, "sheet", "add", "C7 100n 400V coupling", "R1 1M"), 0);
+	assert_int_equal(tally_status(s, "sheet", "set", "C7", "with=R1"), 0);
+	assert_int_equal(tally_status(s, "leak", "C7", "grid=red", "--yes"), 0);
+	about(s, red, GUARD "\nquiet = 5");
+	must_reload(s, 2, "meter red watches in the guided run of C7");
+	s->sim[red].spare = true;
+	config_write(s);
+	must_reload(s, 2, "meter red watches in the guided run of C7");
+	assert_int_equal(counter(s, "red", "reconnects"), 0);
+	s->sim[red].spare = false;
+	snprintf(s->extra, sizeof s->extra, "[meter blue]\nport = /dev/ttyNONE\ndialect = ascii-unit\n");
+	about(s, red, GUARD);
+	must_reload(s, 0, "\"same\":[\"red\"],\"judged\":[],\"changed\":[],\"added\":[\"blue\"]");
+	assert_int_equal(tally_status(s, "leave", "leak"), 0);
+	struct answer a = tally(s, "--file", s->log, "--json", "export");
+	char *last = NULL;
+	for (char *at = a.out; (at = strstr(at, "\"guide\":\"leak\"")); at++)
+		last = at;
+	assert_non_null(last);
+	last[strcspn(last, "\n")] = '\0';
+	assert_non_null(strstr(last, "\"grid\":\"red\""));
+	answer_free(&a);
+	about(s, red, GUARD "\nquiet = 5");
+	must_reload(s, 0, "\"changed\":[\"red\"]");
+	assert_int_equal(daemon_stop(s, SIGTERM), 0);
 }
 
 /* The file of a dialect belongs to the sections of its meters. */
@@ -309,7 +349,7 @@ int main(void)
 {
 	const struct CMUnitTest tests[] = {
 	    on_stand(test_talking),  on_stand(test_half_a_frame), on_stand(test_changed),
-	    on_stand(test_dialects), on_stand(test_faults),
+	    on_stand(test_guided),   on_stand(test_dialects),     on_stand(test_faults),
 	};
 	return run_on_stand(tests);
 }

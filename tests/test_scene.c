@@ -368,6 +368,17 @@ static void test_last_time(void **state)
 	scene_stop();
 }
 
+/* Other meters, perhaps: they are asked for. */
+static void test_reloaded(void **state)
+{
+	(void)state;
+	ready();
+	unsigned asks = scene_event(scene, now, text_slice("{\"event\":\"reloaded\"}"));
+	assert_true(asks & SCENE_ASK_METERS);
+	assert_true(asks & SCENE_ASK_STATUS);
+	scene_stop();
+}
+
 static void test_nonsense(void **state)
 {
 	(void)state;
@@ -403,7 +414,7 @@ int main(void)
 		cmocka_unit_test(test_meters),        cmocka_unit_test(test_moves),
 		cmocka_unit_test(test_away_and_back), cmocka_unit_test(test_silent_daemon),
 		cmocka_unit_test(test_next_and_before), cmocka_unit_test(test_bounds),
-		cmocka_unit_test(test_nonsense),      cmocka_unit_test(test_last_time),
+		cmocka_unit_test(test_reloaded), cmocka_unit_test(test_nonsense),      cmocka_unit_test(test_last_time),
 	};
 	return cmocka_run_group_tests(tests, NULL, NULL);
 }

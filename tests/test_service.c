@@ -537,6 +537,12 @@ static void test_status(void **state)
 	assert_true(pid > 0 && kill((pid_t)pid, 0) == 0);
 	json_decref(all);
 	answer_free(&a);
+	/* For screen readers and scripts: a label, a colon, and no column. */
+	a = tally(s, "--plain", "status");
+	assert_non_null(strstr(a.out, "\nbacklog: nothing waits\n"));
+	assert_non_null(strstr(a.out, "\nred: listened to at /dev/ttyTEST0, "));
+	assert_null(strchr(a.out, '\033'));
+	answer_free(&a);
 	/* The configuration was changed, and nobody has said so to the daemon. */
 	nap_ms(20);
 	config_write(s);

@@ -161,6 +161,8 @@ static void test_events(void **state)
 		 "        10:00:03  not-logged  NOT LOGGED: the disk is full\n"},
 		{"{\"event\":\"gone\"," T ",\"meter\":\"red\",\"why\":\"unplugged\"}",
 		 "        10:00:03  gone        red: is gone: unplugged\n"},
+		{"{\"event\":\"reloaded\"," T "}",
+		 "        10:00:03  reloaded    the daemon has read its configuration anew\n"},
 		{"{\"event\":\"up\"," T ",\"position\":\"C7\",\"quantity\":\"value\",\"armed\":\"no\"}",
 		 "        10:00:03  up          C7, value, lift the probes first\n"},
 		{"{\"event\":\"logged\"," T ",\"seq\":12}", ""}, /* its record comes anyway */
