@@ -195,7 +195,8 @@ static bool law_at_rest(const struct settle *s, uint64_t *first)
 	if ((double)(t - s->stretch_t) < least)
 		return false;
 	settle_law_judge(&s->law, &s->limits, &j);
-	if (j.off > s->limits.settle_doubt || is_lawless(s, &j) || j.wanders || has_tail(s, &j))
+	if (j.off > s->limits.settle_doubt || is_lawless(s, &j) || j.wanders || j.wave_chance > s->limits.wave_doubt ||
+	    has_tail(s, &j))
 		return false;
 	uint64_t i = first_near(s, &j);
 	int64_t from = s->stretch_t > j.since ? s->stretch_t : j.since;
