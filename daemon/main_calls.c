@@ -147,6 +147,7 @@ typedef bool method_function(struct answering *a, struct fault *why);
 static bool call_status(struct answering *a, struct fault *why)
 {
 	(void)why;
+	bench_seen(a->calls->bench, a->t);
 	bench_status(a->calls->bench, &a->out);
 	return true;
 }
