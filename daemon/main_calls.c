@@ -374,6 +374,7 @@ static bool call_at(struct answering *a, struct fault *why)
 		return false;
 	if (k->meter)
 		return bind_meter(a, quantity, why);
+	bench_seen(a->calls->bench, a->t);
 	if (k->position && !bench_at(a->calls->bench, a->t, k->position, quantity, NULL, why))
 		return false;
 	text_puts(&a->out, "{\"chosen\":");
