@@ -103,6 +103,59 @@ static void on_alarm(struct scene *s, int64_t now, struct slice event)
 	                                       .alarm = alarm.word, .why = alarm.text});
 }
 
+/* ---- guided runs ---- */
+
+static void guide_stands(struct scene *s, const char *kind, const char *of, const char *text)
+{
+	s->guide.weight = SCENE_WARNING; /* two lines, where one is too short */
+	snprintf(s->guide.text, sizeof s->guide.text, "%.20s %.40s: %.*s", kind, of,
+	         (int)words_cut(text, strlen(text), sizeof s->guide.text - 70), text);
+}
+
+void scene_guides_read(struct scene *s, struct slice guides)
+{
+	struct slice one;
+	size_t cursor = 0;
+	char kind[32], of[SCENE_NAME], text[SCENE_TEXT];
+	s->guide.text[0] = '\0';
+	while (json_next(guides, &cursor, &one)) {
+		scene_member(one, "guide", kind);
+		scene_member(one, "of", of);
+		scene_member(one, "text", text);
+		guide_stands(s, kind, of, text);
+	}
+}
+
+static void on_guide(struct scene *s, int64_t now, struct slice event)
+{
+	char kind[32], of[SCENE_NAME], text[SCENE_TEXT], step[32], key[72], line[SCENE_TEXT];
+	char shown[64], verdict[16], why[SCENE_TEXT];
+	scene_member(event, "guide", kind);
+	scene_member(event, "of", of);
+	scene_member(event, "text", text);
+	scene_member(event, "step", step);
+	scene_member(event, "shown", shown);
+	scene_member(event, "verdict", verdict);
+	scene_member(event, "why", why);
+	bool next = words_member_is(event, "state", "step"), said = words_member_is(event, "state", "said");
+	snprintf(key, sizeof key, "%s.%s", kind, step);
+	if (next)
+		guide_stands(s, kind, of, text);
+	else if (!said)
+		s->guide.text[0] = '\0';
+	if (!next) {
+		snprintf(line, sizeof line, "%.20s %.40s: %.*s", kind, of,
+		         (int)words_cut(text, strlen(text), sizeof line - 70), text);
+		scene_note_add(s, now, said ? SCENE_SAID : SCENE_WARNING, json_member(event.at, event.len, "t"), line);
+		scene_note_told(s);
+	}
+	scene_tell(s, &(struct happening_told){.what = HAPPENED_GUIDE, .guide = next ? key : NULL,
+	                                       .position = of[0] ? of : NULL,
+	                                       .shown = next && shown[0] ? shown : NULL,
+	                                       .verdict = next && verdict[0] ? verdict : NULL,
+	                                       .why = !next ? text : why[0] ? why : NULL});
+}
+
 /* ---- what a meter was asked for ---- */
 
 static void on_errand(struct scene *s, int64_t now, struct slice event)
@@ -190,6 +243,10 @@ bool scene_other_event(struct scene *s, int64_t now, struct slice event, const c
 	struct slice time = json_member(event.at, event.len, "t");
 	if (strcmp(name, "alarm") == 0) {
 		on_alarm(s, now, event);
+		return true;
+	}
+	if (strcmp(name, "guide") == 0) {
+		on_guide(s, now, event);
 		return true;
 	}
 	if (strcmp(name, "errand") == 0) {
@@ -301,4 +358,41 @@ bool scene_limits(const struct scene *s, struct scene_limits *out)
 		out->high = p->high;
 	}
 	return out->has_low || out->has_high;
+}
+
+/* ---- before the power ---- */
+
+static void waiting_add(struct scene *s, struct slice list)
+{
+	struct slice element;
+	for (size_t cursor = 0; json_next(list, &cursor, &element);) {
+		if (s->waiting_count == SCENE_WAITING_MAX)
+			return;
+		char *name = s->waiting[s->waiting_count];
+		words_member(element, "position", name, SCENE_NAME);
+		bool twice = false;
+		for (int i = 0; i < s->waiting_count && !twice; i++)
+			twice = strcmp(s->waiting[i], name) == 0;
+		s->waiting_count += name[0] && !twice;
+	}
+}
+
+void scene_ready_set(struct scene *s, struct slice result, const char *lines)
+{
+	static const char more[] = "... and more: tally job ready\n";
+	size_t len = strlen(lines), room = sizeof s->ready - sizeof more;
+	s->waiting_count = 0;
+	waiting_add(s, json_member(result.at, result.len, "lifted"));
+	waiting_add(s, json_member(result.at, result.len, "new"));
+	size_t cut = len;
+	if (len > room) {
+		cut = words_cut(lines, len, room);
+		while (cut && lines[cut - 1] != '\n')
+			cut--;
+	}
+	memcpy(s->ready, lines, cut);
+	memcpy(s->ready + cut, more, cut < len ? sizeof more : 1);
+	if (cut == len)
+		s->ready[cut] = '\0';
+	s->ready_asked += lines[0] != '\0';
 }

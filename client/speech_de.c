@@ -95,10 +95,36 @@ static const struct speech_pair quantities[] = {
 	{"insulation", "Isolation"}, {"volts", "Spannung"}, {"lead offset", "Leitungsabgleich"},
 	{"meter check", "Messgerätprüfung"}, {NULL, NULL}};
 
+/* What a guided run says at each step: guide.step.  Values stand on the screen. */
+static const struct speech_pair guides[] = {
+	{"leak.caution", "die Warnungen lesen, und weiter, wenn sie erfüllt sind"},
+	{"leak.valve", "die Röhre hinter diesem Kondensator ziehen, nur diese eine"},
+	{"leak.clip", "Messgerät vom Gitter zum Chassis anklemmen"},
+	{"leak.zero", "Hochspannung aus: weiter nimmt den Nullwert"},
+	{"leak.power", "Hände weg. Hochspannung ein. Weiter, wenn sie steht"},
+	{"leak.volts", "warten, bis die Spannung ruht: weiter nimmt sie"},
+	{"leak.off", "ausschalten und entladen, dann weiter"},
+	{"reform.caution", "die Warnungen lesen, und weiter, wenn sie erfüllt sind"},
+	{"reform.part", "aus der Schaltung nehmen, entladen, Widerstand in Reihe zum Pluspol"},
+	{"reform.clip", "Messgeräte anklemmen, eins am Widerstand, eins am Elko: beide müssen null zeigen"},
+	{"reform.supply", "abdecken, Hände weg, Netzteil ein bei kleinster Spannung, dann weiter"},
+	{"reform.quarter", "ein Viertel: Netzteil auf $ stellen"},
+	{"reform.half", "die Hälfte: Netzteil auf $ stellen"},
+	{"reform.three-quarters", "drei Viertel: Netzteil auf $ stellen"},
+	{"reform.full", "volle Spannung: Netzteil auf $ stellen"},
+	{"reform.hold", "die Grenze ist erreicht: Netzteil so lassen, eine halbe Stunde muss sie halten"},
+	{"reform.volts", "die Grenze hält: weiter nimmt die Spannung"},
+	{"reform.leakage", "weiter nimmt den Leckstrom"},
+	{"reform.off", "Netzteil herunter und aus, über einen Widerstand entladen, dann weiter"},
+	{"reform.dead", "nicht berühren: weiter, wenn weniger als ein Volt ansteht"},
+	{"reform.dead-again", "die Spannung kommt wieder: eine Minute warten, dann weiter"},
+	{NULL, NULL}};
+
 static const struct speech_pair alarms[] = {
 	{"live", "Achtung, unter Spannung: an diesem Gerät liegt Lebensgefahr an. Hände weg"},
 	{"mains", "Achtung, Netz: dieses Messgerät ist nicht getrennt. Hände weg"},
-	{"held", "Achtung: die Ladeelkos sind noch geladen. Hände weg"}, {NULL, NULL}};
+	{"held", "Achtung: die Ladeelkos sind noch geladen. Hände weg"},
+	{"guide", "eine Grenze ist überschritten: ausschalten. Hände weg"}, {NULL, NULL}};
 
 static const struct speech_pair verdicts[] = {
 	{"within", "innerhalb"}, {"outside", "außerhalb"}, {"unsure", "unsicher"}, {NULL, NULL}};
@@ -119,6 +145,11 @@ static const struct speech_reason reasons[] = {
 	{"leakage", "zeigt zu viel wie ein undichtes Teil, Leckstrom messen"},
 	{"open", "scheint unterbrochen"},
 	{"limits-of-meter", "außerhalb der Einsatzgrenzen dieses Messgeräts"},
+	{"rises at constant volts", "aufgegeben, der Strom steigt"},
+	{"without progress", "aufgegeben, Stunden ohne Fortschritt"},
+	{"warms the can", "aufgegeben, die Leistung erwärmt den Becher"},
+	{"wrong way round", "aufgegeben, falsch herum gepolt"},
+	{"over the resistor are beyond", "aufgegeben, mehr Strom als das Messgerät zeigen kann"},
 	{"carbon, drifted up", "Kohle, nach oben gedriftet"},
 	{"track worn", "Bahn abgenutzt oder nach oben gedriftet"},
 	{"drifted up", "nach oben gedriftet"},
@@ -207,6 +238,7 @@ const struct speech_table speech_table_de = {
 	.states = states,
 	.separators = separators,
 	.quantities = quantities,
+	.guides = guides,
 	.alarms = alarms,
 	.verdicts = verdicts,
 	.sides = sides,
@@ -231,6 +263,7 @@ const struct speech_table speech_table_de = {
 		[HAPPENED_UP] = "nächste Position ist dran",
 		[HAPPENED_LIVE] = "Gerät unter Spannung",
 		[HAPPENED_COLD] = "Gerät kalt",
+		[HAPPENED_GUIDE] = "nächster Schritt",
 		[HAPPENED_ALARM] = "Alarm",
 	},
 	.held = "sieht aus wie $",

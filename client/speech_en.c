@@ -82,10 +82,36 @@ static const struct speech_pair quantities[] = {
 	{"insulation", "insulation"}, {"volts", "volts"}, {"lead offset", "lead offset"},
 	{"meter check", "meter check"}, {NULL, NULL}};
 
+/* What a guided run says at each step: guide.step.  Values stand on the screen. */
+static const struct speech_pair guides[] = {
+	{"leak.caution", "read the cautions, and go on when they hold"},
+	{"leak.valve", "take the valve out, only the one behind this capacitor"},
+	{"leak.clip", "clip the meter from the grid to chassis"},
+	{"leak.zero", "high tension off: go on takes the zero"},
+	{"leak.power", "hands off. High tension on. Go on when it is up"},
+	{"leak.volts", "wait until the volts rest: go on takes them"},
+	{"leak.off", "switch off and discharge, then go on"},
+	{"reform.caution", "read the cautions, and go on when they hold"},
+	{"reform.part", "free it of its circuit, discharge it, resistor in series with its positive end"},
+	{"reform.clip", "clip the meters on, one over the resistor, one at the part: both must show nothing"},
+	{"reform.supply", "cover it, hands off, supply on at its lowest volts, then go on"},
+	{"reform.quarter", "a quarter: set the supply to $"},
+	{"reform.half", "half: set the supply to $"},
+	{"reform.three-quarters", "three quarters: set the supply to $"},
+	{"reform.full", "all of its volts: set the supply to $"},
+	{"reform.hold", "the limit is met: leave the supply, it has to hold half an hour"},
+	{"reform.volts", "it holds its limit: go on takes its volts"},
+	{"reform.leakage", "go on takes its leakage"},
+	{"reform.off", "supply down and off, discharge it through a resistor, then go on"},
+	{"reform.dead", "do not touch: go on when it reads below one volt"},
+	{"reform.dead-again", "the volts come back: wait a minute, then go on"},
+	{NULL, NULL}};
+
 static const struct speech_pair alarms[] = {
 	{"live", "caution, live: there are volts that kill on this unit. Hands off"},
 	{"mains", "caution, mains: this meter is not isolated. Hands off"},
-	{"held", "caution: the reservoirs still hold volts. Hands off"}, {NULL, NULL}};
+	{"held", "caution: the reservoirs still hold volts. Hands off"},
+	{"guide", "a limit is passed: switch off. Hands off"}, {NULL, NULL}};
 
 static const struct speech_pair verdicts[] = {
 	{"within", "within"}, {"outside", "outside"}, {"unsure", "unsure"}, {NULL, NULL}};
@@ -106,6 +132,11 @@ static const struct speech_reason reasons[] = {
 	{"leakage", "reads high as a leaky part does, measure leakage"},
 	{"open", "reads open"},
 	{"limits-of-meter", "outside this meter's limits of use"},
+	{"rises at constant volts", "given up, its current rises"},
+	{"without progress", "given up, hours without progress"},
+	{"warms the can", "given up, the power warms the can"},
+	{"wrong way round", "given up, it is the wrong way round"},
+	{"over the resistor are beyond", "given up, more current than the meter can show"},
 	{"carbon, drifted up", "carbon, drifted up"},
 	{"track worn", "track worn or drifted up"},
 	{"drifted up", "drifted up"},
@@ -194,6 +225,7 @@ const struct speech_table speech_table_en = {
 	.states = states,
 	.separators = separators,
 	.quantities = quantities,
+	.guides = guides,
 	.alarms = alarms,
 	.verdicts = verdicts,
 	.sides = sides,
@@ -218,6 +250,7 @@ const struct speech_table speech_table_en = {
 		[HAPPENED_UP] = "next position is up",
 		[HAPPENED_LIVE] = "unit live",
 		[HAPPENED_COLD] = "unit cold",
+		[HAPPENED_GUIDE] = "next step",
 		[HAPPENED_ALARM] = "alarm",
 	},
 	.held = "looks like $",

@@ -12,7 +12,7 @@
  *      back where the log refuses it; nobody is told `logged` before the disk
  *      said so.
  */
-#include "daemon/bench_state.h"
+#include "daemon/bench_guide.h"
 
 #include "protocol/meter/timing.h"
 
@@ -45,9 +45,9 @@ static void settle_said(struct bench *b, struct bench_meter *m, int64_t t, unsig
 	if (events & SETTLE_TOUCHED)
 		m->held.waits = false;
 	bool errand = m->errand.what != ERRAND_NONE;
-	if ((events & SETTLE_SETTLED) && !errand_settled(b, m, t))
+	if ((events & SETTLE_SETTLED) && !errand_settled(b, m, t) && !guide_settled(b, m))
 		capture_settled(b, m, t);
-	if ((events & SETTLE_DOUBT) && !errand)
+	if ((events & SETTLE_DOUBT) && !errand && !guide_of_meter(b, m))
 		capture_doubt(b, m, t);
 	if ((events & SETTLE_MOVING) && !m->spent && m->bound.place < 0)
 		bench_event(b, "moving", "meter", m->config->name, "position", aim_name(b, m), "text",
@@ -79,6 +79,7 @@ static void on_reading(void *arg, const struct reading *r)
 		bench_event(b, "fresh", "meter", m->config->name, NULL);
 	settle_said(b, m, r->t > b->now ? r->t : b->now, events);
 	errand_reading(b, m, b->now);
+	guide_reading(b, m, r, false);
 }
 
 /* Open, and silent for too long: what it read last says nothing about now. */
@@ -139,7 +140,7 @@ static void on_changed(void *arg)
 }
 
 /* The line or the meter is away: what was touched counts as lifted. */
-static void away(struct bench *b, struct bench_meter *m, int64_t t, const char *cause)
+void bench_away(struct bench *b, struct bench_meter *m, int64_t t, const char *cause)
 {
 	if (m->gone)
 		return;
@@ -151,6 +152,7 @@ static void away(struct bench *b, struct bench_meter *m, int64_t t, const char *
 	bench_event(b, "gone", "meter", m->config->name, "why", cause, NULL);
 	stale_away(&m->stale);
 	guard_away(b, m);
+	guide_away(b, m);
 	settle_said(b, m, t, settle_gone(&m->settle, t));
 }
 
@@ -174,7 +176,7 @@ static void on_silence(void *arg, int64_t t, bool silent)
 		b->hooks.act(b->hooks.arg, m->config->name, t, "meter", rest);
 	}
 	if (silent)
-		away(b, m, t, "time-out");
+		bench_away(b, m, t, "time-out");
 	else
 		here_again(b, m, t);
 }
@@ -183,6 +185,10 @@ static void on_silence(void *arg, int64_t t, bool silent)
 
 int bench_meter_index(const struct bench *b, const char *name)
 {
+	/* Nearly always asked with the very name: 64 names need not be read for it. */
+	for (int i = 0; i < b->meters; i++)
+		if (b->meter[i].config->name == name)
+			return i;
 	for (int i = 0; i < b->meters; i++)
 		if (strcmp(b->meter[i].config->name, name) == 0)
 			return i;
@@ -223,7 +229,7 @@ void bench_line_gone(struct bench *b, int64_t t, int meter, const char *cause)
 	bench_run_until(b, t);
 	struct bench_meter *m = &b->meter[meter];
 	meter_gone(&m->machine, t, cause);
-	away(b, m, t, cause);
+	bench_away(b, m, t, cause);
 	bench_timers(m);
 }
 
@@ -383,16 +389,25 @@ static void fill_meter_config(const struct config_meter *c, struct meter_config 
 		mc->has_digit[f] = config_digit(c, (enum function)f, &mc->digit[f]);
 }
 
-static bool begin_meter(struct bench *b, int i)
+void bench_meter_said(struct bench *b, struct bench_meter *m)
+{
+	say_meter(b, m, "configured", NULL);
+}
+
+void bench_meter_begin(struct bench *b, int i, bool again)
 {
 	struct bench_meter *m = &b->meter[i];
 	m->bench = b;
 	m->index = i;
 	m->config = &b->config->meter[i];
-	m->bound.place = m->before.place = -1;
+	if (!again)
+		m->bound.place = m->before.place = -1;
 	m->touch_made = -1;
 	m->turned_at = -1;
 	m->lifted = true;
+	m->has_last = false;
+	m->seconds = m->seconds_next = m->opens = 0;
+	m->trouble[0] = m->identity[0] = '\0';
 	struct meter_config mc;
 	fill_meter_config(m->config, &mc);
 	mc.replay = b->replay;
@@ -405,7 +420,6 @@ static bool begin_meter(struct bench *b, int i)
 	m->trail.use = &m->config->use;
 	bench_timers(m);
 	say_meter(b, m, "configured", NULL);
-	return true;
 }
 
 struct bench *bench_open(const struct bench_options *options, struct fault *why)
@@ -414,10 +428,11 @@ struct bench *bench_open(const struct bench_options *options, struct fault *why)
 	if (b) {
 		b->meters = options->config->meters;
 		b->meter = calloc((size_t)b->meters + 1, sizeof *b->meter);
+		b->guide = calloc(BENCH_GUIDES_MAX, sizeof *b->guide);
 		b->body = malloc(BENCH_BODY_SIZE);
 		b->body2 = malloc(BENCH_BODY_SIZE);
 	}
-	if (!b || !b->meter || !b->body || !b->body2) {
+	if (!b || !b->meter || !b->guide || !b->body || !b->body2) {
 		fault_set(why, "out of memory");
 		bench_free(b);
 		return NULL;
@@ -435,7 +450,7 @@ struct bench *bench_open(const struct bench_options *options, struct fault *why)
 	snprintf(b->version, sizeof b->version, "%s", options->version ? options->version : "");
 	say_clock(b, 0, "start", 0);
 	for (int i = 0; i < b->meters; i++)
-		begin_meter(b, i);
+		bench_meter_begin(b, i, false);
 	walk_expect(b);
 	return b;
 }
@@ -457,6 +472,7 @@ void bench_free(struct bench *b)
 		return;
 	positions_clear(b);
 	free(b->meter);
+	free(b->guide);
 	free(b->position);
 	free(b->former);
 	free(b->by_name);

@@ -17,6 +17,7 @@
  *   bench_unit.c    which unit it is, what is fitted again, photos of it
  *   bench_safe.c    cold and live
  *   bench_guard.c   the watch over a unit that is cold, or about to be
+ *   bench_guide.c   guided runs (bench_guide.h); bench_guide_plan.c what they need to know
  *   bench_speech.c  whether the name of what is up was said
  *   bench_job.c     jobs, notes, strikes, typed entries
  *   bench_move.c    entries that belong elsewhere
@@ -32,6 +33,7 @@
  *   bench_act_sheet.c  all that as a recording says it
  *   bench_restore.c reading all of that back from the log
  *   bench_act.c     what a recording says the person did
+ *   bench_reload.c  another configuration while it works
  *   bench_look.c    status, meters and live values as JSON
  *   trail.c         runs of readings
  */
@@ -271,6 +273,9 @@ struct bench {
 	struct backing *backing; /* offsets and checks, oldest first */
 	int backings, backings_size;
 
+	struct bench_guide *guide; /* BENCH_GUIDES_MAX of them */
+	int64_t guides;   /* begun so far */
+	int quiet;        /* an act is a part of another: it is on no tape */
 	struct asked_by by; /* whose call this is; nobody's outside of one */
 	bool desk;        /* what is up changed since the desk was saved */
 	bool unseen;      /* it was taken up again from there, and nobody looked yet */
@@ -318,6 +323,13 @@ void bench_taped(struct bench *b, int64_t t, const char *act, const char *format
 bool bench_reach_set(struct bench *b, int64_t t, enum reach reach, struct fault *why);
 /* bench.c: when this meter has to be looked at next. */
 void bench_timers(struct bench_meter *m);
+/* The meter at index i of the configuration begins; `again`: its place in the bench is another
+ * one's with the same name, which went away (bench_reload.c). */
+void bench_meter_begin(struct bench *b, int i, bool again);
+/* Its line or itself is away: what was touched counts as lifted. */
+void bench_away(struct bench *b, struct bench_meter *m, int64_t t, const char *cause);
+/* A record of what it is now. */
+void bench_meter_said(struct bench *b, struct bench_meter *m);
 bool bench_grow(void **array, int count, int *size, size_t each);
 
 /* bench_position.c */
@@ -450,6 +462,10 @@ enum quantity shows_next(const struct bench *b, int place, enum function dial);
 
 /* The first that lacks and that some meter reads as its dial stands; else what is up. */
 enum quantity shows_here(const struct bench *b, int place);
+/* Said as the walk leaves a part: what it lacks that no walk asks for, and what to use
+ * instead (event `missing`).  And how many of the sheet are so, for its end; "" for none. */
+void shows_say_missing(struct bench *b, int place);
+void shows_missing_text(const struct bench *b, char *out, size_t size);
 
 /* bench_second.c */
 void second_keep(struct bench_meter *m, uint64_t ordinal, const struct reading *r);
@@ -507,7 +523,26 @@ const char *valve_of_row(const struct sheet_row *row); /* "" for none */
 const char *valve_at(const struct bench *b, int place);
 bool valve_set(struct sheet_row *row, const char *value, struct fault *why);
 /* The first row of the batch was given that number: what the others have then. */
-bool valve_follow(struct sheet_batch *batch, const char *value, struct fault *why);
+bool valve_follow(struct sheet_batch *batch, int at, const char *value, struct fault *why);
+/* ... and of all rows that were typed. */
+bool valves_typed(struct sheet_batch *batch, struct fault *why);
+
+void guard_alarm(struct bench *b, const char *alarm, const char *meter, const char *position,
+                 bool on, const char *text);
+
+/* bench_guide.c */
+/* The guided run that holds this meter, NULL for none. */
+struct bench_guide *guide_of_meter(const struct bench *b, const struct bench_meter *m);
+/* Does the newest one wait for the person, so that `take` means it? */
+bool guide_wants_hand(const struct bench *b);
+/* Volts at this meter are no surprise on a cold unit: its part is out of the circuit. */
+bool guide_expects_volts(const struct bench *b, const struct bench_meter *m);
+void guide_reading(struct bench *b, struct bench_meter *m, const struct reading *r, bool settled);
+bool guide_settled(struct bench *b, struct bench_meter *m); /* it is a guided run's */
+void guide_away(struct bench *b, struct bench_meter *m);
+void guides_clear(struct bench *b);
+bool guide_restore(struct bench *b, const char *text, size_t len);
+void guides_alarms(const struct bench *b, struct text *out, bool first);
 
 /* bench_bind.c */
 bool bind_restore(struct bench *b, const char *text, size_t len);
@@ -569,6 +604,7 @@ struct capture {
 	const struct settle_result *r;
 	const struct meter_frames *frames;
 	bool open; /* taken by key while the leads read open, so nothing showed a lift */
+	struct decimal frequency; /* of the signal, as the person said; n 0: not */
 };
 /* May what this meter reads be logged there at all? */
 bool capture_suits(const struct bench *b, const struct bench_meter *m, struct aim aim,
