@@ -86,6 +86,10 @@ enum outcome call_walk(struct client *c)
 	} else if (outcome == OUTCOME_DONE) {
 		words_member(m.result, "walk", text, sizeof text);
 		fact(&out, &c->style, "walk", text[0] ? text : word);
+		if (json_int(json_member(m.result.at, m.result.len, "meters"), &n) && n > 1) {
+			snprintf(text, sizeof text, "%lld, one after the other, at each position", (long long)n);
+			fact(&out, &c->style, "meters", text);
+		}
 		struct slice chosen = json_member(m.result.at, m.result.len, "chosen");
 		if (chosen.at && *chosen.at == '{')
 			view_chosen(&c->style, chosen, &out);

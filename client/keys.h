@@ -37,6 +37,7 @@
 	X(CONDITION, 'c', "c", "condition", NULL, "condition", "found, new, done")           \
 	X(WALK, 'w', "w", "walk", NULL, "walk", "off, on, or what to lift")                  \
 	X(ORDER, 'd', "d", "order", NULL, "order", "by sheet, kind, channel")                \
+	X(METERS, '#', "#", "meters", NULL, "meters", "so many at each position")            \
 	X(SHEET, 'a', "a", "sheet", NULL, "sheet", "all of it, what is done")                \
 	X(NOTE, 't', "t", "note", "TEXT", "note", "on this position")                        \
 	X(PHOTO, '@', "@", "photo", "FILE WHAT IT SHOWS", "photo", "and what it shows")      \

@@ -198,6 +198,9 @@ void scene_status(struct scene *s, int64_t now, struct slice result)
 	if (s->tell_chosen && walked && strcmp(s->walk, "off") == 0)
 		scene_say(s, now, SCENE_WARNING, "the daemon is back, and begins anew: the walk is off, "
 		          "nothing is up; choose, then walk");
+	else if (s->tell_chosen && walked)
+		scene_say(s, now, SCENE_WARNING, "the daemon is back, and the walk goes on where it was: "
+		          "lift the probes, then touch what is up");
 	scene_member(result, "health", s->health);
 	if (words_member_is(result, "state", "live") || words_member_is(result, "state", "cold")) {
 		s->live = words_member_is(result, "state", "live");

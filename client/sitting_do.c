@@ -5,6 +5,7 @@
 #include "protocol/record/wire.h"
 
 #include <stdio.h>
+#include <stdlib.h>
 #include <string.h>
 #include <strings.h>
 
@@ -139,7 +140,7 @@ static void take(struct sitting *s)
 }
 
 /* Order and meters are said each time: a walk that is set without them loses them. */
-static void walk(struct sitting *s, const char *mode, const char *order)
+static void walk_as(struct sitting *s, const char *mode, const char *order, int meters)
 {
 	char params[200];
 	struct text t;
@@ -148,11 +149,35 @@ static void walk(struct sitting *s, const char *mode, const char *order)
 	text_string(&t, mode, strlen(mode));
 	if (order[0])
 		text_member_string(&t, "order", order);
-	if (s->scene->walk_meters > 1)
-		text_member_int(&t, "meters", s->scene->walk_meters);
+	if (meters > 1)
+		text_member_int(&t, "meters", meters);
 	text_puts(&t, "}");
 	if (t.failed || !follow_call(s->follow, "walk", t.bytes, walk_answered, s))
 		sitting_refuse(s, "there is no daemon: not done");
+}
+
+static void walk(struct sitting *s, const char *mode, const char *order)
+{
+	walk_as(s, mode, order, s->scene->walk_meters);
+}
+
+/* The key goes through one, two and three meters a position, for the cross-check; more, or a
+ * number at once, by the word of --plain. */
+static void walk_meters(struct sitting *s, const char *text)
+{
+	enum { BY_KEY = 3 };
+	const struct scene *scene = s->scene;
+	char *end;
+	long n = strtol(text, &end, 10);
+	if (!text[0])
+		n = scene->walk_meters % BY_KEY + 1;
+	else if (*end || n < 1 || n > INT16_MAX) {
+		sitting_refuse(s, "so many meters, one after the other, at each position: 1 to 8");
+		return;
+	}
+	scene_say(s->scene, sitting_now(s), SCENE_SAID, n == 1 ? "one meter at each position"
+	          : "%ld meters, one after the other, at each position", n);
+	walk_as(s, scene->walk[0] ? scene->walk : "off", scene->order, (int)n);
 }
 
 static void walk_mode(struct sitting *s, const char *text)
@@ -246,6 +271,9 @@ void sitting_do(struct sitting *s, const struct deed *deed)
 		return;
 	case ACTION_ORDER:
 		walk_order(s, text);
+		return;
+	case ACTION_METERS:
+		walk_meters(s, text);
 		return;
 	case ACTION_QUANTITY:
 		if (!up[0])

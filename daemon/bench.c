@@ -20,7 +20,6 @@
 #include <stdlib.h>
 #include <string.h>
 
-#define SAVE_EVERY_US INT64_C(1000000)
 
 /* ---- the way of a reading ---- */
 
@@ -65,12 +64,15 @@ static void on_reading(void *arg, const struct reading *r)
 		bench_end_run(b, m);
 	second_keep(m, trail_add(&m->trail, r, position), r);
 	if (b->next_save == INT64_MAX)
-		b->next_save = b->now + SAVE_EVERY_US;
+		b->next_save = b->now + BENCH_SAVE_US;
 	guard_reading(b, m, r);
 	way_dial(b, m, r);
 	capture_mode(b, m, r);
 	m->last = *r;
 	m->has_last = true;
+	/* Taken up again: how long its leads are open counts from here. */
+	if (m->unheard && m->spent && m->spent_place < 0)
+		m->spent_from = r->t;
 	m->unheard = false;
 	unsigned events = settle_reading(&m->settle, r);
 	if (stale_reading(&m->stale, r, settle_period(&m->settle), settle_speaks(&m->settle)))
@@ -457,6 +459,7 @@ struct bench *bench_open(const struct bench_options *options, struct fault *why)
 void bench_finish(struct bench *b, int64_t t)
 {
 	bench_run_until(b, t);
+	bench_save_open_runs(b);
 	for (int i = 0; i < b->meters; i++) {
 		errand_drop(b, &b->meter[i], "the bench was closed");
 		bench_end_run(b, &b->meter[i]);

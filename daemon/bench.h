@@ -73,6 +73,10 @@ struct bench_wait {
 struct bench *bench_open(const struct bench_options *options, struct fault *why);
 /* Read the newest open job back from the log.  Before any other input. */
 bool bench_restore(struct bench *b, struct log_reader *reader, struct fault *why);
+/* After bench_restore: the walk that went when the daemon ended goes on, at its position, if
+ * its job is open still.  It arms when a client has read what is up (bench_seen), a
+ * meter when its leads were open.  Without it nothing is up (a replay). */
+void bench_resume(struct bench *b, struct log_reader *reader);
 /* Seal what is open; the log still has to be closed by its owner. */
 void bench_finish(struct bench *b, int64_t t);
 void bench_free(struct bench *b);
@@ -227,6 +231,8 @@ bool bench_speaks(struct bench *b, int64_t t, bool speaks, struct fault *why);
 /* The name of the position that is up was said (up: its number in the event `up`, 0:
  * the one that is up now). */
 bool bench_announced(struct bench *b, int64_t t, int64_t up, struct fault *why);
+/* A client has read what is up: see bench_resume. */
+void bench_seen(struct bench *b, int64_t t);
 bool bench_take(struct bench *b, int64_t t, const char *meter, struct bench_wait w,
                 struct fault *why);
 /* The same with the frequency of the signal ("1 kHz"; NULL: not said): alternating volts or amps. */

@@ -157,6 +157,7 @@ bool bench_job_close(struct bench *b, int64_t t, struct bench_wait w, struct fau
 		return false;
 	job_clear(b);
 	b->way.mode = WALK_OFF;
+	desk_changed(b);
 	walk_expect(b);
 	return true;
 }

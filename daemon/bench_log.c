@@ -219,8 +219,9 @@ void bench_save_open_runs(struct bench *b)
 		run[n] = (struct log_open_run){m->config->name, b->utc + m->trail.t, at[n], body.len};
 		n++;
 	}
-	if (changed)
-		log_save_open(b->log, run, n);
+	const char *desk = desk_left(b);
+	if (changed || desk)
+		log_save_desk(b->log, run, n, desk);
 	for (int i = 0; i < b->meters; i++)
 		b->meter[i].trail.changed = false;
 	for (size_t i = 0; i < n; i++)

@@ -26,6 +26,7 @@
 void name_to_say(struct bench *b)
 {
 	b->say_until = INT64_MAX;
+	b->unseen = false;
 	if (b->speaks)
 		b->say_until = b->now + SPEECH_SECONDS * INT64_C(1000000);
 	else
@@ -57,6 +58,15 @@ void name_is_late(struct bench *b)
 	b->speaks = false;
 	bench_event(b, "mute", "text", "the client that says names did not say this one in time: "
 	            "positions arm without it", NULL);
+	said(b);
+}
+
+void bench_seen(struct bench *b, int64_t t)
+{
+	if (!b->unseen)
+		return;
+	bench_run_until(b, t);
+	b->unseen = false;
 	said(b);
 }
 

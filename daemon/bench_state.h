@@ -11,6 +11,7 @@
  *   bench_second.c  the second value of a pair
  *   bench_shows.c   which quantities of a part the walk asks for
  *   bench_way.c     the order of the walk, skipping and coming back
+ *   bench_desk.c    the walk is taken up again after a restart
  *   bench_bind.c    meters that are held to a position
  *   bench_valve.c   valves by their own number, as they move between sockets
  *   bench_unit.c    which unit it is, what is fitted again, photos of it
@@ -277,11 +278,20 @@ struct bench {
 	int64_t guides;   /* begun so far */
 	int quiet;        /* an act is a part of another: it is on no tape */
 	struct asked_by by; /* whose call this is; nobody's outside of one */
+	bool desk;        /* what is up changed since the desk was saved */
+	bool unseen;      /* it was taken up again from there, and nobody looked yet */
+	int64_t chosen_seq; /* the last record there was when it was chosen */
 	int64_t next_save; /* of the open runs; INT64_MAX while there is nothing new */
 	int64_t next_checkpoint;
 	char *body;        /* scratch for one record body */
 	char *body2;       /* for the trail run beside an entry */
 };
+
+/* bench_desk.c */
+#define BENCH_SAVE_US INT64_C(1000000) /* open runs and desk are saved so long after a change */
+void desk_changed(struct bench *b);
+/* The desk as a JSON text where it changed since the last call, else NULL; in b->body2. */
+const char *desk_left(struct bench *b);
 
 /* bench_log.c */
 /* Tell people: pairs of key and value (strings; seq is written as a number; a

@@ -81,7 +81,7 @@ bool walk_armed(const struct bench *b)
 {
 	for (int i = 0; i < b->meters; i++) {
 		const struct bench_meter *m = &b->meter[i];
-		if (m->spent && !m->gone && m->bound.place < 0)
+		if (m->spent && !m->gone && m->bound.place < 0 && !(m->unheard && m->spent_place < 0))
 			return false;
 	}
 	return name_was_said(b);
@@ -126,6 +126,8 @@ static void choose(struct bench *b, int place, enum quantity q)
 	b->position[place].choice = b->choice;
 	b->position[place].skipped = false;
 	b->announced_all = false;
+	b->chosen_seq = log_last_seq(b->log);
+	desk_changed(b);
 	walk_expect(b);
 	name_to_say(b);
 	announce(b);

@@ -517,6 +517,7 @@ bool bench_walk(struct bench *b, int64_t t, const struct bench_way *way, struct 
 	way_taped(b, t, way);
 	bool began = way->mode != WALK_OFF;
 	b->way = *way;
+	desk_changed(b);
 	b->announced_all = false;
 	for (int i = 0; began && i < b->positions; i++)
 		b->position[i].skipped = false;

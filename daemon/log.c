@@ -383,7 +383,12 @@ uint64_t log_next_ticket(const struct log *log)
 
 void log_save_open(struct log *log, const struct log_open_run *run, size_t n)
 {
-	size_t strings = 0;
+	log_save_desk(log, run, n, NULL);
+}
+
+void log_save_desk(struct log *log, const struct log_open_run *run, size_t n, const char *desk)
+{
+	size_t strings = desk ? strlen(desk) + 1 : 0;
 	struct fault why;
 	char *room;
 	if (log_health(log) == LOG_SUSPECT)
@@ -394,6 +399,8 @@ void log_save_open(struct log *log, const struct log_open_run *run, size_t n)
 	if (!item)
 		return;
 	item->save = true;
+	if (desk)
+		item->desk = keep(&room, desk, strlen(desk));
 	for (size_t i = 0; i < n; i++) {
 		struct log_piece *p = &item->piece[i];
 		p->t = run[i].t;

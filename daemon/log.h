@@ -167,6 +167,9 @@ struct log_open_run {
 	size_t body_len;
 };
 void log_save_open(struct log *log, const struct log_open_run *run, size_t n);
+/* The same commit, and with it how the desk is left: one JSON text that stands for all
+ * before it, unsealed, for log_reader_desk after a restart.  NULL: it stays as it is. */
+void log_save_desk(struct log *log, const struct log_open_run *run, size_t n, const char *desk);
 
 enum log_status {
 	LOG_DURABLE,
@@ -221,6 +224,8 @@ int64_t log_wal_bytes(const struct log *log); /* of LOG-wal that are in use; see
  * or has a newer format is a fault.
  */
 struct log_reader *log_reader_open(const char *path, struct fault *why);
+/* The desk as it was saved last; false where it was never, or does not fit. */
+bool log_reader_desk(struct log_reader *r, char *out, size_t size);
 void log_reader_close(struct log_reader *r);
 const char *log_reader_path(const struct log_reader *r);
 

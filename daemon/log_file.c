@@ -130,6 +130,7 @@ static bool prepare_all(struct log_store *s, struct fault *why)
 		{ &s->run_clear, "DELETE FROM open_run WHERE meter = ?" },
 		{ &s->run_clear_all, "DELETE FROM open_run" },
 		{ &s->run_save, "INSERT INTO open_run (meter, t, body) VALUES (?, ?, ?)" },
+		{ &s->desk_save, "INSERT OR REPLACE INTO desk (one, body) VALUES (1, ?)" },
 		{ &s->probe, "PRAGMA user_version = 1" },
 		{ &s->run_add, "INSERT INTO run (meter, function, seq, t, until, silence, position, low, "
 		               "high, first, last, n) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)" },
@@ -156,7 +157,7 @@ static bool prepare_all(struct log_store *s, struct fault *why)
 static void disconnect(struct log_store *s)
 {
 	struct sqlite3_stmt **st[] = { &s->begin, &s->commit, &s->insert, &s->changed, &s->head,
-		&s->run_clear, &s->run_clear_all, &s->run_save, &s->probe, &s->run_add, &s->run_tail,
+		&s->run_clear, &s->run_clear_all, &s->run_save, &s->desk_save, &s->probe, &s->run_add, &s->run_tail,
 		&s->rollup_add };
 	for (size_t i = 0; i < sizeof st / sizeof *st; i++) {
 		sqlite3_finalize(*st[i]);

@@ -70,6 +70,7 @@ struct log_piece {
 struct log_item {
 	struct log_item *next;
 	bool save;       /* open runs to be saved; else records to be sealed */
+	const char *desk; /* of a save: how the desk is left, NULL for nothing new */
 	bool checkpoint; /* a checkpoint is asked for, at t; there are no pieces */
 	int64_t t;
 	struct log_piece vouch; /* the checkpoint that followed; its text is NULL for none */
@@ -94,7 +95,7 @@ struct log_store {
 	char *path; /* of the file, absolute; of a memory log its URI */
 	int lock;   /* descriptor of LOG.lock, -1 for none */
 	struct sqlite3_stmt *begin, *commit, *insert, *changed, *head;
-	struct sqlite3_stmt *run_clear, *run_clear_all, *run_save, *probe;
+	struct sqlite3_stmt *run_clear, *run_clear_all, *run_save, *desk_save, *probe;
 	struct sqlite3_stmt *run_add, *run_tail, *rollup_add;
 	struct sealer *sealer;
 	char identity[33];

@@ -201,6 +201,24 @@ struct log_reader *reader_open(const char *path, bool *damaged, struct fault *wh
 	return NULL;
 }
 
+bool log_reader_desk(struct log_reader *r, char *out, size_t size)
+{
+	struct sqlite3_stmt *st = NULL;
+	struct fault why;
+	bool got = false;
+	if (reader_refresh(r, &why) &&
+	    sqlite3_prepare_v2(r->db, "SELECT body FROM desk", -1, &st, NULL) == SQLITE_OK &&
+	    sqlite3_step(st) == SQLITE_ROW) {
+		const char *body = (const char *)sqlite3_column_text(st, 0);
+		size_t len = body ? strlen(body) : size;
+		got = len < size;
+		if (got)
+			memcpy(out, body, len + 1);
+	}
+	sqlite3_finalize(st);
+	return got;
+}
+
 const char *log_reader_path(const struct log_reader *r)
 {
 	return r->path;

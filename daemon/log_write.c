@@ -111,6 +111,10 @@ static int save_runs(struct log_store *s, const struct log_item *item)
 		sqlite3_bind_text(s->run_save, 3, p->body, (int)p->body_len, SQLITE_STATIC);
 		code = store_step(s->run_save);
 	}
+	if (code == SQLITE_OK && item->desk) {
+		sqlite3_bind_text(s->desk_save, 1, item->desk, -1, SQLITE_STATIC);
+		code = store_step(s->desk_save);
+	}
 	return code;
 }
 

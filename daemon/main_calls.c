@@ -148,6 +148,7 @@ typedef bool method_function(struct answering *a, struct fault *why);
 static bool call_status(struct answering *a, struct fault *why)
 {
 	(void)why;
+	bench_seen(a->calls->bench, a->t);
 	bench_status(a->calls->bench, &a->out);
 	if (!a->asked.service || !a->calls->health || a->out.failed)
 		return true;
@@ -388,6 +389,7 @@ static bool call_at(struct answering *a, struct fault *why)
 		return false;
 	if (k->meter)
 		return bind_meter(a, quantity, why);
+	bench_seen(a->calls->bench, a->t);
 	if (k->position && !bench_at(a->calls->bench, a->t, k->position, quantity, NULL, why))
 		return false;
 	text_puts(&a->out, "{\"chosen\":");

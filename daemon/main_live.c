@@ -136,6 +136,8 @@ static bool open_bench(struct stand *s, struct fault *why)
 		return false;
 	struct log_reader *reader = log_reader_open(log_path(s->log), why);
 	bool good = reader && bench_restore(s->bench, reader, why);
+	if (good)
+		bench_resume(s->bench, reader);
 	log_reader_close(reader);
 	return good;
 }

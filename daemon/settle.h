@@ -148,6 +148,13 @@
 	/*   and are used for the value within this */                           \
 	X(law_slow_periods, "law slow periods", 0.8, 0, 100)                     \
 	/*   a time constant above this is a slow approach */                    \
+	/* a slow wave (settle_wave.c) */                                        \
+	X(wave_share, "wave share", 0.05, 0, 0.9)                                \
+	/*   of what looks like noise is a wave */                               \
+	X(wave_doubt, "wave doubt", 0.6, 0.0001, 1)                              \
+	/*   chance of a wave that is too much */                                \
+	X(wave_least, "wave least", 1, 0, 1000)                                  \
+	/*   digits of spread from which it is looked for */                     \
 	/* a second, slower tail (settle_tail.c) */                              \
 	X(tail_digits, "tail digits", 1, 0.1, 10)                                \
 	/*   still to go are too many (times the noise, where that is more) */   \

@@ -285,8 +285,16 @@ void settle_law_add(struct settle_law *law, const struct settle_limits *limits, 
 		law->run[i].joint -= all;
 	law_jumps(law, law_best(law), value, fmax(digit, law->coarse));
 	law->coarse = digit;
-	if (!law_best(law)->strays)
+	if (x.rescaled)
+		law->waves = 0; /* what was before had another rounding */
+	if (!law_best(law)->strays) {
 		law_history_add(law, t, value, x.w);
+		law->wave[law->waves % SETTLE_WAVE] = value;
+		law->wave_t[law->waves % SETTLE_WAVE] = t;
+		/* Only the place in the ring and "full" count. */
+		if (++law->waves == 2 * SETTLE_WAVE)
+			law->waves = SETTLE_WAVE;
+	}
 	law->pace = fmax(period, limits->block_seconds); /* of what comes here */
 	law->t = t;
 	law->last = value;
@@ -356,4 +364,6 @@ void settle_law_judge(const struct settle_law *law, const struct settle_limits *
 		out->clear = run_reaches(best, law->t, clear * law->digit);
 		out->drift = run_left(best, 0) / law->digit;
 	}
+	if (out->off <= limits->settle_doubt)
+		out->wave_chance = law_wave(law, limits, out->since);
 }

@@ -50,8 +50,9 @@
  * absorbed fades by 1/e for each 10 digits (or sigma) that the law goes on, so that
  * the last of the way decides where it ends, even where there are two exponentials.
  *
- * Two checks stand beside `off`, because rounding is not independent noise:
+ * Three checks stand beside `off`, because rounding is not independent noise:
  * `tail_chance`, of a second, slower exponential (settle_tail.c);
+ * `wave_chance`, of a slow wave that looks like noise (settle_wave.c);
  * `wanders`, from the ratio of their differences to their spread (von Neumann's):
  * a walk that no law explains.
  *
@@ -77,6 +78,7 @@ struct settle_judgement {
 	double drift;  /* what the likeliest law still has to go, digits (signed) */
 	double tail_chance; /* that a second, slower tail still has more than a digit to go */
 	int tail_count;     /* readings that stand near where the likeliest of them ends */
+	double wave_chance; /* that it is a slow wave */
 	bool wanders;  /* the last readings walk more than noise does */
 	int n;         /* readings in the likeliest run */
 	bool slow;     /* that run came in by an exponential, not by a jump */

@@ -73,4 +73,9 @@ void law_history_add(struct settle_law *law, int64_t t, double value, double w);
 double law_tail(const struct settle_law *law, const struct settle_limits *limits,
                 const struct settle_run *best, int *count);
 
+/* --- settle_wave.c --- */
+
+/* The chance that the readings since then are a slow wave and no rest. */
+double law_wave(const struct settle_law *law, const struct settle_limits *limits, int64_t since);
+
 #endif

@@ -172,12 +172,15 @@ static uint64_t first_near(const struct settle *s, const struct settle_judgement
 	double stray = s->limits.law_stray_sigma * j->noise + s->limits.law_stray_digits;
 	/* (The noise of a fast meter is that of its blocks: there the time alone counts.) */
 	bool fast = settle_is_fast(s);
+	/* In much noise it is chance where the likeliest run begins: what stood near its rest
+	 * before it counts as well. */
+	bool noisy = !j->slow && j->since == j->begun && j->noise > s->limits.settle_noise;
 	uint64_t i = s->items;
 	while (i > s->stretch) {
 		const struct settle_item *x = item_at(s, i - 1);
 		double away = fabs((double)x->n - rest);
 		if (x->t >= j->since ? !fast && away > stray
-		                     : fast || away > band || x->t < j->begun)
+		                     : fast || away > band || (x->t < j->begun && !noisy))
 			break;
 		i--;
 	}
@@ -195,7 +198,8 @@ static bool law_at_rest(const struct settle *s, uint64_t *first, bool *refused)
 	if ((double)(t - s->stretch_t) < least)
 		return false;
 	settle_law_judge(&s->law, &s->limits, &j);
-	*refused = j.off > s->limits.settle_doubt || is_lawless(s, &j) || j.wanders || has_tail(s, &j);
+	*refused = j.off > s->limits.settle_doubt || is_lawless(s, &j) || j.wanders ||
+	           j.wave_chance > s->limits.wave_doubt || has_tail(s, &j);
 	if (*refused)
 		return false;
 	uint64_t i = first_near(s, &j);

@@ -29,6 +29,9 @@
  * full, two become one. */
 #define SETTLE_POINTS 96
 
+/* Readings that are looked at for a wave. */
+#define SETTLE_WAVE 24
+
 /* Levels that a trace stood on and left. */
 #define SETTLE_LEVELS 4
 
@@ -72,6 +75,9 @@ struct settle_law {
 	double recent[SETTLE_RECENTS]; /* last values, SI */
 	int64_t recent_t[SETTLE_RECENTS];
 	int recents;
+	double wave[SETTLE_WAVE]; /* the same without strays, for settle_wave.c */
+	int64_t wave_t[SETTLE_WAVE];
+	int waves;
 	struct settle_point point[SETTLE_POINTS];
 	int points;
 	double pace;    /* s, of conversions */

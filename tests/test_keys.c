@@ -105,6 +105,7 @@ static const struct {
 	{"p^U^N", ACTION_NONE, ""},          {"fshort^N", ACTION_OFFSET, "short"},
 	{"hred REF1^N", ACTION_CHECK, "red REF1"}, {"ired C1^N", ACTION_BIND, "red C1"},
 	{"plast R13^N", ACTION_MOVE, "last R13"},
+	{"#", ACTION_METERS, ""},
 	/* a photo, a line of the sheet, what is in its place; what stands before the power is
 	 * asked for at once and stands until a key, which does nothing else */
 	{"@c7.jpg leaks^N", ACTION_PHOTO, "c7.jpg leaks"},
@@ -229,6 +230,7 @@ static const struct {
 	{"C8 x", false, ACTION_NONE, "help"},     {"quit", true, ACTION_QUIT, ""},
 	{"enter R1 47k from tester", true, ACTION_ENTER, "R1 47k from tester"},
 	{"enter", false, ACTION_NONE, "VALUE"},   {"move last R13", true, ACTION_MOVE, "last R13"},
+	{"meters 4", true, ACTION_METERS, "4"},   {"meters", true, ACTION_METERS, ""},
 	{"offset", false, ACTION_NONE, "short"},  {"order kind", true, ACTION_ORDER, "kind"},
 	{"photo c7.jpg leaks", true, ACTION_PHOTO, "c7.jpg leaks"},
 	{"fitted C7 R1-R6", true, ACTION_FITTED, "C7 R1-R6"}, {"fitted", false, ACTION_NONE, "POSITIONS"},

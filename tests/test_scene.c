@@ -279,6 +279,29 @@ static void test_away_and_back(void **state)
 	scene_stop();
 }
 
+/* A daemon that comes back takes the walk up again, or says that it did not. */
+static void test_walk_after(void **state)
+{
+	(void)state;
+	static const struct {
+		const char *walk, *said;
+	} rows[] = {{"on", "goes on where it was"}, {"lift", "goes on where it was"},
+	            {"off", "the walk is off"}};
+	for (size_t i = 0; i < sizeof rows / sizeof *rows; i++) {
+		char json[200];
+		note_row("%s", rows[i].walk);
+		ready();
+		scene_copy(scene->walk, sizeof scene->walk, "on");
+		scene_away(scene, now, "the daemon went away");
+		hello(23);
+		snprintf(json, sizeof json, "{\"walk\":\"%s\",\"job\":\"x\",\"chosen\":null}",
+		         rows[i].walk);
+		scene_status(scene, now, text_slice(json));
+		assert_non_null(strstr(scene_note(scene, 0)->text, rows[i].said));
+		scene_stop();
+	}
+}
+
 static void test_silent_daemon(void **state)
 {
 	(void)state;
@@ -413,6 +436,7 @@ int main(void)
 		cmocka_unit_test(test_strike),        cmocka_unit_test(test_rejudged),
 		cmocka_unit_test(test_meters),        cmocka_unit_test(test_moves),
 		cmocka_unit_test(test_away_and_back), cmocka_unit_test(test_silent_daemon),
+		cmocka_unit_test(test_walk_after),
 		cmocka_unit_test(test_next_and_before), cmocka_unit_test(test_bounds),
 		cmocka_unit_test(test_reloaded), cmocka_unit_test(test_nonsense),      cmocka_unit_test(test_last_time),
 	};

@@ -133,6 +133,9 @@ static const struct {
 	{ACTION_STRIKE, "#2 slipped", "{\"seq\":2,\"because\":\"slipped\"}"},
 	{ACTION_ORDER, "", "{\"walk\":\"on\",\"order\":\"sheet\"}"},
 	{ACTION_ORDER, "kind", "{\"walk\":\"on\",\"order\":\"kind\"}"},
+	{ACTION_METERS, "", "{\"walk\":\"on\",\"meters\":2}"},
+	{ACTION_METERS, "1", "\"method\":\"walk\",\"params\":{\"walk\":\"on\"}"},
+	{ACTION_METERS, "8", "\"meters\":8}"},
 	{ACTION_ENTER, "r13 leakage 3 uA from tester u 0.1 uA because it is old",
 	 "{\"position\":\"R13\",\"value\":\"3 uA\",\"from\":\"tester\",\"quantity\":\"leakage\","
 	 "\"u\":\"0.1 uA\",\"because\":\"it is old\"}"},

@@ -199,6 +199,7 @@ struct trace_part {
 	double a1, tau1, a2, tau2; /* rest + a1 exp(-t / tau1) + a2 exp(-t / tau2) */
 	double rate;               /* SI per second */
 	double hum, hum_seconds;
+	double hum_digit;          /* the digit that hum was made for */
 	double half_until, half_times; /* half-contact until then: so many times the value */
 	double chatter_until;      /* contact comes and goes until then */
 	double slip_from, slip_to; /* contact lost, s */
@@ -729,6 +730,7 @@ static inline void trace_part_of(const struct trace *tr, struct trace_make *k, s
 		break;
 	case TRACE_HUM:
 		p->hum = chance_log(c, 15, 300) * digit;
+		p->hum_digit = digit;
 		p->hum_seconds = T * chance_log(c, 2.2, 16);
 		break;
 	default:
@@ -770,6 +772,9 @@ static inline void trace_make(struct trace *tr, enum trace_kind kind, uint64_t s
 			p.a1 *= 0.93;
 			p.a2 *= 0.93;
 		}
+		/* In digits of the range that it is seen in: below one it is no hum. */
+		if (kind == TRACE_HUM)
+			p.hum *= pow(10, range_for(&k.m, p.rest)) / p.hum_digit;
 		if (kind == TRACE_CREEP) {
 			double digit = pow(10, range_for(&k.m, p.rest));
 			p.rate = chance_between(&k.c, -0.3, 0.3) * digit / k.m.period;
