@@ -15,6 +15,8 @@
 #   CC=clang      works too
 
 PREFIX ?= /usr/local
+# The version of everything: programs, manual pages, packages, archives.
+VERSION := $(shell cat VERSION)
 SAN    ?= 0
 ifeq ($(SAN),1)
 B        ?= build/san
@@ -44,7 +46,7 @@ CFLAGS ?= -O2 -g
 WARN   := -Wall -Wextra -Wconversion -Wshadow -Wstrict-prototypes -Wmissing-prototypes \
           -Wvla -Wwrite-strings -Werror
 # No fused multiply-add: a verdict may not depend on the compiler's taste.
-ALL_CFLAGS = -std=c11 -D_GNU_SOURCE -I. -ffp-contract=off $(WARN) $(SANFLAGS) $(CFLAGS) \
+ALL_CFLAGS = -std=c11 -D_GNU_SOURCE -DTALLY_VERSION='"$(VERSION)"' -I. -ffp-contract=off $(WARN) $(SANFLAGS) $(CFLAGS) \
              $(if $(UDEV),-DTALLY_UDEV) \
              $(if $(filter libevdev,$(HAVE)),-DHAVE_LIBEVDEV) $(if $(filter alsa,$(HAVE)),-DHAVE_ALSA) \
              $(shell pkg-config --cflags $(PKGS) $(HAVE) 2>/dev/null)
@@ -70,7 +72,7 @@ said  = @:
 endif
 
 .PHONY: all deps demo check check-run bench bench-run fuzz install tests clean
-all: $(B)/tallyd $(B)/tally $(if $(DRAW),$(B)/tally-draw) $(B)/demo/meters $(B)/demo/libadapters.so
+all: $(B)/tallyd $(B)/tally $(if $(DRAW),$(B)/tally-draw) $(B)/demo/meters $(B)/demo/libadapters.so manual
 
 $(B)/%.o: %.c
 	@mkdir -p $(@D)
@@ -120,6 +122,8 @@ $(B)/tests/corpus_%: $(B)/tests/corpus_main.o $(B)/tests/fuzz_%.o $(B)/libdaemon
 $(B)/tests/test_port $(B)/tests/test_port_plug: $(B)/demo/adapters_shim.o
 .SECONDARY:
 tests: all $(test_progs) $(corpus_progs)
+
+include doc/manual.mk
 
 # ---- what is missing ----
 

@@ -413,5 +413,11 @@ const struct command command_table[] = {
 	{HAND, "help", "[VERB...]", "everything about a verb",
 	 "The same as --help after the verb.",
 	 0, 0, NEED_NOTHING, false, call_help},
+	{HAND, "complete", "WORD...", "what may stand where the cursor is: for the completion of shells",
+	 "tally complete -- WORD...: the words that were typed after `tally`, the last one as far as it goes "
+	 "(\"\" where nothing of it is there yet). One line a candidate, with a tab and what it is; :files and "
+	 ":folders where paths are wanted. The daemon is asked for meters, positions and jobs, for a fraction "
+	 "of a second; where it cannot be reached nothing is said.",
+	 0, 0, NEED_NOTHING, false, call_complete},
 };
 const int command_count = sizeof command_table / sizeof command_table[0];

@@ -45,8 +45,6 @@
 #include <time.h>
 #include <uv.h>
 
-#define TALLY_VERSION "0.1.0"
-
 #define LIVE_EVERY_MS 50
 
 struct stand {
