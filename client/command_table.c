@@ -413,7 +413,7 @@ const struct command command_table[] = {
 	{HAND, "help", "[VERB...]", "everything about a verb",
 	 "The same as --help after the verb.",
 	 0, 0, NEED_NOTHING, false, call_help},
-	{HAND, "complete", "WORD...", "what may stand where the cursor is: for the completion of shells",
+	{HAND, "complete", "WORD...", "what may stand at the cursor: for the completion of shells",
 	 "tally complete -- WORD...: the words that were typed after `tally`, the last one as far as it goes "
 	 "(\"\" where nothing of it is there yet). One line a candidate, with a tab and what it is; :files and "
 	 ":folders where paths are wanted. The daemon is asked for meters, positions and jobs, for a fraction "
