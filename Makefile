@@ -10,6 +10,7 @@
 #   make torture  the log under fire for TORTURE_SECONDS (900): failing calls, power cuts, kills, damage
 #   make fuzz     every fuzz entry point for FUZZ_SECONDS (10) each
 #   make install  into $(DESTDIR)$(PREFIX)
+#   make dist, sbom, check-reproducible, arm64, check-arm64, check-container: doc/supply.mk
 #
 #   SAN=1         with ASan and UBSan, into build/san/
 #   CC=clang      works too
@@ -46,7 +47,7 @@ CFLAGS ?= -O2 -g
 WARN   := -Wall -Wextra -Wconversion -Wshadow -Wstrict-prototypes -Wmissing-prototypes \
           -Wvla -Wwrite-strings -Werror
 # No fused multiply-add: a verdict may not depend on the compiler's taste.
-ALL_CFLAGS = -std=c11 -D_GNU_SOURCE -DTALLY_VERSION='"$(VERSION)"' -I. -ffp-contract=off $(WARN) $(SANFLAGS) $(CFLAGS) \
+ALL_CFLAGS = -std=c11 -D_GNU_SOURCE -DTALLY_VERSION='"$(VERSION)"' -I. -ffp-contract=off $(PREFIX_MAP) $(WARN) $(SANFLAGS) $(CFLAGS) \
              $(if $(UDEV),-DTALLY_UDEV) \
              $(if $(filter libevdev,$(HAVE)),-DHAVE_LIBEVDEV) $(if $(filter alsa,$(HAVE)),-DHAVE_ALSA) \
              $(shell pkg-config --cflags $(PKGS) $(HAVE) 2>/dev/null)
@@ -124,6 +125,7 @@ $(B)/tests/test_port $(B)/tests/test_port_plug: $(B)/demo/adapters_shim.o
 tests: all $(test_progs) $(corpus_progs)
 
 include doc/manual.mk
+include doc/supply.mk
 
 # ---- what is missing ----
 
