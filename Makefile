@@ -207,4 +207,5 @@ install: all
 clean:
 	rm -rf build
 
--include $(shell find $(B) -name '*.d' 2>/dev/null)
+# Those of this build alone: other roots and builds may lie below it.
+-include $(shell find $(B) -name '*.d' -type f -not -path '*/root/*' -not -path '*/reproducible/*' 2>/dev/null)
