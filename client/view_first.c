@@ -111,5 +111,5 @@ void view_first_meter(const struct style *style, struct slice doctor, bool reloa
 	         config[0] ? " --config " : "", config, reloads ? "tally reload" : "start tallyd again");
 	say(out, style, line);
 	say(out, style, "4. Does it speak: tally meters raw red. If nothing comes: tally doctor red.");
-	say(out, style, "No meter at hand: doc/tutorial.md begins with three that are programs.");
+	say(out, style, "No meter at hand: doc/tutorial.md begins with two that are programs.");
 }

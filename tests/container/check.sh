@@ -45,6 +45,7 @@ chown 990:990 "$image/run/tally" "$image/var/lib/tally"
 cat >"$image/etc/tally.ini" <<INI
 [bench]
 name   = container
+arm seconds = 0.7
 [meter red]
 port     = usb:f0f0:0002:R22
 dialect  = ascii-unit
@@ -106,7 +107,7 @@ n=0
 until $tally --json meters | grep -q '"function":"ohm"' || [ $n -gt 100 ]; do n=$((n + 1)); sleep 0.05; done
 $tally --json meters | grep -q '"function":"ohm"'
 says "the meter is read" $?
-$tally job start container >/dev/null && $tally sheet add "R1 4k7 5%" >/dev/null && $tally at R1 >/dev/null
+$tally job start container >/dev/null && $tally sheet add "R1 4k7 5%" >/dev/null && $tally reach lifted >/dev/null && $tally at R1 >/dev/null
 says "a job" $?
 n=0
 until $tally --json entries | grep -q '"verdict"' || [ $n -gt 200 ]; do n=$((n + 1)); sleep 0.05; done
