@@ -67,8 +67,10 @@ enum outcome sheet_add_typed(struct client *c);
 enum outcome call_sheet_mirror(struct client *c);
 /* Begin a job with the sheet of another one. */
 enum outcome job_start_like(struct client *c, const char *name, const char *like, bool again);
-/* command_bench.c */
+/* command_service.c */
 enum outcome call_status(struct client *c);
+enum outcome call_reload(struct client *c);
+/* command_bench.c */
 enum outcome call_at(struct client *c);
 enum outcome call_reach(struct client *c);
 enum outcome call_condition(struct client *c);

@@ -28,8 +28,9 @@ const struct verb_option option_table[OPTION_COUNT] = {
 /* Of every guided run. */
 #define GUIDE \
 	" Its cautions come first and want a yes; at a terminal the verb stays, and Enter says that a " \
-	"step is done; so do `tally go` and the pedal. --dry prints the steps and touches nothing." CAUTION, \
-	OPTION_BIT(DRY) | OPTION_BIT(YES)
+	"step is done; so do `tally go` and the pedal. --dry prints the steps and touches nothing. --resume takes " \
+	"up the one that was left (`tally leave`): from its cautions, with what of it still counts." CAUTION, \
+	OPTION_BIT(DRY) | OPTION_BIT(YES) | OPTION_BIT(RESUME)
 
 const struct command command_table[] = {
 #include "client/verbs_meters.h"

@@ -8,10 +8,16 @@
 	 "for screen readers, and words (take, undo, next, help ...) are read from standard input; "
 	 "`tally --plain` alone is the same. Without a terminal only --plain works." CAUTION,
 	 0, 0, NEED_BENCH, false, call_bench},
-	{BENCH, "status", "", "what is chosen and how things stand",
-	 "Job, condition, reach, walk, the chosen position, meters bound elsewhere, and the health of "
-	 "the log.",
+	{BENCH, "status", "", "what is chosen, and how everything stands: one screen",
+	 "Job, condition, reach, walk, the chosen position, meters bound elsewhere; then the daemon, its "
+	 "meters, the log and its disk, what waits for it, the clock, the last checkpoint, who is "
+	 "connected. What is wrong is said with its cure, and the exit status is 1.",
 	 0, 0, NEED_BENCH, false, call_status},
+	{BENCH, "reload", "", "the daemon reads its configuration anew",
+	 "Everything is read first, dialect files too; with a fault anywhere nothing changes, and "
+	 "FILE:LINE:COLUMN is said with exit status 2. A meter whose section says the same goes on without "
+	 "losing a frame. Name, log and sockets change with a restart alone.",
+	 0, 0, NEED_BENCH, true, call_reload},
 	{BENCH, "at", "[POSITION] [QUANTITY]", "choose the position (and quantity); say what is chosen",
 	 "What the probes touch next is logged to this position. --meter binds one meter to it while "
 	 "the others go on where they are. Without words: what is chosen." CAUTION,
@@ -52,8 +58,9 @@
 	 0, 0, NEED_BENCH, false, call_again},
 	{BENCH, "take", "", "log the reading as it stands now, overload included",
 	 "For a part that reads open, a value that keeps moving, a voltage in doubt. --meter says "
-	 "which meter where several are live.",
-	 OPTION_BIT(METER), 0, NEED_BENCH, true, call_take},
+	 "which meter where several are live. --frequency says at which frequency volts or amps AC "
+	 "were measured.",
+	 OPTION_BIT(METER) | OPTION_BIT(FREQUENCY), 0, NEED_BENCH, true, call_take},
 	{BENCH, "there", "", "a held value goes to the part that it looks like",
 	 "A value that is far from the nominal of what is up, and fits the last, the next or the twin "
 	 "position, is held: `take` logs it here, `there` logs it to the other, `again` drops it. What "

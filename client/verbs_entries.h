@@ -4,8 +4,10 @@
 	{ENTRIES, "enter", "POSITION VALUE", "an entry from an instrument without a data line",
 	 "The value as people write it: 470k, 4k7, 0.47 uF, -35 V, overload. It is marked as typed "
 	 "for ever. --from names the instrument; --quantity where it is not the value; --u its "
-	 "standard uncertainty.",
-	 OPTION_BIT(FROM) | OPTION_BIT(QUANTITY) | OPTION_BIT(U) | OPTION_BIT(BECAUSE),
+	 "standard uncertainty. --frequency says at which frequency volts or amps AC were measured; of "
+	 "three and more at one position the report draws a response.",
+	 OPTION_BIT(FROM) | OPTION_BIT(QUANTITY) | OPTION_BIT(U) | OPTION_BIT(BECAUSE) |
+	     OPTION_BIT(FREQUENCY),
 	 OPTION_BIT(FROM), NEED_BENCH, true, call_enter},
 	{ENTRIES, "entries", "[POSITION]", "entries with their verdicts",
 	 "With --json each line is the sealed record, byte for byte; one that was struck has a member "

@@ -8,7 +8,8 @@
 	{GUIDED, "reform", "NAME [WORD...]", "re-form an electrolytic, for as long as it takes",
 	 "NAME is a position or a part. Two meters: volts over the resistor in series, volts at the part. It "
 	 "goes on for hours while other meters work, ends at the limit of leakage held steady, and gives "
-	 "up where it cannot. Words: over=METER, at=METER, resistor=100k, to=350V, heat=1W, "
+	 "up where it cannot. Words: drop=METER, part=METER, resistor=100k (or the position where it was "
+	 "measured), to=350V, heat=1W, "
 	 "era=modern|period." GUIDE, 0, NEED_BENCH, true, call_reform},
 	{GUIDED, "rise", "[WORD...]", "bring up the power, in the safe order",
 	 "Lamp and variable transformer, heaters, rectifier, valves; then rails, bias and output." GUIDE,

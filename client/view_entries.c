@@ -91,6 +91,20 @@ static void offset_part(const struct style *style, struct slice entry, size_t st
 	part(out, start, text);
 }
 
+/* "at 31.5 Hz": of alternating volts and amps. */
+static void frequency_part(struct slice entry, size_t start, struct lines *out)
+{
+	char text[80];
+	double hertz;
+	if (json_number(json_member(entry.at, entry.len, "frequency"), &hertz) && hertz > 0 &&
+	    (words_member_is(entry, "function", "volt-ac") ||
+	     words_member_is(entry, "function", "amp-ac"))) {
+		snprintf(text, sizeof text, hertz < 1000 ? "at %g Hz" : "at %g kHz",
+		         hertz < 1000 ? hertz : hertz / 1000);
+		part(out, start, text);
+	}
+}
+
 void view_remark(const struct style *style, struct slice entry, struct slice struck,
                  struct lines *out)
 {
@@ -99,6 +113,7 @@ void view_remark(const struct style *style, struct slice entry, struct slice str
 	struck_part(struck, start, out);
 	reason_part(style, entry, start, out);
 	offset_part(style, entry, start, out);
+	frequency_part(entry, start, out);
 	if (!json_bool(json_member(entry.at, entry.len, "settled"), true) &&
 	    !words_member_is(entry, "reason", "moving"))
 		part(out, start, "taken while it still moved");

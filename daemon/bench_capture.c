@@ -5,6 +5,7 @@
  * the run that it was made from go to the log as one transaction.
  */
 #include "daemon/bench_state.h"
+#include "protocol/trade/frequency.h"
 #include "protocol/trade/uncertainty.h"
 
 #include <math.h>
@@ -101,6 +102,9 @@ void entry_judge(const struct position *p, struct entry *e)
 	memset(&e->verdict, 0, sizeof e->verdict);
 	memset(&e->service, 0, sizeof e->service);
 	second_judge(p, e);
+	/* The nominal is meant at another frequency: a value, and nothing to judge it by. */
+	if (frequency_elsewhere(e, p))
+		return;
 	if (!first) {
 		/* The sheet's tolerance is about the first quantity; the others have limits of their
 		 * own, or none. */
@@ -287,11 +291,15 @@ bool capture_entry(struct bench *b, struct bench_meter *m, int64_t t, const stru
 	e.quantity = aim.quantity;
 	if (e.function == FUNCTION_VOLT_AC || e.function == FUNCTION_AMP_AC)
 		e.hertz = use_hertz(&b->position[aim.place].row.position);
-	beside.accuracy_assumed = entry_uncertainty(m, c->r, &e);
 	second_take(m, c->r, &e);
+	struct decimal hertz = c->frequency.n || e.second.kind != SECOND_HERTZ ? c->frequency
+	                                                                        : e.second.value;
+	frequency_known(&e, hertz);
+	beside.accuracy_assumed = entry_uncertainty(m, c->r, &e);
 	entry_shown(&e, shown, sizeof shown); /* as the meter gave it */
 	entry_refer(b, &e);
 	use_understand(&use, e.function, &e.use);
+	frequency_known(&e, hertz);
 	entry_beside(b, aim.place, &e);
 	b->swapped = b->swapped && !e.swapped;
 	entry_judge_at(b, aim.place, &e);

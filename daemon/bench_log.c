@@ -203,6 +203,10 @@ void bench_save_open_runs(struct bench *b)
 	bool changed = false;
 	for (int i = 0; i < b->meters && n < RUNS; i++) {
 		struct bench_meter *m = &b->meter[i];
+		/* A run that is full goes into the log at the next reading: now is as well, and it
+		 * is not written twice. */
+		if (m->trail.n == TRAIL_READINGS_MAX)
+			bench_end_run(b, m);
 		changed = changed || m->trail.changed;
 		if (!m->trail.n)
 			continue;

@@ -298,7 +298,7 @@ bool bench_sheet_set(struct bench *b, int64_t t, const char *position, const cha
 	bool good = batch_add(&one, &row, POSITION_SET, why);
 	for (int i = 0; good && i < fields; i++)
 		if (strcmp(key[i], VALVE_COLUMN) == 0)
-			good = valve_follow(&one, value[i], why);
+			good = valve_follow(&one, 0, value[i], why);
 	good = good && batch_put(&one, t, NULL, w, why);
 	batch_free(&one);
 	if (!good)

@@ -32,6 +32,7 @@
  *   bench_act_sheet.c  all that as a recording says it
  *   bench_restore.c reading all of that back from the log
  *   bench_act.c     what a recording says the person did
+ *   bench_reload.c  another configuration while it works
  *   bench_look.c    status, meters and live values as JSON
  *   trail.c         runs of readings
  */
@@ -312,6 +313,13 @@ void bench_taped(struct bench *b, int64_t t, const char *act, const char *format
 bool bench_reach_set(struct bench *b, int64_t t, enum reach reach, struct fault *why);
 /* bench.c: when this meter has to be looked at next. */
 void bench_timers(struct bench_meter *m);
+/* The meter at index i of the configuration begins; `again`: its place in the bench is another
+ * one's with the same name, which went away (bench_reload.c). */
+void bench_meter_begin(struct bench *b, int i, bool again);
+/* Its line or itself is away: what was touched counts as lifted. */
+void bench_away(struct bench *b, struct bench_meter *m, int64_t t, const char *cause);
+/* A record of what it is now. */
+void bench_meter_said(struct bench *b, struct bench_meter *m);
 bool bench_grow(void **array, int count, int *size, size_t each);
 
 /* bench_position.c */
@@ -444,6 +452,10 @@ enum quantity shows_next(const struct bench *b, int place, enum function dial);
 
 /* The first that lacks and that some meter reads as its dial stands; else what is up. */
 enum quantity shows_here(const struct bench *b, int place);
+/* Said as the walk leaves a part: what it lacks that no walk asks for, and what to use
+ * instead (event `missing`).  And how many of the sheet are so, for its end; "" for none. */
+void shows_say_missing(struct bench *b, int place);
+void shows_missing_text(const struct bench *b, char *out, size_t size);
 
 /* bench_second.c */
 void second_keep(struct bench_meter *m, uint64_t ordinal, const struct reading *r);
@@ -501,7 +513,9 @@ const char *valve_of_row(const struct sheet_row *row); /* "" for none */
 const char *valve_at(const struct bench *b, int place);
 bool valve_set(struct sheet_row *row, const char *value, struct fault *why);
 /* The first row of the batch was given that number: what the others have then. */
-bool valve_follow(struct sheet_batch *batch, const char *value, struct fault *why);
+bool valve_follow(struct sheet_batch *batch, int at, const char *value, struct fault *why);
+/* ... and of all rows that were typed. */
+bool valves_typed(struct sheet_batch *batch, struct fault *why);
 
 void guard_alarm(struct bench *b, const char *alarm, const char *meter, const char *position,
                  bool on, const char *text);
@@ -580,6 +594,7 @@ struct capture {
 	const struct settle_result *r;
 	const struct meter_frames *frames;
 	bool open; /* taken by key while the leads read open, so nothing showed a lift */
+	struct decimal frequency; /* of the signal, as the person said; n 0: not */
 };
 /* May what this meter reads be logged there at all? */
 bool capture_suits(const struct bench *b, const struct bench_meter *m, struct aim aim,

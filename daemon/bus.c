@@ -97,7 +97,12 @@ static void read_ids(const char *name, struct bus_adapter *a)
 
 void bus_look(struct bus *b, uint64_t now)
 {
-	if (b->known && now - b->looked < BUS_FRESH_MS)
+	bus_look_within(b, now, BUS_FRESH_MS);
+}
+
+void bus_look_within(struct bus *b, uint64_t now, unsigned fresh)
+{
+	if (b->known && now - b->looked < fresh)
 		return;
 	b->count = 0;
 	b->known = true;

@@ -40,6 +40,9 @@ struct bus {
  * steady clock.  A struct bus of zeros has not looked yet. */
 void bus_look(struct bus *b, uint64_t now);
 
+/* The same, where a look is good for `fresh` ms. */
+void bus_look_within(struct bus *b, uint64_t now, unsigned fresh);
+
 /* Something changed: the next bus_look looks anew. */
 void bus_forget(struct bus *b);
 

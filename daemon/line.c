@@ -193,6 +193,9 @@ static enum trouble open_serial(struct line *l, const char *node, const struct l
 	static const enum sp_flowcontrol flow[] = { SP_FLOWCONTROL_NONE, SP_FLOWCONTROL_RTSCTS,
 		                                        SP_FLOWCONTROL_XONXOFF };
 	enum sp_return r;
+	/* It asks the environment at every read and write whether it is to say something. */
+	if (!getenv("LIBSERIALPORT_DEBUG"))
+		sp_set_debug_handler(NULL);
 	if ((r = sp_get_port_by_name(node, &l->serial)) != SP_OK)
 		return serial_failed(node, "cannot be used", r, why);
 	if ((r = sp_open(l->serial, SP_MODE_READ_WRITE)) != SP_OK)

@@ -14,6 +14,7 @@
 #include "protocol/record/record.h"
 
 #include <sqlite3.h>
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -198,12 +199,50 @@ static int64_t number(struct log_store *s, const char *sql, int *code)
 	*code = sqlite3_prepare_v2(s->db, sql, -1, &st, NULL);
 	if (*code == SQLITE_OK)
 		*code = sqlite3_step(st);
-	if (*code == SQLITE_ROW) {
+	if (*code == SQLITE_ROW)
 		n = sqlite3_column_int64(st, 0);
-		*code = SQLITE_OK;
-	}
+	*code = *code == SQLITE_ROW || *code == SQLITE_DONE ? SQLITE_OK : *code;
 	sqlite3_finalize(st);
 	return n;
+}
+
+/* The last record that has a row, 0 for none.  The rows are kept by meter and function, so it
+ * is asked of each of these: a start may not read two million rows. */
+static int64_t last_row(struct log_store *s, int *code)
+{
+	static const char next[] = "SELECT meter, function FROM run WHERE (meter, function) > (?1, ?2) "
+	                           "ORDER BY meter, function LIMIT 1";
+	static const char newest[] = "SELECT max(seq) FROM run WHERE meter = ?1 AND function = ?2";
+	sqlite3_stmt *line = NULL, *row = NULL;
+	char meter[NAME_SIZE + 1] = "", function[32] = "";
+	int64_t last = 0;
+	*code = sqlite3_prepare_v2(s->db, next, -1, &line, NULL);
+	if (*code == SQLITE_OK)
+		*code = sqlite3_prepare_v2(s->db, newest, -1, &row, NULL);
+	while (*code == SQLITE_OK) {
+		sqlite3_bind_text(line, 1, meter, -1, SQLITE_STATIC);
+		sqlite3_bind_text(line, 2, function, -1, SQLITE_STATIC);
+		if ((*code = sqlite3_step(line)) != SQLITE_ROW)
+			break;
+		char was[sizeof meter + sizeof function], now[sizeof was];
+		snprintf(was, sizeof was, "%s %s", meter, function);
+		snprintf(meter, sizeof meter, "%s", (const char *)sqlite3_column_text(line, 0));
+		snprintf(function, sizeof function, "%s", (const char *)sqlite3_column_text(line, 1));
+		snprintf(now, sizeof now, "%s %s", meter, function);
+		sqlite3_reset(line);
+		sqlite3_bind_text(row, 1, meter, -1, SQLITE_STATIC);
+		sqlite3_bind_text(row, 2, function, -1, SQLITE_STATIC);
+		*code = sqlite3_step(row);
+		if (*code == SQLITE_ROW && sqlite3_column_int64(row, 0) > last)
+			last = sqlite3_column_int64(row, 0);
+		*code = *code == SQLITE_ROW ? sqlite3_reset(row) : *code;
+		if (*code == SQLITE_OK && strcmp(was, now) == 0) /* a name that was cut: none of ours */
+			break;
+	}
+	*code = *code == SQLITE_DONE ? SQLITE_OK : *code;
+	sqlite3_finalize(line);
+	sqlite3_finalize(row);
+	return last;
 }
 
 /* Rows of the trail records above `seq`. */
@@ -229,9 +268,11 @@ bool run_catch_up(struct log_store *s)
 		return false;
 	}
 	run_forget(s);
-	int64_t have = number(s, "SELECT max(seq) FROM run", &code);
-	int64_t last = code != SQLITE_OK ? 0 : number(s, "SELECT max(seq) FROM record WHERE kind = 'trail'",
-	                                              &code);
+	int64_t have = last_row(s, &code);
+	/* From the end: there is one among the last records, or, by the index, none at all. */
+	int64_t last = code != SQLITE_OK ? 0
+	             : number(s, "SELECT seq FROM record WHERE +kind = 'trail' AND EXISTS (SELECT 1 FROM "
+	                         "record WHERE kind = 'trail') ORDER BY seq DESC LIMIT 1", &code);
 	bool all = have > last; /* rows of records that are not there: of another log */
 	if (code == SQLITE_OK && have != last) {
 		code = sqlite3_exec(s->db, "BEGIN IMMEDIATE", NULL, NULL, NULL);

@@ -66,8 +66,9 @@ bool piece_text(const struct log_store *s, struct log_item *item, struct log_pie
 {
 	struct fault what = { .text = "a reference to a record is not one" };
 	size_t marks = 0;
-	for (size_t i = 0; i < p->body_len; i++)
-		marks += p->body[i] == 1;
+	for (const char *at = p->body, *end = at + p->body_len;
+	     at < end && (at = memchr(at, 1, (size_t)(end - at))); at++)
+		marks++;
 	/* A mark pair takes 3 bytes at least and becomes 19 at most. */
 	size_t size = p->body_len + marks * 8 + strlen(p->kind) + strlen(tail) + 128;
 	char head[32];

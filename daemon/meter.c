@@ -287,8 +287,7 @@ static void on_frame(void *arg, const struct frame *f)
 	    [SAID_ERROR] = EVENT_ERROR, [SAID_OTHER] = EVENT_OTHER, [SAID_NOTHING] = EVENT_NOTHING};
 	struct meter *m = arg;
 	struct understood u;
-	memset(&u, 0, sizeof u);
-	u.said = SAID_NOTHING;
+	understood_clear(&u, SAID_NOTHING);
 	if (f->fault == FRAME_GOOD)
 		m->config.dialect->understand(&m->setting, &m->memory, f, &u);
 	else
@@ -297,19 +296,20 @@ static void on_frame(void *arg, const struct frame *f)
 		m->identities_due--;
 	if (m->state == METER_LEARN && u.said == SAID_READINGS)
 		learn_words(&m->learn, f->bytes, f->len); /* a number names no function */
-	struct understood told = u;
+	const struct understood *told = &u;
+	struct understood refused;
 	bool twice = u.said == SAID_READINGS && comes_twice(m, f);
 	const char *no_reading = lateness(m, &u, twice);
 	if (no_reading) {
-		told.said = SAID_NOTHING;
-		told.count = 0;
-		snprintf(told.why, sizeof told.why, "%s", no_reading);
+		understood_clear(&refused, SAID_NOTHING);
+		snprintf(refused.why, sizeof refused.why, "%s", no_reading);
+		told = &refused;
 	}
-	count_frame(m, f, told.said != SAID_NOTHING);
-	if (told.said == SAID_READINGS)
+	count_frame(m, f, told->said != SAID_NOTHING);
+	if (told->said == SAID_READINGS)
 		keep_frame(m, f);
 	if (m->hooks.frame)
-		m->hooks.frame(m->hooks.arg, f, &told);
+		m->hooks.frame(m->hooks.arg, f, told);
 	if (twice)
 		m->counters.late++; /* the answer itself is still to come */
 	else
@@ -421,6 +421,14 @@ void meter_begin(struct meter *m, const struct meter_config *config,
 	m->openings = 1;
 	begin_line(m, INT64_MIN / 2);
 	opened(m, NULL);
+}
+
+void meter_dialect(struct meter *m, const struct dialect *d)
+{
+	m->config.dialect = d;
+	m->setting.rules = d->rules;
+	if (m->learn.questions)
+		m->learn.questions = d->learn;
 }
 
 const char *meter_identity(const struct meter *m)

@@ -58,7 +58,8 @@ static bool doubts_on(const struct settle *s)
 static unsigned decide(struct settle *s)
 {
 	uint64_t first;
-	if (!s->touching || s->settled || doubts_on(s) || !settle_at_rest(s, &first))
+	if (!s->touching || s->settled || s->refused || doubts_on(s) ||
+	    !settle_at_rest(s, &first, &s->refused))
 		return 0;
 	struct settle_result result;
 	settle_stretch_result(s, first, &result);
@@ -97,6 +98,7 @@ static unsigned block_flush(struct settle *s, int64_t t)
 	for (int i = low; i < high; i++)
 		sum += s->block[i];
 	s->blocked = 0;
+	s->refused = false;
 	settle_law_add(&s->law, &s->limits, t, sum / (high - low), digit_of(s->exponent),
 	               conversion_seconds(s));
 	return decide(s);
@@ -110,6 +112,7 @@ static unsigned feed(struct settle *s, const struct reading *r, uint64_t ordinal
 	double value = decimal_double(r->value);
 	if (!settle_is_fast(s)) {
 		s->blocked = 0;
+		s->refused = false;
 		settle_law_add(&s->law, &s->limits, r->t, value, digit_of(r->value.e),
 		               conversion_seconds(s));
 		return decide(s);
@@ -134,6 +137,7 @@ static unsigned touch_begin(struct settle *s, int64_t t)
 	s->blank_since = -1;
 	settle_stretch_break(s);
 	settle_law_reset(&s->law);
+	s->refused = false;
 	return SETTLE_TOUCHED;
 }
 
@@ -145,6 +149,7 @@ static unsigned touch_end(struct settle *s, int64_t open_since)
 	s->open_since = open_since;
 	settle_stretch_break(s);
 	settle_law_reset(&s->law);
+	s->refused = false;
 	return SETTLE_LIFTED;
 }
 
@@ -170,6 +175,7 @@ static unsigned open_reading(struct settle *s, const struct reading *r)
 	}
 	settle_stretch_break(s);
 	settle_law_jolt(&s->law);
+	s->refused = false;
 	if (s->blanks < 2)
 		return 0;
 	double open = s->period ? ((double)s->blanks + 0.1) * (double)s->period
@@ -210,6 +216,7 @@ static unsigned blind_reading(struct settle *s, const struct reading *r)
 	s->blank_since = -1;
 	settle_stretch_break(s);
 	settle_law_jolt(&s->law);
+	s->refused = false;
 	return events;
 }
 
@@ -375,7 +382,8 @@ bool settle_take(const struct settle *s, int64_t t, struct settle_result *out, s
 		return false;
 	}
 	uint64_t first;
-	if (settle_at_rest(s, &first)) {
+	bool refused;
+	if (settle_at_rest(s, &first, &refused)) {
 		settle_stretch_result(s, first, out);
 		out->settled = true;
 		return true;

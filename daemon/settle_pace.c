@@ -29,26 +29,28 @@ void settle_pace_frame(struct settle *s, int64_t dt)
 		s->intervals = 0;
 	}
 	s->long_ones = 0;
-	s->interval[s->intervals % SETTLE_INTERVALS] = dt;
+	int64_t *place = &s->interval[s->intervals % SETTLE_INTERVALS];
+	if (s->intervals == 0)
+		s->interval_sum = 0;
+	s->interval_sum += dt - (s->intervals < SETTLE_INTERVALS ? 0 : *place);
+	*place = dt;
 	/* Only the place in the ring and "full" count. */
 	if (++s->intervals == 2 * SETTLE_INTERVALS)
 		s->intervals = SETTLE_INTERVALS;
 	have = s->intervals < SETTLE_INTERVALS ? s->intervals : SETTLE_INTERVALS;
-	int64_t sum = 0, longest = 0;
-	for (int i = 0; i < have; i++) {
-		sum += s->interval[i];
+	int64_t longest = 0;
+	for (int i = 0; i < have && have < 8; i++)
 		if (s->interval[i] > longest)
 			longest = s->interval[i];
-	}
 	/* Among the first few a gap could not be told from the pace yet. */
 	if (have >= 3 && have < 8 && longest > gap_least) {
-		int64_t others = (sum - longest) / (have - 1);
+		int64_t others = (s->interval_sum - longest) / (have - 1);
 		if (longest > gap_periods * others) {
 			s->period = others;
 			return;
 		}
 	}
-	s->period = sum / have;
+	s->period = s->interval_sum / have;
 }
 
 int settle_pace_frames(const struct settle *s)

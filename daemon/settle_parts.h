@@ -34,7 +34,8 @@ void settle_stretch_add(struct settle *s, const struct reading *r, uint64_t ordi
 bool settle_stretch_extend(struct settle *s, uint64_t ordinal);
 /* Are the last conversions at rest?  Then *first is the number of the first of them
  * that the value may be taken from. */
-bool settle_at_rest(const struct settle *s, uint64_t *first);
+/* *refused: it is the law that says no, and will until it changes. */
+bool settle_at_rest(const struct settle *s, uint64_t *first, bool *refused);
 void settle_stretch_result(const struct settle *s, uint64_t first, struct settle_result *out);
 /* Does the law get this meter's readings in blocks? */
 bool settle_is_fast(const struct settle *s);

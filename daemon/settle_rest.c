@@ -185,7 +185,7 @@ static uint64_t first_near(const struct settle *s, const struct settle_judgement
 }
 
 /* While something is touched and has not settled: by the law. */
-static bool law_at_rest(const struct settle *s, uint64_t *first)
+static bool law_at_rest(const struct settle *s, uint64_t *first, bool *refused)
 {
 	struct settle_judgement j;
 	/* The conversion nearest to the time will do. */
@@ -195,7 +195,8 @@ static bool law_at_rest(const struct settle *s, uint64_t *first)
 	if ((double)(t - s->stretch_t) < least)
 		return false;
 	settle_law_judge(&s->law, &s->limits, &j);
-	if (j.off > s->limits.settle_doubt || is_lawless(s, &j) || j.wanders || has_tail(s, &j))
+	*refused = j.off > s->limits.settle_doubt || is_lawless(s, &j) || j.wanders || has_tail(s, &j);
+	if (*refused)
 		return false;
 	uint64_t i = first_near(s, &j);
 	int64_t from = s->stretch_t > j.since ? s->stretch_t : j.since;
@@ -224,12 +225,13 @@ static bool stands(const struct settle *s, uint64_t want, double middle, double 
 	return true;
 }
 
-bool settle_at_rest(const struct settle *s, uint64_t *first)
+bool settle_at_rest(const struct settle *s, uint64_t *first, bool *refused)
 {
+	*refused = false;
 	if (s->items == s->stretch)
 		return false;
 	if (s->touching && !s->settled)
-		return law_at_rest(s, first);
+		return law_at_rest(s, first, refused);
 	/* Elsewhere the law rests, and standing still is enough: after settling where it
 	 * settled, with open leads (a supply that is off) anywhere. */
 	if (s->touching) {

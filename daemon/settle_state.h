@@ -97,6 +97,7 @@ struct settle {
 	/* The state of the probes. */
 	bool touching;
 	bool settled, moving, doubted; /* said in this touch */
+	bool refused; /* the law, as it stands, says that it moves: asked again once that changes */
 	int64_t touched_at;
 	int64_t open_since;   /* where not touching */
 	int64_t blank_since;  /* first of the open readings in a row, -1 for none */
@@ -117,6 +118,7 @@ struct settle {
 
 	/* Pace: intervals between readings, us. */
 	int64_t interval[SETTLE_INTERVALS];
+	int64_t interval_sum; /* of those that are there */
 	int intervals, long_ones;
 	int64_t period;
 

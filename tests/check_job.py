@@ -126,7 +126,7 @@ class Daemon:
              "--log", self.log, "--socket", self.socket],
             stderr=self.said, env=dict(os.environ, TALLY_BUILD=BUILD), preexec_fn=derive.die_with_us)
         until = time.time() + 10
-        while time.time() < until and self.tally("status").returncode != 0:
+        while time.time() < until and self.tally("status").returncode > 1:
             time.sleep(0.02)
         self.rpc = socket.socket(socket.AF_UNIX)
         self.rpc.connect(self.socket)

@@ -248,15 +248,20 @@ static inline void meter_plug(struct stand *s, int meter)
 	assert_int_equal(symlink(name, m->link), 0);
 }
 
+/* The number of its pty stays taken until the link is gone: else it could be that of a pty
+ * of other tests by then, and our daemon would open theirs by the old link. */
 static inline void meter_unplug(struct stand *s, int meter)
 {
 	struct sim *m = &s->sim[meter];
+	int keep = m->master >= 0 ? open(m->link, O_RDWR | O_NOCTTY | O_CLOEXEC | O_NONBLOCK) : -1;
 	pthread_mutex_lock(&s->lock);
 	if (m->master >= 0)
 		close(m->master);
 	m->master = -1;
 	pthread_mutex_unlock(&s->lock);
 	unlink(m->link);
+	if (keep >= 0)
+		close(keep);
 }
 
 /* How much came over its line; what it was asked last. */
@@ -808,8 +813,7 @@ static inline int stand_down(void **state)
 	pthread_mutex_unlock(&s->lock);
 	pthread_join(s->thread, NULL);
 	for (int i = 0; i < s->sims; i++)
-		if (s->sim[i].master >= 0)
-			close(s->sim[i].master);
+		meter_unplug(s, i);
 	pthread_mutex_destroy(&s->lock);
 	snprintf(command, sizeof command, "rm -rf %s", s->dir);
 	int status = getenv("TALLY_KEEP") ? 0 : system(command);

@@ -51,11 +51,15 @@ static inline void plug(int i)
 	assert_int_equal(symlink(ptsname(master[i]), link_of[i]), 0);
 }
 
+/* The number of the pty stays taken until the link is gone: it could be another test's then. */
 static inline void unplug(int i)
 {
 	if (master[i] >= 0) {
+		int keep = open(link_of[i], O_RDWR | O_NOCTTY | O_CLOEXEC | O_NONBLOCK);
 		close(master[i]);
 		unlink(link_of[i]);
+		if (keep >= 0)
+			close(keep);
 	}
 	master[i] = -1;
 }

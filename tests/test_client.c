@@ -13,7 +13,7 @@ static const struct verb_row {
 	int status;
 	const char *out;    /* all of standard output; NULL: not looked at */
 } verb_rows[] = {
-	{{"status", "--json"}, "\"method\":\"status\"}", RESULT("{\"job\" : null}"), 0,
+	{{"status", "--json"}, "\"method\":\"status\",\"params\":{\"service\":true}}", RESULT("{\"job\" : null}"), 0,
 	 "{\"job\" : null}\n"},
 	{{"meters", "--json"}, "\"method\":\"meters\"", RESULT("{\"meters\":[{\"name\": \"a\"},{}]}"),
 	 0, "{\"name\": \"a\"}\n{}\n"},

@@ -425,7 +425,7 @@ void columns_understand(const struct dialect_setting *setting, struct dialect_me
                         const struct frame *f, struct understood *out)
 {
 	(void)memory;
-	memset(out, 0, sizeof *out);
+	understood_clear(out, SAID_NOTHING);
 	struct reading r = {.t = f->t};
 	if (!read_frame(setting->rules, setting, f, &r, out))
 		return;

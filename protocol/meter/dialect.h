@@ -45,7 +45,7 @@ enum said {
 
 struct understood {
 	enum said said;
-	struct reading reading[READINGS_IN_FRAME_MAX];
+	struct reading reading[READINGS_IN_FRAME_MAX]; /* the first `count` hold something */
 	int count;
 	int error_number;  /* SAID_ERROR: 0 is "no error" */
 	enum function function; /* SAID_OTHER: what it says it is set to (answer to FUNC?),
@@ -54,6 +54,17 @@ struct understood {
 	                    * bytes outside ASCII as ? */
 	char why[120];     /* SAID_NOTHING: what was expected, for people */
 };
+
+/* Nothing said, no readings, no texts.  What a frame means is 1.7 KiB, nearly all of it
+ * readings that it does not have, so only what counts is cleared. */
+static inline void understood_clear(struct understood *u, enum said said)
+{
+	u->said = said;
+	u->count = 0;
+	u->error_number = 0;
+	u->function = FUNCTION_NONE;
+	u->text[0] = u->why[0] = '\0';
+}
 
 /* What the configuration says where a frame does not. */
 struct dialect_setting {

@@ -156,7 +156,7 @@ static bool check_sample(const struct draft *t, const struct sample *s, struct f
 		return draft_wrong(t, why, s->has_frame ? s->frame_at : s->means_at,
 		                   "sample %s wants both `frame %s` and `means %s`", s->name, s->name,
 		                   s->name);
-	memset(&u, 0, sizeof u);
+	understood_clear(&u, SAID_NOTHING);
 	if (is_one_frame(&t->d->row, s)) {
 		t->d->row.understand(&setting, &memory, &f, &u);
 	} else if (t->d->row.end == FRAME_LINE) {

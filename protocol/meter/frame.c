@@ -156,6 +156,30 @@ static bool block_byte(struct frame_splitter *s, int64_t t, char c)
 	return true;
 }
 
+/* Ordinary bytes of a line that has begun, up to one at which something may happen: they
+ * came together, so there is no silence between them. */
+static size_t plain_run(struct frame_splitter *s, const char *bytes, size_t len)
+{
+	bool own = s->sync.tails == 1, quiet = !s->sync.blocks;
+	size_t n = 0;
+	/* In a head, a block or a string, or where one may begin, each byte counts. */
+	if (!s->started || s->joining || s->head > HEAD_BEGIN || s->block || s->quote)
+		return 0;
+	if (s->head == HEAD_BEGIN && !quiet)
+		return 0;
+	len = len < FRAME_MAX - s->len ? len : FRAME_MAX - s->len;
+	for (; n < len; n++) {
+		char c = bytes[n];
+		if (own ? c == s->sync.tail[0] : c == '\n' || c == '\r')
+			break;
+		if (!quiet && (c == ',' || c == ';' || c == '"' || c == '\''))
+			break;
+		s->buffer[s->len + n] = c;
+	}
+	s->len += n;
+	return n;
+}
+
 static void line_byte(struct frame_splitter *s, int64_t t, char c, each_frame *each, void *arg)
 {
 	if (s->sync.blocks && block_byte(s, t, c))
@@ -294,12 +318,14 @@ static void fixed_byte(struct frame_splitter *s, int64_t t, char c, each_frame *
 void frame_feed(struct frame_splitter *s, int64_t t, const char *bytes, size_t len,
                 void (*each)(void *arg, const struct frame *f), void *arg)
 {
-	for (size_t i = 0; i < len; i++) {
+	for (size_t i = 0; i < len;) {
 		if (s->end == FRAME_LINE)
-			line_byte(s, t, bytes[i], each, arg);
+			line_byte(s, t, bytes[i++], each, arg);
 		else
-			fixed_byte(s, t, bytes[i], each, arg);
+			fixed_byte(s, t, bytes[i++], each, arg);
 		s->last = t;
+		if (s->end == FRAME_LINE)
+			i += plain_run(s, bytes + i, len - i);
 	}
 }
 

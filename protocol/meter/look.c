@@ -304,8 +304,7 @@ static void try_frame(void *arg, const struct frame *f)
 	struct understood u;
 	if (f->fault == FRAME_PARTIAL)
 		return;
-	memset(&u, 0, sizeof u);
-	u.said = SAID_NOTHING;
+	understood_clear(&u, SAID_NOTHING);
 	if (f->fault == FRAME_GOOD)
 		t->dialect->understand(&t->setting, &t->memory, f, &u);
 	t->good += u.said == SAID_READINGS;

@@ -71,7 +71,7 @@ void ascii_number_understand(const struct dialect_setting *setting, struct diale
                              const struct frame *f, struct understood *out)
 {
 	(void)memory;
-	memset(out, 0, sizeof *out);
+	understood_clear(out, SAID_NOTHING);
 	struct part line = trimmed(f->bytes, f->len);
 	struct reading r = {.t = f->t};
 	if (!line.len) {
@@ -163,7 +163,7 @@ void ask_comma_understand(const struct dialect_setting *setting, struct dialect_
 {
 	(void)setting;
 	(void)memory;
-	memset(out, 0, sizeof *out);
+	understood_clear(out, SAID_NOTHING);
 	struct reading r = {.t = f->t};
 	if (trimmed(f->bytes, f->len).len == 0)
 		out->said = SAID_OTHER;

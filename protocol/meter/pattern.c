@@ -414,7 +414,7 @@ void pattern_understand(const struct dialect_setting *setting, struct dialect_me
 	const struct pattern *p = setting->rules;
 	struct reading r = {.t = f->t};
 	(void)memory;
-	memset(out, 0, sizeof *out);
+	understood_clear(out, SAID_NOTHING);
 	if (f->len == 0) {
 		out->said = SAID_OTHER;
 	} else if (matches(p, &p->identity, f, out)) {

@@ -16,7 +16,6 @@
 
 static void nothing(struct understood *out, const char *why)
 {
-	memset(out->reading, 0, sizeof out->reading);
 	out->count = 0;
 	out->said = SAID_NOTHING;
 	snprintf(out->why, sizeof out->why, "%s", why);
@@ -311,8 +310,7 @@ void scpi_understand(const struct dialect_setting *setting, struct dialect_memor
 	struct scpi_value values[READINGS_IN_FRAME_MAX];
 	const char *text = f->bytes, *end = f->bytes + f->len;
 	char why[sizeof out->why];
-	memset(out, 0, sizeof *out);
-	out->said = SAID_OTHER;
+	understood_clear(out, SAID_OTHER);
 	while (text < end && ascii_blank(*text))
 		text++;
 	while (end > text && ascii_blank(end[-1]))

@@ -89,6 +89,8 @@ static bool read_word(struct rest r, struct scpi_value *out)
 	bool minus = false;
 	if (r.at < r.end && (*r.at == '+' || *r.at == '-'))
 		minus = *r.at++ == '-';
+	if (r.at == r.end || !ascii_letter(*r.at))
+		return false;
 	if (scpi_mnemonic("NAN", r.at, left(&r))) {
 		out->kind = SCPI_NOT_A_NUMBER;
 		return true;
@@ -159,7 +161,8 @@ static bool sort_out_special(struct decimal v, struct scpi_value *out)
 {
 	const struct decimal from = {98999901, 30}; /* 9.9E37 less one part in a million */
 	struct decimal size = {v.n < 0 ? -v.n : v.n, v.e};
-	if (decimal_compare(size, from) < 0) {
+	/* 18 digits: below 1E36, as nearly all are. */
+	if (v.e <= 18 || decimal_compare(size, from) < 0) {
 		out->kind = SCPI_NUMBER;
 	} else if (is_about(v, 98999901, 99000099)) {
 		out->kind = SCPI_INFINITE;

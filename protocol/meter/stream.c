@@ -44,13 +44,10 @@ static char upper(char c)
 /* `word` is in capitals; the text may have any case. */
 static bool begins_with(const char *text, size_t len, const char *word)
 {
-	size_t n = strlen(word);
-	if (len < n)
-		return false;
-	for (size_t i = 0; i < n; i++)
-		if (upper(text[i]) != word[i])
-			return false;
-	return true;
+	size_t i = 0;
+	while (i < len && word[i] && upper(text[i]) == word[i])
+		i++;
+	return !word[i];
 }
 
 static bool nothing(struct understood *out, const char *why)
@@ -92,6 +89,8 @@ static bool take_coupling(struct rest *r, enum coupling *out, struct understood 
 static bool take_overload(struct rest *r)
 {
 	static const char *const forms[] = {"OL.", "OL", "O.L", ".OL"};
+	if (r->at == r->end || (upper(*r->at) != 'O' && *r->at != '.'))
+		return false; /* nearly always: a digit */
 	for (size_t i = 0; i < sizeof forms / sizeof *forms; i++)
 		if (begins_with(r->at, left(r), forms[i])) {
 			r->at += strlen(forms[i]);
@@ -127,28 +126,22 @@ static bool take_value(struct rest *r, struct reading *out, struct understood *s
 	return true;
 }
 
-static bool take(struct rest *r, const char *word)
-{
-	size_t n = strlen(word);
-	if (left(r) < n || memcmp(r->at, word, n) != 0)
-		return false;
-	r->at += n;
-	return true;
-}
 
 /* A unit that is all there is; a prefix is tried before it. */
 static bool take_unit(struct rest *r, enum function *out)
 {
+#define WORD(w) w, sizeof w - 1
 	static const struct {
-		const char *word;
+		char word[4];
+		unsigned char len;
 		enum function function;
 	} units[] = {
-	    {"V", FUNCTION_VOLT_DC},       {"A", FUNCTION_AMP_DC},
-	    {"F", FUNCTION_FARAD},         {"Hz", FUNCTION_HERTZ},
-	    {"HZ", FUNCTION_HERTZ},        {"H", FUNCTION_HENRY},
-	    {"%", FUNCTION_PERCENT},       {"C", FUNCTION_CELSIUS},
-	    {"\xc2\xb0" "C", FUNCTION_CELSIUS}, {"\xb0" "C", FUNCTION_CELSIUS},
-	    {"\xce\xa9", FUNCTION_OHM},    {"\xe2\x84\xa6", FUNCTION_OHM},
+	    {WORD("V"), FUNCTION_VOLT_DC},       {WORD("A"), FUNCTION_AMP_DC},
+	    {WORD("F"), FUNCTION_FARAD},         {WORD("Hz"), FUNCTION_HERTZ},
+	    {WORD("HZ"), FUNCTION_HERTZ},        {WORD("H"), FUNCTION_HENRY},
+	    {WORD("%"), FUNCTION_PERCENT},       {WORD("C"), FUNCTION_CELSIUS},
+	    {WORD("\xc2\xb0" "C"), FUNCTION_CELSIUS}, {WORD("\xb0" "C"), FUNCTION_CELSIUS},
+	    {WORD("\xce\xa9"), FUNCTION_OHM},    {WORD("\xe2\x84\xa6"), FUNCTION_OHM},
 	};
 	if (begins_with(r->at, left(r), "OHM")) {
 		*out = FUNCTION_OHM;
@@ -157,13 +150,14 @@ static bool take_unit(struct rest *r, enum function *out)
 			r->at++;
 		return r->at == r->end;
 	}
-	for (size_t i = 0; i < sizeof units / sizeof *units; i++) {
-		struct rest tried = *r;
-		if (take(&tried, units[i].word) && tried.at == tried.end) {
-			*r = tried;
-			*out = units[i].function;
-			return true;
-		}
+	size_t len = left(r);
+	for (size_t i = 0; i < sizeof units / sizeof *units && len; i++) {
+		if (*r->at != units[i].word[0] || len != units[i].len ||
+		    memcmp(r->at, units[i].word, len) != 0)
+			continue;
+		r->at = r->end;
+		*out = units[i].function;
+		return true;
 	}
 	return false;
 }
@@ -172,18 +166,22 @@ static bool take_unit(struct rest *r, enum function *out)
 static bool take_prefix(struct rest *r, int *out)
 {
 	static const struct {
-		const char *word;
-		int exponent;
+		char word[2];
+		unsigned char len;
+		signed char exponent;
 	} prefixes[] = {
-	    {"p", -12},        {"n", -9},         {"u", -6},    {"\xc2\xb5", -6},
-	    {"\xce\xbc", -6}, {"\xb5", -6},      {"m", -3},    {"k", 3},
-	    {"K", 3},          {"M", 6},          {"G", 9},
+	    {"p", 1, -12},        {"n", 1, -9},     {"u", 1, -6}, {"\xc2\xb5", 2, -6},
+	    {"\xce\xbc", 2, -6}, {"\xb5", 1, -6}, {"m", 1, -3}, {"k", 1, 3},
+	    {"K", 1, 3},          {"M", 1, 6},      {"G", 1, 9},
 	};
-	for (size_t i = 0; i < sizeof prefixes / sizeof *prefixes; i++)
-		if (take(r, prefixes[i].word)) {
-			*out = prefixes[i].exponent;
-			return true;
-		}
+	for (size_t i = 0; i < sizeof prefixes / sizeof *prefixes; i++) {
+		size_t n = prefixes[i].len;
+		if (left(r) < n || *r->at != prefixes[i].word[0] || (n > 1 && r->at[1] != prefixes[i].word[1]))
+			continue;
+		r->at += n;
+		*out = prefixes[i].exponent;
+		return true;
+	}
 	return false;
 }
 
@@ -256,7 +254,7 @@ void ascii_unit_understand(const struct dialect_setting *setting, struct dialect
 {
 	(void)setting; /* the line says all that there is to know */
 	(void)memory;
-	memset(out, 0, sizeof *out);
+	understood_clear(out, SAID_NOTHING);
 	struct rest line = {f->bytes, f->bytes + f->len};
 	skip_spaces(&line);
 	trim_spaces(&line);

@@ -34,6 +34,20 @@ static size_t skip_string(const char *s, size_t len, size_t at)
 	return at < len ? at + 1 : len;
 }
 
+/* Eight bytes none of which opens or closes anything? */
+static bool word_is_inside(const char *s)
+{
+	const uint64_t each = UINT64_C(0x0101010101010101);
+	uint64_t w, found = 0;
+	memcpy(&w, s, sizeof w);
+	w |= each * 0x20; /* { } for [ ], too */
+	for (int i = 0; i < 3; i++) {
+		uint64_t x = w ^ each * (unsigned char)"\"{}"[i];
+		found |= (x - each) & ~x; /* its high bit where the byte is that one */
+	}
+	return !(found & each * 0x80);
+}
+
 static size_t skip_value(const char *s, size_t len, size_t at)
 {
 	int depth = 0;
@@ -55,7 +69,8 @@ static size_t skip_value(const char *s, size_t len, size_t at)
 				at++;
 			return at;
 		} else {
-			at++;
+			for (at++; at + 8 <= len && word_is_inside(s + at); at += 8)
+				;
 		}
 		if (depth == 0)
 			return at;

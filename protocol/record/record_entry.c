@@ -4,6 +4,7 @@
  */
 #include "protocol/record/kinds.h"
 #include "protocol/record/record.h"
+#include "protocol/trade/frequency.h"
 
 #include <math.h>
 #include <string.h>
@@ -193,10 +194,13 @@ static void second_write(struct text *out, const struct entry *e, const struct e
 {
 	const struct second *s = &e->second;
 	enum quantity q = second_quantity(s->kind);
-	struct decimal hertz;
+	struct decimal hertz = e->frequency;
 	char mode[12];
-	if (s->kind == SECOND_NONE)
+	if (s->kind == SECOND_NONE) {
+		if (hertz.n)
+			text_member_decimal(out, "frequency", hertz);
 		return;
+	}
 	text_member(out, "second");
 	text_puts(out, "{\"is\":");
 	text_string(out, second_word(s->kind), strlen(second_word(s->kind)));
@@ -209,8 +213,11 @@ static void second_write(struct text *out, const struct entry *e, const struct e
 	text_member_decimal(out, "digit", (struct decimal){1, s->value.e});
 	text_member_string(out, "verdict", verdict_word_name(e->second_verdict.word));
 	text_puts(out, "}");
-	if (!beside->use || !test_frequency(beside->use->test[e->function], &hertz, mode))
-		hertz = (struct decimal){0, 0};
+	struct decimal test;
+	if (!beside->use || !test_frequency(beside->use->test[e->function], &test, mode))
+		test = (struct decimal){0, 0};
+	if (!hertz.n)
+		hertz = test;
 	if (hertz.n)
 		text_member_decimal(out, "frequency", hertz);
 	if (beside->use && mode[0])
@@ -311,9 +318,13 @@ static bool entry_read_value(const char *text, size_t len, struct entry *e)
 	if (use_read(text, len, &use))
 		use_understand(&use, e->function, &e->use);
 	/* What the meter said of this measurement counts before what is said of the meter. */
-	double hertz;
-	if (json_number(json_member(text, len, "frequency"), &hertz) && hertz > 0)
-		e->use.frequency = hertz;
+	struct decimal hertz;
+	if (json_decimal(json_member(text, len, "frequency"), &hertz) && hertz.n > 0) {
+		if (frequency_suits(e->function))
+			frequency_known(e, hertz);
+		else
+			e->use.frequency = decimal_double(hertz);
+	}
 	return true;
 }
 

@@ -13,9 +13,9 @@
 static size_t int_size(int64_t n)
 {
 	size_t size = n < 0 ? 2 : 1;
-	for (; n > 9 || n < -9; n /= 10)
-		size++;
-	return size;
+	for (; n > 999 || n < -999; n /= 1000)
+		size += 3;
+	return size + (n > 9 || n < -9) + (n > 99 || n < -99);
 }
 
 size_t trail_reading_size(const struct trail_reading *r)
@@ -39,10 +39,8 @@ static void int_or_null(struct text *out, const struct trail_reading *r)
 static void list_at(struct text *out, const struct trail_body *b)
 {
 	text_member(out, "at");
-	for (int i = 0; i < b->n; i++) {
-		text_add(out, i ? "," : "[", 1);
-		text_int(out, b->reading[i].at);
-	}
+	for (int i = 0; i < b->n; i++)
+		text_int_after(out, i ? ',' : '[', b->reading[i].at);
 	text_add(out, "]", 1);
 }
 
@@ -50,8 +48,10 @@ static void list_v(struct text *out, const struct trail_body *b)
 {
 	text_member(out, "v");
 	for (int i = 0; i < b->n; i++) {
-		text_add(out, i ? "," : "[", 1);
-		int_or_null(out, &b->reading[i]);
+		if (b->reading[i].has_value)
+			text_int_after(out, i ? ',' : '[', b->reading[i].v);
+		else
+			text_add(out, i ? ",null" : "[null", 5);
 	}
 	text_add(out, "]", 1);
 }
@@ -65,11 +65,12 @@ static void list_state(struct text *out, const struct trail_body *b)
 		unsigned state = b->reading[i].state;
 		const char *word;
 		while ((word = state_word_next(&state))) {
-			text_puts(out, first ? "[" : ",[");
-			text_int(out, i);
-			text_puts(out, ",\"");
+			if (!first)
+				text_add(out, ",", 1);
+			text_int_after(out, '[', i);
+			text_add(out, ",\"", 2);
 			text_puts(out, word);
-			text_puts(out, "\"]");
+			text_add(out, "\"]", 2);
 			first = false;
 		}
 	}

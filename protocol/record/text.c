@@ -113,23 +113,51 @@ void text_string(struct text *t, const char *string, size_t len)
 	text_add(t, "\"", 1);
 }
 
-void text_int(struct text *t, int64_t n)
+/* Two digits at a time, from the end. */
+static const char two_digits[] = "00010203040506070809101112131415161718192021222324"
+                                 "25262728293031323334353637383940414243444546474849"
+                                 "50515253545556575859606162636465666768697071727374"
+                                 "75767778798081828384858687888990919293949596979899";
+
+static size_t digits_of(uint64_t n)
+{
+	size_t len = 1;
+	for (; n > 999; n /= 1000)
+		len += 3;
+	return len + (n > 9) + (n > 99);
+}
+
+static void put_digits(char *at, size_t len, uint64_t n)
+{
+	for (; len > 1; len -= 2, n /= 100)
+		memcpy(at + len - 2, two_digits + 2 * (n % 100), 2);
+	if (len)
+		*at = (char)('0' + n % 10);
+}
+
+static void put_int(struct text *t, const char *before, size_t n_before, int64_t n)
 {
 	uint64_t rest = n < 0 ? (uint64_t)0 - (uint64_t)n : (uint64_t)n;
-	size_t len = n < 0 ? 2 : 1;
-	for (uint64_t r = rest; r > 9; r /= 10)
-		len++;
+	size_t sign = n < 0, digits = digits_of(rest), len = n_before + sign + digits;
 	char *at = text_room(t, len);
 	if (!at)
 		return;
-	char *end = at + len;
-	*end = '\0';
-	do
-		*--end = (char)('0' + rest % 10);
-	while (rest /= 10);
-	if (n < 0)
-		*at = '-';
-	t->len += len;
+	if (n_before)
+		*at++ = *before;
+	if (sign)
+		*at++ = '-';
+	put_digits(at, digits, rest);
+	text_taken(t, len);
+}
+
+void text_int(struct text *t, int64_t n)
+{
+	put_int(t, NULL, 0, n);
+}
+
+void text_int_after(struct text *t, char before, int64_t n)
+{
+	put_int(t, &before, 1, n);
 }
 
 void text_decimal(struct text *t, struct decimal d)

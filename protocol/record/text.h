@@ -38,6 +38,8 @@ void text_printf(struct text *t, const char *format, ...) __attribute__((format(
  * become U+FFFD: a record is always valid UTF-8. */
 void text_string(struct text *t, const char *string, size_t len);
 void text_int(struct text *t, int64_t n);
+/* The same as an element of a list, `before` in front of it: [ or a comma. */
+void text_int_after(struct text *t, char before, int64_t n);
 void text_decimal(struct text *t, struct decimal d); /* exact, see decimal_json */
 /* Six significant digits, trailing zeros dropped; null for what is not finite. */
 void text_real(struct text *t, double x);

@@ -76,7 +76,8 @@ struct entry {
 	bool check_failed;         /* the meter did not agree with the reference */
 	double u;                  /* standard uncertainty, SI */
 	struct basis basis;        /* what it was made of */
-	double hertz;              /* of an AC signal, as far as the sheet tells; 0: unknown */
+	double hertz;              /* of an AC signal, as far as it or the sheet tells; 0: unknown */
+	struct decimal frequency;  /* the same, as it was said of this entry; n 0: it was not */
 	struct use use;            /* what the meter was made to measure, for this function */
 	bool swapped;              /* measured with the leads swapped ... */
 	enum agreement swap;       /* ... and whether that agrees with the value before */
