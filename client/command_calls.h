@@ -93,6 +93,8 @@ enum outcome call_entries(struct client *c);
 enum outcome call_strike(struct client *c);
 enum outcome call_compare(struct client *c);
 /* command_plan.c */
+/* The plan with all its pages as one object; the caller frees `whole`.  `params` is taken. */
+enum outcome plan_ask(struct client *c, json_t *params, struct lines *whole);
 enum outcome call_plan(struct client *c);
 enum outcome call_plan_order(struct client *c);
 enum outcome call_plan_recheck(struct client *c);

@@ -219,6 +219,16 @@ static enum outcome ask_job(struct client *c, struct report *r)
 	return outcome;
 }
 
+static enum outcome ask_plan(struct client *c, struct report *r)
+{
+	struct lines whole = {0};
+	enum outcome outcome = plan_ask(c, client_params("job", r->job, NULL), &whole);
+	if (outcome == OUTCOME_DONE)
+		r->plan_text = keep(r, (struct slice){lines_text(&whole), whole.len}, &r->plan);
+	lines_free(&whole);
+	return outcome;
+}
+
 enum outcome report_gather(struct client *c, struct report *r)
 {
 	const struct link_hello *hello;
@@ -240,7 +250,7 @@ enum outcome report_gather(struct client *c, struct report *r)
 	if (outcome == OUTCOME_DONE)
 		outcome = ask(c, r, "compare", &r->compare_text, &r->compare);
 	if (outcome == OUTCOME_DONE)
-		outcome = ask(c, r, "plan", &r->plan_text, &r->plan);
+		outcome = ask_plan(c, r);
 	if (outcome == OUTCOME_DONE)
 		outcome = ask(c, r, "places", &r->places_text, &r->places);
 	if (outcome == OUTCOME_DONE && r->no_memory)

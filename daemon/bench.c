@@ -416,6 +416,7 @@ void bench_meter_begin(struct bench *b, int i, bool again)
 	settle_init(&m->settle, &b->config->limits, mc.conversion);
 	stale_begin(&m->stale, m->config->dialect->asked);
 	m->trail.use = &m->config->use;
+	m->trail.second = m->config->second;
 	bench_timers(m);
 	say_meter(b, m, "configured", NULL);
 }

@@ -446,10 +446,18 @@ static bool act_meter(struct bench *b, int64_t t, const struct words *w, struct 
 		return expect(why, w, 0, "the name of a meter that is configured");
 	bool gone = w->count > 1 && strcmp(w->word[1], "gone") == 0;
 	bool free = w->count == 2 && strcmp(w->word[1], "free") == 0; /* bound no more */
-	if (!gone && !free && !(w->count == 2 && strcmp(w->word[1], "back") == 0))
-		return expect(why, w, 1, "gone, back or free");
+	enum meter_class kind = METER_CLASS_UNKNOWN; /* what was seen of it before the tape began */
+	bool seen = w->count == 3 && strcmp(w->word[1], "class") == 0;
+	if (seen && !meter_class_from_word(w->word[2], strlen(w->word[2]), &kind))
+		return expect(why, w, 2, "a class of meters");
+	if (!gone && !free && !seen && !(w->count == 2 && strcmp(w->word[1], "back") == 0))
+		return expect(why, w, 1, "gone, back, free or class");
 	if (t < 0)
 		return true;
+	if (seen) {
+		b->meter[i].kind_seen = kind;
+		return true;
+	}
 	if (free)
 		return bench_at(b, t, NULL, -1, w->word[0], why);
 	if (gone)
@@ -522,6 +530,10 @@ void bench_tape_begins(struct bench *b, int64_t t)
 			bench_taped(b, t, "at", "%s %s %s",
 			            b->position[b->meter[i].bound.place].row.position.name,
 			            quantity_name(b->meter[i].bound.quantity), b->meter[i].config->name);
+	for (int i = 0; i < b->meters; i++)
+		if (b->meter[i].kind_seen > METER_CLASS_HANDHELD_2000)
+			bench_taped(b, t, "meter", "%s class %s", b->meter[i].config->name,
+			            meter_class_word(b->meter[i].kind_seen));
 	if (b->speaks)
 		bench_taped(b, t, "speaks", "%s", "on");
 }

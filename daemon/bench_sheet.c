@@ -79,7 +79,8 @@ bool verdict_same(const struct verdict *a, const struct verdict *b)
 bool judged_same(const struct entry *a, const struct entry *b)
 {
 	return a->against == b->against && verdict_same(&a->verdict, &b->verdict) &&
-	       verdict_same(&a->service, &b->service);
+	       verdict_same(&a->service, &b->service) &&
+	       verdict_same(&a->second_verdict, &b->second_verdict);
 }
 
 /* Verdicts are frozen in their entries; what changes them adds a new judgement. */
@@ -99,7 +100,9 @@ void job_judge_anew(struct bench *b, int made, const char *because)
 void rejudge_write(struct bench *b, const struct entry *e, const char *because, struct text *body)
 {
 	struct rejudge_body rj = {.of = e->seq, .verdict = e->verdict, .service = e->service,
-	                          .against = e->against};
+	                          .against = e->against,
+	                          .has_second = e->second.kind != SECOND_NONE,
+	                          .second = e->second_verdict};
 	snprintf(rj.job, sizeof rj.job, "%s", b->job);
 	snprintf(rj.position, sizeof rj.position, "%s", e->position);
 	snprintf(rj.because, sizeof rj.because, "%s", because);

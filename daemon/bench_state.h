@@ -175,6 +175,7 @@ struct bench_meter {
 	struct decimal open[7]; /* readings of open leads, for its offset */
 	int opens;
 	/* A line or log that was away. */
+	enum meter_class kind_seen; /* by the counts of its display, as far as they were seen */
 	bool gone;
 	bool unheard;       /* no reading came since: nothing is known of the leads */
 	int64_t gone_at;
@@ -602,6 +603,8 @@ bool capture_suits(const struct bench *b, const struct bench_meter *m, struct ai
 bool capture_entry(struct bench *b, struct bench_meter *m, int64_t t, const struct capture *c,
                    struct bench_wait w, struct fault *why);
 /* The uncertainty without an offset; true: the accuracy had to be assumed. */
+enum meter_class meter_kind(const struct bench_meter *m);
+void meter_kind_seen(struct bench_meter *m, struct decimal value);
 bool entry_uncertainty(const struct bench_meter *m, const struct settle_result *r,
                        struct entry *e);
 /* What a settled value is, whatever it is for. */

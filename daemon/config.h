@@ -101,6 +101,7 @@ struct config_meter {
 	int64_t pace_us, timeout_us;
 
 	struct accuracy accuracy;
+	enum meter_class kind; /* what is assumed where no accuracy is given; unknown: derived */
 	struct limits_of_use use;
 	double rated; /* volts that it and its probes are made for; 0: nobody said */
 

@@ -9,7 +9,11 @@
 
 #include "daemon/query.h"
 #include "protocol/meter/pattern.h"
+#include "protocol/trade/budget.h"
 #include "protocol/trade/part.h"
+#include "tests/trail_check.h"
+
+#include <math.h>
 
 /* ---- the table ---- */
 
@@ -128,7 +132,11 @@ static void test_second(void **state)
 	assert_string_equal(s.made, "C1 lcr 50.12 uF lifted");
 	const char *e = last_entry(&s);
 	if (!strstr(e, "\"second\":{\"is\":\"dissipation\",\"quantity\":\"dissipation\",\"function\":\"number\","
-	            "\"value\":0.0871,\"digit\":0.0001,\"verdict\":\"within\"},\"frequency\":1000,\"mode\":\"series\""))
+	            "\"value\":0.0871,\"digit\":0.0001,\"u\":0.00508"))
+		fail_msg("%s", e);
+	if (!strstr(e, "\"basis\":{\"percent\":10,\"counts\":1,\"s\":0},\"accuracy\":\"assumed\","
+	                          "\"verdict\":\"within\",\"side\":null,\"reason\":null,\"deviation\":null,"
+	                          "\"probability\":1,\"limits\":[null,0.2]},\"frequency\":1000,\"mode\":\"series\""))
 		fail_msg("%s", e);
 	struct entry read;
 	assert_true(entry_read(e, strlen(e), &read));
@@ -138,8 +146,113 @@ static void test_second(void **state)
 	assert_non_null(strstr(e, "\"value\":5.012e-05,\"digit\":1e-08"));
 	/* Above the limit of the sheet. */
 	run(&s, "@10 at C2\nlcr wait 8\n" PAIR_OPEN "lcr +4.912E-05,+0.4310 *10\n" PAIR_OPEN);
-	assert_non_null(strstr(last_entry(&s), "\"verdict\":\"outside\"},\"frequency\""));
+	assert_non_null(strstr(last_entry(&s), "\"accuracy\":\"assumed\",\"verdict\":\"outside\","));
 	assert_non_null(strstr(last_entry(&s), "\"position\":\"C2\""));
+	stand_free(&s);
+}
+
+static const char *last_of(const struct stand *s, const char *kind)
+{
+	char want[40];
+	snprintf(want, sizeof want, "\"kind\":\"%s\"", kind);
+	for (int i = s->records - 1; i >= 0; i--)
+		if (strstr(s->record[i], want))
+			return s->record[i];
+	return "";
+}
+
+/* Its readings are in the trail beside those of the value, so that who looks later sees from
+ * what it was made; and a changed sheet judges it anew. */
+static void test_second_is_evidence(void **state)
+{
+	(void)state;
+	struct stand s;
+	begin(&s);
+	run(&s, "@0 reach lifted\n@0 at C1\n" PAIR_OPEN
+	        "lcr +5.012E-05,+0.0871 *4\nlcr +5.012E-05,+0.0873 *6\n" PAIR_OPEN);
+	const char *e = last_entry(&s);
+	int entry = 0;
+	for (int i = 0; i < s.records; i++)
+		entry = s.record[i] == e ? i : entry;
+	assert_true(trail_names_right(s.record, s.records, e, 1));
+	/* The overloads of open leads send none. */
+	const char *t = s.record[entry - 1];
+	if (!strstr(t, "\"second\":{\"is\":\"dissipation\",\"function\":\"number\",\"digit\":0.0001,"
+	            "\"v\":[871,871,871,871"))
+		fail_msg("%s", t);
+	/* The check can fail: another value is none of those. */
+	char other[8192];
+	snprintf(other, sizeof other, "%s", e);
+	char *at = strstr(other, "\"value\":0.087");
+	assert_non_null(at);
+	memcpy(at, "\"value\":0.097", 13);
+	assert_false(trail_names_right(s.record, s.records, other, 1));
+	/* Judged anew, and the rejudge says so. */
+	run(&s, "@20 sheet set C1 dissipation=<=0.05\n");
+	const char *r = last_of(&s, "rejudge");
+	if (!strstr(r, "\"second\":{\"verdict\":\"outside\",\"side\":\"high\"") ||
+	    !strstr(r, "\"limits\":[null,0.05],\"next\""))
+		fail_msg("%s", r);
+	struct rejudge_body body;
+	assert_true(rejudge_body_read(r, strlen(r), &body));
+	assert_true(body.has_second && body.second.word == VERDICT_OUTSIDE);
+	/* Nothing comes out otherwise: no record. */
+	int before = s.records;
+	run(&s, "@21 sheet set C1 price=2\n");
+	assert_int_equal(s.records, before + 1);
+	stand_free(&s);
+}
+
+/* A finer digit of the second value ends the run; a coarser one is counted in the finer. */
+static void test_second_digits(void **state)
+{
+	(void)state;
+	struct stand s;
+	begin(&s);
+	run(&s, "@0 reach lifted\n@0 at C3\nlcr +1.012E-07,+9.94E-02\nlcr +1.012E-07,+1.02E-01\n"
+	        "lcr +1.012E-07,+9.98E-03\n");
+	bench_finish(s.bench, s.t + 1000000);
+	bench_collect(s.bench);
+	const char *first = NULL, *second = NULL;
+	for (int i = 0; i < s.records; i++)
+		if (strstr(s.record[i], "\"kind\":\"trail\"")) {
+			second = first ? s.record[i] : second;
+			first = first ? first : s.record[i];
+		}
+	if (!first || !strstr(first, "\"digit\":0.0001,\"v\":[994,1020]}"))
+		fail_msg("%s", first ? first : "none");
+	if (!second || !strstr(second, "\"digit\":1e-05,\"v\":[998]}"))
+		fail_msg("%s", second ? second : "none");
+	stand_free(&s);
+}
+
+/* By the meter's own statement where it has one, and then it is not assumed. */
+static void test_second_accuracy(void **state)
+{
+	(void)state;
+	struct stand s;
+	char text[1024];
+	snprintf(text, sizeof text, "%s", config);
+	char *at = strstr(text, "accuracy farad");
+	char rest[600];
+	snprintf(rest, sizeof rest, "%s", at);
+	snprintf(at, sizeof text - (size_t)(at - text), "accuracy number = 2%% + 5\n%s", rest);
+	stand_open(&s, text, ":memory:", NULL);
+	stand_load(&s, sheet);
+	run(&s, "@0 reach lifted\n@0 at C1\n" PAIR_OPEN PAIR_C1 PAIR_OPEN);
+	const char *e = last_entry(&s), *second = strstr(e, "\"second\"");
+	assert_non_null(second);
+	/* (0.02 x 0.0871 + 5 x 0.0001) / sqrt(3), and half a digit: GUM 4.3.7, F.2.2.1 */
+	struct entry read;
+	assert_true(entry_read(e, strlen(e), &read));
+	assert_near(read.second.u, hypot((0.02 * 0.0871 + 0.0005) / sqrt(3), 0.0001 / sqrt(12)), 1e-8);
+	assert_false(read.second.basis.assumed);
+	/* Taken apart again it comes to the same. */
+	struct entry alone;
+	struct budget b;
+	assert_true(entry_second(&read, &alone) && budget_of(&alone, &b));
+	assert_true(b.agrees);
+	assert_near(b.part[0].spread, 0.02 * 0.0871 + 0.0005, 1e-9);
 	stand_free(&s);
 }
 
@@ -353,7 +466,8 @@ int main(void)
 {
 	const struct CMUnitTest tests[] = {
 	    cmocka_unit_test(test_table),       cmocka_unit_test(test_frequencies),
-	    cmocka_unit_test(test_second),      cmocka_unit_test(test_half_a_pair),
+	    cmocka_unit_test(test_second_is_evidence), cmocka_unit_test(test_second_digits),
+	    cmocka_unit_test(test_second_accuracy), cmocka_unit_test(test_second),      cmocka_unit_test(test_half_a_pair),
 	    cmocka_unit_test(test_pattern),     cmocka_unit_test(test_walk),
 	    cmocka_unit_test(test_said),
 	    cmocka_unit_test(test_missing),     cmocka_unit_test(test_limits_by_hand),

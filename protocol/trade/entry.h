@@ -94,6 +94,10 @@ struct entry {
 	bool struck;
 };
 
+/* The second value as an entry of its own, to take its uncertainty apart.  False where there
+ * is none, or the record does not say what its u was made of. */
+bool entry_second(const struct entry *e, struct entry *out);
+
 const char *condition_name(enum condition c);
 bool condition_from_name(const char *name, size_t len, enum condition *out);
 const char *reach_name(enum reach r);
