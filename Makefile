@@ -12,11 +12,14 @@
 #   make install  into $(DESTDIR)$(PREFIX); make uninstall takes it back, but no log
 #   make deb      a Debian package, into build/deb
 #   make check-package   lintian, and its life in a fresh root (debootstrap; minutes, root)
+#   make dist, sbom, check-reproducible, arm64, check-arm64, check-container: doc/supply.mk
 #
 #   SAN=1         with ASan and UBSan, into build/san/
 #   CC=clang      works too
 
 PREFIX ?= /usr/local
+# The version of everything: programs, manual pages, packages, archives.
+VERSION := $(shell cat VERSION)
 SAN    ?= 0
 ifeq ($(SAN),1)
 B        ?= build/san
@@ -47,7 +50,7 @@ CFLAGS ?= -O2 -g
 WARN   := -Wall -Wextra -Wconversion -Wshadow -Wstrict-prototypes -Wmissing-prototypes \
           -Wvla -Wwrite-strings -Werror
 # No fused multiply-add: a verdict may not depend on the compiler's taste.
-ALL_CFLAGS = -std=c11 -D_GNU_SOURCE -I. -ffp-contract=off $(WARN) $(SANFLAGS) $(CFLAGS) \
+ALL_CFLAGS = -std=c11 -D_GNU_SOURCE -DTALLY_VERSION='"$(VERSION)"' -I. -ffp-contract=off $(PREFIX_MAP) $(WARN) $(SANFLAGS) $(CFLAGS) \
              $(if $(UDEV),-DTALLY_UDEV) \
              $(if $(filter libevdev,$(HAVE)),-DHAVE_LIBEVDEV) $(if $(filter alsa,$(HAVE)),-DHAVE_ALSA) \
              $(shell pkg-config --cflags $(PKGS) $(HAVE) 2>/dev/null)
@@ -73,7 +76,7 @@ said  = @:
 endif
 
 .PHONY: all deps demo check check-run bench bench-run fuzz install tests clean
-all: $(B)/tallyd $(B)/tally $(if $(DRAW),$(B)/tally-draw) $(B)/demo/meters $(B)/demo/libadapters.so
+all: $(B)/tallyd $(B)/tally $(if $(DRAW),$(B)/tally-draw) $(B)/demo/meters $(B)/demo/libadapters.so manual
 
 $(B)/%.o: %.c
 	@mkdir -p $(@D)
@@ -123,6 +126,9 @@ $(B)/tests/corpus_%: $(B)/tests/corpus_main.o $(B)/tests/fuzz_%.o $(B)/libdaemon
 $(B)/tests/test_port $(B)/tests/test_port_plug: $(B)/demo/adapters_shim.o
 .SECONDARY:
 tests: all $(test_progs) $(corpus_progs)
+
+include doc/manual.mk
+include doc/supply.mk
 
 # ---- what is missing ----
 
@@ -245,4 +251,6 @@ check-package: deb
 clean:
 	rm -rf build
 
--include $(shell find $(B) -name package -prune -o -name '*.d' -type f -print 2>/dev/null)
+# Those of this build alone: packages, other roots and builds may lie below it.
+-include $(shell find $(B) \( -name package -o -name root -o -name reproducible \) -prune -o \
+  -name '*.d' -type f -print 2>/dev/null)

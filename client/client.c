@@ -321,7 +321,7 @@ static enum outcome dispatch(struct client *c)
 	if (client_has(c, OPTION_HELP))
 		return say_help(c);
 	if (client_has(c, OPTION_VERSION)) {
-		fprintf(c->out, "tally %s\n", CLIENT_VERSION);
+		fprintf(c->out, "tally %s\n", TALLY_VERSION);
 		return OUTCOME_DONE;
 	}
 	return c->args.command->call(c);

@@ -13,8 +13,6 @@
 #include <signal.h>
 #include <stdio.h>
 
-#define CLIENT_VERSION "0.1.0"
-
 struct client {
 	/* Set by the caller. */
 	FILE *out, *err;

@@ -4,6 +4,8 @@
  */
 #include "client/command_calls.h"
 
+#include "client/nearly.h"
+
 #include <string.h>
 
 /* Help is folded at this width, so that it reads well anywhere. */
@@ -209,31 +211,6 @@ void command_overview(struct lines *out)
 
 /* ---- what is no verb ---- */
 
-/* Letters put in, left out, changed or swapped between two short words, to 3. */
-static int distance(const char *a, const char *b)
-{
-	int row[3][24];
-	size_t n = strlen(a), m = strlen(b);
-	if (n >= 23 || m >= 23)
-		return 3;
-	for (size_t i = 0; i <= n; i++)
-		for (size_t j = 0; j <= m; j++) {
-			int *here = &row[i % 3][j];
-			if (i == 0 || j == 0) {
-				*here = (int)(i + j);
-				continue;
-			}
-			int cost = row[(i - 1) % 3][j - 1] + (a[i - 1] != b[j - 1]);
-			int drop = row[(i - 1) % 3][j] + 1, add = row[i % 3][j - 1] + 1;
-			*here = cost < drop ? cost : drop;
-			*here = *here < add ? *here : add;
-			if (i > 1 && j > 1 && a[i - 1] == b[j - 2] && a[i - 2] == b[j - 1] &&
-			    row[(i - 2) % 3][j - 2] + 1 < *here)
-				*here = row[(i - 2) % 3][j - 2] + 1;
-		}
-	return row[n % 3][m] < 3 ? row[n % 3][m] : 3;
-}
-
 void command_unknown(const char *const *words, int count, struct lines *out)
 {
 	char word[80];
@@ -261,7 +238,7 @@ void command_unknown(const char *const *words, int count, struct lines *out)
 	}
 	lines_printf(out, "there is no verb \"%s\"", word);
 	for (int i = 0; i < command_count; i++)
-		if (distance(words[0], command_table[i].verb) <= (strlen(words[0]) > 3 ? 2 : 1)) {
+		if (nearly_same(words[0], command_table[i].verb)) {
 			lines_printf(out, "%s%s", gap[0] ? gap : "; perhaps ", command_table[i].verb);
 			gap = " or ";
 		}

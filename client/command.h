@@ -3,8 +3,8 @@
  * Every verb of `tally`, once: what it is called, which words and options it takes,
  * what it does, and the function that does it.
  *
- * Dispatch, --help, the usage lines and (later) completion and the manual page all
- * read this one table, so that they cannot differ.
+ * Dispatch, --help, the usage lines, completion (complete.h) and the manual page
+ * (doc/manual_verbs.c) all read this one table, so that they cannot differ.
  */
 #ifndef TALLY_CLIENT_COMMAND_H
 #define TALLY_CLIENT_COMMAND_H

@@ -130,5 +130,6 @@ enum outcome call_preferred(struct client *c);
 enum outcome call_corner(struct client *c);
 /* command_help.c */
 enum outcome call_help(struct client *c);
+enum outcome call_complete(struct client *c);
 
 #endif

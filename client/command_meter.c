@@ -9,6 +9,27 @@
 #include <stdlib.h>
 #include <string.h>
 
+/* A bench without meters says what to do next. */
+static bool show_first_steps(struct client *c, struct slice meters)
+{
+	struct message m;
+	struct lines out = {0};
+	struct slice none;
+	size_t cursor = 0;
+	int used;
+	if (json_next(meters, &cursor, &none))
+		return false;
+	bool asked = client_ask(c, "doctor", NULL, &m) == OUTCOME_DONE;
+	if (asked) {
+		/* `reload` is a verb of the table, or it is not there yet. */
+		bool reloads = command_find((const char *const[]){"reload"}, 1, &used) != NULL;
+		view_first_meter(&c->style, m.result, reloads, &out);
+		client_lines(c, &out);
+	}
+	message_free(&m);
+	return asked;
+}
+
 enum outcome call_meters(struct client *c)
 {
 	struct message m;
@@ -20,7 +41,8 @@ enum outcome call_meters(struct client *c)
 		struct slice meters = json_member(m.result.at, m.result.len, "meters");
 		while (json_next(meters, &cursor, &meter))
 			client_json(c, meter);
-	} else if (outcome == OUTCOME_DONE) {
+	} else if (outcome == OUTCOME_DONE &&
+	           !show_first_steps(c, json_member(m.result.at, m.result.len, "meters"))) {
 		view_meters(&c->style, m.result, &out);
 		client_lines(c, &out);
 	}

@@ -5,6 +5,8 @@
  */
 #include "client/command_calls.h"
 
+#include "client/nearly.h"
+
 #include "client/typed.h"
 #include "protocol/record/sheet_map.h"
 #include "protocol/record/wire.h"
@@ -44,6 +46,15 @@ char *sheet_text_read(const char *name, size_t *len, struct fault *why)
 
 /* ---- loading ---- */
 
+/* The column of a sheet of which the heading is a slip; NULL where it is like none. */
+static const char *meant_column(const char *heading)
+{
+	for (int i = 0; i < SHEET_COLUMNS; i++)
+		if (nearly_same(heading, sheet_column_name[i]))
+			return sheet_column_name[i];
+	return NULL;
+}
+
 /* "Ref is position, Qty was counted; kept: Footprint; left out: Price" */
 static void say_columns(struct client *c, const struct sheet_taken *taken)
 {
@@ -71,6 +82,9 @@ static void say_columns(struct client *c, const struct sheet_taken *taken)
 			words_clean(taken->heading[i], strlen(taken->heading[i]), clean, sizeof clean);
 			lines_printf(&out, "%s%s%s", any ? ", " : between[0] ? "; " : "",
 			             any ? "" : rest[k].before, clean);
+			const char *meant = meant_column(clean);
+			if (rest[k].use == SHEET_KEPT && meant)
+				lines_printf(&out, " (if %s is meant, name it so and load it again)", meant);
 			any = true;
 			between = ", ";
 		}

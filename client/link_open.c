@@ -7,25 +7,41 @@
 
 #include <errno.h>
 #include <fcntl.h>
+#include <grp.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include <sys/socket.h>
+#include <sys/stat.h>
 #include <sys/un.h>
 #include <time.h>
 #include <unistd.h>
 
+/* Whose the socket is, and how to belong to them. */
+static void may_not(const char *path, struct fault *why)
+{
+	struct stat st;
+	struct group *group = stat(path, &st) == 0 ? getgrgid(st.st_gid) : NULL;
+	if (group && st.st_gid != 0 && (st.st_mode & S_IWGRP))
+		fault_set(why, "the daemon at %s may not be used by you: its socket is for the group %s. Do: "
+		          "sudo usermod -aG %s $USER, then log in again", path, group->gr_name, group->gr_name);
+	else
+		fault_set(why, "the daemon at %s may not be used by you: the socket is for its owner (ls -l "
+		          "shows who). Let tallyd run as a user of its own, with a group that you are in",
+		          path);
+}
+
 void link_connect_fault(const char *path, int error, struct fault *why)
 {
 	if (error == ENOENT)
-		fault_set(why, "no daemon at %s: there is no such socket. Start tallyd, or name its "
-		          "socket with --socket PATH or TALLY_SOCKET", path);
+		fault_set(why, "no daemon at %s: there is no such socket. Start tallyd (`systemctl start "
+		          "tallyd`, or by hand as `man tally` shows), or name its socket with --socket "
+		          "PATH or TALLY_SOCKET", path);
 	else if (error == ECONNREFUSED)
 		fault_set(why, "no daemon at %s: the socket is there, but nobody listens. Start tallyd "
 		          "again; it replaces the socket", path);
 	else if (error == EACCES || error == EPERM)
-		fault_set(why, "the daemon at %s may not be used by you: the socket is for its owner "
-		          "and its group (ls -l shows which); join the group and log in again", path);
+		may_not(path, why);
 	else if (error == ETIMEDOUT)
 		fault_set(why, "the daemon at %s takes no connection: it is busy or stopped", path);
 	else

@@ -72,6 +72,10 @@ void view_list_end(struct view_list *v);
 /* ---- the others: the result of the method of that name ---- */
 
 void view_meters(const struct style *style, struct slice result, struct lines *out);
+/* A bench without meters: what to do next, from the result of `doctor`.  reloads: the daemon
+ * takes a new configuration while it runs. */
+void view_first_meter(const struct style *style, struct slice doctor, bool reloads,
+                      struct lines *out);
 /* `meter`: that one alone, NULL for all.  `socket_why`: why no daemon was asked, "" where
  * one was. */
 void view_doctor(const struct style *style, struct slice result, const char *meter,

@@ -214,7 +214,8 @@ static char *file_read(const char *file, size_t *len, struct fault *why)
 {
 	FILE *f = fopen(file, "re");
 	if (!f) {
-		fault_at(why, file, 0, 0, "the configuration cannot be read: %s", strerror(errno));
+		fault_at(why, file, 0, 0, "the configuration cannot be read: %s; name one with --config FILE, "
+		         "or leave that out for " CONFIG_FILE, strerror(errno));
 		return NULL;
 	}
 	char *text = malloc(CONFIG_FILE_MAX + 1);

@@ -30,8 +30,6 @@
 
 #include <uv.h>
 
-#define TALLY_VERSION "0.1.0"
-
 struct stand;
 
 /* The line of one meter; on the heap, for the port calls it back. */

@@ -28,6 +28,7 @@
  *     dial NAME ohm|farad|volt-dc  turn its switch
  *     error NAME PERCENT           it reads so much too high
  *     up POSITION                  wait until that name is called (after 5 s: choose it)
+ *     await POSITION               wait until that name is called, however long it takes
  *     touch NAME VALUE [noise D] [hunt N] [chatter N] [from VALUE tau S]
  *                                  its probes meet a part of VALUE (ohm, farad or volt,
  *                                  with p n u m k M; or `open`).  noise: sigma of one
@@ -715,7 +716,7 @@ static bool step_up(const struct step *s, double t)
 {
 	double waited = t - step_since;
 	if (s->words != 2)
-		wrong(s, "up POSITION");
+		wrong(s, "up POSITION, or await POSITION");
 	snprintf(position, sizeof position, "%s", s->word[1]);
 	if (!socket_path)
 		return waited >= CLOCK_CALL;
@@ -728,6 +729,8 @@ static bool step_up(const struct step *s, double t)
 		touch_at = there ? 0 : touch_at;
 		return there;
 	}
+	if (strcmp(s->word[0], "await") == 0)
+		return false;
 	if (*tally && waited >= CALL_SECONDS && chosen_line != s->line && client_ended()) {
 		char words[60];
 		chosen_line = s->line;
@@ -814,7 +817,7 @@ static bool step_do(const struct step *s, double t)
 		return t - step_since >= number(s, 1);
 	else if (strcmp(w, "tally") == 0)
 		return step_tally(s);
-	else if (strcmp(w, "up") == 0)
+	else if (strcmp(w, "up") == 0 || strcmp(w, "await") == 0)
 		return step_up(s, t);
 	else if (!in_hand)
 		wrong(s, "a step (and a touch before hold, slip and lift)");
