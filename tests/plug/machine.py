@@ -59,6 +59,8 @@ class Meter:
 
 
 class Machine:
+    patience = 120     # seconds until it is up
+
     def __init__(self, folder, names):
         self.folder = folder
         self.meters = {name: Meter(name) for name in names}
@@ -92,7 +94,7 @@ class Machine:
             meter.socket = self.connect(meter.name)
             meter.socket.setblocking(False)
         threading.Thread(target=self.pump, daemon=True).start()
-        self.answer(120)
+        self.answer(self.patience)
 
     def chardev(self, name):
         return ["-chardev", "socket,id=%s,path=%s.sock,server=on,wait=off" % (name, name)]
