@@ -36,7 +36,7 @@
 	X(REACH, 'r', "r", "reach", NULL, "reach", "in-circuit lifted loose")                \
 	X(CONDITION, 'c', "c", "condition", NULL, "condition", "found, new, done")           \
 	X(WALK, 'w', "w", "walk", NULL, "walk", "off, on, or what to lift")                  \
-	X(ORDER, 'd', "d", "order", NULL, "order", "by sheet, kind, channel")                \
+	X(ORDER, 'd', "d", "order", NULL, "order", "by kind ...; # meters")                \
 	X(METERS, '#', "#", "meters", NULL, "meters", "so many at each position")            \
 	X(SHEET, 'a', "a", "sheet", NULL, "sheet", "all of it, what is done")                \
 	X(NOTE, 't', "t", "note", "TEXT", "note", "on this position")                        \

@@ -182,12 +182,13 @@ static void lines_put(struct picture *p, int row, int rows, enum look first, con
 		picture_put(p, row + i, 2, i ? LOOK_ORDINARY : first, text[i]);
 }
 
-/* Cold and live are one key or the other, louder and quieter one line; and this is the
+/* Cold and live are one key or the other, louder and quieter one line, and so are order and
+ * meters of a walk; and this is the
  * list. */
 static bool listed(const struct bench_view *v, int action)
 {
 	return action != (v->scene->live ? ACTION_LIVE : ACTION_COLD) && action != ACTION_HELP &&
-	       action != ACTION_QUIETER;
+	       action != ACTION_QUIETER && action != ACTION_METERS;
 }
 
 #define HELP_WIDTH 40
@@ -232,7 +233,7 @@ static void help_put(const struct bench_view *v, struct picture *p, int row, int
 			return;
 		}
 		at++;
-		const char *shown = i == ACTION_LOUDER ? "+ -" : a->shown;
+		const char *shown = i == ACTION_LOUDER ? "+ -" : i == ACTION_ORDER ? "d #" : a->shown;
 		picture_put_most(p, line, column + 5 - (int)strlen(shown), wide - 5, LOOK_KEY, shown);
 		picture_put_most(p, line, column + 6, wide - 6, LOOK_STRONG,
 		                 i == ACTION_LOUDER ? "volume" : a->label);
