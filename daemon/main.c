@@ -57,6 +57,7 @@ struct stand {
 	uv_timer_t live;     /* live values, while anyone looks */
 	uv_async_t results;  /* of the log */
 	uv_signal_t term, interrupt;
+	bool ended; /* by a signal, before the log was open */
 	uint64_t hr0;        /* uv_hrtime at stream time 0, ns */
 	int64_t utc;         /* at stream time 0, us */
 	struct clocks clocks;
@@ -513,12 +514,30 @@ static void on_results(uv_async_t *async)
 
 /* ---- beginning ---- */
 
+/* Signals wait while the log is opened: was the end asked for meanwhile? */
+static bool nobody_ended_us(void *arg, int64_t done, int64_t all)
+{
+	struct stand *s = arg;
+	sigset_t waiting;
+	(void)done, (void)all;
+	sigpending(&waiting);
+	s->ended = sigismember(&waiting, SIGTERM) == 1 || sigismember(&waiting, SIGINT) == 1;
+	return !s->ended;
+}
+
 static bool open_log(struct stand *s, struct fault *why)
 {
+	sigset_t ends;
 	struct log_options options = {.path = s->config->log, .bench = s->config->name,
 	                              .version = TALLY_VERSION, .now = utc_now(),
-	                              .notify = log_notify, .arg = s, .set_aside = true};
+	                              .notify = log_notify, .arg = s, .set_aside = true,
+	                              .going = {nobody_ended_us, s}};
+	sigemptyset(&ends);
+	sigaddset(&ends, SIGTERM);
+	sigaddset(&ends, SIGINT);
+	pthread_sigmask(SIG_BLOCK, &ends, NULL);
 	s->log = log_open(&options, why);
+	pthread_sigmask(SIG_UNBLOCK, &ends, NULL);
 	if (s->log)
 		say("%s: %s", s->config->log, log_opening(s->log));
 	return s->log != NULL;
@@ -672,6 +691,8 @@ static int run_live(struct config *config)
 		start_handles(&s);
 		say("bench %s: %d meters, log %s, socket %s", config->name, config->meters, config->log,
 		    config->socket);
+	} else if (s.ended) {
+		say("ended by a signal while the log was verified: nothing was changed");
 	} else {
 		say_fault(&why);
 		if (s.bench)
@@ -689,7 +710,7 @@ static int run_live(struct config *config)
 	uv_loop_close(&s.loop);
 	photos_close(s.calls.photos);
 	free(s.line);
-	return !good || s.refused ? 2 : s.unlogged ? 4 : 0;
+	return s.ended ? 0 : !good || s.refused ? 2 : s.unlogged ? 4 : 0;
 }
 
 /* ---- the command line ---- */
