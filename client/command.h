@@ -63,6 +63,7 @@ struct client;
 	X(CSV_FOR, "csv-for", "LOCALE", "also a CSV for spreadsheets of that locale (de, en, de_CH ...)") \
 	X(DIGIT, "digit", "D", "weight of the meter's last digit (else that of VALUE as written)") \
 	X(MAP, "map", "HEADING=COLUMN,...", "which column of a parts list is which of a sheet")   \
+	X(YES, "yes", NULL, "the cautions were read and hold")                                     \
 	X(DRY, "dry", NULL, "say what would be done, and do nothing")
 
 enum option_id {

@@ -103,6 +103,14 @@ enum outcome call_trail(struct client *c);
 enum outcome call_report(struct client *c);
 /* command_sound.c */
 enum outcome call_sound_check(struct client *c);
+/* command_guide.c */
+enum outcome call_leak(struct client *c);
+enum outcome call_reform(struct client *c);
+enum outcome call_rise(struct client *c);
+enum outcome call_tune(struct client *c);
+enum outcome call_lot(struct client *c);
+enum outcome call_go(struct client *c);
+enum outcome call_leave(struct client *c);
 /* command_verify.c */
 enum outcome call_verify(struct client *c);
 enum outcome call_backup(struct client *c);

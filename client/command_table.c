@@ -12,6 +12,7 @@ const struct verb_option option_table[OPTION_COUNT] = {
 #define JOB "the job and its sheet"
 #define BENCH "at the bench"
 #define ENTRIES "entries"
+#define GUIDED "guided runs"
 #define LOG "the log"
 #define HAND "by hand, without a daemon"
 
@@ -19,6 +20,12 @@ const struct verb_option option_table[OPTION_COUNT] = {
 #define CAUTION \
 	"\nCaution: valve equipment kills. Mains isolated, reservoirs discharged and measured, one " \
 	"hand; local codes and licensed practice come first."
+
+/* Of every guided run. */
+#define GUIDE \
+	" Its cautions come first and want a yes; at a terminal the verb stays, and Enter says that a " \
+	"step is done; so do `tally go` and the pedal. --dry prints the steps and touches nothing." CAUTION, \
+	OPTION_BIT(DRY) | OPTION_BIT(YES)
 
 const struct command command_table[] = {
 	{METERS, "meters", "", "the meters, what they say they are, and the state of their lines",
@@ -342,6 +349,30 @@ const struct command command_table[] = {
 	 "licensed practice come first." CAUTION,
 	 OPTION_BIT(OUT) | OPTION_BIT(JOB) | OPTION_BIT(LANGUAGE) | OPTION_BIT(INCOMPLETE) | OPTION_BIT(ITEM) |
 	     OPTION_BIT(BY) | OPTION_BIT(PAPER) | OPTION_BIT(CSV_FOR), OPTION_BIT(OUT), NEED_LOG, false, call_report},
+
+	{GUIDED, "leak", "POSITION [WORD...]", "leakage of a coupling capacitor in its place, step by step",
+	 "The valve comes out, the grid's volts are taken with the high tension off and on; what the "
+	 "capacitor lets through follows from the grid leak and the meter's input. Words: grid=METER, "
+	 "rail=METER (watched), leak=1M, ceiling=450V." GUIDE, 0, NEED_BENCH, true, call_leak},
+	{GUIDED, "reform", "NAME [WORD...]", "re-form an electrolytic, for as long as it takes",
+	 "NAME is a position or a part. Two meters: volts over the resistor in series, volts at the part. It "
+	 "goes on for hours while other meters work, ends at the limit of leakage held steady, and gives "
+	 "up where it cannot. Words: over=METER, at=METER, resistor=100k, to=350V, heat=1W, "
+	 "era=modern|period." GUIDE, 0, NEED_BENCH, true, call_reform},
+	{GUIDED, "rise", "[WORD...]", "bring up the power, in the safe order",
+	 "Lamp and variable transformer, heaters, rectifier, valves; then rails, bias and output." GUIDE,
+	 0, NEED_BENCH, true, call_rise},
+	{GUIDED, "tune", "POSITION [WORD...]", "set bias, balance or hum by ear: the value against its target",
+	 "Nothing is logged but on `go`." GUIDE, 0, NEED_BENCH, true, call_tune},
+	{GUIDED, "lot", "NOMINAL [WORD...]", "touch loose parts one after the other; pairs are proposed",
+	 "Each settled touch is a part with a number; `tally go` ends the touching. Words: part=METER, "
+	 "for=R1,R2." GUIDE, 0, NEED_BENCH, true, call_lot},
+	{GUIDED, "go", "[NAME] [back]", "what the guided run asked for is done: go on",
+	 "Logs the value of the step, where it has one. NAME is what the run is of, or its kind; the newest "
+	 "one is meant without. `back`: the step before once more." CAUTION, 0, 0, NEED_BENCH, true, call_go},
+	{GUIDED, "leave", "[NAME]", "leave a guided run as it stands",
+	 "What was logged stays. Switch off and discharge before you touch anything." CAUTION,
+	 OPTION_BIT(BECAUSE), 0, NEED_BENCH, true, call_leave},
 
 	{LOG, "watch", "", "every record as it is made",
 	 "On a terminal and with --plain: a line in words for each record, and what is heard at the "

@@ -28,6 +28,7 @@ enum happening {
 	HAPPENED_UP,         /* a position is up and armed: touch it */
 	HAPPENED_LIVE,       /* the unit has volts on it: an alarm */
 	HAPPENED_COLD,
+	HAPPENED_GUIDE,      /* a guided run says what to do next; why */
 	HAPPENED_ALARM,      /* danger that goes on, over everything: an alarm */
 };
 #define HAPPENING_COUNT (HAPPENED_ALARM + 1)
@@ -51,6 +52,7 @@ struct happening_told {
 	const char *role;     /* what the part does there: "coupling" */
 	const char *why;      /* one sentence: reason of a verdict, a refusal, a loss */
 	const char *next;     /* what can be done now: "take it, or choose R13" */
+	const char *guide;    /* the step: "leak.zero" */
 	const char *alarm;    /* what danger: "live", "mains", "held" */
 	bool typed;           /* an entry from an instrument without a data line: `meter` */
 	int64_t seq;          /* the record, where there is one; else 0 */

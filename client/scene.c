@@ -203,6 +203,7 @@ void scene_status(struct scene *s, int64_t now, struct slice result)
 		s->live = words_member_is(result, "state", "live");
 		s->unit_known = true;
 	}
+	scene_guides_read(s, json_member(result.at, result.len, "guides"));
 	s->discharging = json_bool(json_member(result.at, result.len, "discharging"), false);
 	if (json_int(json_member(result.at, result.len, "done"), &n) && n >= 0 && n < INT32_MAX)
 		s->done = (int)n;

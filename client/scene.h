@@ -126,6 +126,7 @@ struct scene {
 	int walk_meters;       /* so many at each position, one after the other */
 	bool live; /* the unit has volts on it */
 	bool unit_known;
+	struct scene_note guide; /* what the newest guided run asks for; text "" for none */
 	bool discharging; /* its reservoirs are being measured dead: still live */
 	int done, positions;
 
@@ -277,6 +278,7 @@ struct scene_entry *scene_entry_add(struct scene *s, struct slice record);
 void scene_place_entry(struct scene *s, const struct scene_entry *e);
 /* Danger came or went; true where that is news. */
 bool scene_alarm_set(struct scene *s, const struct scene_alarm *alarm, bool on);
+void scene_guides_read(struct scene *s, struct slice guides);
 void scene_alarm_read(struct slice object, struct scene_alarm *out);
 /* Events of danger, errands and lines (scene_beside.c).  False for another one. */
 bool scene_other_event(struct scene *s, int64_t now, struct slice event, const char *name);

@@ -103,6 +103,52 @@ static void on_alarm(struct scene *s, int64_t now, struct slice event)
 	                                       .alarm = alarm.word, .why = alarm.text});
 }
 
+/* ---- guided runs ---- */
+
+static void guide_stands(struct scene *s, const char *kind, const char *of, const char *text)
+{
+	s->guide.weight = SCENE_WARNING; /* two lines, where one is too short */
+	snprintf(s->guide.text, sizeof s->guide.text, "%.20s %.40s: %.*s", kind, of,
+	         (int)words_cut(text, strlen(text), sizeof s->guide.text - 70), text);
+}
+
+void scene_guides_read(struct scene *s, struct slice guides)
+{
+	struct slice one;
+	size_t cursor = 0;
+	char kind[32], of[SCENE_NAME], text[SCENE_TEXT];
+	s->guide.text[0] = '\0';
+	while (json_next(guides, &cursor, &one)) {
+		scene_member(one, "guide", kind);
+		scene_member(one, "of", of);
+		scene_member(one, "text", text);
+		guide_stands(s, kind, of, text);
+	}
+}
+
+static void on_guide(struct scene *s, int64_t now, struct slice event)
+{
+	char kind[32], of[SCENE_NAME], text[SCENE_TEXT], step[32], key[72], line[SCENE_TEXT];
+	scene_member(event, "guide", kind);
+	scene_member(event, "of", of);
+	scene_member(event, "text", text);
+	scene_member(event, "step", step);
+	bool next = words_member_is(event, "state", "step"), said = words_member_is(event, "state", "said");
+	snprintf(key, sizeof key, "%s.%s", kind, step);
+	if (next)
+		guide_stands(s, kind, of, text);
+	else if (!said)
+		s->guide.text[0] = '\0';
+	if (!next) {
+		snprintf(line, sizeof line, "%.20s %.40s: %.*s", kind, of,
+		         (int)words_cut(text, strlen(text), sizeof line - 70), text);
+		scene_note_add(s, now, said ? SCENE_SAID : SCENE_WARNING, json_member(event.at, event.len, "t"), line);
+		scene_note_told(s);
+	}
+	scene_tell(s, &(struct happening_told){.what = HAPPENED_GUIDE, .guide = next ? key : NULL,
+	                                       .position = of[0] ? of : NULL, .why = text});
+}
+
 /* ---- what a meter was asked for ---- */
 
 static void on_errand(struct scene *s, int64_t now, struct slice event)
@@ -190,6 +236,10 @@ bool scene_other_event(struct scene *s, int64_t now, struct slice event, const c
 	struct slice time = json_member(event.at, event.len, "t");
 	if (strcmp(name, "alarm") == 0) {
 		on_alarm(s, now, event);
+		return true;
+	}
+	if (strcmp(name, "guide") == 0) {
+		on_guide(s, now, event);
 		return true;
 	}
 	if (strcmp(name, "errand") == 0) {

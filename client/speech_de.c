@@ -95,10 +95,22 @@ static const struct speech_pair quantities[] = {
 	{"insulation", "Isolation"}, {"volts", "Spannung"}, {"lead offset", "Leitungsabgleich"},
 	{"meter check", "Messgerätprüfung"}, {NULL, NULL}};
 
+/* What a guided run says at each step: guide.step.  Values stand on the screen. */
+static const struct speech_pair guides[] = {
+	{"leak.caution", "die Warnungen lesen, und weiter, wenn sie erfüllt sind"},
+	{"leak.valve", "die Röhre hinter diesem Kondensator ziehen, nur diese eine"},
+	{"leak.clip", "Messgerät vom Gitter zum Chassis anklemmen"},
+	{"leak.zero", "Hochspannung aus: weiter nimmt den Nullwert"},
+	{"leak.power", "Hände weg. Hochspannung ein. Weiter, wenn sie steht"},
+	{"leak.volts", "warten, bis die Spannung ruht: weiter nimmt sie"},
+	{"leak.off", "ausschalten und entladen, dann weiter"},
+	{NULL, NULL}};
+
 static const struct speech_pair alarms[] = {
 	{"live", "Achtung, unter Spannung: an diesem Gerät liegt Lebensgefahr an. Hände weg"},
 	{"mains", "Achtung, Netz: dieses Messgerät ist nicht getrennt. Hände weg"},
-	{"held", "Achtung: die Ladeelkos sind noch geladen. Hände weg"}, {NULL, NULL}};
+	{"held", "Achtung: die Ladeelkos sind noch geladen. Hände weg"},
+	{"guide", "eine Grenze ist überschritten: ausschalten. Hände weg"}, {NULL, NULL}};
 
 static const struct speech_pair verdicts[] = {
 	{"within", "innerhalb"}, {"outside", "außerhalb"}, {"unsure", "unsicher"}, {NULL, NULL}};
@@ -207,6 +219,7 @@ const struct speech_table speech_table_de = {
 	.states = states,
 	.separators = separators,
 	.quantities = quantities,
+	.guides = guides,
 	.alarms = alarms,
 	.verdicts = verdicts,
 	.sides = sides,
@@ -231,6 +244,7 @@ const struct speech_table speech_table_de = {
 		[HAPPENED_UP] = "nächste Position ist dran",
 		[HAPPENED_LIVE] = "Gerät unter Spannung",
 		[HAPPENED_COLD] = "Gerät kalt",
+		[HAPPENED_GUIDE] = "nächster Schritt",
 		[HAPPENED_ALARM] = "Alarm",
 	},
 	.held = "sieht aus wie $",

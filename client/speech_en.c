@@ -82,10 +82,22 @@ static const struct speech_pair quantities[] = {
 	{"insulation", "insulation"}, {"volts", "volts"}, {"lead offset", "lead offset"},
 	{"meter check", "meter check"}, {NULL, NULL}};
 
+/* What a guided run says at each step: guide.step.  Values stand on the screen. */
+static const struct speech_pair guides[] = {
+	{"leak.caution", "read the cautions, and go on when they hold"},
+	{"leak.valve", "take the valve out, only the one behind this capacitor"},
+	{"leak.clip", "clip the meter from the grid to chassis"},
+	{"leak.zero", "high tension off: go on takes the zero"},
+	{"leak.power", "hands off. High tension on. Go on when it is up"},
+	{"leak.volts", "wait until the volts rest: go on takes them"},
+	{"leak.off", "switch off and discharge, then go on"},
+	{NULL, NULL}};
+
 static const struct speech_pair alarms[] = {
 	{"live", "caution, live: there are volts that kill on this unit. Hands off"},
 	{"mains", "caution, mains: this meter is not isolated. Hands off"},
-	{"held", "caution: the reservoirs still hold volts. Hands off"}, {NULL, NULL}};
+	{"held", "caution: the reservoirs still hold volts. Hands off"},
+	{"guide", "a limit is passed: switch off. Hands off"}, {NULL, NULL}};
 
 static const struct speech_pair verdicts[] = {
 	{"within", "within"}, {"outside", "outside"}, {"unsure", "unsure"}, {NULL, NULL}};
@@ -194,6 +206,7 @@ const struct speech_table speech_table_en = {
 	.states = states,
 	.separators = separators,
 	.quantities = quantities,
+	.guides = guides,
 	.alarms = alarms,
 	.verdicts = verdicts,
 	.sides = sides,
@@ -218,6 +231,7 @@ const struct speech_table speech_table_en = {
 		[HAPPENED_UP] = "next position is up",
 		[HAPPENED_LIVE] = "unit live",
 		[HAPPENED_COLD] = "unit cold",
+		[HAPPENED_GUIDE] = "next step",
 		[HAPPENED_ALARM] = "alarm",
 	},
 	.held = "looks like $",

@@ -49,6 +49,7 @@ struct speech_table {
 	const char *held, *refused, *moving, *doubt;
 	const char *gone, *back, *stale, *daemon_gone, *daemon_back;
 	const char *not_logged, *live, *cold;
+	const struct speech_pair *guides; /* steps of guided runs by kind and word; others as they stand */
 	const struct speech_pair *alarms; /* what each danger says; others by their name */
 };
 

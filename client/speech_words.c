@@ -502,7 +502,7 @@ void speech_happening(enum language l, const struct happening_told *told, bool w
 	const struct speech_table *t = table_of(l);
 	struct say s = say_begin(out, size);
 	char looks[256];
-	const char *alarm;
+	const char *alarm, *guide;
 	switch (told->what) {
 	case HAPPENED_LOGGED:
 		if (whole)
@@ -559,6 +559,13 @@ void speech_happening(enum language l, const struct happening_told *told, bool w
 		break;
 	case HAPPENED_COLD:
 		say_part(&s, t->cold);
+		break;
+	case HAPPENED_GUIDE:
+		guide = told->guide ? pair_text(t->guides, told->guide) : "";
+		if (guide[0])
+			say_part(&s, guide);
+		else
+			say_free(&s, told->why);
 		break;
 	case HAPPENED_ALARM:
 		alarm = told->alarm ? pair_text(t->alarms, told->alarm) : "";

@@ -33,6 +33,8 @@ static const struct tone tone_table[HAPPENING_COUNT] = {
 	                    {{1175, S}, {1175, S}, {880, L}, {880, L}}},
 	[HAPPENED_COLD] = {"cold", "two long low and two short above", TURN_RESULT, 80,
 	                    {{392, L}, {392, L}, {587, S}, {587, S}}},
+	[HAPPENED_GUIDE] = {"next step", "long, short, long, on one note", TURN_RESULT, 80,
+	                     {{698, L}, {698, S}, {698, L}}},
 	[HAPPENED_ALARM] = {"alarm", "long high and short low, twice", TURN_ALARM, 100,
 	                     {{1568, L}, {698, S}, {1568, L}, {698, S}}},
 };

@@ -23,7 +23,7 @@ static const struct scene_note *note_now(const struct bench_view *v)
 	for (int i = 0; ; i++) {
 		const struct scene_note *n = scene_note(v->scene, i);
 		if (!n)
-			return shown;
+			return shown || !v->scene->guide.text[0] ? shown : &v->scene->guide; /* it stands */
 		int64_t age = v->now - n->at;
 		if (age > (n->weight == SCENE_BAD ? NOTE_BAD_MS : NOTE_MS))
 			continue;

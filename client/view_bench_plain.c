@@ -22,6 +22,7 @@ static const char *const words[HAPPENING_COUNT] = {
 	[HAPPENED_LIVE] = ("the unit is LIVE: valve equipment kills; one hand, rated probes, never "
 	                   "alone; ohm and farad are refused"),
 	[HAPPENED_COLD] = "the unit is cold",
+	[HAPPENED_GUIDE] = "next",
 	[HAPPENED_ALARM] = "ALARM",
 };
 

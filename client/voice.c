@@ -71,6 +71,7 @@ static bool is_result(enum happening what)
 	case HAPPENED_BACK:
 	case HAPPENED_STALE:
 	case HAPPENED_UP:
+	case HAPPENED_GUIDE:
 	case HAPPENED_LIVE:
 	case HAPPENED_COLD:
 	case HAPPENED_ALARM:

@@ -12,7 +12,7 @@
  *      back where the log refuses it; nobody is told `logged` before the disk
  *      said so.
  */
-#include "daemon/bench_state.h"
+#include "daemon/bench_guide.h"
 
 #include "protocol/meter/timing.h"
 
@@ -46,9 +46,9 @@ static void settle_said(struct bench *b, struct bench_meter *m, int64_t t, unsig
 	if (events & SETTLE_TOUCHED)
 		m->held.waits = false;
 	bool errand = m->errand.what != ERRAND_NONE;
-	if ((events & SETTLE_SETTLED) && !errand_settled(b, m, t))
+	if ((events & SETTLE_SETTLED) && !errand_settled(b, m, t) && !guide_settled(b, m))
 		capture_settled(b, m, t);
-	if ((events & SETTLE_DOUBT) && !errand)
+	if ((events & SETTLE_DOUBT) && !errand && !guide_of_meter(b, m))
 		capture_doubt(b, m, t);
 	if ((events & SETTLE_MOVING) && !m->spent && m->bound.place < 0)
 		bench_event(b, "moving", "meter", m->config->name, "position", aim_name(b, m), "text",
@@ -77,6 +77,7 @@ static void on_reading(void *arg, const struct reading *r)
 		bench_event(b, "fresh", "meter", m->config->name, NULL);
 	settle_said(b, m, r->t > b->now ? r->t : b->now, events);
 	errand_reading(b, m, b->now);
+	guide_reading(b, m, r, false);
 }
 
 /* Open, and silent for too long: what it read last says nothing about now. */
@@ -149,6 +150,7 @@ static void away(struct bench *b, struct bench_meter *m, int64_t t, const char *
 	bench_event(b, "gone", "meter", m->config->name, "why", cause, NULL);
 	stale_away(&m->stale);
 	guard_away(b, m);
+	guide_away(b, m);
 	settle_said(b, m, t, settle_gone(&m->settle, t));
 }
 
@@ -416,10 +418,11 @@ struct bench *bench_open(const struct bench_options *options, struct fault *why)
 	if (b) {
 		b->meters = options->config->meters;
 		b->meter = calloc((size_t)b->meters + 1, sizeof *b->meter);
+		b->guide = calloc(BENCH_GUIDES_MAX, sizeof *b->guide);
 		b->body = malloc(BENCH_BODY_SIZE);
 		b->body2 = malloc(BENCH_BODY_SIZE);
 	}
-	if (!b || !b->meter || !b->body || !b->body2) {
+	if (!b || !b->meter || !b->guide || !b->body || !b->body2) {
 		fault_set(why, "out of memory");
 		bench_free(b);
 		return NULL;
@@ -458,6 +461,7 @@ void bench_free(struct bench *b)
 		return;
 	positions_clear(b);
 	free(b->meter);
+	free(b->guide);
 	free(b->position);
 	free(b->former);
 	free(b->by_name);

@@ -263,6 +263,24 @@ bool bench_act_check(const struct bench *b, const char *act, const char *rest, s
  * entries that are there. */
 void bench_tape_begins(struct bench *b, int64_t t);
 
+/* ---- guided runs (protocol/guide/guide.h) ---- */
+/* words: key=value, parted by spaces (bench_guide_plan.c).  `which`: what it is of, or its
+ * kind; NULL: the newest. */
+bool bench_guide_start(struct bench *b, int64_t t, const char *kind, const char *of,
+                       const char *words, struct bench_wait w, struct fault *why);
+/* What the person was told to do is done: logs the value of the step, where it has one. */
+bool bench_guide_go(struct bench *b, int64_t t, const char *which, struct bench_wait w,
+                    struct fault *why);
+bool bench_guide_back(struct bench *b, int64_t t, const char *which, struct bench_wait w,
+                      struct fault *why);
+bool bench_guide_leave(struct bench *b, int64_t t, const char *which, const char *because,
+                       struct bench_wait w, struct fault *why);
+/* The steps as text, a line each; nothing is begun. */
+bool bench_guide_dry(struct bench *b, const char *kind, const char *of, const char *words,
+                     struct text *out, struct fault *why);
+/* ,"guides":[...]: those that go on. */
+void bench_guides(const struct bench *b, struct text *out);
+
 /* ---- looking ---- */
 /* JSON object texts as in protocol/WIRE.md (status, meters, live). */
 void bench_status(const struct bench *b, struct text *out);

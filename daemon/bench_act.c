@@ -6,7 +6,7 @@
  * One table has every act; a whole recording is checked against it before it
  * runs, so that a misspelt act at its end does not leave half a replay behind.
  */
-#include "daemon/bench_state.h"
+#include "daemon/bench_guide.h"
 
 #include <stdarg.h>
 #include <stdio.h>
@@ -17,7 +17,7 @@
 void bench_taped(struct bench *b, int64_t t, const char *act, const char *format, ...)
 {
 	char rest[512];
-	if (!b->hooks.act)
+	if (!b->hooks.act || b->quiet)
 		return;
 	va_list args;
 	va_start(args, format);
@@ -322,6 +322,36 @@ static bool act_announced(struct bench *b, int64_t t, const struct words *w, str
 	return t < 0 || bench_announced(b, t, 0, why);
 }
 
+static bool act_guide(struct bench *b, int64_t t, const struct words *w, struct fault *why)
+{
+	enum guide_kind kind;
+	if (w->count < 2 || !guide_from_name(w->word[0], &kind))
+		return expect(why, w, 0, "a kind of guided run (leak, reform, rise, tune, lot), what it is of or -, and "
+		              "words such as grid=red");
+	const char *of = strcmp(w->word[1], "-") == 0 ? "" : w->word[1];
+	return t < 0 || bench_guide_start(b, t, w->word[0], of, w->count > 2 ? w->tail[2] : "",
+	                                  (struct bench_wait){0}, why);
+}
+
+static bool act_go(struct bench *b, int64_t t, const struct words *w, struct fault *why)
+{
+	bool back = w->count == 2 && strcmp(w->word[1], "back") == 0;
+	if (w->count > 1 && !back)
+		return expect(why, w, 1, "what the guided run is of, or nothing; and back, for the step before");
+	const char *which = w->count ? w->word[0] : NULL;
+	if (t < 0)
+		return true;
+	return back ? bench_guide_back(b, t, which, (struct bench_wait){0}, why)
+	            : bench_guide_go(b, t, which, (struct bench_wait){0}, why);
+}
+
+static bool act_leave(struct bench *b, int64_t t, const struct words *w, struct fault *why)
+{
+	if (w->count > 1)
+		return expect(why, w, 1, "what the guided run is of, or nothing");
+	return t < 0 || bench_guide_leave(b, t, w->count ? w->word[0] : NULL, "", (struct bench_wait){0}, why);
+}
+
 /* The position stands last, however many entries are named before it. */
 static bool act_move(struct bench *b, int64_t t, const struct words *w, struct fault *why)
 {
@@ -423,7 +453,7 @@ static const struct act {
     {"cold", act_cold},   {"live", act_live},   {"job", act_job},     {"note", act_note},
     {"meter", act_meter}, {"next", act_next},   {"back", act_back},   {"there", act_there},
     {"move", act_move},   {"offset", act_offset}, {"check", act_check}, {"speaks", act_speaks},
-    {"announced", act_announced},
+    {"announced", act_announced}, {"guide", act_guide}, {"go", act_go}, {"leave", act_leave},
 };
 
 static bool act_run(struct bench *b, int64_t t, const char *name, const char *rest,
@@ -438,7 +468,7 @@ static bool act_run(struct bench *b, int64_t t, const char *name, const char *re
 			return acts[i].call(b, t, &w, why);
 	fault_set(why, "there is no act @%s: at, walk, reach, condition, quantity, take, again, undo, "
 	          "next, back, there, move, offset, check, speaks, announced, note, cold, live, job, "
-	          "meter, sheet, fit, rename, new, twins, identity, fitted", name);
+	          "meter, sheet, fit, rename, new, twins, identity, fitted, guide, go, leave", name);
 	return false;
 }
 

@@ -25,8 +25,8 @@
 /* So many readings in a row: one may be a garbled frame or a spark of contact. */
 #define TOUCH_READINGS 2
 
-static void put_alarm(struct bench *b, const char *alarm, const char *meter, const char *position,
-                      bool on, const char *text)
+void guard_alarm(struct bench *b, const char *alarm, const char *meter, const char *position,
+                 bool on, const char *text)
 {
 	struct alarm_body body = {.job = b->job, .alarm = alarm, .meter = meter, .position = position,
 	                          .on = on, .what = text};
@@ -51,7 +51,7 @@ static void live_ends(struct bench *b, struct bench_meter *m, const char *text)
 	if (!m->alarm[0])
 		return;
 	m->alarm[0] = '\0';
-	put_alarm(b, "live", m->config->name, NULL, false, text);
+	guard_alarm(b, "live", m->config->name, NULL, false, text);
 }
 
 static void live_begins(struct bench *b, struct bench_meter *m, const struct reading *r)
@@ -60,7 +60,7 @@ static void live_begins(struct bench *b, struct bench_meter *m, const struct rea
 	reading_shown(r, shown, sizeof shown);
 	snprintf(m->alarm, sizeof m->alarm, "LIVE: %.30s reads %.60s on a unit that is said to be cold. Hands off; "
 	         "switch off, isolate, discharge, measure", m->config->name, shown);
-	put_alarm(b, "live", m->config->name, NULL, true, m->alarm);
+	guard_alarm(b, "live", m->config->name, NULL, true, m->alarm);
 }
 
 /* It was measured dead, is up, and is not dead: from the beginning.  (A meter that has made its
@@ -86,6 +86,8 @@ void guard_reading(struct bench *b, struct bench_meter *m, const struct reading 
 {
 	double limit = touch_limit(r->function), volts = r->has_value ? fabs(decimal_double(r->value)) : 0;
 	bool overload = !r->has_value && (r->state & READING_OVERLOAD);
+	if (guide_expects_volts(b, m))
+		return;
 	if (b->live) {
 		came_back(b, m, r, volts);
 		return;
@@ -144,7 +146,7 @@ void guard_holds(struct bench *b, int place, bool holds)
 	bool any = holding(b, list, sizeof list);
 	snprintf(text, sizeof text, any ? "%s still holds volts: hands off, discharge through a resistor, and "
 	         "measure again" : "no reservoir is known to hold volts", list);
-	put_alarm(b, "held", NULL, holds ? b->position[place].row.position.name : NULL, any, text);
+	guard_alarm(b, "held", NULL, holds ? b->position[place].row.position.name : NULL, any, text);
 }
 
 void guard_end(struct bench *b)
@@ -178,6 +180,8 @@ void guard_look(const struct bench *b, struct text *out)
 		snprintf(holds, sizeof holds, "%s still holds volts", list);
 		text_member_string(out, "text", holds);
 		text_puts(out, "}");
+		first = false;
 	}
+	guides_alarms(b, out, first);
 	text_puts(out, "]");
 }

@@ -30,6 +30,7 @@ void job_clear(struct bench *b)
 	b->safe_at = INT64_MAX;
 	b->condition = CONDITION_FOUND;
 	b->reach = REACH_IN_CIRCUIT;
+	guides_clear(b);
 	positions_clear(b);
 	b->chosen = b->last = -1;
 	b->announced_all = false;

@@ -115,6 +115,7 @@ void bench_status(const struct bench *b, struct text *out)
 	member_name(out, "next", next >= 0 && next != b->chosen ? b->position[next].row.position.name
 	                                                        : NULL);
 	safe_look(b, out);
+	bench_guides(b, out);
 	text_member_bool(out, "speaks", b->speaks);
 	text_member_string(out, "health", log_health_word(log_health(b->log)));
 	text_member_int(out, "last", log_last_seq(b->log));

@@ -80,6 +80,8 @@ static bool restore_record(void *arg, int64_t seq, const char *text, size_t len)
 		return position_add(b, &row);
 	} else if (strcmp(head.kind, "fit") == 0)
 		return fit_restore(b, text, len);
+	else if (strcmp(head.kind, "guide") == 0)
+		return guide_restore(b, text, len);
 	else if (strcmp(head.kind, "alarm") == 0)
 		guard_restore(b, head.t, text, len);
 	else if (strcmp(head.kind, "rename") == 0)
@@ -102,7 +104,7 @@ static bool restore_record(void *arg, int64_t seq, const char *text, size_t len)
 
 bool bench_restore(struct bench *b, struct log_reader *reader, struct fault *why)
 {
-	struct log_query query = {.kind = "job,alarm,position,fit,rename,bind,entry,strike,move,offset,check"};
+	struct log_query query = {.kind = "job,alarm,guide,position,fit,rename,bind,entry,strike,move,offset,check"};
 	b->backings = 0;
 	if (log_reader_records(reader, &query, restore_record, b, why) < 0)
 		return false;

@@ -16,6 +16,7 @@
  *   bench_unit.c    which unit it is, what is fitted again, photos of it
  *   bench_safe.c    cold and live
  *   bench_guard.c   the watch over a unit that is cold, or about to be
+ *   bench_guide.c   guided runs (bench_guide.h); bench_guide_plan.c what they need to know
  *   bench_speech.c  whether the name of what is up was said
  *   bench_job.c     jobs, notes, strikes, typed entries
  *   bench_move.c    entries that belong elsewhere
@@ -270,6 +271,9 @@ struct bench {
 	struct backing *backing; /* offsets and checks, oldest first */
 	int backings, backings_size;
 
+	struct bench_guide *guide; /* BENCH_GUIDES_MAX of them */
+	int64_t guides;   /* begun so far */
+	int quiet;        /* an act is a part of another: it is on no tape */
 	struct asked_by by; /* whose call this is; nobody's outside of one */
 	int64_t next_save; /* of the open runs; INT64_MAX while there is nothing new */
 	int64_t next_checkpoint;
@@ -498,6 +502,23 @@ const char *valve_at(const struct bench *b, int place);
 bool valve_set(struct sheet_row *row, const char *value, struct fault *why);
 /* The first row of the batch was given that number: what the others have then. */
 bool valve_follow(struct sheet_batch *batch, const char *value, struct fault *why);
+
+void guard_alarm(struct bench *b, const char *alarm, const char *meter, const char *position,
+                 bool on, const char *text);
+
+/* bench_guide.c */
+/* The guided run that holds this meter, NULL for none. */
+struct bench_guide *guide_of_meter(const struct bench *b, const struct bench_meter *m);
+/* Does the newest one wait for the person, so that `take` means it? */
+bool guide_wants_hand(const struct bench *b);
+/* Volts at this meter are no surprise on a cold unit: its part is out of the circuit. */
+bool guide_expects_volts(const struct bench *b, const struct bench_meter *m);
+void guide_reading(struct bench *b, struct bench_meter *m, const struct reading *r, bool settled);
+bool guide_settled(struct bench *b, struct bench_meter *m); /* it is a guided run's */
+void guide_away(struct bench *b, struct bench_meter *m);
+void guides_clear(struct bench *b);
+bool guide_restore(struct bench *b, const char *text, size_t len);
+void guides_alarms(const struct bench *b, struct text *out, bool first);
 
 /* bench_bind.c */
 bool bind_restore(struct bench *b, const char *text, size_t len);

@@ -97,6 +97,8 @@ bool bench_take(struct bench *b, int64_t t, const char *meter, struct bench_wait
                 struct fault *why)
 {
 	bench_run_until(b, t);
+	if (!meter && guide_wants_hand(b)) /* one hand, one key */
+		return bench_guide_go(b, t, NULL, w, why);
 	struct settle_result r;
 	struct bench_meter *m = take_meter(b, t, meter, why);
 	if (!m)

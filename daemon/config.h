@@ -33,6 +33,7 @@
  *     ac = rms                        ; true rms, or average
  *     bandwidth = 1k                  ; Hz, of the ac functions
  *     crest     = 3                   ; crest factor, of a true rms meter
+ *     rated     = 600 V               ; volts that it and its probes may be clipped to
  *     test farad = 1 kHz, bridge      ; how it measures: test frequency, method, volts
  *
  * and only where the dialect asks (nothing is ever sent to the others):
@@ -100,6 +101,7 @@ struct config_meter {
 
 	struct accuracy accuracy;
 	struct limits_of_use use;
+	double rated; /* volts that it and its probes are made for; 0: nobody said */
 };
 
 /* Some hundred kilobytes: not for the stack. */

@@ -227,6 +227,15 @@ static bool take_crest(struct meter_draft *d, const char *value, struct fault *w
 	return true;
 }
 
+static bool take_rated(struct meter_draft *d, const char *value, struct fault *why)
+{
+	struct decimal volts;
+	if (!value_quantity(value, FUNCTION_VOLT_DC, 1, 100000, &volts, why))
+		return false;
+	d->meter->rated = decimal_double(volts);
+	return true;
+}
+
 /* ---- keys that name a function ---- */
 
 static bool take_digit(struct meter_draft *d, enum function f, const char *value,
@@ -355,6 +364,7 @@ static const struct {
 	{ "ac", KEY_AC, take_ac, false },
 	{ "bandwidth", KEY_BANDWIDTH, take_bandwidth, false },
 	{ "crest", KEY_CREST, take_crest, false },
+	{ "rated", KEY_RATED, take_rated, false },
 	{ "query", KEY_QUERY, take_query, true },
 	{ "setup", KEY_SETUP, take_setup, true },
 	{ "pace", KEY_PACE, take_pace, true },

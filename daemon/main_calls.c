@@ -601,6 +601,54 @@ static bool call_note(struct answering *a, struct fault *why)
 	                       k->name, w, why));
 }
 
+/* ---- guided runs ---- */
+
+static bool call_guide_start(struct answering *a, struct fault *why)
+{
+	const struct asked *k = &a->asked;
+	LATER(SHAPE_SEQ, WIRE_REFUSED,
+	      bench_guide_start(a->calls->bench, a->t, k->name, k->position, k->text, w, why));
+}
+
+static bool call_guide_go(struct answering *a, struct fault *why)
+{
+	LATER(SHAPE_RECORD, WIRE_REFUSED, bench_guide_go(a->calls->bench, a->t, a->asked.name, w, why));
+}
+
+static bool call_guide_back(struct answering *a, struct fault *why)
+{
+	LATER(SHAPE_SEQ, WIRE_REFUSED, bench_guide_back(a->calls->bench, a->t, a->asked.name, w, why));
+}
+
+static bool call_guide_leave(struct answering *a, struct fault *why)
+{
+	const struct asked *k = &a->asked;
+	LATER(SHAPE_SEQ, WIRE_REFUSED,
+	      bench_guide_leave(a->calls->bench, a->t, k->name, k->because, w, why));
+}
+
+static bool call_guide_dry(struct answering *a, struct fault *why)
+{
+	const struct asked *k = &a->asked;
+	enum { SIZE = 16384 };
+	char *text = malloc(SIZE);
+	struct text steps;
+	if (!text) {
+		fault_set(why, "out of memory");
+		return false;
+	}
+	text_begin(&steps, text, SIZE);
+	bool good = bench_guide_dry(a->calls->bench, k->name, k->position, k->text, &steps, why);
+	if (good) {
+		text_puts(&a->out, "{\"steps\":");
+		text_string(&a->out, text, steps.len);
+		text_puts(&a->out, "}");
+		server_answer(a->call, a->out.bytes);
+	}
+	free(text);
+	return good;
+}
+
 /* Parameters by name; `out` is set from the offsets when a call comes. */
 static const struct {
 	const char *name;
@@ -665,6 +713,11 @@ static const struct method {
     {"undo", call_undo, "", false},
     {"enter", call_enter, "position! value! from! quantity u because", false},
     {"strike", call_strike, "seq! because!", false},
+    {"guide.start", call_guide_start, "name! position text", false},
+    {"guide.go", call_guide_go, "name", false},
+    {"guide.back", call_guide_back, "name", false},
+    {"guide.leave", call_guide_leave, "name because", false},
+    {"guide.dry", call_guide_dry, "name! position text", false},
     {"note", call_note, "position! text! photo name", false},
 };
 

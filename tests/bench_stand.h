@@ -328,8 +328,10 @@ static inline void stand_act(struct stand *s, int64_t t, const char *text)
 	size_t n = strcspn(text, " ");
 	snprintf(act, sizeof act, "%.*s", (int)n, text);
 	struct fault why = {0};
-	if (!bench_act(s->bench, t, act, text[n] ? text + n + 1 : "", &why))
+	if (!bench_act(s->bench, t, act, text[n] ? text + n + 1 : "", &why)) {
 		stand_append(s->refused, sizeof s->refused, act);
+		s->why = why; /* of the last one */
+	}
 }
 
 static inline bool stand_check_trail(struct stand *s)

@@ -127,7 +127,8 @@ static void each_happening_sounds_and_what_must_be_is_said(void **state)
 	(void)state;
 	for (int what = 0; what < HAPPENING_COUNT; what++) {
 		struct happening_told told = {.what = (enum happening)what, .position = "R1",
-		                              .meter = "red", .looks = "R2", .shown = "5 ohm"};
+		                              .meter = "red", .looks = "R2", .shown = "5 ohm",
+		                              .guide = "leak.zero"};
 		char words[512], line[600];
 		struct voice *v = open_voice(LANGUAGE_EN);
 		note_row("%s", tone_of((enum happening)what)->name);
@@ -267,7 +268,7 @@ static void every_sound_is_checked(void **state)
 	assert_string_equal(at, "");
 #ifdef HAVE_ALSA
 	assert_int_equal(played_samples(), all);
-	expect(r.out, "15 of 15 tones and 15 of 15 names went out, spoken by espeak-ng", "the sum");
+	expect(r.out, "16 of 16 tones and 16 of 16 names went out, spoken by espeak-ng", "the sum");
 	assert_string_equal(r.err, "");
 #endif
 	run_free(&r);

@@ -1,0 +1,299 @@
+/* SPDX-License-Identifier: MIT */
+/*
+ * What a guided run needs to know before it begins: from the sheet, from the meters'
+ * sections, and from the words that the person gave with it:
+ *
+ *     grid=red            which meter has which role; one that is alone to read what the
+ *                         role wants needs no word
+ *     leak=1M             the grid leak, where the sheet names none (with)
+ *     resistor=100k       in series, for re-forming; across which a current is read
+ *     to=350V  heat=1W    the volts to end at; watts that are too many
+ *     era=modern|period   whose limit of leakage
+ *     load=8  mains=230V  tap=230V
+ *     ceiling=450V        volts above which the person is told to switch off
+ *     for=R1,R2           positions that a lot is for, two and two
+ */
+#include "daemon/bench_guide.h"
+
+#include <math.h>
+#include <stdio.h>
+#include <string.h>
+
+static bool a_number(const char *key, const char *value, enum function f, double *out,
+                     struct fault *why)
+{
+	struct decimal d;
+	enum function g;
+	struct fault inner;
+	if (!quantity_parse(value, strlen(value), f, &d, &g, &inner)) {
+		fault_set(why, "%s=%.40s: %.160s", key, value, inner.text);
+		return false;
+	}
+	*out = decimal_double(d);
+	return true;
+}
+
+/* ---- words ---- */
+
+static bool take_for(struct bench_guide *gd, const char *list, struct fault *why)
+{
+	struct guide_plan *p = &gd->plan;
+	for (const char *at = list; *at; at += *at == ',') {
+		size_t n = strcspn(at, ",");
+		if (!name_valid(at, n) || p->fits == GUIDE_FOR_MAX) {
+			fault_set(why, "for=%.60s: at most %d names of positions, parted by commas", list,
+			          GUIDE_FOR_MAX);
+			return false;
+		}
+		snprintf(p->fit[p->fits++], NAME_SIZE, "%.*s", (int)n, at);
+		at += n;
+	}
+	return true;
+}
+
+static bool take_era(struct guide_plan *p, const char *value, struct fault *why)
+{
+	bool modern = strcmp(value, "modern") == 0;
+	if (!modern && strcmp(value, "period") != 0) {
+		fault_set(why, "era=%.40s: modern or period", value);
+		return false;
+	}
+	p->limit = modern ? LEAKAGE_001CV : LEAKAGE_PERIOD;
+	return true;
+}
+
+static bool take_word(struct bench *b, struct bench_guide *gd, const char *key, const char *value,
+                      struct fault *why)
+{
+	struct guide_plan *p = &gd->plan;
+	const struct { const char *key; enum function f; double *to; } numbers[] = {
+	    {"leak", FUNCTION_OHM, &p->R.value}, {"resistor", FUNCTION_OHM, &p->R.value},
+	    {"to", FUNCTION_VOLT_DC, &p->to}, {"ceiling", FUNCTION_VOLT_DC, &p->ceiling},
+	    {"load", FUNCTION_OHM, &p->load}, {"mains", FUNCTION_VOLT_AC, &p->mains},
+	    {"tap", FUNCTION_VOLT_AC, &p->tap}};
+	for (size_t i = 0; i < sizeof numbers / sizeof *numbers; i++) {
+		if (strcmp(numbers[i].key, key) != 0)
+			continue;
+		if (numbers[i].to == &p->R.value)
+			p->R.u = 0;
+		return a_number(key, value, numbers[i].f, numbers[i].to, why);
+	}
+	if (strcmp(key, "heat") == 0) {
+		char watts[24]; /* there is no function of power: the number alone */
+		snprintf(watts, sizeof watts, "%.*s", (int)strcspn(value, "W "), value);
+		return a_number(key, watts, FUNCTION_NUMBER, &p->heat, why);
+	}
+	if (strcmp(key, "era") == 0)
+		return take_era(p, value, why);
+	if (strcmp(key, "for") == 0)
+		return take_for(gd, value, why);
+	for (int i = 0; i < guide_roles(gd->kind); i++) {
+		if (strcmp(guide_role(gd->kind, i)->name, key) != 0)
+			continue;
+		gd->meter[i] = bench_meter_index(b, value);
+		if (gd->meter[i] < 0)
+			fault_set(why, "there is no meter %.40s in the configuration", value);
+		return gd->meter[i] >= 0;
+	}
+	fault_set(why, "%s knows no %.40s=: a role of its meters (%s), or leak, resistor, to, heat, era, load, "
+	          "mains, tap, ceiling, for", guide_name(gd->kind), key,
+	          guide_roles(gd->kind) ? guide_role(gd->kind, 0)->name : "none");
+	return false;
+}
+
+static bool take_words(struct bench *b, struct bench_guide *gd, struct fault *why)
+{
+	for (const char *at = gd->said; *(at += strspn(at, " "));) {
+		char word[96], *value;
+		size_t n = strcspn(at, " ");
+		snprintf(word, sizeof word, "%.*s", (int)n, at);
+		value = strchr(word, '=');
+		if (n >= sizeof word || !value || !value[1]) {
+			fault_set(why, "%.60s: a guided run takes words such as grid=red and leak=1M", word);
+			return false;
+		}
+		*value++ = '\0';
+		if (!take_word(b, gd, word, value, why))
+			return false;
+		at += n;
+	}
+	return true;
+}
+
+/* ---- the sheet ---- */
+
+/* The newest value in ohms there, else its nominal with its tolerance as a rectangle. */
+static struct measure ohms_at(const struct bench *b, int place)
+{
+	const struct position *p = &b->position[place].row.position;
+	struct limits l;
+	for (int i = b->position[place].newest; i >= 0; i = b->made[i].older) {
+		const struct entry *e = &b->made[i].entry;
+		if (!e->struck && e->has_value && e->function == FUNCTION_OHM && e->quantity == QUANTITY_VALUE &&
+		    e->reach != REACH_IN_CIRCUIT)
+			return (struct measure){decimal_double(e->value), e->u};
+	}
+	if (!p->has_nominal || p->function != FUNCTION_OHM)
+		return (struct measure){NAN, NAN};
+	struct measure m = {decimal_double(p->nominal), 0};
+	if (limits_from(&p->tolerance, true, p->nominal, &l) && l.has_low && l.has_high)
+		m.u = (decimal_double(l.high) - decimal_double(l.low)) / 2 / sqrt(3);
+	return m;
+}
+
+/* The lowest rating of what stands on the rails: none of it may be passed. */
+static double lowest_rating(const struct bench *b)
+{
+	double least = NAN;
+	for (int i = 0; i < b->positions; i++) {
+		const struct position *p = &b->position[i].row.position;
+		if (!p->has_rated || !reservoir_by_role(p))
+			continue;
+		double volts = decimal_double(p->rated);
+		least = isnan(least) || volts < least ? volts : least;
+	}
+	return least;
+}
+
+static void from_sheet(const struct bench *b, struct bench_guide *gd)
+{
+	struct guide_plan *p = &gd->plan;
+	struct limits l;
+	if (isnan(p->ceiling))
+		p->ceiling = lowest_rating(b);
+	if (gd->place < 0)
+		return;
+	const struct position *at = &b->position[gd->place].row.position;
+	if (at->has_nominal)
+		p->nominal = decimal_double(at->nominal);
+	p->function = at->function;
+	if (at->has_rated)
+		p->rated = decimal_double(at->rated);
+	snprintf(p->twin, sizeof p->twin, "%s", at->twin);
+	bool leaks = gd->kind == GUIDE_LEAK || gd->kind == GUIDE_REFORM;
+	const struct tolerance *most = &at->beside[QUANTITY_LEAKAGE];
+	if (leaks && most->form == TOLERANCE_AT_MOST)
+		p->high = decimal_double(most->high);
+	if (!leaks && position_limits(at, &l)) {
+		p->low = l.has_low ? decimal_double(l.low) : NAN;
+		p->high = l.has_high ? decimal_double(l.high) : NAN;
+		p->assumed = at->tolerance.form == TOLERANCE_NONE;
+	}
+	int with = at->with[0] ? position_find(b, at->with) : -1;
+	if (isnan(p->R.value) && with >= 0 && gd->kind != GUIDE_REFORM)
+		p->R = ohms_at(b, with);
+}
+
+/* ---- meters ---- */
+
+static bool taken(const struct bench_guide *gd, int meter)
+{
+	for (int i = 0; i < GUIDE_ROLES; i++)
+		if (gd->meter[i] == meter)
+			return true;
+	return false;
+}
+
+/* Who is there, reads that, and is held nowhere; -1 for none, -2 for several. */
+static int only_one(const struct bench *b, const struct bench_guide *gd, enum function f)
+{
+	int found = -1;
+	for (int i = 0; i < b->meters; i++) {
+		const struct bench_meter *m = &b->meter[i];
+		bool suits = m->has_last && (f == FUNCTION_NONE || m->last.function == f);
+		if (m->gone || !suits || m->bound.place >= 0 || guide_of_meter(b, m) || taken(gd, i))
+			continue;
+		if (found >= 0)
+			return -2;
+		found = i;
+	}
+	return found;
+}
+
+static double volts_there(const struct guide_plan *p)
+{
+	double volts = isnan(p->to) ? p->ceiling : p->to;
+	return isnan(volts) ? p->rated : volts;
+}
+
+static bool meter_may(const struct bench *b, const struct bench_guide *gd, int role,
+                      struct fault *why)
+{
+	const struct guide_role *r = guide_role(gd->kind, role);
+	const struct bench_meter *m = &b->meter[gd->meter[role]];
+	double volts = volts_there(&gd->plan);
+	if (r->function != FUNCTION_VOLT_DC && r->function != FUNCTION_VOLT_AC)
+		return true;
+	if (m->config->use.isolated == ANSWER_NO) {
+		fault_set(why, "the input of %s is not isolated from earth: clipped into a live unit it puts a rail or "
+		          "a live chassis to earth, which can kill; use an isolated meter", m->config->name);
+		return false;
+	}
+	if (m->config->rated > 0 && volts > m->config->rated) {
+		fault_set(why, "%s is rated for %.0f V (rated in its section), and up to %.0f V may stand there: use "
+		          "a meter and probes that are rated for it", m->config->name, m->config->rated, volts);
+		return false;
+	}
+	return true;
+}
+
+static bool choose_meters(struct bench *b, struct bench_guide *gd, struct fault *why)
+{
+	for (int i = 0; i < guide_roles(gd->kind); i++) {
+		const struct guide_role *r = guide_role(gd->kind, i);
+		if (gd->meter[i] < 0 && !r->optional) {
+			int m = only_one(b, gd, r->function == FUNCTION_NONE ? gd->plan.function : r->function);
+			if (m < 0) {
+				fault_set(why, m == -2 ? "several meters read %s: say which one is clipped on %s (%s=NAME)"
+				                       : "no meter that is free reads %s: turn the dial of the one that is "
+				                         "clipped on %s, or name it (%s=NAME)",
+				          r->function == FUNCTION_NONE ? "what is wanted" : function_name(r->function),
+				          r->where, r->name);
+				return false;
+			}
+			gd->meter[i] = m;
+		}
+		if (gd->meter[i] < 0)
+			continue;
+		struct bench_meter *m = &b->meter[gd->meter[i]];
+		if (guide_of_meter(b, m)) {
+			fault_set(why, "%s is in another guided run", m->config->name);
+			return false;
+		}
+		if (!meter_may(b, gd, i, why))
+			return false;
+		double ohms = m->config->use.input[r->function];
+		gd->plan.input[i] = ohms > 0 ? ohms : NAN;
+	}
+	return true;
+}
+
+bool guide_plan_make(struct bench *b, struct bench_guide *gd, bool meters, struct fault *why)
+{
+	guide_plan_empty(&gd->plan);
+	for (int i = 0; i < GUIDE_ROLES; i++)
+		gd->meter[i] = -1;
+	if (gd->kind == GUIDE_LOT) {
+		struct decimal d;
+		enum function f;
+		if (!quantity_parse(gd->of, strlen(gd->of), FUNCTION_NONE, &d, &f, why) &&
+		    !quantity_parse(gd->of, strlen(gd->of), FUNCTION_OHM, &d, &f, why))
+			return false;
+		gd->plan.nominal = decimal_double(d);
+		gd->plan.function = f == FUNCTION_NONE ? FUNCTION_OHM : f;
+	}
+	gd->place = gd->kind == GUIDE_LOT || !gd->of[0] ? -1 : position_find(b, gd->of);
+	for (int i = 0; gd->place < 0 && gd->kind == GUIDE_REFORM && i < b->positions; i++)
+		if (strcmp(b->position[i].row.position.part, gd->of) == 0)
+			gd->place = i;
+	if (gd->place < 0 && gd->of[0] && gd->kind != GUIDE_LOT) {
+		fault_set(why, "%.40s is not in the sheet", gd->of);
+		return false;
+	}
+	snprintf(gd->plan.of, sizeof gd->plan.of, "%s",
+	         gd->place >= 0 ? b->position[gd->place].row.position.name : gd->of);
+	if (!take_words(b, gd, why))
+		return false;
+	from_sheet(b, gd);
+	return (!meters || choose_meters(b, gd, why)) && guide_begin(&gd->g, gd->kind, &gd->plan, why);
+}

@@ -1,0 +1,231 @@
+/* SPDX-License-Identifier: MIT */
+/*
+ * Guided runs on the bench: what begins one, what `go` logs, what is refused, what is kept, and
+ * that a daemon which is started anew goes on where it was.  Scenes as in tests/bench_stand.h.
+ *
+ * Leakage: 0.412 V on a grid leak of 1 Mohm beside 10 Mohm of the meter, 0.012 V as the zero:
+ * I = 0.400 V (1/1M + 1/10M) = 0.44 uA, and without the meter the grid would stand 0.44 V up
+ * (Ohm's law; computed by hand).
+ */
+#include "tests/bench_stand.h"
+
+#include <unistd.h>
+
+static const char config_text[] =
+    "[meter red]\nport = /dev/null\ndialect = ascii-unit\naccuracy volt-dc = 0.5% + 2\n"
+    "input volt-dc = 10M\nisolated = yes\nrated = 1000 V\n"
+    "[meter blue]\nport = /dev/null2\ndialect = ascii-unit\nisolated = yes\nrated = 600 V\n"
+    "[meter old]\nport = /dev/null3\ndialect = ascii-unit\nisolated = no\n"
+    "[meter small]\nport = /dev/null4\ndialect = ascii-unit\nrated = 300 V\n";
+
+static const char sheet_text[] =
+    "position,kind,nominal,tolerance,rated,role,with\n"
+    "R1,metal-film,100k,5%,,,\n"
+    "R5,carbon-film,1M,5%,,grid leak,\n"
+    "C1,paper,0.1 uF,10%,400 V,coupling,R5\n"
+    "C2,paper,0.1 uF,10%,400 V,coupling,\n"
+    "C20,electrolytic,47 uF,-20/+50%,450 V,reservoir,\n";
+
+static const char leak_steps[] =
+    "@0 guide leak C1 grid=red rail=blue leak=1M\n@1 go\n@2 go\n@3 go\n"
+    "red wait 3\nred ~0.0120 V DC *12\n@6.4 go\n@7 go\n"
+    "blue wait 7\nblue 412.0 V DC *8\nred wait 1\nred ~0.4120 V DC *16\n@11.5 go\n";
+
+static const char *status(struct stand *s)
+{
+	static char look[16384];
+	struct text out;
+	text_begin(&out, look, sizeof look);
+	bench_status(s->bench, &out);
+	assert_false(out.failed);
+	assert_true(json_valid(look, out.len, NULL));
+	return look;
+}
+
+static void begin(struct stand *s, const char *log)
+{
+	stand_open(s, config_text, log, NULL);
+	stand_load(s, sheet_text);
+}
+
+static void run(struct stand *s, const char *scene)
+{
+	char text[4096];
+	snprintf(text, sizeof text, "%s", scene);
+	stand_play(s, text);
+}
+
+/* The last record of that kind, "" for none. */
+static const char *last_of(const struct stand *s, const char *kind)
+{
+	char wanted[40];
+	snprintf(wanted, sizeof wanted, "\"kind\":\"%s\"", kind);
+	for (int i = s->records - 1; i >= 0; i--)
+		if (strstr(s->record[i], wanted))
+			return s->record[i];
+	return "";
+}
+
+static double number(const char *record, const char *path)
+{
+	double x = NAN;
+	struct slice one = json_member(record, strlen(record), path);
+	assert_true(json_number(one, &x));
+	return x;
+}
+
+static void leakage(void **state)
+{
+	(void)state;
+	struct stand s;
+	begin(&s, ":memory:");
+	run(&s, leak_steps);
+	assert_non_null(strstr(s.made, "C1 red 0.0120 V volts; C1 red 0.4120 V leakage"));
+	assert_non_null(strstr(status(&s), "\"state\":\"live\""));
+	assert_non_null(strstr(status(&s), "\"step\":\"off\""));
+	run(&s, "@1 go\n");
+	const char *done = last_of(&s, "guide");
+	assert_string_equal(stand_member(done, "event"), "done");
+	assert_true(fabs(number(done, "result.leakage.value") - 0.44e-6) < 0.01e-6);
+	assert_true(fabs(number(done, "result.shift.value") - 0.44) < 0.01);
+	assert_true(number(done, "values.volts.seq") > number(done, "values.zero.seq"));
+	/* Half a volt of shift is practice; 0.44 uA of 0.5 uA is within it. */
+	assert_string_equal(stand_member(done, "verdict"), "within");
+	assert_non_null(strstr(done, "\"assumed\":true"));
+	/* Over: the meters are free, and the unit is being measured dead. */
+	assert_non_null(strstr(status(&s), "\"guides\":[]"));
+	assert_non_null(strstr(status(&s), "\"bound\":[]"));
+	assert_non_null(strstr(status(&s), "\"discharging\":true"));
+	stand_free(&s);
+}
+
+static const struct {
+	const char *what, *scene, *refused, *why;
+} refusals[] = {
+    {"no grid leak is known", "@0 guide leak C2 grid=red\n", "guide", "not known"},
+    {"a position that is not there", "@0 guide leak C9 grid=red\n", "guide", "C9"},
+    {"nobody says which meter", "@0 guide leak C1\n", "guide", "no meter"},
+    {"not isolated", "@0 guide leak C1 grid=old\n", "guide", "isolated"},
+    {"not rated", "@0 guide leak C1 grid=small\n", "guide", "rated for 300 V"},
+    {"a unit that is live", "@0 live\n@1 guide leak C1 grid=red\n", "guide", "cold"},
+    {"the same twice", "@0 guide leak C1 grid=red\n@1 guide leak C1 grid=blue\n", "guide", "already"},
+    {"a meter in two runs", "@0 guide leak C1 grid=red\n@1 guide leak C2 grid=red leak=1M\n", "guide",
+     "another guided run"},
+    {"a word that nobody knows", "@0 guide leak C1 grid=red speed=9\n", "guide", "speed"},
+    {"nothing goes on", "@0 go\n", "go", "no guided run"},
+    {"nothing to take yet", "@0 guide leak C1 grid=red\n@1 go\n@2 go\n@3 go\n@4 go\n", "go", ""},
+};
+
+static void refused(void **state)
+{
+	(void)state;
+	for (size_t i = 0; i < sizeof refusals / sizeof *refusals; i++) {
+		struct stand s;
+		begin(&s, ":memory:");
+		run(&s, refusals[i].scene);
+		if (strcmp(s.refused, refusals[i].refused) != 0 || !strstr(s.why.text, refusals[i].why))
+			print_error("%s: %s (%s)\n", refusals[i].what, s.refused, s.why.text);
+		assert_string_equal(s.refused, refusals[i].refused);
+		assert_non_null(strstr(s.why.text, refusals[i].why));
+		stand_free(&s);
+	}
+}
+
+/* The rail above the rating of the reservoir: said over everything, and no going on. */
+static void rail_alarm(void **state)
+{
+	(void)state;
+	struct stand s;
+	begin(&s, ":memory:");
+	run(&s, "@0 guide leak C1 grid=red rail=blue leak=1M\n@1 go\n@2 go\n@3 go\n"
+	        "red wait 3\nred ~0.0120 V DC *12\n@6.4 go\n@7 go\nblue wait 7\nblue 463.0 V DC *8\n"
+	        "red wait 1\nred ~0.4120 V DC *14\n@10.9 go\n");
+	assert_non_null(strstr(s.says, "alarm"));
+	assert_string_equal(s.refused, "go");
+	assert_non_null(strstr(status(&s), "{\"alarm\":\"guide\",\"text\":\"the rail is at 463 V, above 450 V: "
+	                       "SWITCH OFF\"}"));
+	run(&s, "blue glide 463.0 0.0 0.5 V DC *30\n@5 leave\n");
+	assert_non_null(strstr(status(&s), "\"alarms\":[]"));
+	assert_non_null(strstr(status(&s), "\"state\":\"live\"")); /* nobody said that it is off */
+	stand_free(&s);
+}
+
+/* The pedal is the same hand; what is not a step of a run stays what it was. */
+static void by_pedal(void **state)
+{
+	(void)state;
+	struct stand s;
+	begin(&s, ":memory:");
+	run(&s, "@0 guide leak C1 grid=red leak=1M\n@1 take\n@2 take\n@3 take\n"
+	        "red wait 3\nred ~0.0120 V DC *12\n@6.4 take\n@7 take\n");
+	assert_string_equal(s.refused, "");
+	assert_non_null(strstr(status(&s), "\"step\":\"volts\""));
+	assert_string_equal(s.made, "C1 red 0.0120 V volts");
+	/* Left: `take` means what is up again, and nothing is. */
+	run(&s, "@0 leave\n@0.5 take\n");
+	assert_string_equal(s.refused, "take");
+	stand_free(&s);
+}
+
+/* Killed at each step: the next daemon is at the same one, with what was kept. */
+static void taken_up(void **state)
+{
+	(void)state;
+	static const char *const scenes[] = {
+	    "@0 guide leak C1 grid=red rail=blue leak=1M\n", "@1 go\n", "@1 go\n", "@1 go\n",
+	    "red ~0.0120 V DC *12\n@3.4 go\n", "@1 go\n", "red ~0.4120 V DC *16\n@4.2 go\n"};
+	static const char *const steps[] = {"caution", "valve", "clip", "zero", "power", "volts", "off"};
+	char log[] = "/tmp/tally-guide-XXXXXX";
+	int fd = mkstemp(log);
+	assert_true(fd >= 0);
+	close(fd);
+	unlink(log);
+	struct stand s;
+	begin(&s, log);
+	for (size_t i = 0; i < sizeof scenes / sizeof *scenes; i++) {
+		char wanted[40];
+		run(&s, scenes[i]);
+		bench_free(s.bench); /* and nothing was said before */
+		s.bench = NULL;
+		int64_t t = s.t;
+		stand_bench(&s, NULL);
+		struct log_reader *reader = log_reader_open(log, &s.why);
+		assert_true(reader && bench_restore(s.bench, reader, &s.why));
+		log_reader_close(reader);
+		bench_run_until(s.bench, t);
+		snprintf(wanted, sizeof wanted, "\"step\":\"%s\"", steps[i]);
+		assert_non_null(strstr(status(&s), wanted));
+		assert_non_null(strstr(status(&s), "{\"meter\":\"red\",\"position\":\"C1\""));
+	}
+	run(&s, "@1 go\n");
+	assert_true(fabs(number(last_of(&s, "guide"), "result.leakage.value") - 0.44e-6) < 0.01e-6);
+	stand_free(&s);
+	unlink(log);
+}
+
+static void dry(void **state)
+{
+	(void)state;
+	struct stand s;
+	char text[4096];
+	struct text out;
+	begin(&s, ":memory:");
+	run(&s, "@0 live\n"); /* begun it would be refused */
+	text_begin(&out, text, sizeof text);
+	int records = s.records;
+	assert_true(bench_guide_dry(s.bench, "leak", "C1", "", &out, &s.why));
+	assert_non_null(strstr(text, "caution: valve equipment kills"));
+	assert_non_null(strstr(text, "4  zero: high tension off: the grid's volts are the zero of C1"));
+	assert_int_equal(s.records, records);
+	assert_false(bench_guide_dry(s.bench, "polish", "C1", "", &out, &s.why));
+	stand_free(&s);
+}
+
+int main(void)
+{
+	const struct CMUnitTest tests[] = {
+	    cmocka_unit_test(leakage), cmocka_unit_test(refused), cmocka_unit_test(rail_alarm),
+	    cmocka_unit_test(by_pedal), cmocka_unit_test(taken_up), cmocka_unit_test(dry),
+	};
+	return cmocka_run_group_tests(tests, NULL, NULL);
+}
