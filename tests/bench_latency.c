@@ -24,6 +24,7 @@
 #define START 1795600800000000
 #define ENTRIES_MAX 10000
 #define RUN 1000
+#define BATCH 20 /* runs in a transaction: a hundred million wait for few syncs */
 #define STEP 1000 /* ticks of 100 us between two readings */
 #define TURN_US 50000
 
@@ -65,12 +66,13 @@ static void pass_over(void *arg, const struct log_result *r)
 static double million(struct log *log)
 {
 	static struct trail_reading reading[RUN];
-	static char buffer[65536];
+	static char buffer[BATCH][32768];
+	struct log_draft draft[BATCH];
 	struct fault why;
 	static uint64_t seed = 1;
 	static int64_t v = 48120;
 	double cpu = clock_s(CLOCK_PROCESS_CPUTIME_ID);
-	for (int done = 0; done < 1000000; done += RUN) {
+	for (int run = 0; run < 1000000 / RUN; run++) {
 		struct trail_body body = {.job = "bench", .meter = "red", .function = FUNCTION_OHM,
 		    .position = "R12", .digit = {.n = 1, .e = -1}, .reading = reading, .n = RUN};
 		for (int i = 0; i < RUN; i++) {
@@ -79,12 +81,14 @@ static double million(struct log *log)
 			reading[i] = (struct trail_reading){.at = (int64_t)i * STEP, .v = v, .has_value = true};
 		}
 		struct text text;
-		text_begin(&text, buffer, sizeof buffer);
+		text_begin(&text, buffer[run % BATCH], sizeof buffer[0]);
 		trail_body_write(&text, &body);
-		struct log_draft d = {t_next, "trail", text.bytes, text.len};
+		draft[run % BATCH] = (struct log_draft){t_next, "trail", text.bytes, text.len};
 		int refused = 0;
 		t_next += (int64_t)RUN * STEP * TRAIL_TICK_US;
-		if (!log_append(log, &d, 1, NULL, &why))
+		if ((run + 1) % BATCH)
+			continue;
+		if (!log_append(log, draft, BATCH, NULL, &why))
 			die("append", &why);
 		log_flush(log);
 		log_collect(log, pass_over, &refused);
