@@ -9,7 +9,9 @@
 #   make check-demo   the demo with ten other seeds, each part once and right (ten minutes)
 #   make torture  the log under fire for TORTURE_SECONDS (900): failing calls, power cuts, kills, damage
 #   make fuzz     every fuzz entry point for FUZZ_SECONDS (10) each
-#   make install  into $(DESTDIR)$(PREFIX)
+#   make install  into $(DESTDIR)$(PREFIX); make uninstall takes it back, but no log
+#   make deb      a Debian package, into build/deb
+#   make check-package   lintian, and its life in a fresh root (debootstrap; minutes, root)
 #
 #   SAN=1         with ASan and UBSan, into build/san/
 #   CC=clang      works too
@@ -94,14 +96,14 @@ $(B)/tally: $(B)/client/main.o $(B)/libclient.a $(B)/libprotocol.a
 $(B)/tally-draw: $(wildcard client/draw*.c client/draw*.h)
 	@mkdir -p $(@D)
 	$(call said,cc $@)
-	$(Q)$(CC) $(ALL_CFLAGS) $(shell pkg-config --cflags $(DRAW)) -o $@ $(filter %.c,$^) \
+	$(Q)$(CC) $(ALL_CFLAGS) $(LDFLAGS) $(shell pkg-config --cflags $(DRAW)) -o $@ $(filter %.c,$^) \
 	  $(shell pkg-config --libs $(DRAW))
 
 # The demo shares nothing with the daemon but the bytes on the line.
-$(B)/demo/meters: demo/meters.c
+$(B)/demo/meters: demo/meters.c demo/parts.c demo/parts.h
 	@mkdir -p $(@D)
 	$(call said,cc $@)
-	$(Q)$(CC) $(ALL_CFLAGS) -MMD -MP -o $@ $< -lm
+	$(Q)$(CC) $(ALL_CFLAGS) -o $@ $(filter %.c,$^) -lm
 # Preloaded into whatever runs below it, so without the sanitizers.
 $(B)/demo/libadapters.so: demo/adapters_shim.c
 	@mkdir -p $(@D)
@@ -193,20 +195,60 @@ $(B)/fuzz_%: $(B)/tests/fuzz_%.o $(B)/libdaemon.a $(B)/libprotocol.a
 	$(call said,ld $@)
 	$(Q)$(CC) $(ALL_CFLAGS) -fsanitize=fuzzer -o $@ $^ $(LIBS)
 
+# ---- installing: every file once, as MODE|FROM|TO ----
+
+SYSCONFDIR ?= /etc
+LIBDIR     ?= $(PREFIX)/lib
+UNITDIR    ?= $(LIBDIR)/systemd/system
+UDEVDIR    ?= $(LIBDIR)/udev/rules.d
+DOCDIR     ?= $(PREFIX)/share/doc/splittally
+BASHDIR    ?= $(PREFIX)/share/bash-completion/completions
+ZSHDIR     ?= $(PREFIX)/share/zsh/site-functions
+install_files = 755|$(B)/tallyd|$(PREFIX)/bin/tallyd 755|$(B)/tally|$(PREFIX)/bin/tally \
+  $(if $(DRAW),755|$(B)/tally-draw|$(PREFIX)/bin/tally-draw) \
+  644|udev/60-tally.rules|$(UDEVDIR)/60-tally.rules \
+  644|udev/70-tally-pedal.rules|$(DOCDIR)/70-tally-pedal.rules \
+  644|systemd/tallyd.service|$(UNITDIR)/tallyd.service \
+  644|systemd/tallyd.socket|$(UNITDIR)/tallyd.socket \
+  644|systemd/tallyd-viewers.socket|$(UNITDIR)/tallyd-viewers.socket \
+  644|systemd/tally.sysusers|$(LIBDIR)/sysusers.d/tally.conf \
+  644|systemd/tally.tmpfiles|$(LIBDIR)/tmpfiles.d/tally.conf \
+  644|systemd/tally.ini|$(DOCDIR)/tally.ini 644|demo/bench.conf|$(DOCDIR)/bench.conf \
+  644|README.md|$(DOCDIR)/README.md 644|LICENSE|$(DOCDIR)/LICENSE \
+  644|protocol/SEAL.md|$(DOCDIR)/SEAL.md 644|protocol/WIRE.md|$(DOCDIR)/WIRE.md \
+  $(foreach d,$(wildcard protocol/meter/dialects/*.ini),644|$(d)|$(DOCDIR)/dialects/$(notdir $(d))) \
+  $(foreach m,$(shell ls $(B)/man/*.[1578] 2>/dev/null),\
+    644|$(m)|$(PREFIX)/share/man/man$(patsubst .%,%,$(suffix $(m)))/$(notdir $(m))) \
+  $(if $(shell ls $(B)/completions/tally.bash 2>/dev/null),644|$(B)/completions/tally.bash|$(BASHDIR)/tally) \
+  $(if $(shell ls $(B)/completions/_tally 2>/dev/null),644|$(B)/completions/_tally|$(ZSHDIR)/_tally)
+each_file = for f in $(foreach f,$(install_files),'$(f)'); do \
+  mode=$${f%%|*}; rest=$${f\#*|}; from=$${rest%%|*}; to='$(DESTDIR)'$${rest\#*|};
+
+# The configuration is the bench's: one that is there stays as it is.
+.PHONY: uninstall deb check-package
 install: all
-	install -D -m 755 $(B)/tallyd $(DESTDIR)$(PREFIX)/bin/tallyd
-	install -D -m 755 $(B)/tally $(DESTDIR)$(PREFIX)/bin/tally
-	$(if $(DRAW),install -D -m 755 $(B)/tally-draw $(DESTDIR)$(PREFIX)/bin/tally-draw)
-	install -D -m 644 udev/60-tally.rules $(DESTDIR)$(PREFIX)/lib/udev/rules.d/60-tally.rules
-	install -D -m 644 udev/70-tally-pedal.rules $(DESTDIR)$(PREFIX)/share/doc/splittally/70-tally-pedal.rules
-	install -D -m 644 README.md $(DESTDIR)$(PREFIX)/share/doc/splittally/README.md
-	install -D -m 644 protocol/SEAL.md $(DESTDIR)$(PREFIX)/share/doc/splittally/SEAL.md
-	install -D -m 644 protocol/WIRE.md $(DESTDIR)$(PREFIX)/share/doc/splittally/WIRE.md
-	install -d $(DESTDIR)$(PREFIX)/share/doc/splittally/dialects
-	install -m 644 protocol/meter/dialects/*.ini $(DESTDIR)$(PREFIX)/share/doc/splittally/dialects/
-	install -D -m 644 demo/bench.conf $(DESTDIR)$(PREFIX)/share/doc/splittally/bench.conf
+	@$(each_file) echo "  install $$to"; install -D -m $$mode "$$from" "$$to" || exit 1; done
+	@sed -i 's|/usr/bin/|$(PREFIX)/bin/|' '$(DESTDIR)$(UNITDIR)/tallyd.service'
+	@test -e '$(DESTDIR)$(SYSCONFDIR)/tally.ini' || \
+	  install -D -m 644 systemd/tally.ini '$(DESTDIR)$(SYSCONFDIR)/tally.ini'
+	@install -d -m 755 '$(DESTDIR)$(SYSCONFDIR)/tally/dialects'
+	@test -n '$(DESTDIR)' || echo "next: systemd-sysusers && systemd-tmpfiles --create && systemctl" \
+	  "daemon-reload && udevadm control --reload && systemctl enable --now tallyd.socket tallyd"
+
+uninstall:
+	@$(each_file) echo "  remove $$to"; rm -f "$$to" || exit 1; done
+	@rmdir '$(DESTDIR)$(DOCDIR)/dialects' '$(DESTDIR)$(DOCDIR)' 2>/dev/null || true
+	@echo "what stays: the configuration $(SYSCONFDIR)/tally.ini, dialects in $(SYSCONFDIR)/tally," \
+	  "and the logs with their keys in /var/lib/tally"
+
+# A Debian package into $(B)/deb, from a copy of the sources; then lintian and a life of the
+# package in a fresh root: tests/package/.
+deb:
+	@sh tests/package/build.sh $(B)/deb
+check-package: deb
+	@python3 tests/package/check.py $(B)/deb
 
 clean:
 	rm -rf build
 
--include $(shell find $(B) -name '*.d' 2>/dev/null)
+-include $(shell find $(B) -name package -prune -o -name '*.d' -type f -print 2>/dev/null)

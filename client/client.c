@@ -101,6 +101,27 @@ void client_failed(struct client *c, enum outcome outcome, const struct fault *w
 		        "--after SEQ` show what the log has\n");
 }
 
+/* Questions that change nothing: where the daemon ends before it answers (it is restarted,
+ * perhaps), the next one may be asked as well. */
+static bool only_looks(const char *method)
+{
+	static const char *const list[] = {"status", "meters", "job.list", "job.show", "sheet.show",
+	                                   "entries", "compare", "plan", "places", "notes"};
+	for (size_t i = 0; i < sizeof list / sizeof *list; i++)
+		if (strcmp(method, list[i]) == 0)
+			return true;
+	return false;
+}
+
+static bool ask_anew(struct client *c, enum outcome outcome, const char *method)
+{
+	if (outcome != OUTCOME_UNREACHABLE || !link_cut_off(c->link) || !only_looks(method))
+		return false;
+	link_close(c->link);
+	c->link = NULL;
+	return client_open(c, NULL, &outcome);
+}
+
 enum outcome client_ask_for(struct client *c, const char *method, json_t *params,
                             int timeout_ms, struct message *m)
 {
@@ -110,7 +131,14 @@ enum outcome client_ask_for(struct client *c, const char *method, json_t *params
 		json_decref(params);
 		return outcome;
 	}
+	json_t *again = json_deep_copy(params);
 	outcome = link_call(c->link, method, params, timeout_ms, m);
+	if (outcome != OUTCOME_DONE && ask_anew(c, outcome, method)) {
+		message_free(m);
+		outcome = link_call(c->link, method, again, timeout_ms, m);
+		again = NULL;
+	}
+	json_decref(again);
 	if (outcome == OUTCOME_DONE)
 		return outcome;
 	client_failed(c, outcome, &m->why);

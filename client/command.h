@@ -39,6 +39,7 @@ struct client;
 	X(CHART, "chart", "FILE", "a picture: FILE.svg, .png or .pdf")                             \
 	X(QUANTITY, "quantity", "Q", "value, leakage, esr, dissipation, insulation or volts")     \
 	X(U, "u", "U", "standard uncertainty of the value, in its unit")                          \
+	X(FREQUENCY, "frequency", "F", "of the signal: alternating volts or amps at 1 kHz, 31.5 Hz") \
 	X(BECAUSE, "because", "TEXT", "the reason, kept in the log")                              \
 	X(AFTER, "after", "SEQ", "begin after this record")                                       \
 	X(LOG, "log", "FILE", "where the log is to be (else as the daemon's configuration says)") \
@@ -64,7 +65,8 @@ struct client;
 	X(DIGIT, "digit", "D", "weight of the meter's last digit (else that of VALUE as written)") \
 	X(MAP, "map", "HEADING=COLUMN,...", "which column of a parts list is which of a sheet")   \
 	X(YES, "yes", NULL, "the cautions were read and hold")                                     \
-	X(DRY, "dry", NULL, "say what would be done, and do nothing")
+	X(DRY, "dry", NULL, "say what would be done, and do nothing") \
+	X(RESUME, "resume", NULL, "take up the one that was left")
 
 enum option_id {
 #define X(id, name, value, help) OPTION_##id,

@@ -1,21 +1,10 @@
 /* SPDX-License-Identifier: MIT */
 /*
- * What the technician decides at the bench: position, reach, condition, walk; and
- * the state of it all.
+ * What the technician decides at the bench: position, reach, condition, walk.
  */
 #include "client/command_calls.h"
 
 #include <string.h>
-
-static enum outcome show_status(struct client *c)
-{
-	return client_show(c, "status", NULL, view_status);
-}
-
-enum outcome call_status(struct client *c)
-{
-	return show_status(c);
-}
 
 enum outcome call_at(struct client *c)
 {

@@ -67,8 +67,10 @@ enum outcome sheet_add_typed(struct client *c);
 enum outcome call_sheet_mirror(struct client *c);
 /* Begin a job with the sheet of another one. */
 enum outcome job_start_like(struct client *c, const char *name, const char *like, bool again);
-/* command_bench.c */
+/* command_service.c */
 enum outcome call_status(struct client *c);
+enum outcome call_reload(struct client *c);
+/* command_bench.c */
 enum outcome call_at(struct client *c);
 enum outcome call_reach(struct client *c);
 enum outcome call_condition(struct client *c);
@@ -91,6 +93,8 @@ enum outcome call_entries(struct client *c);
 enum outcome call_strike(struct client *c);
 enum outcome call_compare(struct client *c);
 /* command_plan.c */
+/* The plan with all its pages as one object; the caller frees `whole`.  `params` is taken. */
+enum outcome plan_ask(struct client *c, json_t *params, struct lines *whole);
 enum outcome call_plan(struct client *c);
 enum outcome call_plan_order(struct client *c);
 enum outcome call_plan_recheck(struct client *c);

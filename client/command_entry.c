@@ -26,7 +26,8 @@ static void show_record(struct client *c, struct slice result)
 enum outcome call_take(struct client *c)
 {
 	struct message m;
-	json_t *params = client_params("meter", client_option(c, OPTION_METER), NULL);
+	json_t *params = client_params("meter", client_option(c, OPTION_METER), "frequency",
+	                               client_option(c, OPTION_FREQUENCY), NULL);
 	enum outcome outcome = client_ask(c, "take", params, &m);
 	if (outcome == OUTCOME_DONE)
 		show_record(c, m.result);
@@ -65,7 +66,8 @@ enum outcome call_enter(struct client *c)
 	                               "from", client_option(c, OPTION_FROM), "quantity",
 	                               client_option(c, OPTION_QUANTITY), "u",
 	                               client_option(c, OPTION_U), "because",
-	                               client_option(c, OPTION_BECAUSE), NULL);
+	                               client_option(c, OPTION_BECAUSE), "frequency",
+	                               client_option(c, OPTION_FREQUENCY), NULL);
 	enum outcome outcome = client_ask(c, "enter", params, &m);
 	if (outcome == OUTCOME_DONE)
 		show_record(c, m.result);

@@ -162,7 +162,11 @@ static enum outcome guided(struct client *c, const char *kind, bool has_of)
 		fprintf(c->out, "nothing was begun\n");
 		return OUTCOME_NO;
 	}
-	outcome = client_change(c, "guide.start", guide_params(kind, of, words), "begun");
+	if (client_has(c, OPTION_RESUME))
+		outcome = client_change(c, "guide.resume", client_params("name", of[0] ? of : kind, NULL),
+		                        "taken up again");
+	else
+		outcome = client_change(c, "guide.start", guide_params(kind, of, words), "begun");
 	if (outcome != OUTCOME_DONE)
 		return outcome;
 	struct message m; /* the yes is the first step */

@@ -41,6 +41,7 @@ struct bench_loop {
 	int signals_on;
 	int ended_by; /* the signal that ended it, 0 */
 	int64_t noted; /* of the scene's notes: printed so far */
+	int ready;     /* --plain: what stands before the power, as it was printed last */
 	char line[LINE_MAX_BYTES]; /* what is typed in --plain */
 	size_t line_len;
 	bool line_long;
@@ -127,6 +128,9 @@ static void print_notes(struct bench_loop *b)
 		if (n && !n->told)
 			lines_printf(&out, "%s\n", n->text);
 	}
+	if (b->ready != s->ready_asked)
+		lines_puts(&out, s->ready);
+	b->ready = s->ready_asked;
 	if (out.len)
 		print(b, &out);
 	lines_free(&out);

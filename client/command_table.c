@@ -24,8 +24,9 @@ const struct verb_option option_table[OPTION_COUNT] = {
 /* Of every guided run. */
 #define GUIDE \
 	" Its cautions come first and want a yes; at a terminal the verb stays, and Enter says that a " \
-	"step is done; so do `tally go` and the pedal. --dry prints the steps and touches nothing." CAUTION, \
-	OPTION_BIT(DRY) | OPTION_BIT(YES)
+	"step is done; so do `tally go` and the pedal. --dry prints the steps and touches nothing. --resume takes " \
+	"up the one that was left (`tally leave`): from its cautions, with what of it still counts." CAUTION, \
+	OPTION_BIT(DRY) | OPTION_BIT(YES) | OPTION_BIT(RESUME)
 
 const struct command command_table[] = {
 	{METERS, "meters", "", "the meters, what they say they are, and the state of their lines",
@@ -183,10 +184,16 @@ const struct command command_table[] = {
 	 "for screen readers, and words (take, undo, next, help ...) are read from standard input; "
 	 "`tally --plain` alone is the same. Without a terminal only --plain works." CAUTION,
 	 0, 0, NEED_BENCH, false, call_bench},
-	{BENCH, "status", "", "what is chosen and how things stand",
-	 "Job, condition, reach, walk, the chosen position, meters bound elsewhere, and the health of "
-	 "the log.",
+	{BENCH, "status", "", "what is chosen, and how everything stands: one screen",
+	 "Job, condition, reach, walk, the chosen position, meters bound elsewhere; then the daemon, its "
+	 "meters, the log and its disk, what waits for it, the clock, the last checkpoint, who is "
+	 "connected. What is wrong is said with its cure, and the exit status is 1.",
 	 0, 0, NEED_BENCH, false, call_status},
+	{BENCH, "reload", "", "the daemon reads its configuration anew",
+	 "Everything is read first, dialect files too; with a fault anywhere nothing changes, and "
+	 "FILE:LINE:COLUMN is said with exit status 2. A meter whose section says the same goes on without "
+	 "losing a frame. Name, log and sockets change with a restart alone.",
+	 0, 0, NEED_BENCH, true, call_reload},
 	{BENCH, "at", "[POSITION] [QUANTITY]", "choose the position (and quantity); say what is chosen",
 	 "What the probes touch next is logged to this position. --meter binds one meter to it while "
 	 "the others go on where they are. Without words: what is chosen." CAUTION,
@@ -227,8 +234,9 @@ const struct command command_table[] = {
 	 0, 0, NEED_BENCH, false, call_again},
 	{BENCH, "take", "", "log the reading as it stands now, overload included",
 	 "For a part that reads open, a value that keeps moving, a voltage in doubt. --meter says "
-	 "which meter where several are live.",
-	 OPTION_BIT(METER), 0, NEED_BENCH, true, call_take},
+	 "which meter where several are live. --frequency says at which frequency volts or amps AC "
+	 "were measured.",
+	 OPTION_BIT(METER) | OPTION_BIT(FREQUENCY), 0, NEED_BENCH, true, call_take},
 	{BENCH, "there", "", "a held value goes to the part that it looks like",
 	 "A value that is far from the nominal of what is up, and fits the last, the next or the twin "
 	 "position, is held: `take` logs it here, `there` logs it to the other, `again` drops it. What "
@@ -271,8 +279,10 @@ const struct command command_table[] = {
 	{ENTRIES, "enter", "POSITION VALUE", "an entry from an instrument without a data line",
 	 "The value as people write it: 470k, 4k7, 0.47 uF, -35 V, overload. It is marked as typed "
 	 "for ever. --from names the instrument; --quantity where it is not the value; --u its "
-	 "standard uncertainty.",
-	 OPTION_BIT(FROM) | OPTION_BIT(QUANTITY) | OPTION_BIT(U) | OPTION_BIT(BECAUSE),
+	 "standard uncertainty. --frequency says at which frequency volts or amps AC were measured; of "
+	 "three and more at one position the report draws a response.",
+	 OPTION_BIT(FROM) | OPTION_BIT(QUANTITY) | OPTION_BIT(U) | OPTION_BIT(BECAUSE) |
+	     OPTION_BIT(FREQUENCY),
 	 OPTION_BIT(FROM), NEED_BENCH, true, call_enter},
 	{ENTRIES, "entries", "[POSITION]", "entries with their verdicts",
 	 "With --json each line is the sealed record, byte for byte; one that was struck has a member "
@@ -357,7 +367,8 @@ const struct command command_table[] = {
 	{GUIDED, "reform", "NAME [WORD...]", "re-form an electrolytic, for as long as it takes",
 	 "NAME is a position or a part. Two meters: volts over the resistor in series, volts at the part. It "
 	 "goes on for hours while other meters work, ends at the limit of leakage held steady, and gives "
-	 "up where it cannot. Words: over=METER, at=METER, resistor=100k, to=350V, heat=1W, "
+	 "up where it cannot. Words: drop=METER, part=METER, resistor=100k (or the position where it was "
+	 "measured), to=350V, heat=1W, "
 	 "era=modern|period." GUIDE, 0, NEED_BENCH, true, call_reform},
 	{GUIDED, "rise", "[WORD...]", "bring up the power, in the safe order",
 	 "Lamp and variable transformer, heaters, rectifier, valves; then rails, bias and output." GUIDE,

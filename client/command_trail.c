@@ -493,7 +493,7 @@ static void csv_reading(struct client *c, const struct trail_body *b, const stru
                         int i)
 {
 	const struct trail_reading *r = &b->reading[i];
-	char buffer[40], value[DECIMAL_TEXT_SIZE] = "";
+	char buffer[40], value[DECIMAL_TEXT_SIZE] = "", second[DECIMAL_TEXT_SIZE] = "";
 	struct text text;
 	struct decimal d;
 	text_begin(&text, buffer, sizeof buffer);
@@ -503,9 +503,15 @@ static void csv_reading(struct client *c, const struct trail_body *b, const stru
 		d.e = b->digit.e;
 		text_decimal(&text, d);
 	}
-	fprintf(c->out, "%.27s,%s,%s,%s,%s,%s,%lld,%d\r\n", buffer + 1, b->meter, b->position ? b->position : "",
-	        function_name(b->function), value, r->has_value ? "" : reading_state_word(r->state),
-	        (long long)head->seq, i);
+	text_begin(&text, second, sizeof second);
+	if (r->has_second && !__builtin_mul_overflow(r->second, b->second_digit.n, &d.n)) {
+		d.e = b->second_digit.e;
+		text_decimal(&text, d);
+	}
+	fprintf(c->out, "%.27s,%s,%s,%s,%s,%s,%lld,%d,%s,%s\r\n", buffer + 1, b->meter,
+	        b->position ? b->position : "", function_name(b->function), value,
+	        r->has_value ? "" : reading_state_word(r->state), (long long)head->seq, i,
+	        r->has_second ? second_word(b->second) : "", second);
 }
 
 static void each_run(struct client *c, struct slice record, struct slice result, void *arg)
@@ -540,7 +546,7 @@ static enum outcome readings(struct client *c, struct gathering *g)
 	if (outcome != OUTCOME_DONE)
 		return outcome;
 	if (client_has(c, OPTION_CSV))
-		fputs("time_utc,meter,position,function,value_si,state,record,reading\r\n", c->out);
+		fputs("time_utc,meter,position,function,value_si,state,record,reading,second,second_si\r\n", c->out);
 	if (!g->lines)
 		return OUTCOME_DONE;
 	json_t *params = client_params("meter", g->meter, NULL);

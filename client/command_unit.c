@@ -24,7 +24,8 @@ enum outcome call_job_ready(struct client *c)
 	const char *job = client_word(c, 0) ? client_word(c, 0) : client_option(c, OPTION_JOB);
 	enum outcome outcome = client_ask(c, "job.ready", client_params("job", job, NULL), &m);
 	if (outcome == OUTCOME_DONE) {
-		bool ready = view_ready(&c->style, m.result, &out);
+		bool ready = view_ready(&c->style, m.result, "then say so: tally job fitted POSITION...",
+		                        &out);
 		if (client_has(c, OPTION_JSON)) {
 			client_json(c, m.result);
 			lines_free(&out);

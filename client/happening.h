@@ -52,7 +52,7 @@ struct happening_told {
 	const char *role;     /* what the part does there: "coupling" */
 	const char *why;      /* one sentence: reason of a verdict, a refusal, a loss */
 	const char *next;     /* what can be done now: "take it, or choose R13" */
-	const char *guide;    /* the step: "leak.zero" */
+	const char *guide;    /* the step: "leak.zero"; `shown` is its value, `why` it was given up */
 	const char *alarm;    /* what danger: "live", "mains", "held" */
 	bool typed;           /* an entry from an instrument without a data line: `meter` */
 	int64_t seq;          /* the record, where there is one; else 0 */

@@ -22,6 +22,13 @@ const char *keys_asks(enum action action)
 		return "the name of a position, and what is measured there: C8 or C8 leakage";
 	case ACTION_NOTE:
 		return "what you see, smell or hear there";
+	case ACTION_PHOTO:
+		return "the file of a jpeg, png or webp, then what it shows: c7.jpg leaks at one end";
+	case ACTION_LINE:
+		return "R1-R6 100k; mirror all +100; set, fit R12 key=value; rename N5 R12; twins accept; "
+		       "unit serial=12; start NAME again OLD";
+	case ACTION_FITTED:
+		return "positions, ranges, parts: looked at, no leg is up, what is new is in";
 	case ACTION_ENTER:
 		return "POSITION [quantity] VALUE from INSTRUMENT [u U] [because WHY]";
 	case ACTION_MOVE:
@@ -128,11 +135,12 @@ static bool act(struct keys *k, int key, const struct keys_guide *guide, struct 
 			begin(k, KEYS_TYPE, action, guide);
 		else if (action == ACTION_LIVE || action == ACTION_COLD)
 			begin(k, KEYS_CONFIRM, action, guide);
-		else if (action == ACTION_HELP || action == ACTION_SHEET)
+		else if (action == ACTION_HELP || action == ACTION_SHEET || action == ACTION_RISE)
 			begin(k, KEYS_LOOK, action, guide);
 		else
 			return done(out, action, "");
-		return false;
+		/* What stands before the power is asked for, and shown when it is answered. */
+		return action == ACTION_RISE && done(out, action, "");
 	}
 	return false;
 }

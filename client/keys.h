@@ -39,13 +39,18 @@
 	X(ORDER, 'd', "d", "order", NULL, "order", "by sheet, kind, channel")                \
 	X(SHEET, 'a', "a", "sheet", NULL, "sheet", "all of it, what is done")                \
 	X(NOTE, 't', "t", "note", "TEXT", "note", "on this position")                        \
+	X(PHOTO, '@', "@", "photo", "FILE WHAT IT SHOWS", "photo", "and what it shows")      \
 	X(ENTER, 'e', "e", "enter", "POSITION VALUE from INSTRUMENT", "enter",               \
 	  "type what has no line")                                                          \
 	X(MOVE, 'p', "p", "move", "WHICH POSITION", "move", "entries, where they fit")       \
 	X(STRIKE, 'x', "x", "strike", "REASON", "strike", "an entry, with a reason")         \
+	X(SWAPPED, '/', "/", "swapped", NULL, "swapped", "again, leads changed")             \
 	X(OFFSET, 'f', "f", "offset", "short or open", "offset", "of the leads")             \
 	X(CHECK, 'h', "h", "check", "METER POSITION", "check", "a meter, by a reference")    \
 	X(BIND, 'i', "i", "bind", "METER POSITION", "bind", "a meter to a position")         \
+	X(LINE, 'j', "j", "line", "LINE", "line", "sheet, fit, valve, unit")                 \
+	X(RISE, '!', "!", "ready", NULL, "ready", "is it, for the power?")                   \
+	X(FITTED, '.', ".", "fitted", "POSITIONS", "fitted", "no leg is up, it is in")       \
 	X(LIVE, 'l', "l", "live", NULL, "live", "volts on; cautions first")                  \
 	X(COLD, 'k', "k", "cold", NULL, "cold", "measure reservoirs dead")                   \
 	X(MUTE, 'z', "z", "mute", NULL, "mute", "sound and speech off, on")                  \
@@ -82,7 +87,8 @@ enum keys_mode {
 	KEYS_ACT,     /* a key acts */
 	KEYS_TYPE,    /* something is typed: what for says `asked` */
 	KEYS_CONFIRM, /* the cautions stand: y does it, any other key does not */
-	KEYS_LOOK,    /* the list of keys or the whole sheet stands: any key takes it away */
+	KEYS_LOOK,    /* the list of keys, the whole sheet, or what stands before the power:
+	               * any key takes it away */
 };
 
 struct keys {

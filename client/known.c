@@ -60,6 +60,9 @@ void known_add(struct known *k, const struct sheet_row *row)
 	add_word(k, "", row->written[SHEET_ROLE]);
 	add_word(k, "part=", row->written[SHEET_PART]);
 	add_word(k, "channel=", row->written[SHEET_CHANNEL]);
+	for (int i = 0; i < row->extras; i++)
+		if (strcasecmp(row->extra_name[i], "valve") == 0)
+			add_word(k, "valve=", row->extra_cell[i]);
 }
 
 /* ---- what fits ---- */
@@ -149,6 +152,7 @@ static void offer_words(const struct known *k, struct list *l)
 	}
 	for (size_t i = 0; i < sizeof limits / sizeof *limits; i++)
 		offer(l, limits[i], "");
+	offer(l, "valve=", "");
 	for (size_t i = 0; i < sizeof roles / sizeof *roles; i++)
 		offer(l, roles[i], " ");
 	for (int i = 0; i < k->word_count; i++)

@@ -5,7 +5,7 @@
  *
  *   the first word   the next number that is free: `R` after R1-R6 is R7
  *   with= twin=      the positions of the sheet
- *   part= channel=   what was used already
+ *   part= channel=   what was used already; valve=, the own number of a valve, too
  *   kind=            the kinds
  *   elsewhere        kinds, keys (tolerance= ...), roles of the trade, words that were used
  */

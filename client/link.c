@@ -16,6 +16,11 @@ void message_free(struct message *m)
 	*m = (struct message){0};
 }
 
+bool link_cut_off(const struct link *l)
+{
+	return l && l->lost && !l->child.pid;
+}
+
 const struct link_hello *link_hello(const struct link *l)
 {
 	return &l->hello;

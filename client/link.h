@@ -66,6 +66,8 @@ struct link_hello {
 /* Connect and say hello.  NULL with the outcome and a sentence that helps. */
 struct link *link_open(const struct link_target *target, enum outcome *outcome,
                        struct fault *why);
+/* Did a daemon at a socket close the connection, with nothing half said? */
+bool link_cut_off(const struct link *l);
 void link_close(struct link *l);
 const struct link_hello *link_hello(const struct link *l);
 

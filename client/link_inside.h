@@ -18,6 +18,7 @@ struct link {
 	char name[256];     /* of the socket or the file, for sentences */
 	struct link_hello hello;
 	int timeout_ms;     /* of the target */
+	bool lost;          /* the other end closed, with no piece of a line before it */
 	enum outcome ended; /* how the child ended, where that says more than "lost" */
 	const volatile sig_atomic_t *stop; /* ends waiting for an answer; NULL for nothing */
 	void (*progress)(void *arg, int64_t done, int64_t all);

@@ -133,6 +133,7 @@ enum got read_line(struct link *l, int64_t deadline, const volatile sig_atomic_t
 		if (n > 0) {
 			l->len += (size_t)n;
 		} else if (n == 0 || (errno != EINTR && errno != EAGAIN)) {
+			l->lost = l->len == 0;
 			lost(l, why);
 			return GOT_LOST;
 		}

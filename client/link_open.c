@@ -118,6 +118,24 @@ static enum outcome say_hello(struct link *l, struct fault *why)
 	return outcome;
 }
 
+/* A daemon that is restarted takes connections up to its last moment: whoever came then is cut
+ * off before the hello is answered.  Nothing was asked yet, so it is asked again, of the next
+ * one, which waits behind the same socket; once. */
+static enum outcome hello_again(struct link *l, const struct link_target *target,
+                                struct fault *why)
+{
+	struct fault first = *why;
+	enum outcome outcome;
+	if (l->fd >= 0)
+		close(l->fd);
+	l->len = l->looked = 0;
+	l->fd = connect_socket(target->socket, &outcome, why);
+	if (l->fd >= 0)
+		return say_hello(l, why);
+	*why = first;
+	return OUTCOME_UNREACHABLE;
+}
+
 struct link *link_open(const struct link_target *target, enum outcome *outcome,
                        struct fault *why)
 {
@@ -139,6 +157,8 @@ struct link *link_open(const struct link_target *target, enum outcome *outcome,
 	}
 	if (there)
 		*outcome = say_hello(l, why);
+	if (there && !target->file && *outcome == OUTCOME_UNREACHABLE && l->lost)
+		*outcome = hello_again(l, target, why);
 	if (!there || *outcome != OUTCOME_DONE) {
 		link_close(l);
 		return NULL;

@@ -2,6 +2,8 @@
 /* What was typed, taken apart: see phrase.h. */
 #include "client/phrase.h"
 
+#include "client/phrase_line.h"
+
 #include "protocol/trade/position.h"
 #include "protocol/trade/quantity.h"
 
@@ -274,14 +276,42 @@ bool phrase_names(enum action action, const char *text, struct phrase_names *out
 	return true;
 }
 
+/* ---- photo ---- */
+
+bool phrase_photo(const char *text, char file[KEYS_TEXT_MAX], const char **said, char *why,
+                  size_t size)
+{
+	text += strspn(text, " \t");
+	bool quoted = text[0] == '"';
+	text += quoted;
+	size_t n = quoted ? strcspn(text, "\"") : strcspn(text, " \t");
+	if (quoted && !text[n])
+		return no(why, size, "the name of the file has no closing quote");
+	if (!n)
+		return no(why, size, "the file of the photo is missing");
+	if (n >= KEYS_TEXT_MAX)
+		return no(why, size, "the name of the file is too long");
+	memcpy(file, text, n);
+	file[n] = '\0';
+	*said = text + n + quoted;
+	*said += strspn(*said, " \t");
+	return true;
+}
+
 bool phrase_good(enum action action, const char *text, char *why, size_t size)
 {
 	struct phrase_enter enter;
 	struct phrase_move move;
 	struct phrase_strike strike;
 	struct phrase_names names;
-	char name[SCENE_NAME];
+	struct phrase_line line;
+	char name[SCENE_NAME], file[KEYS_TEXT_MAX];
+	const char *said;
 	switch (action) {
+	case ACTION_PHOTO:
+		return phrase_photo(text, file, &said, why, size);
+	case ACTION_LINE:
+		return phrase_line(text, &line, why, size);
 	case ACTION_AT:
 		return take_name(next_word(&text), "the position", name, why, size);
 	case ACTION_ENTER:
@@ -360,6 +390,10 @@ enum phrase_word phrase_expects(enum action action, const char *before, size_t l
 		     : is_key(latest, "from") ? PHRASE_INSTRUMENT : PHRASE_ANYTHING;
 	case ACTION_MOVE:
 		return PHRASE_POSITION;
+	case ACTION_FITTED:
+		return PHRASE_WAITING;
+	case ACTION_LINE:
+		return phrase_line_expects(text);
 	case ACTION_OFFSET:
 		return words == 0 ? PHRASE_LEADS : words == 1 ? PHRASE_METER : PHRASE_ANYTHING;
 	case ACTION_CHECK:

@@ -12,6 +12,9 @@
  *     offset    short              short leads, for ohm; `open` for farad; and a meter
  *     check     red REF1
  *     bind      red C1 leakage       `red free` lets it follow the walk again
+ *     photo     c7.jpg leaks here    the file ("two words.jpg" in quotes), what it shows
+ *     fitted    C7 R1-R6             positions, ranges and parts
+ *     line      see phrase_line.h
  *
  * Pure.  Words are parted by blanks.  Names are looked at for their form alone; whether
  * there is such a position, the daemon knows.
@@ -56,6 +59,10 @@ bool phrase_strike(const char *text, struct phrase_strike *out, char *why, size_
 bool phrase_names(enum action action, const char *text, struct phrase_names *out, char *why,
                   size_t size);
 
+/* photo: its file, and where the text begins ("" where nothing was said). */
+bool phrase_photo(const char *text, char file[KEYS_TEXT_MAX], const char **said, char *why,
+                  size_t size);
+
 /* Any of them: can it be understood? */
 bool phrase_good(enum action action, const char *text, char *why, size_t size);
 
@@ -76,6 +83,8 @@ enum phrase_word {
 	PHRASE_METER,
 	PHRASE_INSTRUMENT, /* one that entries were typed from */
 	PHRASE_LEADS,
+	PHRASE_WAITING, /* a position that stands between the unit and its power */
+	PHRASE_LINE,    /* a line of a sheet: see phrase_line.h */
 };
 /* `before`: the words before the one at the cursor, their bytes. */
 enum phrase_word phrase_expects(enum action action, const char *before, size_t len);

@@ -8,6 +8,8 @@
  *                        the safety tests; what was never measured
  *     report_owner.c     the first page, in plain words
  *     report_tables.c, report_history.c   everything behind it
+ *     report_response.c  the measured response of an output
+ *     report_guide.c     guided runs, report_guide_picture.c their trails
  *     report_picture.c   scales and bars, as SVG
  *     report_paper.c     HTML and pages for print, both at once
  *     report_csv.c, report_json.c         for machines
@@ -23,6 +25,7 @@
 #include "protocol/trade/position.h"
 
 struct client;
+struct report_guide;
 
 enum report_condition { REPORT_FOUND, REPORT_NEW, REPORT_DONE, REPORT_CONDITIONS };
 enum report_word { REPORT_NONE, REPORT_WITHIN, REPORT_UNSURE, REPORT_OUTSIDE, REPORT_WORDS };
@@ -41,6 +44,8 @@ struct report_entry {
 	bool in_circuit, typed, overload;
 	bool has_value;
 	double value, u;      /* SI; u the standard uncertainty, 0: not known */
+	double hertz;         /* of alternating volts or amps, as the entry says; 0: it does not */
+	bool aside;           /* ... another one than its place is meant for: a point of a response */
 	enum report_word word, service; /* service REPORT_NONE: not judged */
 	char shown[64];
 };
@@ -52,6 +57,7 @@ struct report_position {
 	enum kind kind;
 	enum function function;
 	struct slice fit;    /* absent where the sheet's part is in */
+	bool outputs;        /* entries there carry a frequency */
 };
 
 /* One line of the table of before and after: a quantity of a position. */
@@ -87,6 +93,8 @@ struct report {
 	struct report_position *position;
 	struct report_record *record;
 	int entries, positions, records;
+	struct report_guide *guide; /* runs, in the order in which they began */
+	int guides;
 
 	/* What follows. */
 	struct report_line *line;
@@ -108,7 +116,8 @@ bool report_grow(struct report *r, void *array, int count, size_t each);
 /*
  * Of the entries of a position, quantity and condition that are not struck the newest counts;
  * but what was measured lifted or loose comes before what was measured in circuit, where
- * other paths count.  In volts reach says nothing.
+ * other paths count.  In volts reach says nothing.  What was measured at another frequency than
+ * its place is meant for (1 kHz, where its role says none) counts only where nothing else is there.
  */
 void report_facts(struct report *r);
 const struct report_position *report_position(const struct report *r, const char *name);
@@ -149,6 +158,8 @@ void report_value(const struct report *r, const char *shown, char *out, size_t s
 /* An SI number in the unit of `like`, with so many figures. */
 void report_like(const struct report *r, double x, int figures, const char *like, char *out,
                  size_t size);
+/* "1 uA", as `like` of a number that nobody showed: the SI prefix that suits it. */
+void report_si(double x, const char *unit, char *out, size_t size);
 /* A plain number, "%.*f" by the locale. */
 void report_number(const struct report *r, double x, int decimals, char *out, size_t size);
 /* "+31.2 %", "3.4 times nominal", "overload: above 20 Mohm", "" */
@@ -176,6 +187,17 @@ void report_entry_text(const struct report *r, const struct report_entry *e, cha
 void report_what(const struct report *r, const struct report_position *p, char *out, size_t size);
 /* "calculated" names of places. */
 const char *report_place_word(const struct report *r, const char *what);
+
+/* ---- report_response.c ---- */
+
+/* The frequency that an entry carries; 0 for none. */
+double report_hertz(const struct report_entry *e);
+/* "31.5 Hz", "1 kHz" */
+void report_hertz_text(const struct report *r, double hertz, char *out, size_t size);
+void report_response(const struct report *r, struct paper *p);
+/* Items of a list: how far each output reaches now. */
+void report_response_owner(const struct report *r, struct paper *p);
+void report_response_json(const struct report *r, struct lines *out);
 
 /* ---- report_picture.c ---- */
 

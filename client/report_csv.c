@@ -18,7 +18,7 @@
 
 static const char *const columns[] = {
 	"record", "time_utc", "job", "position", "kind", "role", "channel", "nominal_si", "quantity",
-	"condition", "reach", "source", "meter", "function", "unit", "value_si", "digit_si", "state",
+	"condition", "reach", "source", "meter", "function", "frequency_hz", "unit", "value_si", "digit_si", "state",
 	"above_si", "standard_uncertainty_si", "readings", "verdict", "side", "reason",
 	"deviation_ratio", "limit_low_si", "limit_high_si", "service_verdict", "other_value_si",
 	"counts", "struck_because", "moved_from", "because", "shown_number", "shown_unit",
@@ -129,6 +129,10 @@ static void entry_row(const struct report *r, struct row *row, const struct repo
 	member_cell(row, record, "source");
 	member_cell(row, record, "meter");
 	member_cell(row, record, "function");
+	if (e->hertz > 0)
+		member_number(row, record, "frequency");
+	else
+		text_cell(row, "");
 	text_cell(row, function_unit(e->function));
 	member_number(row, record, "value");
 	member_number(row, record, "digit");

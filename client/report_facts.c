@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: MIT */
 /* What follows from what was gathered: see report.h for the rules. */
 #include "client/report.h"
+#include "protocol/trade/frequency.h"
 
 #include <math.h>
 #include <stdlib.h>
@@ -14,6 +15,8 @@ static bool better(const struct report_entry *now, const struct report_entry *e)
 	bool volts = e->function == FUNCTION_VOLT_DC || e->function == FUNCTION_VOLT_AC;
 	if (!now)
 		return true;
+	if (now->aside != e->aside)
+		return !e->aside;
 	if (!volts && now->in_circuit != e->in_circuit)
 		return !e->in_circuit;
 	return e->seq > now->seq;
@@ -93,6 +96,19 @@ static void lines_of(struct report *r, int place, const struct by_position *at, 
 		add_line(r, p, first);
 }
 
+/* By the same rule by which the daemon judges, and tells of power. */
+static void beside_frequency(struct report_position *p, struct report_entry *e)
+{
+	struct position place = {.kind = p->kind};
+	struct entry entry = {.function = e->function};
+	if (!(e->hertz > 0))
+		return;
+	snprintf(place.role, sizeof place.role, "%s", p->role);
+	frequency_known(&entry, decimal_from_double(e->hertz, 9));
+	e->aside = frequency_elsewhere(&entry, &place);
+	p->outputs = true;
+}
+
 static void make_lines(struct report *r)
 {
 	struct named *named = calloc((size_t)r->positions + 1, sizeof *named);
@@ -108,6 +124,8 @@ static void make_lines(struct report *r)
 			struct named key = {r->entry[i].position, 0};
 			const struct named *found =
 			    bsearch(&key, named, (size_t)r->positions, sizeof *named, by_name);
+			if (found)
+				beside_frequency(&r->position[found->place], &r->entry[i]);
 			if (found && !r->entry[i].struck.at)
 				all[n++] = (struct by_position){&r->entry[i], found->place};
 		}

@@ -5,6 +5,7 @@
  */
 #include "client/command_calls.h"
 #include "client/report.h"
+#include "client/report_guide.h"
 
 #include <stdlib.h>
 #include <stdio.h>
@@ -12,7 +13,7 @@
 
 /* Kinds of records that are told; those that no program writes yet cost nothing. */
 #define KINDS \
-	"job,note,strike,move,check,offset,alarm,fit,rename,meter,identity,photo,fitted,valve,run," \
+	"job,note,guide,strike,move,check,offset,alarm,fit,rename,meter,identity,photo,fitted,valve," \
 	"checkpoint"
 
 bool report_grow(struct report *r, void *array, int count, size_t each)
@@ -37,6 +38,7 @@ void report_free(struct report *r)
 		free(r->position[i].text);
 	for (int i = 0; i < r->records; i++)
 		free(r->record[i].text);
+	report_guide_free(r);
 	free(r->entry);
 	free(r->position);
 	free(r->record);
@@ -106,6 +108,7 @@ static void read_entry(struct report_entry *e, struct slice element)
 	e->has_value = json_number(json_member(e->record.at, e->record.len, "value"), &e->value);
 	if (!json_number(json_member(e->record.at, e->record.len, "u"), &e->u))
 		e->u = 0;
+	e->hertz = report_hertz(e);
 	e->word = word_of(e->judged, "verdict");
 	e->service = word_of(e->judged, "service.verdict");
 	words_member(e->record, "shown", e->shown, sizeof e->shown);
@@ -216,6 +219,16 @@ static enum outcome ask_job(struct client *c, struct report *r)
 	return outcome;
 }
 
+static enum outcome ask_plan(struct client *c, struct report *r)
+{
+	struct lines whole = {0};
+	enum outcome outcome = plan_ask(c, client_params("job", r->job, NULL), &whole);
+	if (outcome == OUTCOME_DONE)
+		r->plan_text = keep(r, (struct slice){lines_text(&whole), whole.len}, &r->plan);
+	lines_free(&whole);
+	return outcome;
+}
+
 enum outcome report_gather(struct client *c, struct report *r)
 {
 	const struct link_hello *hello;
@@ -237,11 +250,14 @@ enum outcome report_gather(struct client *c, struct report *r)
 	if (outcome == OUTCOME_DONE)
 		outcome = ask(c, r, "compare", &r->compare_text, &r->compare);
 	if (outcome == OUTCOME_DONE)
-		outcome = ask(c, r, "plan", &r->plan_text, &r->plan);
+		outcome = ask_plan(c, r);
 	if (outcome == OUTCOME_DONE)
 		outcome = ask(c, r, "places", &r->places_text, &r->places);
 	if (outcome == OUTCOME_DONE && r->no_memory)
 		return client_wrong(c, "no memory for a report of so many records");
 	follow_names(r);
-	return outcome;
+	if (outcome == OUTCOME_DONE)
+		outcome = report_guide_gather(c, r);
+	return outcome == OUTCOME_DONE && r->no_memory ? client_wrong(c, "no memory for the report")
+	                                               : outcome;
 }

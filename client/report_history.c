@@ -232,11 +232,6 @@ static bool happened(const struct report *r, const struct report_record *one, ch
 	                                         false)) {
 		snprintf(what, what_size, "%s", SAY(r, "DANGER", "GEFAHR"));
 		words_member(one->record, "text", text, size);
-	} else if (is(one, "run")) {
-		snprintf(what, what_size, "%s", SAY(r, "guided run", "geführter Lauf"));
-		words_member(one->record, "text", text, size);
-		if (!text[0])
-			words_member(one->record, "state", text, size);
 	} else if (is(one, "job")) {
 		static const struct {
 			const char *state, *en, *de;

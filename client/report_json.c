@@ -12,6 +12,7 @@
  *     lines       the table of positions: position, quantity, and the seq of the entry that counts
  *                 as found, new and done (null: none)
  *     never_measured  position, quantities (texts, as `missing` of `sheet.show`)
+ *     responses   position, condition, reference (Hz, its 0 dB), points: [{hertz, seq, db}]
  *     positions   the rows of `sheet.show`; entries: those of `entries`; records: others, as sealed
  *     compare, plan, places   the answers of these
  */
@@ -128,6 +129,7 @@ void report_json(const struct report *r, struct lines *out)
 	verbatim(out, "job_show", r->job_show);
 	lines_of(r, out);
 	lacks(r, out);
+	report_response_json(r, out);
 	lines_puts(out, ",\n\"positions\":[");
 	for (int i = 0; i < r->positions; i++)
 		lines_printf(out, "%s\n%s", i ? "," : "", r->position[i].text);

@@ -3,7 +3,7 @@
  * The first page, for the owner: what was wrong, what was done, what it does now, what was
  * tested for safety, how to check the seal.  In plain words, and nothing that was not recorded.
  */
-#include "client/report.h"
+#include "client/report_guide.h"
 
 #include <stdlib.h>
 #include <stdio.h>
@@ -140,6 +140,10 @@ static void condition_items(const struct report *r, enum report_condition c, str
 	                        "%d von %d Teilen und Stellen wurden gemessen (%s); %d liegen im "
 	                        "Rahmen."),
 	             measured, positions, report_condition_word(r, c), count[REPORT_WITHIN]);
+	if (count[REPORT_NONE])
+		lines_printf(&item, SAY(r, " %d have no limits to be held against.",
+		                        " %d haben keine Grenzen, an denen sie zu messen wären."),
+		             count[REPORT_NONE]);
 	paper_item(p, lines_text(&item));
 	n = name_all(r, c, REPORT_OUTSIDE, &names);
 	if (n) {
@@ -175,14 +179,25 @@ static void what_was_wrong(const struct report *r, struct paper *p)
 
 /* ---- what was done ---- */
 
+/* "R3 (anode load, left)": an owner knows no R3. */
+static void plain_name(const struct report_position *p, char *out, size_t size)
+{
+	bool both = p->role[0] && p->channel[0], any = p->role[0] || p->channel[0];
+	snprintf(out, size, "%s%s%s%s%s%s", p->name, any ? " (" : "", p->role, both ? ", " : "",
+	         p->channel, any ? ")" : "");
+}
+
 static void what_was_done(const struct report *r, struct paper *p)
 {
+	char text[160];
 	struct lines names = {0}, item = {0};
 	int n = 0;
 	paper_heading(p, 2, "work", SAY(r, "What was done", "Was getan wurde"));
 	for (int i = 0; i < r->positions; i++)
-		if (report_replaced(r, &r->position[i]))
-			add_name(&names, n++, r->position[i].name);
+		if (report_replaced(r, &r->position[i])) {
+			plain_name(&r->position[i], text, sizeof text);
+			add_name(&names, n++, text);
+		}
 	end_names(r, &names, n);
 	paper_list_begin(p);
 	if (n)
@@ -191,6 +206,7 @@ static void what_was_done(const struct report *r, struct paper *p)
 		lines_puts(&item, SAY(r, "No replacement was recorded.",
 		                      "Es wurde kein Ersatz verzeichnet."));
 	paper_item(p, lines_text(&item));
+	report_guide_owner(r, p);
 	item.len = 0;
 	int64_t left = 0;
 	if (json_int(json_member(r->plan.at, r->plan.len, "replace"), &left) && left > 0) {
@@ -208,12 +224,28 @@ static void what_was_done(const struct report *r, struct paper *p)
 
 /* ---- what it does now ---- */
 
+/* The same as it was found; "" where it was not measured then. */
+static void was(const struct report *r, struct slice list, const char *position, const char *what,
+                char *out, size_t size)
+{
+	struct slice one;
+	char shown[80];
+	out[0] = '\0';
+	for (size_t cursor = 0; json_next(list, &cursor, &one);)
+		if (words_member_is(one, "condition", "found") && words_member_is(one, "what", what) &&
+		    words_member_is(one, "position", position)) {
+			words_member(one, "shown", shown, sizeof shown);
+			report_value(r, shown, out, size);
+		}
+}
+
 static void what_it_does(const struct report *r, struct paper *p)
 {
-	static const char *const told[] = {"power", "balance", "output-impedance", "ripple"};
+	static const char *const told[] = {"power", "hum", "balance", "output-impedance", "ripple"};
 	struct slice one, list = json_member(r->places.at, r->places.len, "places");
 	struct lines svg = {0};
 	int count[REPORT_WORDS], positions, measured = 0;
+	bool calculated = false;
 	paper_heading(p, 2, "now", SAY(r, "What it does now", "Was es jetzt tut"));
 	report_count(r, REPORT_DONE, count, &positions);
 	for (int w = 0; w < REPORT_WORDS; w++)
@@ -227,23 +259,29 @@ static void what_it_does(const struct report *r, struct paper *p)
 		                  "Im Zustand der Rückgabe wurde noch nichts gemessen: dieser Bericht "
 		                  "zeigt, wie es vorgefunden wurde."));
 	for (size_t cursor = 0; list.at && json_next(list, &cursor, &one);) {
-		char shown[80], value[96], what[48], position[48], text[300];
+		char shown[80], value[96], before[96], what[48], position[48], text[400];
 		words_member(one, "what", what, sizeof what);
 		bool tell = words_member_is(one, "condition", "done");
-		for (size_t i = 0; tell && i < 4; i++) {
+		for (size_t i = 0; tell && i < sizeof told / sizeof told[0]; i++) {
 			if (strcmp(told[i], what) != 0)
 				continue;
 			words_member(one, "shown", shown, sizeof shown);
 			words_member(one, "position", position, sizeof position);
 			report_value(r, shown, value, sizeof value);
-			snprintf(text, sizeof text, "%s, %s: %s (%s)", report_place_word(r, what), position,
-			         value,
-			         SAY(r, "calculated from measured volts",
-			             "aus gemessenen Spannungen berechnet"));
+			was(r, list, position, what, before, sizeof before);
+			snprintf(text, sizeof text, "%s, %s: %s%s%s%s", report_place_word(r, what), position,
+			         value, before[0] ? SAY(r, " (as found: ", " (vorgefunden: ") : "", before,
+			         before[0] ? ")" : "");
 			paper_item(p, text);
+			calculated = true;
 		}
 	}
+	report_response_owner(r, p);
 	paper_list_end(p);
+	if (calculated)
+		paper_text(p, PAPER_SMALL, SAY(r, "Power, balance and hum are calculated from measured volts.",
+		                               "Leistung, Balance und Brumm sind aus gemessenen Spannungen "
+		                               "berechnet."));
 	report_bars(r, &svg);
 	paper_picture(p, REPORT_BARS_WIDTH, REPORT_BARS_HEIGHT, lines_text(&svg));
 	lines_free(&svg);

@@ -34,7 +34,8 @@ static const char style[] =
 	".n{font-variant-numeric:tabular-nums}"
 	"td.r,th.r{text-align:right;font-variant-numeric:tabular-nums}"
 	"td .strong{font-weight:bold}"
-	"svg{display:block;max-width:100%;height:auto}figure{margin:.8em 0}"
+	"svg{display:block;max-width:100%;height:auto}figure{display:inline-block;vertical-align:top;max-width:100%;margin:.8em 1.2em .8em 0}"
+	"[data-tip]:focus{outline:2px solid #111;outline-offset:2px}"
 	"#tip{position:fixed;z-index:2;background:#111;color:#fff;padding:.25em .6em;font-size:.8rem;"
 	"max-width:18rem;pointer-events:none;border-radius:3px}"
 	"footer{margin-top:3em;border-top:1px solid #111;padding-top:.5em;font-size:.8rem;color:#333}"
@@ -52,19 +53,39 @@ static const char style[] =
 	".sheet p,.sheet ul,.sheet table,.sheet figure{margin:.2em 0}.sheet svg{max-width:45%}"
 	".sheet table{font-size:7.6pt}.sheet th,.sheet td{padding:.12em .4em}"
 	".sheet .mono{font-size:6.8pt;padding:.1em .4em}.sheet li{margin:0}"
-	"thead{display:table-header-group}.page{break-before:page}#tip{display:none}"
+	"thead{display:table-header-group}.page{break-before:page}#tip,.screen{display:none}"
 	".mono,.caution{background:none;border:1px solid #999}.caution{border-left:5px solid #111}}";
 
-/* What can be pointed at says so at once; without script the browser's own title does. */
+/*
+ * What can be pointed at says so at once; without script the browser's own title does.  The
+ * marks of a table, or of a picture by itself, are one stop of the Tab key; arrows go from mark to
+ * mark, Home and End to the first and last, Escape takes the words off.
+ */
 static const char script[] =
-	"(function(){var t=document.createElement('div');t.id='tip';t.hidden=true;"
-	"t.setAttribute('aria-hidden','true');document.body.appendChild(t);"
+	"(function(){var d=document,t=d.createElement('div'),last=null;t.id='tip';t.hidden=true;"
+	"t.setAttribute('aria-hidden','true');d.body.appendChild(t);"
 	"function off(){t.hidden=true}"
-	"document.addEventListener('pointermove',function(e){var g=e.target.closest&&"
-	"e.target.closest('[data-tip]');if(!g){off();return}t.textContent=g.getAttribute('data-tip');"
-	"t.hidden=false;var w=t.offsetWidth,x=Math.min(e.clientX+12,innerWidth-w-8);"
-	"t.style.left=Math.max(4,x)+'px';t.style.top=(e.clientY+16)+'px'});"
-	"document.addEventListener('pointerleave',off)})();";
+	"function say(g,x,y){t.textContent=g.getAttribute('data-tip');t.hidden=false;"
+	"t.style.left=Math.max(4,Math.min(x+12,innerWidth-t.offsetWidth-8))+'px';"
+	"t.style.top=Math.max(4,y+16+t.offsetHeight>innerHeight?y-t.offsetHeight-16:y+16)+'px'}"
+	"function marks(g){var b=g.closest('table')||g.closest('figure')||d.body;"
+	"return Array.prototype.slice.call(b.querySelectorAll('[data-tip]'))}"
+	"Array.prototype.forEach.call(d.querySelectorAll('[data-tip]'),function(g){"
+	"g.setAttribute('tabindex',marks(g)[0]===g?0:-1);g.setAttribute('role','img');"
+	"g.setAttribute('aria-label',g.getAttribute('data-tip'));"
+	"var s=g.closest('svg');if(s)s.setAttribute('role','group')});"
+	"d.addEventListener('pointermove',function(e){var g=e.target.closest&&"
+	"e.target.closest('[data-tip]');if(g)say(g,e.clientX,e.clientY);else off()});"
+	"d.addEventListener('pointerleave',off);"
+	"d.addEventListener('focusin',function(e){var g=e.target;if(!g.hasAttribute('data-tip'))"
+	"{off();return}if(last&&marks(last).indexOf(g)>=0)last.setAttribute('tabindex',-1);"
+	"g.setAttribute('tabindex',0);last=g;var b=g.getBoundingClientRect();say(g,b.right,b.bottom-12)});"
+	"d.addEventListener('focusout',off);"
+	"d.addEventListener('keydown',function(e){if(e.key==='Escape'){off();return}"
+	"var g=e.target;if(!g.hasAttribute||!g.hasAttribute('data-tip'))return;"
+	"var m=marks(g),i=m.indexOf(g),k={ArrowRight:i+1,ArrowDown:i+1,ArrowLeft:i-1,ArrowUp:i-1,"
+	"Home:0,End:m.length-1}[e.key];if(k===undefined)return;e.preventDefault();"
+	"if(m[k])m[k].focus()})})();";
 
 void paper_escape(struct lines *out, const char *text)
 {
@@ -183,6 +204,13 @@ void paper_text(struct paper *p, enum paper_look look, const char *text)
 	lines_puts(&p->pages, looks[look]);
 	field(p, text);
 	lines_puts(&p->pages, "\n");
+}
+
+void paper_screen(struct paper *p, const char *text)
+{
+	lines_puts(&p->html, "<p class=\"small screen\">");
+	html_lines(&p->html, text);
+	lines_puts(&p->html, "</p>\n");
 }
 
 void paper_printf(struct paper *p, enum paper_look look, const char *format, ...)

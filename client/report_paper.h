@@ -57,6 +57,8 @@ void paper_free(struct paper *p);
 /* level 1 to 3; id may be NULL. */
 void paper_heading(struct paper *p, int level, const char *id, const char *text);
 void paper_text(struct paper *p, enum paper_look look, const char *text);
+/* On the screen alone: what can be done there. */
+void paper_screen(struct paper *p, const char *text);
 void paper_printf(struct paper *p, enum paper_look look, const char *format, ...)
     __attribute__((format(printf, 3, 4)));
 void paper_list_begin(struct paper *p);

@@ -3,7 +3,7 @@
  * Behind the first page: every position before and after, what was replaced and why, what is
  * still open, what was never measured, comparisons, and what was calculated.
  */
-#include "client/report.h"
+#include "client/report_guide.h"
 
 #include <stdlib.h>
 #include <stdio.h>
@@ -37,6 +37,9 @@ static void before_and_after(const struct report *r, struct paper *p)
 	               "± ist die Unsicherheit von 95 %. Innerhalb und außerhalb heißt es nur, wo sie "
 	               "ganz innerhalb oder außerhalb liegt; sonst unsicher. Wo ein Platz mehr oder "
 	               "weniger verträgt als die Toleranz, steht es dabei."));
+	paper_screen(p, SAY(r, "Point at a mark to read it, or reach it with Tab and the arrow keys.",
+	                    "Auf eine Marke zeigen, um sie zu lesen, oder mit Tab und den Pfeiltasten "
+	                    "zu ihr gehen."));
 	report_scale_legend(r, &svg);
 	paper_picture(p, 360, 64, lines_text(&svg));
 	paper_table(p, SAY(r, "Positions", "Positionen"), columns, 6);
@@ -412,7 +415,8 @@ static void crosschecks(const struct report *r, struct paper *p)
 /* Of the whole unit, and of single parts. */
 static bool of_unit(const char *what)
 {
-	static const char *const unit[] = {"power", "balance", "output-impedance", "damping", "ripple"};
+	static const char *const unit[] = {"power", "hum", "balance", "output-impedance", "damping",
+	                                   "ripple"};
 	for (size_t i = 0; i < sizeof unit / sizeof unit[0]; i++)
 		if (strcmp(unit[i], what) == 0)
 			return true;
@@ -468,11 +472,63 @@ static bool calculated(const struct report *r, struct paper *p, bool unit)
 	return any;
 }
 
+/* ---- power and hum, before and after ---- */
+
+static const char *unit_at(struct slice list, const char *position, const char *what,
+                           const char *condition, char *shown, size_t size)
+{
+	struct slice one;
+	shown[0] = '\0';
+	for (size_t cursor = 0; json_next(list, &cursor, &one);)
+		if (words_member_is(one, "what", what) && words_member_is(one, "position", position) &&
+		    words_member_is(one, "condition", condition))
+			words_member(one, "shown", shown, size);
+	return shown;
+}
+
+/* One row of a position and what was worked out there, by the first condition that has it. */
+static void unit_before_after(const struct report *r, struct paper *p)
+{
+	const struct paper_column columns[] = {
+		{SAY(r, "position", "Position"), 3, false}, {SAY(r, "what", "was"), 6, false},
+		{report_condition_word(r, REPORT_FOUND), 4, true},
+		{report_condition_word(r, REPORT_DONE), 4, true}};
+	struct slice one, list = json_member(r->places.at, r->places.len, "places");
+	char what[48], position[48], found[80], done[80], text[96];
+	bool any = false;
+	for (size_t cursor = 0; list.at && json_next(list, &cursor, &one);) {
+		words_member(one, "what", what, sizeof what);
+		words_member(one, "position", position, sizeof position);
+		bool is_found = words_member_is(one, "condition", "found");
+		if (!of_unit(what) || (!is_found && !words_member_is(one, "condition", "done")))
+			continue;
+		unit_at(list, position, what, "found", found, sizeof found);
+		if (!is_found && found[0])
+			continue; /* it had its row */
+		if (!any)
+			paper_table(p, SAY(r, "Before and after, calculated from measured values",
+			                   "Vorher und nachher, aus Gemessenem berechnet"), columns, 4);
+		any = true;
+		unit_at(list, position, what, "done", done, sizeof done);
+		paper_row(p, NULL);
+		paper_cell(p, PAPER_PLAIN, position);
+		paper_cell(p, PAPER_PLAIN, report_place_word(r, what));
+		report_value(r, found, text, sizeof text);
+		paper_cell(p, PAPER_PLAIN, text);
+		report_value(r, done, text, sizeof text);
+		paper_cell(p, PAPER_PLAIN, text);
+		paper_row_end(p);
+	}
+	if (any)
+		paper_table_end(p);
+}
+
 /* Volts stand in the table of positions; here is what follows from them. */
 static void unit(const struct report *r, struct paper *p)
 {
 	paper_heading(p, 2, "power", SAY(r, "Power, balance, hum and response",
 	                                 "Leistung, Balance, Brumm und Frequenzgang"));
+	unit_before_after(r, p);
 	if (!calculated(r, p, true))
 		paper_text(p, PAPER_PLAIN, SAY(r,
 		                               "No volts were measured at a load or beside a rail, so "
@@ -483,6 +539,7 @@ static void unit(const struct report *r, struct paper *p)
 	paper_text(p, PAPER_SMALL, SAY(r, "Volts by position stand in the table of positions.",
 	                               "Spannungen nach Position stehen in der Tabelle der "
 	                               "Positionen."));
+	report_response(r, p);
 }
 
 static void in_place(const struct report *r, struct paper *p)
@@ -508,5 +565,6 @@ void report_tables(const struct report *r, struct paper *p)
 	twins(r, p);
 	crosschecks(r, p);
 	unit(r, p);
+	report_guides(r, p);
 	in_place(r, p);
 }

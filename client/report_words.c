@@ -65,6 +65,18 @@ void report_like(const struct report *r, double x, int figures, const char *like
 	report_value(r, text, out, size);
 }
 
+void report_si(double x, const char *unit, char *out, size_t size)
+{
+	static const char *const prefix[] = {"p", "n", "u", "m", "", "k", "M", "G"};
+	bool bare = !unit[0] || !strcmp(unit, "%") || !strcmp(unit, "dB") || !strcmp(unit, "C");
+	int step = 4;
+	for (x = fabs(x); !bare && x >= 999.5 && step < 7; step++)
+		x /= 1000;
+	for (; !bare && x > 0 && x < 0.9995 && step > 0; step--)
+		x *= 1000;
+	snprintf(out, size, "1%s%s%s", unit[0] ? " " : "", bare ? "" : prefix[step], unit);
+}
+
 void report_number(const struct report *r, double x, int decimals, char *out, size_t size)
 {
 	char text[64];
@@ -274,6 +286,7 @@ static const struct {
 	{"dissipation", "dissipation", "Verlustleistung"},
 	{"dissipation-percent", "dissipation, of its maximum", "Verlustleistung, vom Höchstwert"},
 	{"power", "output power", "Ausgangsleistung"},
+	{"hum", "hum and noise, below the output", "Brumm und Rauschen, unter dem Ausgang"},
 	{"balance", "balance of the channels", "Balance der Kanäle"},
 	{"output-impedance", "output impedance", "Ausgangswiderstand"},
 	{"damping", "damping factor", "Dämpfungsfaktor"},
@@ -350,6 +363,12 @@ static void second_text(const struct report *r, const struct report_entry *e, ch
 	enum function f;
 	enum quantity q;
 	out[0] = '\0';
+	if (e->hertz > 0) {
+		char number[48];
+		report_hertz_text(r, e->hertz, number, sizeof number);
+		snprintf(out, size, SAY(r, "at %s", "bei %s"), number);
+		return;
+	}
 	if (!second.at || *second.at != '{' ||
 	    !json_number(json_member(second.at, second.len, "value"), &x))
 		return;

@@ -31,6 +31,8 @@
 #define SCENE_NOTES_MAX 16
 #define SCENE_TOLD_MAX 32
 #define SCENE_ALARMS_MAX 8
+#define SCENE_READY_MAX 6000 /* bytes of what stands before the power; more is cut and said */
+#define SCENE_WAITING_MAX 128
 
 /* A `live` that is older is no longer now (it comes 20 times a second). */
 #define SCENE_LIVE_MS 2000
@@ -172,6 +174,12 @@ struct scene {
 	bool not_logged;
 	bool caution; /* the unit went live: the cautions stand until somebody saw them */
 
+	/* What stands before the power, as it was asked last: lines, "" until it is answered; the
+	 * positions that wait for a look; a number that rises with each answer. */
+	char ready[SCENE_READY_MAX];
+	char waiting[SCENE_WAITING_MAX][SCENE_NAME];
+	int waiting_count, ready_asked;
+
 	struct scene_note note[SCENE_NOTES_MAX]; /* a ring */
 	int note_count, note_next;
 	int64_t noted; /* how many there ever were */
@@ -216,6 +224,8 @@ void scene_live(struct scene *s, int64_t now, struct slice params);
 /* Said on the screen: the outcome of a call, a hint. */
 void scene_say(struct scene *s, int64_t now, enum scene_weight weight, const char *format, ...)
     __attribute__((format(printf, 4, 5)));
+/* The answer of job.ready and the same as lines; "" while it is asked. */
+void scene_ready_set(struct scene *s, struct slice result, const char *lines);
 /* A call was refused (code 5) or not logged (code 4): seen and heard. */
 void scene_refusal(struct scene *s, int64_t now, int code, const char *why);
 /* Tell again what is up and what was logged last. */

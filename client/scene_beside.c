@@ -129,10 +129,14 @@ void scene_guides_read(struct scene *s, struct slice guides)
 static void on_guide(struct scene *s, int64_t now, struct slice event)
 {
 	char kind[32], of[SCENE_NAME], text[SCENE_TEXT], step[32], key[72], line[SCENE_TEXT];
+	char shown[64], verdict[16], why[SCENE_TEXT];
 	scene_member(event, "guide", kind);
 	scene_member(event, "of", of);
 	scene_member(event, "text", text);
 	scene_member(event, "step", step);
+	scene_member(event, "shown", shown);
+	scene_member(event, "verdict", verdict);
+	scene_member(event, "why", why);
 	bool next = words_member_is(event, "state", "step"), said = words_member_is(event, "state", "said");
 	snprintf(key, sizeof key, "%s.%s", kind, step);
 	if (next)
@@ -146,7 +150,10 @@ static void on_guide(struct scene *s, int64_t now, struct slice event)
 		scene_note_told(s);
 	}
 	scene_tell(s, &(struct happening_told){.what = HAPPENED_GUIDE, .guide = next ? key : NULL,
-	                                       .position = of[0] ? of : NULL, .why = text});
+	                                       .position = of[0] ? of : NULL,
+	                                       .shown = next && shown[0] ? shown : NULL,
+	                                       .verdict = next && verdict[0] ? verdict : NULL,
+	                                       .why = !next ? text : why[0] ? why : NULL});
 }
 
 /* ---- what a meter was asked for ---- */
@@ -351,4 +358,41 @@ bool scene_limits(const struct scene *s, struct scene_limits *out)
 		out->high = p->high;
 	}
 	return out->has_low || out->has_high;
+}
+
+/* ---- before the power ---- */
+
+static void waiting_add(struct scene *s, struct slice list)
+{
+	struct slice element;
+	for (size_t cursor = 0; json_next(list, &cursor, &element);) {
+		if (s->waiting_count == SCENE_WAITING_MAX)
+			return;
+		char *name = s->waiting[s->waiting_count];
+		words_member(element, "position", name, SCENE_NAME);
+		bool twice = false;
+		for (int i = 0; i < s->waiting_count && !twice; i++)
+			twice = strcmp(s->waiting[i], name) == 0;
+		s->waiting_count += name[0] && !twice;
+	}
+}
+
+void scene_ready_set(struct scene *s, struct slice result, const char *lines)
+{
+	static const char more[] = "... and more: tally job ready\n";
+	size_t len = strlen(lines), room = sizeof s->ready - sizeof more;
+	s->waiting_count = 0;
+	waiting_add(s, json_member(result.at, result.len, "lifted"));
+	waiting_add(s, json_member(result.at, result.len, "new"));
+	size_t cut = len;
+	if (len > room) {
+		cut = words_cut(lines, len, room);
+		while (cut && lines[cut - 1] != '\n')
+			cut--;
+	}
+	memcpy(s->ready, lines, cut);
+	memcpy(s->ready + cut, more, cut < len ? sizeof more : 1);
+	if (cut == len)
+		s->ready[cut] = '\0';
+	s->ready_asked += lines[0] != '\0';
 }

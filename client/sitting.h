@@ -29,6 +29,8 @@ struct sitting {
 	bool walk_tries_lift;
 	bool mute_said; /* the daemon waits for names no more */
 	struct deed typed;   /* that is on its way */
+	struct sitting_photo *photo; /* that is on its way, NULL */
+	struct deed photo_typed;
 	struct deed refused; /* the last one that was not done: typed again by its key */
 	char instrument[SCENE_NAME]; /* that a value was typed from last */
 	bool speaks; /* names are said here: the daemon arms a position when its was */

@@ -115,6 +115,15 @@ WORD_ANSWERED(back, go(s, scene_before(s->scene)))
 WORD_ANSWERED(again, again(s))
 WORD_ANSWERED(there, other(s))
 
+static void swapped_answered(void *arg, int code, struct slice result, const char *why)
+{
+	struct sitting *s = arg;
+	if (code == 0)
+		scene_say(s->scene, sitting_now(s), SCENE_SAID,
+		          "%s once more, with the leads changed over: touch it", s->scene->position);
+	sitting_answered(arg, code, result, why);
+}
+
 static void take(struct sitting *s)
 {
 	const struct scene *scene = s->scene;
@@ -205,8 +214,18 @@ void sitting_do(struct sitting *s, const struct deed *deed)
 	case ACTION_AGAIN:
 		call(s, "again", again_answered, NULL);
 		return;
+	case ACTION_SWAPPED:
+		if (!follow_call(s->follow, "again", "{\"swapped\":true}", swapped_answered, s))
+			sitting_refuse(s, "there is no daemon: not done");
+		return;
+	case ACTION_RISE:
+		sitting_ready(s);
+		return;
 	case ACTION_AT:
 	case ACTION_NOTE:
+	case ACTION_PHOTO:
+	case ACTION_LINE:
+	case ACTION_FITTED:
 	case ACTION_ENTER:
 	case ACTION_MOVE:
 	case ACTION_STRIKE:

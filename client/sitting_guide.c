@@ -5,7 +5,8 @@
  */
 #include "client/sitting_inside.h"
 
-#include "client/phrase.h"
+#include "client/known.h"
+#include "client/phrase_line.h"
 
 #include <stdio.h>
 #include <string.h>
@@ -51,6 +52,11 @@ static const char *name_of(const struct scene *s, enum phrase_word sort, int nth
 		return typed_from(s, nth);
 	case PHRASE_LEADS:
 		return nth < 2 ? leads[nth] : NULL;
+	case PHRASE_WAITING: /* until it was asked, any */
+		if (s->waiting_count)
+			return nth < s->waiting_count ? s->waiting[nth] : NULL;
+		return nth < s->sheet_count ? s->sheet[nth].name : NULL;
+	case PHRASE_LINE:
 	case PHRASE_ANYTHING:
 		break;
 	}
@@ -79,6 +85,47 @@ static void found_add(struct found *f, const char *name)
 		snprintf(f->list + len, sizeof f->list - len, " ...");
 }
 
+/* A line of the sheet: as `sheet add` completes it, and the words that it may begin with. */
+static bool complete_line(const struct scene *s, struct keys *k)
+{
+	struct prompt *p = &k->line;
+	struct known known = {0};
+	struct lines list = {0};
+	size_t from = p->at, begin = 0;
+	static const struct sheet_row blank;
+	for (int i = 0; i < s->sheet_count; i++) {
+		struct sheet_row row = blank;
+		memcpy(row.position.name, s->sheet[i].name, NAME_SIZE);
+		snprintf(row.written[SHEET_ROLE], SHEET_CELL_SIZE, "%s", s->sheet[i].role);
+		snprintf(row.written[SHEET_CHANNEL], SHEET_CELL_SIZE, "%s", s->sheet[i].channel);
+		known_add(&known, &row);
+	}
+	/* Behind set, fit and add stands what stands in a line of its own. */
+	const char *word;
+	for (int i = 0; (word = phrase_line_word(i)); i++)
+		if (strncmp(p->text, word, strlen(word)) == 0 && p->text[strlen(word)] == ' ')
+			begin = strlen(word) + 1;
+	int count = begin > p->at ? 0
+	          : known_complete(&known, p->text + begin, p->at - begin, &from, &list);
+	from = begin > p->at ? p->at : begin + from;
+	for (int i = 0; !begin && from == 0 && (word = phrase_line_word(i)); i++)
+		if (strncmp(word, p->text, p->at) == 0) {
+			lines_printf(&list, "%s \n", word);
+			count++;
+		}
+	char text[KEYS_TEXT_MAX];
+	size_t common = known_common(lines_text(&list)), hint = 0;
+	snprintf(text, sizeof text, "%.*s", (int)common, lines_text(&list));
+	if (count && strlen(text) >= p->at - from)
+		prompt_replace(p, from, text);
+	for (const char *at = lines_text(&list); count > 1 && *at; at += strcspn(at, "\n") + 1)
+		hint += (size_t)snprintf(k->hint + hint, hint < sizeof k->hint ? sizeof k->hint - hint : 0,
+		                         "%s%.*s", hint ? "  " : "", (int)strcspn(at, "\n"), at);
+	known_free(&known);
+	lines_free(&list);
+	return count > 0;
+}
+
 static void complete(void *arg, struct keys *k)
 {
 	const struct scene *s = ((struct sitting *)arg)->scene;
@@ -89,6 +136,11 @@ static void complete(void *arg, struct keys *k)
 		from--;
 	enum phrase_word sort = phrase_expects(k->asked, p->text, from);
 	const char *name;
+	if (sort == PHRASE_LINE) {
+		if (!complete_line(s, k))
+			snprintf(k->hint, sizeof k->hint, "no word of the sheet begins so");
+		return;
+	}
 	for (int i = 0; (name = name_of(s, sort, i)); i++)
 		if (strncasecmp(name, p->text + from, p->at - from) == 0)
 			found_add(&f, name);
@@ -182,7 +234,7 @@ static bool good(void *arg, struct keys *k)
 	struct sitting *s = arg;
 	if (!phrase_good(k->asked, k->line.text, k->hint, sizeof k->hint))
 		return false;
-	if (k->asked == ACTION_NOTE && !k->about[0]) {
+	if ((k->asked == ACTION_NOTE || k->asked == ACTION_PHOTO) && !k->about[0]) {
 		snprintf(k->hint, sizeof k->hint, "no position was up: Esc, then choose one");
 		return false;
 	}

@@ -19,24 +19,26 @@ static void typed_answered(void *arg, int code, struct slice result, const char 
 	struct sitting *s = arg;
 	if (code != 0)
 		s->refused = s->typed;
+	else if (s->typed.action == ACTION_LINE || s->typed.action == ACTION_FITTED)
+		scene_say(s->scene, sitting_now(s), SCENE_GOOD, "done: %s%s",
+		          s->typed.action == ACTION_FITTED ? "fitted " : "", s->typed.text);
 	s->typed.action = ACTION_NONE;
 	sitting_answered(arg, code, result, why);
 }
 
-/* Not even sent. */
-static void not_done(struct sitting *s, const char *why)
+void sitting_not_done(struct sitting *s, const char *why)
 {
 	s->refused = s->typed;
 	s->typed.action = ACTION_NONE;
 	sitting_refuse(s, why);
 }
 
-static void ask(struct sitting *s, const char *method, const struct text *params)
+void sitting_ask_typed(struct sitting *s, const char *method, const struct text *params)
 {
 	if (params->failed)
-		not_done(s, "that is too long: not done");
+		sitting_not_done(s, "that is too long: not done");
 	else if (!follow_call(s->follow, method, params->bytes, typed_answered, s))
-		not_done(s, s->scene->connected ? "too much is asked at once: not done"
+		sitting_not_done(s, s->scene->connected ? "too much is asked at once: not done"
 		                                : "there is no daemon: not done");
 }
 
@@ -71,27 +73,27 @@ static void choose(struct sitting *s, const char *text, struct text *t)
 	if (strcmp(name, "new") == 0 && scene_place(s->scene, name) < 0) {
 		member(t, "prefix", text + n + strspn(text + n, " "));
 		text_puts(t, "}");
-		ask(s, "at.new", t);
+		sitting_ask_typed(s, "at.new", t);
 		return;
 	}
 	sitting_sheet_name(s->scene, name, sizeof name);
 	member(t, "position", name);
 	member(t, "quantity", text + n + strspn(text + n, " "));
 	text_puts(t, "}");
-	ask(s, "at", t);
+	sitting_ask_typed(s, "at", t);
 }
 
 static void note(struct sitting *s, const struct deed *deed, struct text *t)
 {
 	const char *position = deed->about[0] ? deed->about : s->scene->position;
 	if (!position[0]) {
-		not_done(s, "no position is up: choose one first");
+		sitting_not_done(s, "no position is up: choose one first");
 		return;
 	}
 	member(t, "position", position);
 	member(t, "text", deed->text);
 	text_puts(t, "}");
-	ask(s, "note", t);
+	sitting_ask_typed(s, "note", t);
 }
 
 static void enter(struct sitting *s, struct phrase_enter *p, struct text *t)
@@ -105,7 +107,7 @@ static void enter(struct sitting *s, struct phrase_enter *p, struct text *t)
 	member(t, "because", p->because);
 	text_puts(t, "}");
 	snprintf(s->instrument, sizeof s->instrument, "%s", p->from);
-	ask(s, "enter", t);
+	sitting_ask_typed(s, "enter", t);
 }
 
 /* `last` is said by the numbers of the entries that were seen then, for another may have
@@ -124,9 +126,9 @@ static void move(struct sitting *s, const struct deed *deed, struct phrase_move 
 		text_printf(t, "%s%lld", gap, (long long)seqs[i]);
 	text_puts(t, "]}");
 	if (!gap[0])
-		not_done(s, "there is no entry to move");
+		sitting_not_done(s, "there is no entry to move");
 	else
-		ask(s, "move", t);
+		sitting_ask_typed(s, "move", t);
 }
 
 static void strike(struct sitting *s, const struct deed *deed, const struct phrase_strike *p,
@@ -136,13 +138,13 @@ static void strike(struct sitting *s, const struct deed *deed, const struct phra
 	if (!seq && phrase_picks(s->scene, ACTION_STRIKE, deed->text, deed->seq, seqs))
 		seq = seqs[0];
 	if (!seq) {
-		not_done(s, "there is no entry to strike");
+		sitting_not_done(s, "there is no entry to strike");
 		return;
 	}
 	text_printf(t, "\"seq\":%lld", (long long)seq);
 	member(t, "because", p->because);
 	text_puts(t, "}");
-	ask(s, "strike", t);
+	sitting_ask_typed(s, "strike", t);
 }
 
 /* Not waited for: the answer may take half a minute, and other calls would queue. */
@@ -154,7 +156,7 @@ static void errand(struct sitting *s, enum action action, struct phrase_names *p
 	member(t, check ? "meter" : "leads", p->first);
 	member(t, check ? "position" : "meter", p->second);
 	text_puts(t, ",\"wait\":false}");
-	ask(s, check ? "meters.check" : "offset", t);
+	sitting_ask_typed(s, check ? "meters.check" : "offset", t);
 }
 
 static void bind_meter(struct sitting *s, struct phrase_names *p, struct text *t)
@@ -164,7 +166,7 @@ static void bind_meter(struct sitting *s, struct phrase_names *p, struct text *t
 	member(t, "position", p->second);
 	member(t, "quantity", p->third);
 	text_puts(t, "}");
-	ask(s, "at", t);
+	sitting_ask_typed(s, "at", t);
 }
 
 void sitting_typed(struct sitting *s, const struct deed *deed)
@@ -179,11 +181,17 @@ void sitting_typed(struct sitting *s, const struct deed *deed)
 	text_puts(&t, "{");
 	s->typed = *deed;
 	if (!phrase_good(deed->action, deed->text, why, sizeof why)) {
-		not_done(s, why);
+		sitting_not_done(s, why);
 	} else if (deed->action == ACTION_AT) {
 		choose(s, deed->text, &t);
 	} else if (deed->action == ACTION_NOTE) {
 		note(s, deed, &t);
+	} else if (deed->action == ACTION_LINE) {
+		sitting_line(s, deed);
+	} else if (deed->action == ACTION_FITTED) {
+		sitting_fitted(s, deed);
+	} else if (deed->action == ACTION_PHOTO) {
+		sitting_photo(s, deed);
 	} else if (deed->action == ACTION_ENTER) {
 		phrase_enter(deed->text, &e, why, sizeof why);
 		enter(s, &e, &t);

@@ -484,6 +484,28 @@ static void say_entry(struct say *s, enum language l, const struct happening_tol
 	say_why(s, l, rest, false);
 }
 
+/* A step of a guided run: what it is of, why it was given up, what to do, the value of it. */
+static void say_guide(struct say *s, enum language l, const struct happening_told *told)
+{
+	const struct speech_table *t = table_of(l);
+	const char *phrase = told->guide ? pair_text(t->guides, told->guide) : "";
+	char value[256] = "";
+	say_position(s, l, told->position);
+	if (told->guide || known_reason(t, told->why ? told->why : ""))
+		say_why(s, l, told->why, false);
+	else /* in between, or at its end: as it stands */
+		say_free(s, told->why);
+	if (told->shown)
+		speech_value(l, told->shown, value, sizeof value);
+	if (strchr(phrase, '$') && value[0]) {
+		say_phrase(s, phrase, value);
+	} else {
+		say_part(s, value);
+		say_part(s, pair_text(t->verdicts, told->verdict));
+		say_part(s, phrase);
+	}
+}
+
 static void say_meter(struct say *s, const char *phrase,
                       const char *daemon, const char *meter)
 {
@@ -502,7 +524,7 @@ void speech_happening(enum language l, const struct happening_told *told, bool w
 	const struct speech_table *t = table_of(l);
 	struct say s = say_begin(out, size);
 	char looks[256];
-	const char *alarm, *guide;
+	const char *alarm;
 	switch (told->what) {
 	case HAPPENED_LOGGED:
 		if (whole)
@@ -561,11 +583,7 @@ void speech_happening(enum language l, const struct happening_told *told, bool w
 		say_part(&s, t->cold);
 		break;
 	case HAPPENED_GUIDE:
-		guide = told->guide ? pair_text(t->guides, told->guide) : "";
-		if (guide[0])
-			say_part(&s, guide);
-		else
-			say_free(&s, told->why);
+		say_guide(&s, l, told);
 		break;
 	case HAPPENED_ALARM:
 		alarm = told->alarm ? pair_text(t->alarms, told->alarm) : "";

@@ -84,8 +84,10 @@ void view_beside_add(struct view_list *v, const struct style *style, struct slic
 void view_beside_print(struct view_list *v, const struct style *style, struct lines *out);
 /* One of them in words: "last time 0.101 uF done, lifted; now +12 % +-2 %". */
 void view_before(const struct style *style, struct slice element, char *out, size_t size);
-/* What `job.ready` says, cautions first; true where nothing stands in the way. */
-bool view_ready(const struct style *style, struct slice result, struct lines *out);
+/* What `job.ready` says, cautions first, and `how` the person says that it was looked at; true
+ * where nothing stands in the way. */
+bool view_ready(const struct style *style, struct slice result, const char *how,
+                struct lines *out);
 /* The cells of its identity, one a line; and the same as a few words. */
 void view_unit(const struct style *style, struct slice job, struct lines *out);
 void view_unit_line(struct slice job, struct lines *out);
@@ -95,6 +97,10 @@ void view_twins(const struct style *style, struct slice result, struct lines *ou
 /* Cold, or which reservoirs are still to be measured dead (of `status`). */
 void view_safe(const struct style *style, struct slice status, struct lines *out);
 void view_chosen(const struct style *style, struct slice chosen, struct lines *out);
+/* The member `service` of `status`: one screen; true where nothing is wrong (view_service.c). */
+bool view_service(const struct style *style, struct slice service, struct lines *out);
+/* What came of a reload. */
+void view_reload(const struct style *style, struct slice result, struct lines *out);
 void view_status(const struct style *style, struct slice result, struct lines *out);
 /* *disagree: cross-checks that disagree. */
 void view_compare(const struct style *style, struct slice result, int *disagree,

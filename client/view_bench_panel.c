@@ -182,10 +182,12 @@ static void lines_put(struct picture *p, int row, int rows, enum look first, con
 		picture_put(p, row + i, 2, i ? LOOK_ORDINARY : first, text[i]);
 }
 
-/* Cold and live are one key or the other; and this is the list. */
+/* Cold and live are one key or the other, louder and quieter one line; and this is the
+ * list. */
 static bool listed(const struct bench_view *v, int action)
 {
-	return action != (v->scene->live ? ACTION_LIVE : ACTION_COLD) && action != ACTION_HELP;
+	return action != (v->scene->live ? ACTION_LIVE : ACTION_COLD) && action != ACTION_HELP &&
+	       action != ACTION_QUIETER;
 }
 
 #define HELP_WIDTH 40
@@ -202,6 +204,9 @@ int view_bench_help_rows(const struct bench_view *v, int width)
 		count += listed(v, i);
 	return (count + columns - 1) / columns;
 }
+
+/* Longer lines are hard to follow. */
+#define NEAR_LINE 112
 
 /* A small window: keys and their labels alone, as far as they go. */
 #define HELP_NARROW 16
@@ -227,10 +232,40 @@ static void help_put(const struct bench_view *v, struct picture *p, int row, int
 			return;
 		}
 		at++;
-		picture_put_most(p, line, column + 5 - (int)strlen(a->shown), wide - 5, LOOK_KEY, a->shown);
-		picture_put_most(p, line, column + 6, wide - 6, LOOK_STRONG, a->label);
+		const char *shown = i == ACTION_LOUDER ? "+ -" : a->shown;
+		picture_put_most(p, line, column + 5 - (int)strlen(shown), wide - 5, LOOK_KEY, shown);
+		picture_put_most(p, line, column + 6, wide - 6, LOOK_STRONG,
+		                 i == ACTION_LOUDER ? "volume" : a->label);
 		if (!narrow)
 			picture_put_most(p, line, column + 16, wide - 16, LOOK_ORDINARY, a->help);
+	}
+}
+
+/* What stands before the power, folded at blanks; that there is more, where there is no
+ * room. */
+static void ready_put(const struct bench_view *v, struct picture *p, int row, int width, int rows)
+{
+	const char *at = v->scene->ready;
+	int line = 0, most = width > NEAR_LINE ? NEAR_LINE : width;
+	char text[SCENE_TEXT * 2];
+	if (!*at)
+		picture_put(p, row, 0, LOOK_FAINT, "asking what stands before the power ...");
+	while (*at && line < rows) {
+		size_t len = strcspn(at, "\n");
+		snprintf(text, sizeof text, "%.*s", (int)(len < sizeof text ? len : sizeof text - 1), at);
+		enum look look = strncmp(at, "CAUTION", 7) == 0 ? LOOK_WARNING : LOOK_ORDINARY;
+		for (const char *rest = text; *rest && line < rows; line++) {
+			char part[SCENE_TEXT * 2];
+			size_t cut = line_of(rest, most - 2);
+			snprintf(part, sizeof part, "%.*s", (int)cut, rest);
+			picture_put_most(p, row + line, rest == text ? 0 : 2, most, look, part);
+			rest += cut + strspn(rest + cut, " ");
+		}
+		at += len + (at[len] == '\n');
+	}
+	if (*at && rows > 0) {
+		picture_clear(p, row + rows - 1, 0, width);
+		picture_put_most(p, row + rows - 1, 0, width, LOOK_WARNING, "and more: tally job ready");
 	}
 }
 
@@ -246,6 +281,8 @@ void view_bench_panel(const struct bench_view *v, struct picture *p, int row, in
 		picture_clear(p, row + i, 0, width);
 	if (k->mode == KEYS_LOOK && k->asked == ACTION_SHEET)
 		view_bench_overview(v, p, row, width, rows);
+	else if (k->mode == KEYS_LOOK && k->asked == ACTION_RISE)
+		ready_put(v, p, row, width, rows);
 	else if (k->mode == KEYS_LOOK)
 		help_put(v, p, row, width, rows);
 	else if (live)

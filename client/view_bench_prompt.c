@@ -19,7 +19,7 @@
 static void asked_for(const struct keys *k, char *out, size_t size)
 {
 	const char *label = action_table[k->asked].label;
-	bool at = k->asked == ACTION_NOTE && k->about[0];
+	bool at = (k->asked == ACTION_NOTE || k->asked == ACTION_PHOTO) && k->about[0];
 	snprintf(out, size, "%s%s%s: ", label, at ? " at " : "", at ? k->about : "");
 }
 

@@ -62,13 +62,16 @@ static struct plan plan_of(const struct picture *p)
 	return plan;
 }
 
-/* The list of keys and the whole sheet want more room than is below a large value: it
- * is smaller then, in its place; nobody has to go without it. */
+/* The list of keys, the whole sheet and what stands before the power want more room than is
+ * below a large value: it is smaller then, in its place; nobody has to go without it.  A list
+ * of keys that would not be whole takes the row of facts, too. */
 static void page(const struct bench_view *v, struct picture *p, int row, int near)
 {
-	bool sheet = v->keys->asked == ACTION_SHEET;
+	bool keys = v->keys->asked == ACTION_HELP;
 	int bottom = p->height - 1;
-	int want = sheet ? bottom : view_bench_help_rows(v, p->width);
+	int want = keys ? view_bench_help_rows(v, p->width) : bottom;
+	if (keys && bottom - row - BLOCK_MIDDLE_ROWS < want)
+		picture_clear(p, --row, 0, p->width);
 	int rows = bottom - row - BLOCK_TALL_ROWS >= want ? BLOCK_TALL_ROWS : BLOCK_MIDDLE_ROWS;
 	view_bench_value(v, p, row, near, rows);
 	row += rows + (bottom - row - rows > want);

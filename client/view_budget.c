@@ -42,6 +42,12 @@ static void component_json(struct text *t, const struct budget_component *p, boo
 	text_puts(t, "}");
 }
 
+/* A number has no unit. */
+static void second_shown(const struct entry *e, char *out, size_t size)
+{
+	quantity_shown(e->value, e->function, e->prefix, out, size);
+}
+
 void view_budget_json(const struct entry *e, const char *shown, struct text *t)
 {
 	struct budget b;
@@ -72,6 +78,13 @@ void view_budget_json(const struct entry *e, const char *shown, struct text *t)
 	real_member(t, "sealed", e->u);
 	text_member_bool(t, "agrees", b.agrees);
 	text_member_string(t, "unknown", b.unknown[0] ? b.unknown : NULL);
+	struct entry second;
+	if (entry_second(e, &second)) {
+		char text[WORDS_SIZE];
+		second_shown(&second, text, sizeof text);
+		text_member(t, "second");
+		view_budget_json(&second, text, t);
+	}
 	text_puts(t, "}");
 }
 
@@ -108,7 +121,7 @@ void view_budget(const struct style *style, const struct entry *e, const char *s
                  struct lines *out)
 {
 	struct budget b;
-	char value[WORDS_SIZE], u[WORDS_SIZE], U[WORDS_SIZE], nu[32];
+	char value[WORDS_SIZE], u[WORDS_SIZE], U[WORDS_SIZE], nu[32], text[WORDS_SIZE];
 	words_value(style, shown, value, sizeof value);
 	lines_printf(out, "entry %lld, %s %s, %s: %s\n", (long long)e->seq, e->position,
 	             quantity_name(e->quantity), e->meter, value);
@@ -130,4 +143,10 @@ void view_budget(const struct style *style, const struct entry *e, const char *s
 	}
 	if (b.unknown[0])
 		lines_printf(out, "not told: %s\n", b.unknown);
+	struct entry second;
+	if (!entry_second(e, &second))
+		return;
+	second_shown(&second, text, sizeof text);
+	lines_printf(out, "beside it %s, ", second_word(e->second.kind));
+	view_budget(style, &second, text, out);
 }

@@ -91,6 +91,48 @@ static void offset_part(const struct style *style, struct slice entry, size_t st
 	part(out, start, text);
 }
 
+/* "at 31.5 Hz": of alternating volts and amps. */
+static void frequency_part(struct slice entry, size_t start, struct lines *out)
+{
+	char text[80];
+	double hertz;
+	if (json_number(json_member(entry.at, entry.len, "frequency"), &hertz) && hertz > 0 &&
+	    (words_member_is(entry, "function", "volt-ac") ||
+	     words_member_is(entry, "function", "amp-ac"))) {
+		snprintf(text, sizeof text, hertz < 1000 ? "at %g Hz" : "at %g kHz",
+		         hertz < 1000 ? hertz : hertz / 1000);
+		part(out, start, text);
+	}
+}
+
+/* "dissipation 0.0871 within", what the meter sent beside the value. */
+static void second_part(const struct style *style, struct slice entry, size_t start,
+                        struct lines *out)
+{
+	struct slice s = json_member(entry.at, entry.len, "second");
+	struct decimal value, digit;
+	enum function f;
+	char is[24], word[32], verdict[16], shown[WORDS_SIZE], number[WORDS_SIZE],
+	    text[WORDS_SIZE + 80];
+	if (!said(s) || !json_decimal(json_member(s.at, s.len, "value"), &value) ||
+	    !json_decimal(json_member(s.at, s.len, "digit"), &digit) ||
+	    !decimal_rescale(value, decimal_strip(digit).e, &value))
+		return;
+	words_member(s, "is", is, sizeof is);
+	words_member(s, "function", word, sizeof word);
+	words_member(s, "verdict", verdict, sizeof verdict);
+	if (!function_from_name(word, strlen(word), &f))
+		return;
+	quantity_shown(value, f, f == FUNCTION_NUMBER ? 0 : quantity_prefix(value, f), shown,
+	               sizeof shown);
+	words_value(style, shown, number, sizeof number);
+	bool judged = verdict[0] && strcmp(verdict, "none") != 0;
+	snprintf(text, sizeof text, "%s %.100s%s%s%s", is, number, judged ? " " : "",
+	         judged ? verdict : "", judged && words_member_is(s, "accuracy", "assumed")
+	         ? " (accuracy assumed)" : "");
+	part(out, start, text);
+}
+
 void view_remark(const struct style *style, struct slice entry, struct slice struck,
                  struct lines *out)
 {
@@ -99,6 +141,8 @@ void view_remark(const struct style *style, struct slice entry, struct slice str
 	struck_part(struck, start, out);
 	reason_part(style, entry, start, out);
 	offset_part(style, entry, start, out);
+	frequency_part(entry, start, out);
+	second_part(style, entry, start, out);
 	if (!json_bool(json_member(entry.at, entry.len, "settled"), true) &&
 	    !words_member_is(entry, "reason", "moving"))
 		part(out, start, "taken while it still moved");
@@ -200,6 +244,12 @@ static void judged_now(struct slice entry, struct slice rejudged, struct lines *
 		else
 			lines_printf(out, "\"%s\":null,", members[i]);
 	}
+	/* The value stays, its verdict is the new one. */
+	struct slice second = json_member(entry.at, entry.len, "second");
+	struct slice anew = json_member(rejudged.at, rejudged.len, "second");
+	if (said(second) && said(anew) && anew.len > 2)
+		lines_printf(out, "\"second\":{%.*s,%.*s,", (int)anew.len - 2, anew.at + 1,
+		             (int)second.len - 1, second.at + 1);
 	lines_add(out, entry.at + 1, entry.len - 1);
 }
 

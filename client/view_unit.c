@@ -58,7 +58,8 @@ static void say_new(struct slice result, struct lines *out)
 	}
 }
 
-bool view_ready(const struct style *style, struct slice result, struct lines *out)
+bool view_ready(const struct style *style, struct slice result, const char *how,
+                struct lines *out)
 {
 	struct slice list = json_member(result.at, result.len, "cautions"), element;
 	bool ready = json_bool(json_member(result.at, result.len, "ready"), false);
@@ -75,6 +76,6 @@ bool view_ready(const struct style *style, struct slice result, struct lines *ou
 		lines_puts(out, "no leg is known to be up, and no new part waits to be fitted; what was never "
 		           "logged nobody knows: look\n");
 	else
-		lines_puts(out, "look at each, then say so: tally job fitted POSITION...\n");
+		lines_printf(out, "look at each, %s\n", how);
 	return ready;
 }

@@ -138,7 +138,7 @@ static void on_changed(void *arg)
 }
 
 /* The line or the meter is away: what was touched counts as lifted. */
-static void away(struct bench *b, struct bench_meter *m, int64_t t, const char *cause)
+void bench_away(struct bench *b, struct bench_meter *m, int64_t t, const char *cause)
 {
 	if (m->gone)
 		return;
@@ -174,7 +174,7 @@ static void on_silence(void *arg, int64_t t, bool silent)
 		b->hooks.act(b->hooks.arg, m->config->name, t, "meter", rest);
 	}
 	if (silent)
-		away(b, m, t, "time-out");
+		bench_away(b, m, t, "time-out");
 	else
 		here_again(b, m, t);
 }
@@ -227,7 +227,7 @@ void bench_line_gone(struct bench *b, int64_t t, int meter, const char *cause)
 	bench_run_until(b, t);
 	struct bench_meter *m = &b->meter[meter];
 	meter_gone(&m->machine, t, cause);
-	away(b, m, t, cause);
+	bench_away(b, m, t, cause);
 	bench_timers(m);
 }
 
@@ -387,16 +387,25 @@ static void fill_meter_config(const struct config_meter *c, struct meter_config 
 		mc->has_digit[f] = config_digit(c, (enum function)f, &mc->digit[f]);
 }
 
-static bool begin_meter(struct bench *b, int i)
+void bench_meter_said(struct bench *b, struct bench_meter *m)
+{
+	say_meter(b, m, "configured", NULL);
+}
+
+void bench_meter_begin(struct bench *b, int i, bool again)
 {
 	struct bench_meter *m = &b->meter[i];
 	m->bench = b;
 	m->index = i;
 	m->config = &b->config->meter[i];
-	m->bound.place = m->before.place = -1;
+	if (!again)
+		m->bound.place = m->before.place = -1;
 	m->touch_made = -1;
 	m->turned_at = -1;
 	m->lifted = true;
+	m->has_last = false;
+	m->seconds = m->seconds_next = m->opens = 0;
+	m->trouble[0] = m->identity[0] = '\0';
 	struct meter_config mc;
 	fill_meter_config(m->config, &mc);
 	mc.replay = b->replay;
@@ -407,9 +416,9 @@ static bool begin_meter(struct bench *b, int i)
 	settle_init(&m->settle, &b->config->limits, mc.conversion);
 	stale_begin(&m->stale, m->config->dialect->asked);
 	m->trail.use = &m->config->use;
+	m->trail.second = m->config->second;
 	bench_timers(m);
 	say_meter(b, m, "configured", NULL);
-	return true;
 }
 
 struct bench *bench_open(const struct bench_options *options, struct fault *why)
@@ -440,7 +449,7 @@ struct bench *bench_open(const struct bench_options *options, struct fault *why)
 	snprintf(b->version, sizeof b->version, "%s", options->version ? options->version : "");
 	say_clock(b, 0, "start", 0);
 	for (int i = 0; i < b->meters; i++)
-		begin_meter(b, i);
+		bench_meter_begin(b, i, false);
 	walk_expect(b);
 	return b;
 }

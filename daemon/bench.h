@@ -101,6 +101,12 @@ void bench_line_gone(struct bench *b, int64_t t, int meter, const char *cause);
  * right, two that fit), which is said to everyone; else it is only absent. */
 void bench_line_trouble(struct bench *b, int64_t t, int meter, bool refused, const char *why);
 
+/* The configuration is another from here on, and the old one is not looked at any more.  Meters
+ * whose section is the same (config_compare.h) go on in the middle of a frame; the lines of
+ * the others must be closed before.  Indices are those of the new one.  False (no memory):
+ * nothing changed. */
+bool bench_reload(struct bench *b, int64_t t, const struct config *now, struct fault *why);
+
 /* ---- the person ---- */
 /* Whose process asks: the records that calls make say so, until bench_by_nobody.  What
  * is due at `t` is done before, for nobody asked for that. */
@@ -220,6 +226,9 @@ bool bench_speaks(struct bench *b, int64_t t, bool speaks, struct fault *why);
 bool bench_announced(struct bench *b, int64_t t, int64_t up, struct fault *why);
 bool bench_take(struct bench *b, int64_t t, const char *meter, struct bench_wait w,
                 struct fault *why);
+/* The same with the frequency of the signal ("1 kHz"; NULL: not said): alternating volts or amps. */
+bool bench_take_at(struct bench *b, int64_t t, const char *meter, const char *frequency,
+                   struct bench_wait w, struct fault *why);
 bool bench_undo(struct bench *b, int64_t t, struct bench_wait w, struct fault *why);
 bool bench_strike(struct bench *b, int64_t t, int64_t seq, const char *because,
                   struct bench_wait w, struct fault *why);
@@ -248,6 +257,7 @@ struct bench_typed {
 	int quantity;        /* -1: what the kind asks first */
 	const char *u;       /* standard uncertainty as people write it, or NULL */
 	const char *because; /* or NULL */
+	const char *frequency; /* of alternating volts or amps, "1 kHz", or NULL */
 };
 bool bench_enter(struct bench *b, int64_t t, const struct bench_typed *typed, struct bench_wait w,
                  struct fault *why);
@@ -275,6 +285,10 @@ bool bench_guide_back(struct bench *b, int64_t t, const char *which, struct benc
                       struct fault *why);
 bool bench_guide_leave(struct bench *b, int64_t t, const char *which, const char *because,
                        struct bench_wait w, struct fault *why);
+/* One that was left goes on: from its cautions, for nobody knows how the unit stands now, with
+ * what of it still counts (protocol/guide/guide.h, guide_again). */
+bool bench_guide_resume(struct bench *b, int64_t t, const char *which, struct bench_wait w,
+                        struct fault *why);
 /* The steps as text, a line each; nothing is begun. */
 bool bench_guide_dry(struct bench *b, const char *kind, const char *of, const char *words,
                      struct text *out, struct fault *why);

@@ -8,6 +8,8 @@
  */
 #include "daemon/bench_guide.h"
 
+#include "protocol/trade/frequency.h"
+
 #include <stdarg.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -266,9 +268,15 @@ static bool act_quantity(struct bench *b, int64_t t, const struct words *w, stru
 
 static bool act_take(struct bench *b, int64_t t, const struct words *w, struct fault *why)
 {
-	if (w->count > 1 || (w->count == 1 && bench_meter_index(b, w->word[0]) < 0))
-		return expect(why, w, 0, "nothing, or the name of a meter");
-	return t < 0 || bench_take(b, t, w->count ? w->word[0] : NULL, (struct bench_wait){0}, why);
+	struct decimal hertz;
+	struct fault no;
+	const char *frequency = w->count == 2 ? w->word[1] : NULL;
+	if (w->count > 2 || (w->count && bench_meter_index(b, w->word[0]) < 0))
+		return expect(why, w, 0, "nothing, or the name of a meter, and the frequency of the signal");
+	if (frequency && !frequency_parse(frequency, &hertz, &no))
+		return expect(why, w, 1, "a frequency such as 1kHz");
+	return t < 0 || bench_take_at(b, t, w->count ? w->word[0] : NULL, frequency,
+	                              (struct bench_wait){0}, why);
 }
 
 static bool act_again(struct bench *b, int64_t t, const struct words *w, struct fault *why)
@@ -352,6 +360,13 @@ static bool act_leave(struct bench *b, int64_t t, const struct words *w, struct 
 	return t < 0 || bench_guide_leave(b, t, w->count ? w->word[0] : NULL, "", (struct bench_wait){0}, why);
 }
 
+static bool act_resume(struct bench *b, int64_t t, const struct words *w, struct fault *why)
+{
+	if (w->count > 1)
+		return expect(why, w, 1, "what the guided run is of that was left, or nothing");
+	return t < 0 || bench_guide_resume(b, t, w->count ? w->word[0] : NULL, (struct bench_wait){0}, why);
+}
+
 /* The position stands last, however many entries are named before it. */
 static bool act_move(struct bench *b, int64_t t, const struct words *w, struct fault *why)
 {
@@ -431,10 +446,18 @@ static bool act_meter(struct bench *b, int64_t t, const struct words *w, struct 
 		return expect(why, w, 0, "the name of a meter that is configured");
 	bool gone = w->count > 1 && strcmp(w->word[1], "gone") == 0;
 	bool free = w->count == 2 && strcmp(w->word[1], "free") == 0; /* bound no more */
-	if (!gone && !free && !(w->count == 2 && strcmp(w->word[1], "back") == 0))
-		return expect(why, w, 1, "gone, back or free");
+	enum meter_class kind = METER_CLASS_UNKNOWN; /* what was seen of it before the tape began */
+	bool seen = w->count == 3 && strcmp(w->word[1], "class") == 0;
+	if (seen && !meter_class_from_word(w->word[2], strlen(w->word[2]), &kind))
+		return expect(why, w, 2, "a class of meters");
+	if (!gone && !free && !seen && !(w->count == 2 && strcmp(w->word[1], "back") == 0))
+		return expect(why, w, 1, "gone, back, free or class");
 	if (t < 0)
 		return true;
+	if (seen) {
+		b->meter[i].kind_seen = kind;
+		return true;
+	}
 	if (free)
 		return bench_at(b, t, NULL, -1, w->word[0], why);
 	if (gone)
@@ -454,6 +477,7 @@ static const struct act {
     {"meter", act_meter}, {"next", act_next},   {"back", act_back},   {"there", act_there},
     {"move", act_move},   {"offset", act_offset}, {"check", act_check}, {"speaks", act_speaks},
     {"announced", act_announced}, {"guide", act_guide}, {"go", act_go}, {"leave", act_leave},
+    {"resume", act_resume},
 };
 
 static bool act_run(struct bench *b, int64_t t, const char *name, const char *rest,
@@ -468,7 +492,7 @@ static bool act_run(struct bench *b, int64_t t, const char *name, const char *re
 			return acts[i].call(b, t, &w, why);
 	fault_set(why, "there is no act @%s: at, walk, reach, condition, quantity, take, again, undo, "
 	          "next, back, there, move, offset, check, speaks, announced, note, cold, live, job, "
-	          "meter, sheet, fit, rename, new, twins, identity, fitted, guide, go, leave", name);
+	          "meter, sheet, fit, rename, new, twins, identity, fitted, guide, go, leave, resume", name);
 	return false;
 }
 
@@ -506,6 +530,10 @@ void bench_tape_begins(struct bench *b, int64_t t)
 			bench_taped(b, t, "at", "%s %s %s",
 			            b->position[b->meter[i].bound.place].row.position.name,
 			            quantity_name(b->meter[i].bound.quantity), b->meter[i].config->name);
+	for (int i = 0; i < b->meters; i++)
+		if (b->meter[i].kind_seen > METER_CLASS_HANDHELD_2000)
+			bench_taped(b, t, "meter", "%s class %s", b->meter[i].config->name,
+			            meter_class_word(b->meter[i].kind_seen));
 	if (b->speaks)
 		bench_taped(b, t, "speaks", "%s", "on");
 }

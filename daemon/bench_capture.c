@@ -5,6 +5,7 @@
  * the run that it was made from go to the log as one transaction.
  */
 #include "daemon/bench_state.h"
+#include "protocol/trade/frequency.h"
 #include "protocol/trade/uncertainty.h"
 
 #include <math.h>
@@ -23,6 +24,27 @@ void entry_shown(const struct entry *e, char *out, size_t size)
 
 /* ---- uncertainty and verdict ---- */
 
+/* The kind of meter by which an accuracy is assumed where none is configured. */
+enum meter_class meter_kind(const struct bench_meter *m)
+{
+	const struct config_meter *c = m->config;
+	if (c->kind)
+		return c->kind;
+	if (c->second == SECOND_DISSIPATION || c->second == SECOND_ESR || c->second == SECOND_Q)
+		return METER_CLASS_LCR;
+	if (c->identify)
+		return METER_CLASS_BENCH_50000;
+	return m->kind_seen ? m->kind_seen : METER_CLASS_HANDHELD_2000;
+}
+
+/* What settled says how many counts the display has.  Zeros at its end may be padding. */
+void meter_kind_seen(struct bench_meter *m, struct decimal value)
+{
+	enum meter_class kind = meter_class_of_counts(decimal_strip(value).n);
+	if (kind > m->kind_seen)
+		m->kind_seen = kind;
+}
+
 /* Fills u; says whether the accuracy had to be assumed. */
 bool entry_uncertainty(const struct bench_meter *m, const struct settle_result *r,
                        struct entry *e)
@@ -36,10 +58,11 @@ bool entry_uncertainty(const struct bench_meter *m, const struct settle_result *
 	struct accuracy_line assumed;
 	bool none = !line;
 	if (none) {
-		assumed = accuracy_assumed(e->function);
+		assumed = accuracy_assumed_of(meter_kind(m), e->function);
 		line = &assumed;
 	}
 	e->basis = (struct basis){.known = true, .assumed = none, .percent = line->percent,
+	                          .kind = none ? meter_kind(m) : METER_CLASS_UNKNOWN,
 	                          .counts = line->counts, .has_below = line->has_below,
 	                          .below = line->below, .s = r->s};
 	if (!none)
@@ -101,6 +124,9 @@ void entry_judge(const struct position *p, struct entry *e)
 	memset(&e->verdict, 0, sizeof e->verdict);
 	memset(&e->service, 0, sizeof e->service);
 	second_judge(p, e);
+	/* The nominal is meant at another frequency: a value, and nothing to judge it by. */
+	if (frequency_elsewhere(e, p))
+		return;
 	if (!first) {
 		/* The sheet's tolerance is about the first quantity; the others have limits of their
 		 * own, or none. */
@@ -287,11 +313,17 @@ bool capture_entry(struct bench *b, struct bench_meter *m, int64_t t, const stru
 	e.quantity = aim.quantity;
 	if (e.function == FUNCTION_VOLT_AC || e.function == FUNCTION_AMP_AC)
 		e.hertz = use_hertz(&b->position[aim.place].row.position);
-	beside.accuracy_assumed = entry_uncertainty(m, c->r, &e);
+	if (c->r->settled && !c->r->overload)
+		meter_kind_seen(m, c->r->value);
 	second_take(m, c->r, &e);
+	struct decimal hertz = c->frequency.n || e.second.kind != SECOND_HERTZ ? c->frequency
+	                                                                        : e.second.value;
+	frequency_known(&e, hertz);
+	beside.accuracy_assumed = entry_uncertainty(m, c->r, &e);
 	entry_shown(&e, shown, sizeof shown); /* as the meter gave it */
 	entry_refer(b, &e);
 	use_understand(&use, e.function, &e.use);
+	frequency_known(&e, hertz);
 	entry_beside(b, aim.place, &e);
 	b->swapped = b->swapped && !e.swapped;
 	entry_judge_at(b, aim.place, &e);

@@ -109,22 +109,56 @@ static void tell(struct bench *b, const struct bench_guide *gd, const char *even
 	            guide_step_word(&gd->g), "text", text, NULL);
 }
 
+/* The meter that this step takes from belongs to its position from now on, and so does its trail. */
+static void aim_step(struct bench *b, struct bench_guide *gd, int64_t t)
+{
+	enum quantity q;
+	const char *at;
+	struct fault ignored;
+	int role = guide_takes(&gd->g, &q, &at), place = at[0] ? position_find(b, at) : gd->place;
+	if (role < 0 || gd->meter[role] < 0 || place < 0)
+		return;
+	struct bench_meter *m = &b->meter[gd->meter[role]];
+	if (m->bound.place == place && m->bound.quantity == q)
+		return;
+	b->quiet++;
+	(void)bench_bind(b, t, b->position[place].row.position.name, (int)q, m->config->name, nobody,
+	                 &ignored); /* taking says why, if it fails again */
+	b->quiet--;
+}
+
 static void say_step(struct bench *b, const struct bench_guide *gd)
 {
-	char text[GUIDE_TEXT];
+	char text[GUIDE_TEXT], value[32];
+	const char *verdict;
+	bool valued = guide_value(&gd->g, value, &verdict);
 	guide_say(&gd->g, text, sizeof text);
-	tell(b, gd, "step", text);
+	bench_event(b, "guide", "guide", guide_name(gd->kind), "of", gd->of, "state", "step", "step",
+	            guide_step_word(&gd->g), "text", text, "shown", valued ? value : NULL, "verdict",
+	            verdict, "why", gd->g.failed ? gd->g.because : NULL, NULL);
 }
 
 /* ---- meters ---- */
 
+/* Where the meter of a role is clipped from the beginning; NULL: it wanders, or stands at no
+ * position of its own. */
+static const char *clipped_at(const struct bench *b, const struct bench_guide *gd, int role)
+{
+	bool twin = gd->kind == GUIDE_TUNE && role == 1 && position_find(b, gd->plan.twin) >= 0;
+	if (twin)
+		return gd->plan.twin;
+	if (gd->place < 0 || ((gd->kind == GUIDE_TUNE || gd->kind == GUIDE_RISE) && role > 0))
+		return NULL;
+	return b->position[gd->place].row.position.name;
+}
+
 static bool hold_meters(struct bench *b, struct bench_guide *gd, int64_t t, struct fault *why)
 {
 	for (int i = 0; i < guide_roles(gd->kind); i++) {
-		if (gd->meter[i] < 0 || gd->place < 0)
+		const char *at = clipped_at(b, gd, i);
+		if (gd->meter[i] < 0 || !at)
 			continue;
-		if (!bench_bind(b, t, b->position[gd->place].row.position.name,
-		                (int)guide_role(gd->kind, i)->quantity, b->meter[gd->meter[i]].config->name,
+		if (!bench_bind(b, t, at, (int)guide_role(gd->kind, i)->quantity, b->meter[gd->meter[i]].config->name,
 		                nobody, why))
 			return false;
 	}
@@ -179,6 +213,7 @@ static bool follow(struct bench *b, struct bench_guide *gd, int64_t t, const str
 		     gd->g.failed ? gd->g.because : "the guided run is done");
 		end(b, gd, t);
 	} else if (out->news) {
+		aim_step(b, gd, t);
 		say_step(b, gd);
 	}
 	return used;
@@ -202,16 +237,19 @@ void guide_reading(struct bench *b, struct bench_meter *m, const struct reading 
 		return;
 	int role = role_of(gd, m);
 	enum function f = guide_role(gd->kind, role)->function;
+	if (f == FUNCTION_NONE && gd->kind != GUIDE_RISE) /* there it goes by the step */
+		f = gd->plan.function;
 	struct guide_input in = {.act = settled ? GUIDE_SETTLED : GUIDE_READING, .t = b->now, .role = role,
-	                         .over = !r->has_value && (r->state & READING_OVERLOAD)};
+	                         .function = r->function, .over = !r->has_value && (r->state & READING_OVERLOAD)};
+	/* Its dial was turned: what it read before says nothing any more. */
 	if (f != FUNCTION_NONE && r->function != f)
-		return;
-	if (!r->has_value && !in.over)
+		in.act = GUIDE_AWAY;
+	if (!r->has_value && !in.over && in.act != GUIDE_AWAY)
 		return;
 	struct settle_result one = {.function = r->function, .value = r->value, .prefix = r->prefix, .n = 1};
 	struct entry e;
 	capture_fill(b, m, b->now, &one, &e);
-	if (!in.over)
+	if (!in.over && r->has_value)
 		(void)entry_uncertainty(m, &one, &e);
 	in.x = (struct measure){in.over ? 0 : decimal_double(r->value), e.u};
 	input(b, gd, &in, nobody);
@@ -288,17 +326,31 @@ static bool kind_named(const char *name, enum guide_kind *out, struct fault *why
 	return false;
 }
 
-bool bench_guide_start(struct bench *b, int64_t t, const char *name, const char *of,
-                       const char *words, struct bench_wait w, struct fault *why)
+/* Room for one more: of the same that was left, else where nothing is, else of what was left
+ * longest ago; NULL where all of them go on. */
+static struct bench_guide *room(struct bench *b, enum guide_kind kind, const char *of)
 {
-	struct bench_guide gd, *slot = NULL;
-	enum guide_kind kind;
-	bench_run_until(b, t);
-	if (!kind_named(name, &kind, why))
-		return false;
+	struct bench_guide *best = NULL;
+	for (int i = 0; i < BENCH_GUIDES_MAX; i++) {
+		struct bench_guide *one = &b->guide[i];
+		if (one->open)
+			continue;
+		if (one->left && one->kind == kind && strcmp(one->of, of) == 0)
+			return one;
+		if (!best || (best->left && (!one->left || one->number < best->number)))
+			best = one;
+	}
+	return best;
+}
+
+/* A run begins; `left`: one that was left goes on, NULL for none. */
+static bool begin(struct bench *b, int64_t t, enum guide_kind kind, const char *of,
+                  const char *words, const struct bench_guide *left, struct bench_wait w,
+                  struct fault *why)
+{
+	struct bench_guide gd, *slot;
 	draft(&gd, b, kind, of, words);
-	for (int i = 0; i < BENCH_GUIDES_MAX && !slot; i++)
-		slot = b->guide[i].open ? NULL : &b->guide[i];
+	slot = room(b, kind, gd.of);
 	if (!slot) {
 		fault_set(why, "%d guided runs go on already: leave one", BENCH_GUIDES_MAX);
 		return false;
@@ -309,20 +361,54 @@ bool bench_guide_start(struct bench *b, int64_t t, const char *name, const char 
 	}
 	if (!job_need(b, t, why) || !guide_plan_make(b, &gd, true, why) || !state_suits(b, &gd, why))
 		return false;
+	if (left)
+		guide_again(&gd.g, &left->g);
+	struct bench_guide was = *slot;
 	gd.number = ++b->guides;
 	gd.open = true;
 	*slot = gd;
 	b->quiet++;
-	bool good = hold_meters(b, slot, t, why) && put(b, slot, t, "begun", w, why);
+	bool good = hold_meters(b, slot, t, why) && put(b, slot, t, left ? "resumed" : "begun", w, why);
 	b->quiet--;
 	if (!good) {
-		slot->open = false;
+		*slot = was;
 		return false;
 	}
-	bench_taped(b, t, "guide", "%s %s%s%s", guide_name(kind), gd.of[0] ? gd.of : "-",
-	            gd.said[0] ? " " : "", gd.said);
+	if (left)
+		bench_taped(b, t, "resume", "%s", gd.of[0] ? gd.of : guide_name(kind));
+	else
+		bench_taped(b, t, "guide", "%s %s%s%s", guide_name(kind), gd.of[0] ? gd.of : "-",
+		            gd.said[0] ? " " : "", gd.said);
 	say_step(b, slot);
 	return true;
+}
+
+bool bench_guide_start(struct bench *b, int64_t t, const char *name, const char *of,
+                       const char *words, struct bench_wait w, struct fault *why)
+{
+	enum guide_kind kind;
+	bench_run_until(b, t);
+	return kind_named(name, &kind, why) && begin(b, t, kind, of, words, NULL, w, why);
+}
+
+bool bench_guide_resume(struct bench *b, int64_t t, const char *which, struct bench_wait w,
+                        struct fault *why)
+{
+	const struct bench_guide *found = NULL;
+	bench_run_until(b, t);
+	for (int i = 0; i < BENCH_GUIDES_MAX; i++) {
+		const struct bench_guide *one = &b->guide[i];
+		bool meant = !which || strcmp(one->of, which) == 0 || strcmp(guide_name(one->kind), which) == 0;
+		if (!one->open && one->left && meant && (!found || one->number > found->number))
+			found = one;
+	}
+	if (!found) {
+		fault_set(why, "no guided run%s%.40s was left in this job: begin one", which ? " of " : "",
+		          which ? which : "");
+		return false;
+	}
+	struct bench_guide left = *found;
+	return begin(b, t, left.kind, left.of, left.said, &left, w, why);
 }
 
 bool bench_guide_dry(struct bench *b, const char *name, const char *of, const char *words,
@@ -333,8 +419,19 @@ bool bench_guide_dry(struct bench *b, const char *name, const char *of, const ch
 	if (!kind_named(name, &kind, why))
 		return false;
 	draft(&gd, b, kind, of, words);
-	if (!guide_plan_make(b, &gd, false, why))
+	/* What only the run itself refuses (no resistor named, no rating) still has its road. */
+	struct bench_guide begun;
+	struct fault no;
+	bool good = guide_plan_make(b, &gd, false, why);
+	if (!good && !gd.g.kept_at)
 		return false;
+	draft(&begun, b, kind, of, words);
+	if (!good)
+		text_printf(out, "refused as it stands: %s\n", why->text);
+	else if (!guide_plan_make(b, &begun, true, &no))
+		text_printf(out, "refused as it stands: %s\n", no.text);
+	if (!state_suits(b, &gd, &no))
+		text_printf(out, "refused as it stands: %s\n", no.text);
 	guide_dry(&gd.g, out);
 	return true;
 }
@@ -378,12 +475,18 @@ static bool take_value(struct bench *b, struct bench_guide *gd, int64_t t, int r
 	m->held.waits = false;
 	gd->wait = w;
 	gd->taking = true;
-	if (bench_take(b, t, m->config->name, (struct bench_wait){taken, gd}, why)) {
-		gd->made = b->mades - 1;
-		return true;
-	}
-	gd->taking = false;
-	return false;
+	char hertz[24];
+	snprintf(hertz, sizeof hertz, "%g", guide_hertz(&gd->g));
+	/* What is re-formed is free of its circuit, whatever the others do meanwhile. */
+	enum reach reach = b->reach;
+	if (gd->kind == GUIDE_REFORM)
+		b->reach = REACH_LOOSE;
+	bool good = bench_take_at(b, t, m->config->name, guide_hertz(&gd->g) > 0 ? hertz : NULL,
+	                          (struct bench_wait){taken, gd}, why);
+	b->reach = reach;
+	gd->made = good ? b->mades - 1 : -1;
+	gd->taking = gd->taking && good;
+	return good;
 }
 
 /* The unit is what going on says that it is. */
@@ -454,13 +557,14 @@ bool bench_guide_leave(struct bench *b, int64_t t, const char *which, const char
 	tell(b, gd, "left", b->live ? "left: the unit is live still; switch off and discharge before you touch it"
 	                            : "left");
 	end(b, gd, t);
+	gd->left = true;
 	return true;
 }
 
 void guides_clear(struct bench *b)
 {
 	for (int i = 0; i < BENCH_GUIDES_MAX; i++)
-		b->guide[i].open = false;
+		b->guide[i].open = b->guide[i].left = false;
 }
 
 /* ---- reading back, looking ---- */
@@ -483,11 +587,14 @@ bool guide_restore(struct bench *b, const char *text, size_t len)
 		if (one->open && one->kind == k && strcmp(one->of, of) == 0)
 			slot = one;
 	}
-	bool over = strcmp(event, "begun") != 0 && strcmp(event, "step") != 0;
-	if (over && slot)
+	bool over = strcmp(event, "begun") != 0 && strcmp(event, "step") != 0 &&
+	            strcmp(event, "resumed") != 0;
+	if (over && slot) {
 		slot->open = false;
-	for (int i = 0; i < BENCH_GUIDES_MAX && !slot; i++)
-		slot = b->guide[i].open ? NULL : &b->guide[i];
+		slot->left = strcmp(event, "left") == 0 && guide_state_read(&slot->g, text, len);
+	}
+	if (!over && !slot)
+		slot = room(b, k, of);
 	if (over || !slot || !guide_plan_make(b, &gd, false, &ignored) ||
 	    !guide_state_read(&gd.g, text, len))
 		return true;
@@ -497,9 +604,13 @@ bool guide_restore(struct bench *b, const char *text, size_t len)
 		gd.meter[i] = json_text(one, name, sizeof name) ? bench_meter_index(b, name) : -1;
 		double ohms = gd.meter[i] < 0 ? 0 : b->meter[gd.meter[i]].config->use.input[guide_role(k, i)->function];
 		gd.g.plan.input[i] = ohms > 0 ? ohms : NAN;
+		gd.g.plan.there[i] = gd.meter[i] >= 0;
 	}
 	gd.number = slot->open ? slot->number : ++b->guides;
 	gd.open = true;
+	if (gd.g.alarm)
+		snprintf(gd.alarm, sizeof gd.alarm, "%.40s: a limit was passed before the daemon began anew: SWITCH OFF",
+		         gd.of[0] ? gd.of : guide_name(k));
 	*slot = gd;
 	return true;
 }

@@ -5,6 +5,7 @@
  *
  *   bench_guide.c       beginning, going on, leaving; records
  *   bench_guide_plan.c  what one needs to know before it begins
+ *   bench_guide_sheet.c what of it tune, lot and rise take from the sheet
  *
  * Several go on at once, each with meters of its own: a capacitor is re-formed for hours while
  * others are measured.  Its meters are held to its position (bench_bind.c): their readings are
@@ -22,6 +23,7 @@
 
 struct bench_guide {
 	bool open;
+	bool left;                   /* not open, and may be taken up again */
 	enum guide_kind kind;
 	char of[NAME_SIZE];          /* as the person said it */
 	char said[GUIDE_SAID_SIZE];  /* words: key=value ... */
@@ -40,5 +42,10 @@ struct bench_guide {
 
 /* Plan and first step of gd->kind, of, said; without meters for a dry run. */
 bool guide_plan_make(struct bench *b, struct bench_guide *gd, bool meters, struct fault *why);
+/* The part of it that tune, lot and rise take from the sheet (bench_guide_sheet.c). */
+bool guide_sheet(const struct bench *b, struct bench_guide *gd, bool ceiling_said,
+                 struct fault *why);
+/* The newest value in ohms there, else the nominal with its tolerance as a rectangle; NaN. */
+struct measure guide_ohms_at(const struct bench *b, int place);
 
 #endif

@@ -6,12 +6,18 @@
  *     grid=red            which meter has which role; one that is alone to read what the
  *                         role wants needs no word
  *     leak=1M             the grid leak, where the sheet names none (with)
- *     resistor=100k       in series, for re-forming; across which a current is read
+ *     resistor=100k       in series, for re-forming; across which a current is read; or the
+ *                         position at which it was measured (resistor=R99)
  *     to=350V  heat=1W    the volts to end at; watts that are too many
  *     era=modern|period   whose limit of leakage
  *     load=8  mains=230V  tap=230V
  *     ceiling=450V        volts above which the person is told to switch off
  *     for=R1,R2           positions that a lot is for, two and two
+ *     tolerance=5%        of the parts of a lot
+ *     load2=10            the second load, for the output impedance
+ *     soak=30             minutes; 0 for none
+ *     most=25W            that a valve may have at its anode
+ *     because=TEXT        rise: why it begins although job.ready lists something
  */
 #include "daemon/bench_guide.h"
 
@@ -31,6 +37,25 @@ static bool a_number(const char *key, const char *value, enum function f, double
 	}
 	*out = decimal_double(d);
 	return true;
+}
+
+/* The newest value in ohms there, else its nominal with its tolerance as a rectangle. */
+struct measure guide_ohms_at(const struct bench *b, int place)
+{
+	const struct position *p = &b->position[place].row.position;
+	struct limits l;
+	for (int i = b->position[place].newest; i >= 0; i = b->made[i].older) {
+		const struct entry *e = &b->made[i].entry;
+		if (!e->struck && e->has_value && e->function == FUNCTION_OHM && e->quantity == QUANTITY_VALUE &&
+		    e->reach != REACH_IN_CIRCUIT)
+			return (struct measure){decimal_double(e->value), e->u};
+	}
+	if (!p->has_nominal || p->function != FUNCTION_OHM)
+		return (struct measure){NAN, NAN};
+	struct measure m = {decimal_double(p->nominal), 0};
+	if (limits_from(&p->tolerance, true, p->nominal, &l) && l.has_low && l.has_high)
+		m.u = (decimal_double(l.high) - decimal_double(l.low)) / 2 / sqrt(3);
+	return m;
 }
 
 /* ---- words ---- */
@@ -62,6 +87,21 @@ static bool take_era(struct guide_plan *p, const char *value, struct fault *why)
 	return true;
 }
 
+static bool take_tolerance(struct guide_plan *p, const char *value, struct fault *why)
+{
+	struct tolerance t;
+	struct limits l;
+	struct fault inner;
+	if (!tolerance_parse(value, strlen(value), p->function, &t, &inner) ||
+	    !limits_from(&t, true, decimal_from_double(p->nominal, 9), &l)) {
+		fault_set(why, "tolerance=%.40s: such as 5%% or -20/+80%%", value);
+		return false;
+	}
+	p->low = l.has_low ? decimal_double(l.low) : NAN;
+	p->high = l.has_high ? decimal_double(l.high) : NAN;
+	return true;
+}
+
 static bool take_word(struct bench *b, struct bench_guide *gd, const char *key, const char *value,
                       struct fault *why)
 {
@@ -70,19 +110,39 @@ static bool take_word(struct bench *b, struct bench_guide *gd, const char *key, 
 	    {"leak", FUNCTION_OHM, &p->R.value}, {"resistor", FUNCTION_OHM, &p->R.value},
 	    {"to", FUNCTION_VOLT_DC, &p->to}, {"ceiling", FUNCTION_VOLT_DC, &p->ceiling},
 	    {"load", FUNCTION_OHM, &p->load}, {"mains", FUNCTION_VOLT_AC, &p->mains},
-	    {"tap", FUNCTION_VOLT_AC, &p->tap}};
+	    {"tap", FUNCTION_VOLT_AC, &p->tap}, {"load2", FUNCTION_OHM, &p->load2}};
 	for (size_t i = 0; i < sizeof numbers / sizeof *numbers; i++) {
 		if (strcmp(numbers[i].key, key) != 0)
 			continue;
+		if (numbers[i].to == &p->R.value) {
+			int place = position_find(b, value); /* one that was measured, better than its colours */
+			p->R = place >= 0 ? guide_ohms_at(b, place) : (struct measure){NAN, 0};
+			if (place >= 0 && !isnan(p->R.value))
+				return true;
+		}
+		if (!a_number(key, value, numbers[i].f, numbers[i].to, why))
+			return false;
+		/* 5 % where nobody measured it: common practice, no source. */
 		if (numbers[i].to == &p->R.value)
-			p->R.u = 0;
-		return a_number(key, value, numbers[i].f, numbers[i].to, why);
+			p->R.u = 0.05 * p->R.value / sqrt(3);
+		return true;
 	}
-	if (strcmp(key, "heat") == 0) {
-		char watts[24]; /* there is no function of power: the number alone */
-		snprintf(watts, sizeof watts, "%.*s", (int)strcspn(value, "W "), value);
-		return a_number(key, watts, FUNCTION_NUMBER, &p->heat, why);
+	const struct { const char *key, *unit; double *to, by; } bare[] = {
+	    {"heat", "W ", &p->heat, 1}, {"most", "W ", &p->most, 1}, {"soak", "m ", &p->soak, 60}};
+	for (size_t i = 0; i < sizeof bare / sizeof *bare; i++) {
+		char text[24]; /* there is no function of power or time: the number alone */
+		if (strcmp(bare[i].key, key) != 0)
+			continue;
+		snprintf(text, sizeof text, "%.*s", (int)strcspn(value, bare[i].unit), value);
+		if (!a_number(key, text, FUNCTION_NUMBER, bare[i].to, why))
+			return false;
+		*bare[i].to *= bare[i].by;
+		return true;
 	}
+	if (strcmp(key, "tolerance") == 0)
+		return take_tolerance(p, value, why);
+	if (strcmp(key, "because") == 0)
+		return true; /* why it begins all the same: kept with the words */
 	if (strcmp(key, "era") == 0)
 		return take_era(p, value, why);
 	if (strcmp(key, "for") == 0)
@@ -96,7 +156,7 @@ static bool take_word(struct bench *b, struct bench_guide *gd, const char *key, 
 		return gd->meter[i] >= 0;
 	}
 	fault_set(why, "%s knows no %.40s=: a role of its meters (%s), or leak, resistor, to, heat, era, load, "
-	          "mains, tap, ceiling, for", guide_name(gd->kind), key,
+	          "load2, mains, tap, soak, most, tolerance, ceiling, for", guide_name(gd->kind), key,
 	          guide_roles(gd->kind) ? guide_role(gd->kind, 0)->name : "none");
 	return false;
 }
@@ -122,25 +182,6 @@ static bool take_words(struct bench *b, struct bench_guide *gd, struct fault *wh
 
 /* ---- the sheet ---- */
 
-/* The newest value in ohms there, else its nominal with its tolerance as a rectangle. */
-static struct measure ohms_at(const struct bench *b, int place)
-{
-	const struct position *p = &b->position[place].row.position;
-	struct limits l;
-	for (int i = b->position[place].newest; i >= 0; i = b->made[i].older) {
-		const struct entry *e = &b->made[i].entry;
-		if (!e->struck && e->has_value && e->function == FUNCTION_OHM && e->quantity == QUANTITY_VALUE &&
-		    e->reach != REACH_IN_CIRCUIT)
-			return (struct measure){decimal_double(e->value), e->u};
-	}
-	if (!p->has_nominal || p->function != FUNCTION_OHM)
-		return (struct measure){NAN, NAN};
-	struct measure m = {decimal_double(p->nominal), 0};
-	if (limits_from(&p->tolerance, true, p->nominal, &l) && l.has_low && l.has_high)
-		m.u = (decimal_double(l.high) - decimal_double(l.low)) / 2 / sqrt(3);
-	return m;
-}
-
 /* The lowest rating of what stands on the rails: none of it may be passed. */
 static double lowest_rating(const struct bench *b)
 {
@@ -155,11 +196,29 @@ static double lowest_rating(const struct bench *b)
 	return least;
 }
 
+/* A can that is named as a part: its sections stand in parallel, and the lowest rating counts. */
+static void sum_sections(const struct bench *b, struct bench_guide *gd)
+{
+	struct guide_plan *p = &gd->plan;
+	double C = 0, rated = NAN;
+	for (int i = 0; i < b->positions; i++) {
+		const struct position *one = &b->position[i].row.position;
+		if (strcmp(one->part, gd->of) != 0)
+			continue;
+		C += one->has_nominal ? decimal_double(one->nominal) : NAN;
+		double volts = one->has_rated ? decimal_double(one->rated) : NAN;
+		rated = isnan(rated) || volts < rated ? volts : rated;
+	}
+	p->nominal = C;
+	p->rated = rated;
+	p->high = NAN; /* of one section */
+}
+
 static void from_sheet(const struct bench *b, struct bench_guide *gd)
 {
 	struct guide_plan *p = &gd->plan;
 	struct limits l;
-	if (isnan(p->ceiling))
+	if (isnan(p->ceiling) && gd->kind != GUIDE_REFORM) /* that has its own part alone */
 		p->ceiling = lowest_rating(b);
 	if (gd->place < 0)
 		return;
@@ -172,16 +231,19 @@ static void from_sheet(const struct bench *b, struct bench_guide *gd)
 	snprintf(p->twin, sizeof p->twin, "%s", at->twin);
 	bool leaks = gd->kind == GUIDE_LEAK || gd->kind == GUIDE_REFORM;
 	const struct tolerance *most = &at->beside[QUANTITY_LEAKAGE];
-	if (leaks && most->form == TOLERANCE_AT_MOST)
+	/* Who says an era wants its limit, whatever the sheet has. */
+	if (leaks && most->form == TOLERANCE_AT_MOST && !strstr(gd->said, "era="))
 		p->high = decimal_double(most->high);
 	if (!leaks && position_limits(at, &l)) {
 		p->low = l.has_low ? decimal_double(l.low) : NAN;
 		p->high = l.has_high ? decimal_double(l.high) : NAN;
 		p->assumed = at->tolerance.form == TOLERANCE_NONE;
 	}
+	if (gd->kind == GUIDE_REFORM && gd->of[0] && strcmp(gd->of, at->name) != 0)
+		sum_sections(b, gd);
 	int with = at->with[0] ? position_find(b, at->with) : -1;
 	if (isnan(p->R.value) && with >= 0 && gd->kind != GUIDE_REFORM)
-		p->R = ohms_at(b, with);
+		p->R = guide_ohms_at(b, with);
 }
 
 /* ---- meters ---- */
@@ -264,6 +326,7 @@ static bool choose_meters(struct bench *b, struct bench_guide *gd, struct fault 
 			return false;
 		double ohms = m->config->use.input[r->function];
 		gd->plan.input[i] = ohms > 0 ? ohms : NAN;
+		gd->plan.there[i] = true;
 	}
 	return true;
 }
@@ -280,7 +343,8 @@ bool guide_plan_make(struct bench *b, struct bench_guide *gd, bool meters, struc
 		    !quantity_parse(gd->of, strlen(gd->of), FUNCTION_OHM, &d, &f, why))
 			return false;
 		gd->plan.nominal = decimal_double(d);
-		gd->plan.function = f == FUNCTION_NONE ? FUNCTION_OHM : f;
+		/* 100n without a unit is a capacitor: nobody sorts resistors below a milliohm. */
+		gd->plan.function = f != FUNCTION_NONE ? f : gd->plan.nominal < 1e-3 ? FUNCTION_FARAD : FUNCTION_OHM;
 	}
 	gd->place = gd->kind == GUIDE_LOT || !gd->of[0] ? -1 : position_find(b, gd->of);
 	for (int i = 0; gd->place < 0 && gd->kind == GUIDE_REFORM && i < b->positions; i++)
@@ -294,6 +358,11 @@ bool guide_plan_make(struct bench *b, struct bench_guide *gd, bool meters, struc
 	         gd->place >= 0 ? b->position[gd->place].row.position.name : gd->of);
 	if (!take_words(b, gd, why))
 		return false;
+	bool ceiling_said = !isnan(gd->plan.ceiling);
 	from_sheet(b, gd);
+	if (!guide_sheet(b, gd, ceiling_said, why))
+		return false;
+	for (int i = 0; i < GUIDE_ROLES; i++)
+		gd->plan.there[i] = gd->meter[i] >= 0;
 	return (!meters || choose_meters(b, gd, why)) && guide_begin(&gd->g, gd->kind, &gd->plan, why);
 }

@@ -4,6 +4,7 @@
  * that a person types.
  */
 #include "daemon/bench_state.h"
+#include "protocol/trade/frequency.h"
 
 #include <stdio.h>
 #include <string.h>
@@ -312,6 +313,28 @@ static bool read_overload(const char *value, enum function hint, struct entry *e
 	return quantity_parse(value + 1, strlen(value + 1), hint, &e->above, &e->function, why);
 }
 
+/* Volts of which a frequency is said alternate: "11 V" at 1 kHz needs no AC behind it. */
+static bool typed_frequency(const struct position *p, const struct bench_typed *typed,
+                            struct entry *e, struct fault *why)
+{
+	struct decimal hertz;
+	if (!typed->frequency)
+		return true;
+	if (!frequency_parse(typed->frequency, &hertz, why))
+		return false;
+	if (e->function == FUNCTION_VOLT_DC && position_takes(p, e->quantity, FUNCTION_VOLT_AC))
+		e->function = FUNCTION_VOLT_AC;
+	else if (e->function == FUNCTION_AMP_DC && position_takes(p, e->quantity, FUNCTION_AMP_AC))
+		e->function = FUNCTION_AMP_AC;
+	if (!frequency_suits(e->function)) {
+		fault_set(why, "%s has no frequency: only volts and amps AC do",
+		          function_name(e->function));
+		return false;
+	}
+	frequency_known(e, hertz);
+	return true;
+}
+
 static bool read_typed(const struct position *p, const struct bench_typed *typed,
                        struct entry *e, struct fault *why)
 {
@@ -326,6 +349,8 @@ static bool read_typed(const struct position *p, const struct bench_typed *typed
 		return false;
 	if (e->function == FUNCTION_NONE)
 		e->function = FUNCTION_NUMBER;
+	if (!typed_frequency(p, typed, e, why))
+		return false;
 	if (!e->has_value)
 		return true;
 	e->prefix = quantity_prefix(e->value, e->function);

@@ -230,7 +230,8 @@ bool bench_sheet_add(struct bench *b, int64_t t, const char *text, size_t len,
 	struct typing typing = {.batch = {.b = b}};
 	struct fault said = {.text = ""};
 	bench_run_until(b, t);
-	bool good = read_lines(&typing, text, len, &said) && check_typed(&typing, &said);
+	bool good = read_lines(&typing, text, len, &said) && check_typed(&typing, &said) &&
+	            valves_typed(&typing.batch, &said);
 	if (!good)
 		*why = said;
 	good = good && job_need(b, t, why) && batch_put(&typing.batch, t, NULL, w, why);
@@ -246,7 +247,9 @@ int bench_sheet_try(struct bench *b, int64_t t, const char *text, size_t len,
 	struct typing typing = {.batch = {.b = b}, .each = each, .arg = arg};
 	struct fault why = {.text = ""};
 	bench_run_until(b, t);
-	(void)(read_lines(&typing, text, len, &why) && check_typed(&typing, &why));
+	bool good = read_lines(&typing, text, len, &why) && check_typed(&typing, &why);
+	if (good && !valves_typed(&typing.batch, &why))
+		pass_over(&typing, &why);
 	int rows = 0;
 	/* Twins that became mutual are rows that were set. */
 	for (int i = 0; i < typing.batch.rows; i++)

@@ -238,6 +238,7 @@ static void write_meter(const struct bench *b, const struct bench_meter *m, int6
 	            (unsigned long long)c->parity, (unsigned long long)m->stale.count,
 	            (unsigned long long)c->reconnects);
 	member_name(out, "accuracy", accuracy);
+	text_member_string(out, "class", meter_class_word(meter_kind(m)));
 	text_member_real(out, "stamp_u", stamp_of(m));
 	use_write(out, &m->config->use);
 	write_backings(b, m, t, out);

@@ -89,6 +89,7 @@ void records_judged(struct bench *b, struct records *r, int64_t t)
 		const struct entry *judged = &r->anew[i].judged;
 		m->entry.verdict = judged->verdict;
 		m->entry.service = judged->service;
+		m->entry.second_verdict = judged->second_verdict;
 		m->entry.against = judged->against;
 		b->owed += !m->owed && r->anew[i].owed;
 		b->owed -= m->owed && !r->anew[i].owed;

@@ -97,6 +97,10 @@ static bool restore_record(void *arg, int64_t seq, const char *text, size_t len)
 	else if (strcmp(head.kind, "entry") == 0 && entry_read(text, len, &e)) {
 		if (!made_room(b))
 			return false;
+		int i = e.source == SOURCE_METER && e.has_value && e.settled
+		        ? bench_meter_index(b, e.meter) : -1;
+		if (i >= 0)
+			meter_kind_seen(&b->meter[i], e.has_raw ? e.raw : e.value);
 		made_add(b, &e, 0, 0);
 	}
 	return true;

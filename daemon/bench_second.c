@@ -2,8 +2,8 @@
 /*
  * The second value that some meters send with each first one: of a capacitance its
  * dissipation, say.  It settles with the first, in the same readings; the entry has the
- * middle one of them.  The trail keeps the first values alone; the frames of the entry have
- * both.
+ * middle one of them.  The trail has both (SEAL.md, `second` of a trail record), so who looks
+ * later sees what it was made from; its uncertainty and verdict are its own.
  */
 #include "daemon/bench_state.h"
 
@@ -27,32 +27,39 @@ static int by_value(const void *a, const void *b)
 void second_take(const struct bench_meter *m, const struct settle_result *r, struct entry *e)
 {
 	struct decimal used[SECONDS_MAX];
+	double x[SECONDS_MAX], mean, scatter;
 	int n = 0;
 	for (int i = 0; i < m->seconds; i++)
 		if (m->second[i].ordinal >= r->from && m->second[i].ordinal <= r->to)
 			used[n++] = m->second[i].value;
 	if (!n || !e->has_value)
 		return;
+	for (int i = 0; i < n; i++)
+		x[i] = decimal_double(used[i]);
+	statistics(x, (size_t)n, &mean, &scatter);
 	qsort(used, (size_t)n, sizeof *used, by_value);
-	e->second = (struct second){m->config->second, used[(n - 1) / 2]};
+	e->second = (struct second){.kind = m->config->second, .value = used[(n - 1) / 2]};
+	/* Readings of one conversion count once, as for the first value. */
+	second_uncertainty(&e->second, &m->config->accuracy, scatter, r->n > 0 && r->n < n ? r->n : n);
 }
 
 void second_judge(const struct position *p, struct entry *e)
 {
-	enum quantity q = second_quantity(e->second.kind);
-	struct judgement j = {.has_value = true, .value = e->second.value, .kind = p->kind,
-	                      .function = second_function(e->second.kind), .settled = e->settled,
-	                      .in_circuit = e->reach == REACH_IN_CIRCUIT};
+	const struct second *s = &e->second;
+	enum quantity q = second_quantity(s->kind);
+	struct judgement j = {.has_value = true, .value = s->value, .kind = p->kind,
+	                      .function = second_function(s->kind), .settled = e->settled,
+	                      .u = s->u, .in_circuit = e->reach == REACH_IN_CIRCUIT};
 	e->second_verdict = (struct verdict){.word = VERDICT_NONE};
 	if (q == QUANTITY_COUNT ||
 	    !limits_from(&p->beside[q], false, (struct decimal){0, 0}, &j.limits))
 		return;
-	/* No statement of accuracy is known for it: its last digit, and the tenth that such
-	 * values are good for.  Common practice, no source. */
-	double value = decimal_double(e->second.value);
-	double digit = decimal_double((struct decimal){1, e->second.value.e});
-	struct accuracy_line assumed = {.function = j.function, .percent = 10, .counts = 1};
-	j.u = uncertainty_accuracy(&assumed, value, digit);
+	/* Of a record from before records said u: as it was assumed then, without a word of what
+	 * the readings did. */
+	struct accuracy_line assumed = accuracy_assumed_second(j.function);
+	if (!s->basis.known)
+		j.u = uncertainty_accuracy(&assumed, decimal_double(s->value),
+		                           decimal_double((struct decimal){1, s->value.e}));
 	e->second_verdict = judge(&j);
 }
 

@@ -79,7 +79,8 @@ bool verdict_same(const struct verdict *a, const struct verdict *b)
 bool judged_same(const struct entry *a, const struct entry *b)
 {
 	return a->against == b->against && verdict_same(&a->verdict, &b->verdict) &&
-	       verdict_same(&a->service, &b->service);
+	       verdict_same(&a->service, &b->service) &&
+	       verdict_same(&a->second_verdict, &b->second_verdict);
 }
 
 /* Verdicts are frozen in their entries; what changes them adds a new judgement. */
@@ -99,7 +100,9 @@ void job_judge_anew(struct bench *b, int made, const char *because)
 void rejudge_write(struct bench *b, const struct entry *e, const char *because, struct text *body)
 {
 	struct rejudge_body rj = {.of = e->seq, .verdict = e->verdict, .service = e->service,
-	                          .against = e->against};
+	                          .against = e->against,
+	                          .has_second = e->second.kind != SECOND_NONE,
+	                          .second = e->second_verdict};
 	snprintf(rj.job, sizeof rj.job, "%s", b->job);
 	snprintf(rj.position, sizeof rj.position, "%s", e->position);
 	snprintf(rj.because, sizeof rj.because, "%s", because);
@@ -298,7 +301,7 @@ bool bench_sheet_set(struct bench *b, int64_t t, const char *position, const cha
 	bool good = batch_add(&one, &row, POSITION_SET, why);
 	for (int i = 0; good && i < fields; i++)
 		if (strcmp(key[i], VALVE_COLUMN) == 0)
-			good = valve_follow(&one, value[i], why);
+			good = valve_follow(&one, 0, value[i], why);
 	good = good && batch_put(&one, t, NULL, w, why);
 	batch_free(&one);
 	if (!good)

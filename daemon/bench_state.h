@@ -32,6 +32,7 @@
  *   bench_act_sheet.c  all that as a recording says it
  *   bench_restore.c reading all of that back from the log
  *   bench_act.c     what a recording says the person did
+ *   bench_reload.c  another configuration while it works
  *   bench_look.c    status, meters and live values as JSON
  *   trail.c         runs of readings
  */
@@ -174,6 +175,7 @@ struct bench_meter {
 	struct decimal open[7]; /* readings of open leads, for its offset */
 	int opens;
 	/* A line or log that was away. */
+	enum meter_class kind_seen; /* by the counts of its display, as far as they were seen */
 	bool gone;
 	bool unheard;       /* no reading came since: nothing is known of the leads */
 	int64_t gone_at;
@@ -312,6 +314,13 @@ void bench_taped(struct bench *b, int64_t t, const char *act, const char *format
 bool bench_reach_set(struct bench *b, int64_t t, enum reach reach, struct fault *why);
 /* bench.c: when this meter has to be looked at next. */
 void bench_timers(struct bench_meter *m);
+/* The meter at index i of the configuration begins; `again`: its place in the bench is another
+ * one's with the same name, which went away (bench_reload.c). */
+void bench_meter_begin(struct bench *b, int i, bool again);
+/* Its line or itself is away: what was touched counts as lifted. */
+void bench_away(struct bench *b, struct bench_meter *m, int64_t t, const char *cause);
+/* A record of what it is now. */
+void bench_meter_said(struct bench *b, struct bench_meter *m);
 bool bench_grow(void **array, int count, int *size, size_t each);
 
 /* bench_position.c */
@@ -444,6 +453,10 @@ enum quantity shows_next(const struct bench *b, int place, enum function dial);
 
 /* The first that lacks and that some meter reads as its dial stands; else what is up. */
 enum quantity shows_here(const struct bench *b, int place);
+/* Said as the walk leaves a part: what it lacks that no walk asks for, and what to use
+ * instead (event `missing`).  And how many of the sheet are so, for its end; "" for none. */
+void shows_say_missing(struct bench *b, int place);
+void shows_missing_text(const struct bench *b, char *out, size_t size);
 
 /* bench_second.c */
 void second_keep(struct bench_meter *m, uint64_t ordinal, const struct reading *r);
@@ -501,7 +514,9 @@ const char *valve_of_row(const struct sheet_row *row); /* "" for none */
 const char *valve_at(const struct bench *b, int place);
 bool valve_set(struct sheet_row *row, const char *value, struct fault *why);
 /* The first row of the batch was given that number: what the others have then. */
-bool valve_follow(struct sheet_batch *batch, const char *value, struct fault *why);
+bool valve_follow(struct sheet_batch *batch, int at, const char *value, struct fault *why);
+/* ... and of all rows that were typed. */
+bool valves_typed(struct sheet_batch *batch, struct fault *why);
 
 void guard_alarm(struct bench *b, const char *alarm, const char *meter, const char *position,
                  bool on, const char *text);
@@ -580,6 +595,7 @@ struct capture {
 	const struct settle_result *r;
 	const struct meter_frames *frames;
 	bool open; /* taken by key while the leads read open, so nothing showed a lift */
+	struct decimal frequency; /* of the signal, as the person said; n 0: not */
 };
 /* May what this meter reads be logged there at all? */
 bool capture_suits(const struct bench *b, const struct bench_meter *m, struct aim aim,
@@ -587,6 +603,8 @@ bool capture_suits(const struct bench *b, const struct bench_meter *m, struct ai
 bool capture_entry(struct bench *b, struct bench_meter *m, int64_t t, const struct capture *c,
                    struct bench_wait w, struct fault *why);
 /* The uncertainty without an offset; true: the accuracy had to be assumed. */
+enum meter_class meter_kind(const struct bench_meter *m);
+void meter_kind_seen(struct bench_meter *m, struct decimal value);
 bool entry_uncertainty(const struct bench_meter *m, const struct settle_result *r,
                        struct entry *e);
 /* What a settled value is, whatever it is for. */

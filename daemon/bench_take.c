@@ -5,6 +5,7 @@
  * for: a part that reads open cannot be touched in any other way.
  */
 #include "daemon/bench_state.h"
+#include "protocol/trade/frequency.h"
 
 #include <stdio.h>
 
@@ -96,25 +97,48 @@ static bool take_what(struct bench_meter *m, int64_t t, struct capture *c,
 bool bench_take(struct bench *b, int64_t t, const char *meter, struct bench_wait w,
                 struct fault *why)
 {
+	return bench_take_at(b, t, meter, NULL, w, why);
+}
+
+static bool frequency_good(const struct bench_meter *m, enum function f, const char *frequency,
+                           struct fault *why)
+{
+	if (!frequency || frequency_suits(f))
+		return true;
+	fault_set(why, "%s reads %s, which has no frequency: turn it to volts or amps AC",
+	          m->config->name, function_name(f));
+	return false;
+}
+
+bool bench_take_at(struct bench *b, int64_t t, const char *meter, const char *frequency,
+                   struct bench_wait w, struct fault *why)
+{
 	bench_run_until(b, t);
 	if (!meter && guide_wants_hand(b)) /* one hand, one key */
 		return bench_guide_go(b, t, NULL, w, why);
 	struct settle_result r;
+	struct decimal hertz = {0, 0};
+	if (frequency && !frequency_parse(frequency, &hertz, why))
+		return false;
 	struct bench_meter *m = take_meter(b, t, meter, why);
 	if (!m)
 		return false;
 	/* A reservoir that is discharged: what stands there now counts, not what stood there. */
 	if (b->cooling && m->held.doubt)
 		m->held.waits = false;
-	struct capture c = {.aim = m->held.waits ? m->held.aim : walk_aim(b, m), .r = &r};
+	struct capture c = {.aim = m->held.waits ? m->held.aim : walk_aim(b, m), .r = &r,
+	                    .frequency = hertz};
 	if (c.aim.place < 0) {
 		fault_set(why, "no position is chosen: say which part this is (at POSITION)");
 		return false;
 	}
 	if (!take_what(m, t, &c, &r, why) || !capture_suits(b, m, c.aim, r.function, why) ||
-	    !capture_entry(b, m, t, &c, w, why))
+	    !frequency_good(m, r.function, frequency, why) || !capture_entry(b, m, t, &c, w, why))
 		return false;
-	bench_taped(b, t, "take", "%s", m->config->name);
+	if (frequency)
+		bench_taped(b, t, "take", "%s %g", m->config->name, decimal_double(hertz));
+	else
+		bench_taped(b, t, "take", "%s", m->config->name);
 	walk_on_meter(b, m, t);
 	bench_timers(m);
 	return true;

@@ -2,7 +2,7 @@
 /*
  * Valves by their own number, as they move between sockets.
  *
- *     sheet set V3 valve=A17
+ *     sheet set V3 valve=A17        sheet add "V3A,V3B 12 W valve=A17"
  *
  * The number stands in the column `valve` of a valve's row; the positions of one part (both
  * halves of a double valve) have it together.  A valve is in one socket at a time: where its
@@ -76,19 +76,68 @@ bool valve_set(struct sheet_row *row, const char *value, struct fault *why)
 	return true;
 }
 
-bool valve_follow(struct sheet_batch *batch, const char *value, struct fault *why)
+/* Of what is in the batch itself: the other half, or a second socket for the same valve. */
+static bool follow_in_batch(struct sheet_batch *batch, int at, const char *value,
+                            struct fault *why)
+{
+	struct sheet_row *here = &batch->row[at];
+	for (int i = 0; i < batch->rows; i++) {
+		struct sheet_row *row = &batch->row[i];
+		bool joined = row->position.kind == KIND_VALVE && same_part(row, here);
+		bool had = value[0] && strcmp(valve_of_row(row), value) == 0;
+		if (i == at || (!joined && !had))
+			continue;
+		if (had && !joined && batch->change[i] == POSITION_ADDED) {
+			fault_set(why, "valve %s is to be in %s and in %s: it is in one socket at a time", value,
+			          row->position.name, here->position.name);
+			return false;
+		}
+		if (joined && batch->change[i] == POSITION_ADDED && valve_of_row(row)[0] &&
+		    value[0] && !had) {
+			fault_set(why, "%s and %s are one part: valve %s or valve %s?", row->position.name,
+			          here->position.name, valve_of_row(row), value);
+			return false;
+		}
+		if (!valve_set(row, joined ? value : "", why))
+			return false;
+	}
+	return true;
+}
+
+static bool in_batch(const struct sheet_batch *batch, const char *name)
+{
+	for (int i = 0; i < batch->rows; i++)
+		if (strcmp(batch->row[i].position.name, name) == 0)
+			return true;
+	return false;
+}
+
+bool valve_follow(struct sheet_batch *batch, int at, const char *value, struct fault *why)
 {
 	const struct bench *b = batch->b;
-	const struct sheet_row here = batch->row[0];
+	const struct sheet_row here = batch->row[at];
+	if (!follow_in_batch(batch, at, value, why))
+		return false;
 	for (int i = 0; i < b->positions; i++) {
 		struct sheet_row row = b->position[i].row;
 		bool joined = row.position.kind == KIND_VALVE && same_part(&row, &here);
 		bool had = value[0] && strcmp(valve_of_row(&row), value) == 0;
-		if (strcmp(row.position.name, here.position.name) == 0 || (!joined && !had) ||
+		if (in_batch(batch, row.position.name) || (!joined && !had) ||
 		    (joined && strcmp(valve_of_row(&row), value) == 0))
 			continue;
 		if (!valve_set(&row, joined ? value : "", why) ||
 		    !batch_add(batch, &row, POSITION_SET, why))
+			return false;
+	}
+	return true;
+}
+
+bool valves_typed(struct sheet_batch *batch, struct fault *why)
+{
+	for (int i = 0, n = batch->rows; i < n; i++) {
+		char value[NAME_SIZE];
+		snprintf(value, sizeof value, "%s", valve_of_row(&batch->row[i]));
+		if (value[0] && batch->change[i] == POSITION_ADDED && !valve_follow(batch, i, value, why))
 			return false;
 	}
 	return true;

@@ -172,6 +172,16 @@ static void advance_new(struct bench *b)
 		bench_event(b, "refused", "why", why.text, NULL);
 }
 
+static void say_done(struct bench *b)
+{
+	char text[240], missing[160];
+	shows_missing_text(b, missing, sizeof missing);
+	snprintf(text, sizeof text, "%s%s", b->way.mode == WALK_LIFT
+	         ? "every position that needs a leg up has its value"
+	         : "every position of the sheet has its entry", missing);
+	bench_event(b, "done", "text", text, NULL);
+}
+
 static void advance(struct bench *b)
 {
 	if (b->cooling) {
@@ -189,14 +199,14 @@ static void advance(struct bench *b)
 		return;
 	}
 	int next = walk_next(b, b->chosen);
+	if (b->way.mode == WALK_ON && next != b->chosen && !b->announced_all)
+		shows_say_missing(b, b->chosen);
 	if (next >= 0 && next != b->chosen) {
 		walk_go(b, next);
 		return;
 	}
 	if (!b->announced_all)
-		bench_event(b, "done", "text",
-		            b->way.mode == WALK_LIFT ? "every position that needs a leg up has its value"
-		                                     : "every position of the sheet has its entry", NULL);
+		say_done(b);
 	b->announced_all = true;
 }
 

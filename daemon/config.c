@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: MIT */
 /* See config.h. */
 #include "daemon/config.h"
+#include "daemon/config_compare.h"
 #include "daemon/config_meter.h"
 #include "daemon/config_value.h"
 
@@ -63,9 +64,19 @@ static enum taken limit_take(struct config *c, const struct ini_item *item, stru
 	return TAKEN;
 }
 
+/* Where it stands, for what is said when it differs at a reload. */
+static void bench_place(struct config *c, const struct ini_item *item)
+{
+	static const char *const keys[CONFIG_KEYS] = {"name", "log", "socket", "viewers"};
+	for (int i = 0; i < CONFIG_KEYS; i++)
+		if (strcmp(item->key, keys[i]) == 0)
+			c->at[i] = (struct config_place){item->line, item->value_column};
+}
+
 static bool bench_take(struct loader *l, const struct ini_item *item, struct fault *why)
 {
 	struct config *c = l->config;
+	bench_place(c, item);
 	if (strcmp(item->key, "name") == 0) {
 		if (name_valid(item->value, strlen(item->value))) {
 			snprintf(c->name, sizeof c->name, "%s", item->value);
@@ -107,7 +118,8 @@ static bool section_end(struct loader *l, struct fault *why)
 	if (!meter_finish(&l->draft, l->replay, why))
 		return false;
 	struct config *c = l->config;
-	const struct config_meter *m = l->draft.meter;
+	struct config_meter *m = l->draft.meter;
+	m->dialect_said = dialects_said(&c->dialects, m->dialect);
 	for (int i = 0; i < c->meters && m->has_place && !l->replay; i++)
 		if (c->meter[i].has_place && strcmp(c->meter[i].port, m->port) == 0) {
 			const struct key_place *at = &l->draft.given[KEY_PORT];
@@ -150,6 +162,8 @@ static bool take(void *arg, const struct ini_item *item, struct fault *why)
 	if (!item->key)
 		return section_end(l, why) && section_begin(l, item, why);
 	bool good = l->in_meter ? meter_take(&l->draft, item, why) : bench_take(l, item, why);
+	if (good && l->in_meter)
+		config_meter_remember(l->draft.meter, item->key, item->value);
 	if (!good && !why->line) {
 		/* A column that counts from the start of the value. */
 		int column = item->value_column + (why->column ? why->column - 1 : 0);
@@ -243,15 +257,21 @@ void config_free(struct config *c)
 	dialects_free(&c->dialects);
 }
 
+static bool is_missing(const char *file)
+{
+	return access(file, F_OK) < 0 && errno == ENOENT;
+}
+
 bool config_load(const char *file, bool replay, struct config *out, struct fault *why)
 {
 	size_t len;
-	if (!file && access(CONFIG_FILE, F_OK) < 0 && errno == ENOENT) {
-		config_standard(out);
-		return true;
+	if (!file) {
+		file = is_missing(CONFIG_FILE) ? CONFIG_FILE_BEFORE : CONFIG_FILE;
+		if (is_missing(file)) {
+			config_standard(out);
+			return true;
+		}
 	}
-	if (!file)
-		file = CONFIG_FILE;
 	char *text = file_read(file, &len, why);
 	if (!text)
 		return false;

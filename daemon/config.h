@@ -64,7 +64,8 @@
 #include "protocol/trade/uncertainty.h"
 #include "protocol/trade/use.h"
 
-#define CONFIG_FILE "/etc/tally/tallyd.conf"
+#define CONFIG_FILE "/etc/tally.ini"
+#define CONFIG_FILE_BEFORE "/etc/tally/tallyd.conf" /* read where there is no CONFIG_FILE */
 #define CONFIG_SOCKET "/run/tally/tally.sock"
 #define CONFIG_LOG_FOLDER "/var/lib/tally"
 #define CONFIG_DIALECTS "/etc/tally/dialects"
@@ -100,8 +101,21 @@ struct config_meter {
 	int64_t pace_us, timeout_us;
 
 	struct accuracy accuracy;
+	enum meter_class kind; /* what is assumed where no accuracy is given; unknown: derived */
 	struct limits_of_use use;
 	double rated; /* volts that it and its probes are made for; 0: nobody said */
+
+	/* What the section says, as sums (config_compare.h): of the line and what is asked, of
+	 * what is made of the readings, and of the file of the dialect (0: a shipped one). */
+	uint64_t line_said, judged_said, dialect_said;
+};
+
+/* Keys of the bench that cannot change while the daemon runs. */
+enum config_key {
+	CONFIG_KEY_NAME, CONFIG_KEY_LOG, CONFIG_KEY_SOCKET, CONFIG_KEY_VIEWERS, CONFIG_KEYS
+};
+struct config_place {
+	int line, column; /* of the value; 0: the file does not say it */
 };
 
 /* Some hundred kilobytes: not for the stack. */
@@ -113,6 +127,7 @@ struct config {
 	char viewers[CONFIG_SOCKET_SIZE]; /* "" for none */
 	struct settle_limits limits;
 	struct dialects dialects; /* from files */
+	struct config_place at[CONFIG_KEYS];
 	int meters;
 	struct config_meter meter[CONFIG_METERS_MAX];
 };
@@ -121,7 +136,8 @@ struct config {
 void config_standard(struct config *out);
 
 /*
- * Load `file`.  NULL is CONFIG_FILE where there is such a file, else the standard.
+ * Load `file`.  NULL is CONFIG_FILE where there is such a file, else CONFIG_FILE_BEFORE, else
+ * the standard.
  * For a replay a meter needs no port.  On a fault *out is not to be used.
  */
 bool config_load(const char *file, bool replay, struct config *out, struct fault *why);

@@ -190,6 +190,20 @@ static bool take_second(struct meter_draft *d, const char *value, struct fault *
 	return false;
 }
 
+static bool take_class(struct meter_draft *d, const char *value, struct fault *why)
+{
+	char list[160] = "";
+	if (meter_class_from_word(value, strlen(value), &d->meter->kind))
+		return true;
+	for (int c = METER_CLASS_UNKNOWN + 1; c < METER_CLASS_COUNT; c++) {
+		size_t len = strlen(list);
+		snprintf(list + len, sizeof list - len, "%s%s", len ? ", " : "",
+		         meter_class_word((enum meter_class)c));
+	}
+	fault_set(why, "`%.40s` is no class of meters: expected %s", value, list);
+	return false;
+}
+
 static bool take_isolated(struct meter_draft *d, const char *value, struct fault *why)
 {
 	int i;
@@ -360,6 +374,7 @@ static const struct {
 	{ "function", KEY_FUNCTION, take_function, false },
 	{ "conversion", KEY_CONVERSION, take_conversion, false },
 	{ "second", KEY_SECOND, take_second, false },
+	{ "class", KEY_CLASS, take_class, false },
 	{ "isolated", KEY_ISOLATED, take_isolated, false },
 	{ "ac", KEY_AC, take_ac, false },
 	{ "bandwidth", KEY_BANDWIDTH, take_bandwidth, false },

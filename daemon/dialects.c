@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: MIT */
 /* See dialects.h. */
 #include "daemon/dialects.h"
+#include "daemon/config_compare.h"
 
 #include <dirent.h>
 #include <errno.h>
@@ -48,10 +49,12 @@ static bool load_one(struct dialects *d, const char *path, struct fault *why)
 			dialect_file_free(file);
 			good = false;
 		}
-	if (good)
+	if (good) {
+		d->said[d->count] = config_hash(text, len, 0) | 1;
 		d->file[d->count++] = file;
-	else
+	} else {
 		free(file);
+	}
 	free(text);
 	return good;
 }
@@ -109,6 +112,14 @@ enum function dialects_function(const struct dialects *d, const struct dialect *
 		if (row == &d->file[i]->row)
 			return d->file[i]->function;
 	return FUNCTION_NONE;
+}
+
+uint64_t dialects_said(const struct dialects *d, const struct dialect *row)
+{
+	for (int i = 0; i < d->count; i++)
+		if (row == &d->file[i]->row)
+			return d->said[i];
+	return 0;
 }
 
 /* One more name; where it does not fit the list ends with an ellipsis. */

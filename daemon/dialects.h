@@ -15,6 +15,7 @@
 /* Owned by the configuration; rows may be pointed to as long as it lives. */
 struct dialects {
 	struct dialect_file *file[DIALECTS_MAX];
+	uint64_t said[DIALECTS_MAX]; /* of the text of each: not 0 */
 	int count;
 };
 
@@ -27,6 +28,8 @@ void dialects_free(struct dialects *d);
 const struct dialect *dialects_find(const struct dialects *d, const char *name);
 /* The function that a file's bare numbers have; FUNCTION_NONE for shipped ones. */
 enum function dialects_function(const struct dialects *d, const struct dialect *row);
+/* Of the text of its file, to tell whether it is the same; 0 for shipped ones. */
+uint64_t dialects_said(const struct dialects *d, const struct dialect *row);
 /* All names, each once, with commas between, for faults; a list that does not fit ends
  * with an ellipsis.  `size` is at least 16. */
 void dialects_names(const struct dialects *d, char *out, size_t size);

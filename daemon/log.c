@@ -34,10 +34,13 @@ struct log {
 	struct log_item *save; /* the newest save in `waiting` */
 	size_t held;           /* bytes in both queues and with the log thread */
 	bool busy, stop;
+	bool pulse_asked, pulse_given; /* a sign of life */
 
 	uint64_t next_ticket; /* the caller's */
 	atomic_int health;
-	atomic_int_fast64_t last_seq, wal_bytes;
+	atomic_int_fast64_t last_seq, wal_bytes, signed_seq, entries_after;
+	atomic_bool signs;
+	char trouble[160]; /* guarded by the mutex */
 };
 
 /* ---- queues ---- */
@@ -111,7 +114,16 @@ static bool publish(struct log *log)
 	int64_t wal = s->wal_frames ? 32 + (int64_t)s->wal_frames * (24 + 4096) : 0;
 	atomic_store(&log->last_seq, s->seq);
 	atomic_store(&log->wal_bytes, wal);
+	atomic_store(&log->signed_seq, s->signed_seq);
+	atomic_store(&log->entries_after, s->entries_after);
+	atomic_store(&log->signs, s->signer || s->keyless);
 	return atomic_exchange(&log->health, (int)s->health) != (int)s->health;
+}
+
+static void trouble_keep(struct log *log)
+{
+	bool good = log->store.health == LOG_GOOD;
+	snprintf(log->trouble, sizeof log->trouble, "%s", good ? "" : log->store.trouble);
 }
 
 /* Put a written group among the results; saves have none. */
@@ -138,6 +150,7 @@ static void *log_thread(void *arg)
 	int64_t again = 0;
 	pthread_mutex_lock(&log->mutex);
 	for (;;) {
+		log->pulse_given = log->pulse_asked;
 		while (!log->waiting.first && !log->stop && store_clock() < again) {
 			struct timespec until = { .tv_sec = again / 1000000,
 				                      .tv_nsec = again % 1000000 * 1000 };
@@ -145,6 +158,7 @@ static void *log_thread(void *arg)
 				pthread_cond_wait(&log->work, &log->mutex);
 			else
 				pthread_cond_timedwait(&log->work, &log->mutex, &until);
+			log->pulse_given = log->pulse_asked;
 		}
 		struct log_item *items = queue_take(&log->waiting);
 		bool last = log->stop;
@@ -157,6 +171,7 @@ static void *log_thread(void *arg)
 		bool changed = publish(log);
 
 		pthread_mutex_lock(&log->mutex);
+		trouble_keep(log);
 		bool back = hand_back(log, items);
 		bool quiet = !log->waiting.first;
 		if (quiet)
@@ -192,6 +207,8 @@ static bool thread_start(struct log *log, struct fault *why)
 	pthread_sigmask(SIG_SETMASK, &all, &before);
 	int error = pthread_create(&log->thread, NULL, log_thread, log);
 	pthread_sigmask(SIG_SETMASK, &before, NULL);
+	if (!error) /* for whoever looks at the process */
+		pthread_setname_np(log->thread, "tally-log");
 	if (error)
 		fault_set(why, "no thread for the log: %s", strerror(error));
 	return error == 0;
@@ -441,6 +458,38 @@ void log_collect(struct log *log, void (*each)(void *arg, const struct log_resul
 		pthread_mutex_unlock(&log->mutex);
 		item_free(item);
 	}
+}
+
+bool log_pulse(struct log *log)
+{
+	pthread_mutex_lock(&log->mutex);
+	bool given = !log->threaded || log->pulse_given;
+	log->pulse_asked = true;
+	log->pulse_given = false;
+	pthread_cond_signal(&log->work);
+	pthread_mutex_unlock(&log->mutex);
+	return given;
+}
+
+void log_signing(const struct log *log, struct log_signing *out)
+{
+	*out = (struct log_signing){atomic_load(&log->signed_seq), atomic_load(&log->entries_after),
+	                            atomic_load(&log->signs)};
+}
+
+void log_trouble(struct log *log, char *out, size_t size)
+{
+	pthread_mutex_lock(&log->mutex);
+	snprintf(out, size, "%s", log->trouble);
+	pthread_mutex_unlock(&log->mutex);
+}
+
+size_t log_backlog(struct log *log)
+{
+	pthread_mutex_lock(&log->mutex);
+	size_t held = log->held;
+	pthread_mutex_unlock(&log->mutex);
+	return held;
 }
 
 enum log_health log_health(const struct log *log)

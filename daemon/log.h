@@ -11,8 +11,8 @@
  *   - A record is acknowledged only after COMMIT with synchronous=FULL returned.
  *     The caller learns it through log_collect(), on its own thread.
  *   - The thread that calls log_append never waits for the disk.
- *   - log_append, log_save_open, log_checkpoint, log_collect, log_flush, log_next_ticket and
- *     log_close are called from one thread; log_health, log_last_seq, log_path,
+ *   - log_append, log_save_open, log_checkpoint, log_collect, log_flush, log_next_ticket,
+ *     log_pulse, log_backlog, log_trouble and log_close are called from one thread; log_health, log_last_seq, log_path,
  *     log_identity, log_opening and log_wal_bytes from any.
  *
  * The file format and the seal stand in protocol/SEAL.md.
@@ -206,6 +206,20 @@ enum log_health log_health(const struct log *log);
 const char *log_health_word(enum log_health h); /* "good", "low", "full", "suspect" */
 int64_t log_last_seq(const struct log *log); /* durable */
 const char *log_path(const struct log *log); /* for log_reader_open; memory logs too */
+/* Asks the log's thread for a sign of life, and says whether it has given one since the call
+ * before this one.  It gives none while a commit hangs.  Where there is no thread: true. */
+bool log_pulse(struct log *log);
+/* Bytes that were appended and are not written yet, or not collected. */
+size_t log_backlog(struct log *log);
+/* How far the log has vouched for itself; from any thread. */
+struct log_signing {
+	int64_t seq;     /* of the record that the last checkpoint or key signs; 0: none */
+	int64_t entries; /* after it */
+	bool key;        /* checkpoints can be made */
+};
+void log_signing(const struct log *log, struct log_signing *out);
+/* What the last failure was, for people, while the log is not good; else "". */
+void log_trouble(struct log *log, char *out, size_t size);
 int64_t log_wal_bytes(const struct log *log); /* of LOG-wal that are in use; see LOG_WAL_ALARM */
 
 /* ---- reading ---- */

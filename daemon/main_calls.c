@@ -21,9 +21,10 @@
 /* Everything that any method takes. */
 struct asked {
 	const char *position, *quantity, *meter, *name, *text, *job, *because, *value, *from, *u;
-	const char *reach, *condition, *walk, *state, *range, *order, *leads, *to, *prefix, *positions, *again, *photo;
+	const char *reach, *condition, *walk, *state, *range, *order, *leads, *to, *prefix, *positions, *again, *photo,
+	    *frequency;
 	int64_t seq, by, meters, up;
-	bool speaks, wait, swapped, accept, none, dry;
+	bool service, speaks, wait, swapped, accept, none, dry;
 	json_t *fields, *seqs, *map;
 };
 
@@ -148,6 +149,12 @@ static bool call_status(struct answering *a, struct fault *why)
 {
 	(void)why;
 	bench_status(a->calls->bench, &a->out);
+	if (!a->asked.service || !a->calls->health || a->out.failed)
+		return true;
+	a->out.len--; /* its closing brace */
+	text_member(&a->out, "service");
+	a->calls->health(a->calls->arg, &a->out);
+	text_puts(&a->out, "}");
 	return true;
 }
 
@@ -166,6 +173,14 @@ static bool call_doctor(struct answering *a, struct fault *why)
 	}
 	a->calls->doctor(a->calls->arg, a->call);
 	return true;
+}
+
+static bool call_reload(struct answering *a, struct fault *why)
+{
+	if (a->calls->reload)
+		return a->calls->reload(a->calls->arg, &a->out, why);
+	fault_set(why, "there is no configuration here to read anew");
+	return false;
 }
 
 /* Bad words are bad input (2); what the bench cannot do now is refused (5). */
@@ -562,7 +577,7 @@ static bool call_move(struct answering *a, struct fault *why)
 static bool call_take(struct answering *a, struct fault *why)
 {
 	LATER(SHAPE_RECORD, WIRE_REFUSED,
-	      bench_take(a->calls->bench, a->t, a->asked.meter, w, why));
+	      bench_take_at(a->calls->bench, a->t, a->asked.meter, a->asked.frequency, w, why));
 }
 
 static bool call_undo(struct answering *a, struct fault *why)
@@ -574,7 +589,7 @@ static bool call_enter(struct answering *a, struct fault *why)
 {
 	const struct asked *k = &a->asked;
 	struct bench_typed typed = {.position = k->position, .value = k->value, .from = k->from,
-	                            .u = k->u, .because = k->because};
+	                            .u = k->u, .because = k->because, .frequency = k->frequency};
 	if (!read_quantity(k->quantity, &typed.quantity, why))
 		return false;
 	LATER(SHAPE_RECORD, WIRE_BAD_INPUT, bench_enter(a->calls->bench, a->t, &typed, w, why));
@@ -627,6 +642,12 @@ static bool call_guide_leave(struct answering *a, struct fault *why)
 	      bench_guide_leave(a->calls->bench, a->t, k->name, k->because, w, why));
 }
 
+static bool call_guide_resume(struct answering *a, struct fault *why)
+{
+	LATER(SHAPE_SEQ, WIRE_REFUSED,
+	      bench_guide_resume(a->calls->bench, a->t, a->asked.name, w, why));
+}
+
 static bool call_guide_dry(struct answering *a, struct fault *why)
 {
 	const struct asked *k = &a->asked;
@@ -659,12 +680,13 @@ static const struct {
     M(position), M(quantity), M(meter), M(name),  M(text),      M(job),  M(because),
     M(value),    M(from),     M(u),     M(reach), M(condition), M(walk), M(state),
     M(range),    M(order),    M(leads), M(to),    M(prefix),    M(positions), M(again),
-    M(photo),
+    M(photo),    M(frequency),
 #undef M
     {"seq", offsetof(struct asked, seq), PARAM_WHOLE},
     {"by", offsetof(struct asked, by), PARAM_WHOLE},
     {"meters", offsetof(struct asked, meters), PARAM_WHOLE},
     {"up", offsetof(struct asked, up), PARAM_WHOLE},
+    {"service", offsetof(struct asked, service), PARAM_FLAG},
     {"speaks", offsetof(struct asked, speaks), PARAM_FLAG},
     {"wait", offsetof(struct asked, wait), PARAM_FLAG},
     {"swapped", offsetof(struct asked, swapped), PARAM_FLAG},
@@ -680,9 +702,10 @@ static const struct method {
 	const char *takes;
 	bool at_once;
 } methods[] = {
-    {"status", call_status, "", true},
+    {"status", call_status, "service", true},
     {"meters", call_meters, "", true},
     {"doctor", call_doctor, "", false},
+    {"reload", call_reload, "", true},
     {"job.start", call_job_start, "name! again", false},
     {"job.set", call_job_set, "fields!", false},
     {"job.fitted", call_job_fitted, "positions!", false},
@@ -709,14 +732,15 @@ static const struct method {
     {"move", call_move, "seqs! position! because", false},
     {"offset", call_offset, "leads! meter wait", false},
     {"meters.check", call_check, "meter! position! wait", false},
-    {"take", call_take, "meter", false},
+    {"take", call_take, "meter frequency", false},
     {"undo", call_undo, "", false},
-    {"enter", call_enter, "position! value! from! quantity u because", false},
+    {"enter", call_enter, "position! value! from! quantity u because frequency", false},
     {"strike", call_strike, "seq! because!", false},
     {"guide.start", call_guide_start, "name! position text", false},
     {"guide.go", call_guide_go, "name", false},
     {"guide.back", call_guide_back, "name", false},
     {"guide.leave", call_guide_leave, "name because", false},
+    {"guide.resume", call_guide_resume, "name", false},
     {"guide.dry", call_guide_dry, "name! position text", false},
     {"note", call_note, "position! text! photo name", false},
 };

@@ -17,6 +17,11 @@ struct calls {
 	void *arg;
 	/* What stands in the way of the meters; answers the call later.  NULL: nobody knows. */
 	void (*doctor)(void *arg, struct server_call *call);
+	/* Takes the configuration anew, and says what came of it; false with *why, and nothing
+	 * changed.  NULL: there is none to take. */
+	bool (*reload)(void *arg, struct text *out, struct fault *why);
+	/* How everything stands; NULL: nobody knows. */
+	void (*health)(void *arg, struct text *out);
 	struct photos *photos; /* NULL: none are taken */
 	const char *log;       /* its path */
 };

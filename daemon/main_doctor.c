@@ -194,6 +194,8 @@ struct asking {
 	struct findings *findings;
 	char *buffer;
 	struct server_call *call;
+	void (*done)(void *arg);
+	void *arg;
 };
 
 static void asking_free(struct asking *a)
@@ -227,6 +229,7 @@ static void work_done(uv_work_t *work, int status)
 	} else {
 		server_answer(a->call, a->buffer);
 	}
+	a->done(a->arg);
 	asking_free(a);
 }
 
@@ -249,12 +252,14 @@ static struct asking *asking_new(struct doctor *d)
 }
 
 void doctor_answer(uv_loop_t *loop, struct doctor *d, const struct bench *bench, int64_t t,
-                   struct server_call *call)
+                   struct server_call *call, void (*done)(void *arg), void *arg)
 {
 	struct asking *a = asking_new(d);
 	struct fault why;
 	if (a) {
 		a->call = call;
+		a->done = done;
+		a->arg = arg;
 		take_meters(a->doctor, bench, t, a->buffer);
 		if (uv_queue_work(loop, &a->work, work_look, work_done) == 0)
 			return;
@@ -262,6 +267,7 @@ void doctor_answer(uv_loop_t *loop, struct doctor *d, const struct bench *bench,
 	asking_free(a);
 	fault_set(&why, "out of memory: ask again");
 	server_refuse(call, WIRE_REFUSED, &why);
+	done(arg);
 }
 
 /* ---- without one ---- */

@@ -18,9 +18,10 @@
 /* The meters of the configuration, nothing known of their lines.  `health`: the log's
  * word.  NULL without memory.  The configuration must outlive the answer. */
 struct doctor *doctor_new(const struct config *config, const char *health);
-/* Answers the call, later, and frees `d` (which may be NULL: no memory). */
+/* Answers the call, later, and frees `d` (which may be NULL: no memory).  Then, or at once,
+ * done() is called: the configuration is not looked at any more. */
 void doctor_answer(uv_loop_t *loop, struct doctor *d, const struct bench *bench, int64_t t,
-                   struct server_call *call);
+                   struct server_call *call, void (*done)(void *arg), void *arg);
 
 /* `tallyd --doctor`: the same without a daemon, as one line of JSON on standard output.
  * The three names may be NULL.  Returns the exit status: 0 where nothing stands in the

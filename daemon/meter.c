@@ -423,6 +423,14 @@ void meter_begin(struct meter *m, const struct meter_config *config,
 	opened(m, NULL);
 }
 
+void meter_dialect(struct meter *m, const struct dialect *d)
+{
+	m->config.dialect = d;
+	m->setting.rules = d->rules;
+	if (m->learn.questions)
+		m->learn.questions = d->learn;
+}
+
 const char *meter_identity(const struct meter *m)
 {
 	return m->identity;

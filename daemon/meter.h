@@ -141,6 +141,8 @@ struct meter {
 
 void meter_begin(struct meter *m, const struct meter_config *config,
                  const struct meter_hooks *hooks);
+/* The same dialect in another place: its configuration was loaded anew. */
+void meter_dialect(struct meter *m, const struct dialect *d);
 void meter_opened(struct meter *m, int64_t t);
 void meter_gone(struct meter *m, int64_t t, const char *cause);
 void meter_bytes(struct meter *m, int64_t t, const char *bytes, size_t len);

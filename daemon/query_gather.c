@@ -67,6 +67,8 @@ static void judged_now(struct gathered *g)
 			continue;
 		g->entry[i].verdict = body.verdict;
 		g->entry[i].service = body.service;
+		if (body.has_second)
+			g->entry[i].second_verdict = body.second;
 	}
 }
 

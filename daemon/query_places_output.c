@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: MIT */
 /* Of `places`: the output stage. */
 #include "daemon/query_places.h"
+#include "protocol/trade/frequency.h"
 
 #include <math.h>
 #include <stdio.h>
@@ -133,10 +134,48 @@ static bool is_load(const struct places *p, int row)
 	       !row_says(p, row, "plate");
 }
 
+/* At the output's own frequency: of a response the points beside it say nothing of power. */
+static bool loaded_at(const struct places *p, int row, enum of of, struct had *V)
+{
+	const struct position *s = &p->g.row[row].position;
+	for (int i = p->g.row[row].newest; of != OF_NOMINAL && i >= 0; i = p->g.older[i]) {
+		const struct entry *e = &p->g.entry[i];
+		if (e->quantity != QUANTITY_VOLTS || e->function != FUNCTION_VOLT_AC || !e->has_value ||
+		    !e->settled || (int)e->condition + 1 != (int)of || frequency_elsewhere(e, s))
+			continue;
+		V->entry = e;
+		V->m = (struct measure){ decimal_double(e->value), e->u };
+		snprintf(V->from, sizeof V->from, "%s %s, entry %lld", e->position,
+		         condition_name(e->condition), (long long)e->seq);
+		return true;
+	}
+	return false;
+}
+
 static bool loaded(const struct places *p, int row, enum of of, struct had *V, struct had *R)
 {
-	return is_load(p, row) && had_entry(p, row, QUANTITY_VOLTS, FUNCTION_VOLT_AC, of, V) &&
-	       had_value(p, row, of, R);
+	return is_load(p, row) && loaded_at(p, row, of, V) && had_value(p, row, of, R);
+}
+
+/* Hum and noise with the input shorted, below what the same output gave: the load is the row
+ * that `with` names, else the first one of its channel. */
+static void hum(struct places *p, int row, enum of of)
+{
+	struct had U, V;
+	int load = with_row(p, row);
+	char note[80];
+	if ((!row_says(p, row, "hum") && !row_says(p, row, "noise")) ||
+	    (!had_entry(p, row, QUANTITY_VOLTS, FUNCTION_VOLT_AC, of, &U) &&
+	     !had_entry(p, row, QUANTITY_VALUE, FUNCTION_VOLT_AC, of, &U)) || !(U.m.value > 0))
+		return;
+	for (int i = 0; load < 0 && i < p->g.rows; i++)
+		if (is_load(p, i) && !strcmp(p->g.row[i].position.channel, p->g.row[row].position.channel))
+			load = i;
+	if (load < 0 || !is_load(p, load) || !loaded_at(p, load, of, &V))
+		return;
+	const struct had *from[] = { &V, &U };
+	snprintf(note, sizeof note, "below the output of %s", p->g.row[load].position.name);
+	place_write(p, row, "hum", of, place_balance(V.m, U.m), "dB", note, from, 2);
 }
 
 static void impedance(struct places *p, int row, enum of of, const struct had *V,
@@ -181,5 +220,6 @@ void places_output(struct places *p, int row)
 		if (p->g.row[row].position.kind == KIND_VALVE)
 			dissipation(p, row, (enum of)of);
 		power(p, row, (enum of)of);
+		hum(p, row, (enum of)of);
 	}
 }

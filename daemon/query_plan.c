@@ -34,6 +34,13 @@ static struct plan_line *lines_of(const struct gathered *g)
 		struct entry *have = &line[i].entry[e->quantity];
 		if (!have->seq || plan_newer(e, have))
 			*have = *e;
+		/* What came beside it decides as what it is: a capacitor of the right value dries up. */
+		struct entry beside;
+		if (!entry_second(e, &beside) || beside.quantity == e->quantity)
+			continue;
+		have = &line[i].entry[beside.quantity];
+		if (!have->seq || plan_newer(&beside, have))
+			*have = beside;
 	}
 	return line;
 }
@@ -58,6 +65,32 @@ static bool policy_read(struct query *q, json_t *keep, struct plan_policy *polic
 			return query_refuse(q, WIRE_BAD_PARAMS);
 		}
 	}
+	return true;
+}
+
+/* ---- pages ---- */
+
+/* The elements of all lists together, one after the other: which of them are on this page. */
+struct plan_page {
+	struct query *q;
+	struct page_bounds bounds;
+	int64_t at, given, next; /* of the elements so far; how many of them; the last one given */
+	bool more;
+};
+
+/* An order of one part for a whole sheet names some thousand positions. */
+#define ELEMENT_ROOM (200u << 10)
+
+static bool on_page(struct plan_page *page)
+{
+	if (++page->at <= page->bounds.after)
+		return false;
+	page->more = page->more || page->given >= page->bounds.limit ||
+	             !query_room(page->q, ELEMENT_ROOM);
+	if (page->more)
+		return false;
+	page->given++;
+	page->next = page->at;
 	return true;
 }
 
@@ -107,7 +140,8 @@ static void line_write(struct answer *out, const struct plan_line *line, const s
 	answer_puts(out, "}");
 }
 
-static void rounds_write(struct answer *out, const struct plan_line *line, int n)
+static void rounds_write(struct answer *out, struct plan_page *page, const struct plan_line *line,
+                         int n)
 {
 	answer_puts(out, "\"rounds\":[");
 	for (int r = 0; r < ROUND_COUNT; r++) {
@@ -115,7 +149,7 @@ static void rounds_write(struct answer *out, const struct plan_line *line, int n
 		answer_printf(out, "%s{\"round\":%d,\"name\":\"%s\",\"replace\":[", r ? "," : "", r + 1,
 		              plan_round_name((enum plan_round)r));
 		for (int i = 0; i < n; i++)
-			if (line[i].action == PLAN_REPLACE && (int)line[i].round == r) {
+			if (line[i].action == PLAN_REPLACE && (int)line[i].round == r && on_page(page)) {
 				answer_puts(out, count++ ? "," : "");
 				line_write(out, line, &line[i]);
 			}
@@ -124,14 +158,16 @@ static void rounds_write(struct answer *out, const struct plan_line *line, int n
 	answer_puts(out, "]");
 }
 
-static void order_write(struct answer *out, const struct plan_line *line, int n,
+static void order_write(struct answer *out, struct plan_page *page, const struct plan_line *line,
                         const struct order_item *item, int items)
 {
-	(void)n;
+	int count = 0;
 	answer_puts(out, ",\"order\":[");
 	for (int i = 0; i < items; i++) {
 		const struct order_item *o = &item[i];
-		answer_printf(out, "%s{\"count\":%d,\"kind\":\"%s\"", i ? "," : "", o->count,
+		if (!on_page(page))
+			continue;
+		answer_printf(out, "%s{\"count\":%d,\"kind\":\"%s\"", count++ ? "," : "", o->count,
 		              kind_name(o->kind));
 		member(out, "value", o->value);
 		member(out, "tolerance", o->tolerance);
@@ -159,13 +195,14 @@ static void order_write(struct answer *out, const struct plan_line *line, int n,
 	answer_puts(out, "]");
 }
 
-static void recheck_write(struct answer *out, const struct plan_line *line, int n)
+static void recheck_write(struct answer *out, struct plan_page *page,
+                          const struct plan_line *line, int n)
 {
 	int count = 0;
 	answer_puts(out, ",\"recheck\":[");
 	for (int i = 0; i < n; i++) {
 		const struct plan_line *l = &line[i];
-		if (l->action != PLAN_RECHECK && l->action != PLAN_UNMEASURED)
+		if ((l->action != PLAN_RECHECK && l->action != PLAN_UNMEASURED) || !on_page(page))
 			continue;
 		const struct entry *e = &l->entry[l->quantity];
 		bool measured = l->action == PLAN_RECHECK;
@@ -194,9 +231,10 @@ static void counts_write(struct answer *out, const struct plan_line *line, int n
 	              count[PLAN_UNMEASURED], count[PLAN_DONE]);
 }
 
-static bool plan_write(struct query *q, const char *job, struct plan_line *line, int n,
-                       enum plan_round round)
+static bool plan_write(struct query *q, const struct page_bounds *bounds, const char *job,
+                       struct plan_line *line, int n, enum plan_round round)
 {
+	struct plan_page page = {.q = q, .bounds = *bounds, .next = bounds->after};
 	struct answer *out = &q->out;
 	struct order_item *item = calloc(ORDER_MAX, sizeof *item);
 	if (!item)
@@ -208,11 +246,12 @@ static bool plan_write(struct query *q, const char *job, struct plan_line *line,
 	else
 		answer_puts(out, "null");
 	answer_puts(out, ",");
-	rounds_write(out, line, n);
-	order_write(out, line, n, item, items < ORDER_MAX ? items : ORDER_MAX);
-	recheck_write(out, line, n);
+	rounds_write(out, &page, line, n);
+	order_write(out, &page, line, item, items < ORDER_MAX ? items : ORDER_MAX);
+	recheck_write(out, &page, line, n);
 	counts_write(out, line, n);
-	answer_puts(out, "}");
+	answer_printf(out, ",\"more\":%s,\"next\":%lld}", page.more ? "true" : "false",
+	              (long long)page.next);
 	free(item);
 	return true;
 }
@@ -225,13 +264,18 @@ bool query_plan(struct query *q, json_t *params)
 	char job[JOB_SIZE];
 	struct gathered g;
 	struct plan_policy policy = { .keep = { false } };
+	struct page_bounds bounds = { 0, QUERY_LIMIT_MAX };
 	const struct param list[] = {
 		{ "job", PARAM_TEXT, false, &asked },
 		{ "keep", PARAM_NAMES, false, &keep },
 		{ "round", PARAM_WHOLE, false, &round },
+		{ "after", PARAM_WHOLE, false, &bounds.after },
+		{ "limit", PARAM_WHOLE, false, &bounds.limit },
 	};
-	if (!params_read("plan", params, list, 3, q->why))
+	if (!params_read("plan", params, list, 5, q->why))
 		return query_refuse(q, WIRE_BAD_PARAMS);
+	if (!query_bounds(q, "plan", &bounds))
+		return false;
 	if (round < 1 || round > ROUND_COUNT) {
 		fault_set(q->why, "round: 1 to %d was expected", ROUND_COUNT);
 		return query_refuse(q, WIRE_BAD_PARAMS);
@@ -244,7 +288,7 @@ bool query_plan(struct query *q, json_t *params)
 		good = query_no_memory(q);
 	if (good && policy_read(q, keep, &policy, line, g.rows)) {
 		plan_decide(line, g.rows, &policy);
-		good = plan_write(q, job, line, g.rows, (enum plan_round)(round - 1));
+		good = plan_write(q, &bounds, job, line, g.rows, (enum plan_round)(round - 1));
 	} else {
 		good = false;
 	}

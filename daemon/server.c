@@ -12,6 +12,7 @@
  * used, so that clients who connect while the daemon restarts wait in its queue
  * and are not refused.
  */
+#include "daemon/inherit.h"
 #include "daemon/server_private.h"
 
 #include <errno.h>
@@ -27,7 +28,6 @@
 #include <unistd.h>
 
 #define BACKLOG 128
-#define LISTEN_FDS_START 3
 
 void server_say(struct server *s, const char *format, ...)
 {
@@ -167,33 +167,6 @@ static int bind_and_listen(struct door *d, const struct sockaddr_un *address, st
 	return -1;
 }
 
-/* The sockets that a service manager opened for us: the first for the bench, a second
- * for viewers; -1 for none.  Read once. */
-static void sockets_inherited(int fd[DOORS])
-{
-	const char *pid = getenv("LISTEN_PID"), *count = getenv("LISTEN_FDS");
-	long given = count ? strtol(count, NULL, 10) : 0;
-	for (int i = 0; i < DOORS; i++)
-		fd[i] = -1;
-	if (!pid || strtol(pid, NULL, 10) != (long)getpid() || given < 1)
-		return;
-	for (int i = 0; i < DOORS && i < given; i++) {
-		int listens = 0;
-		socklen_t size = sizeof listens;
-		struct sockaddr_un address = { 0 };
-		socklen_t len = sizeof address;
-		if (getsockopt(LISTEN_FDS_START + i, SOL_SOCKET, SO_ACCEPTCONN, &listens, &size) ||
-		    !listens ||
-		    getsockname(LISTEN_FDS_START + i, (struct sockaddr *)&address, &len) ||
-		    address.sun_family != AF_UNIX)
-			return;
-		fcntl(LISTEN_FDS_START + i, F_SETFD, FD_CLOEXEC);
-		fd[i] = LISTEN_FDS_START + i;
-	}
-	unsetenv("LISTEN_PID");
-	unsetenv("LISTEN_FDS");
-}
-
 static int socket_open(struct door *d, struct fault *why)
 {
 	int fd = -1;
@@ -276,7 +249,8 @@ static bool door_open(struct server *s, struct door *d, int fd, struct fault *wh
 	else
 		error = uv_listen((uv_stream_t *)&d->listener, BACKLOG, connection);
 	if (error)
-		fault_set(why, "cannot listen on %s: %s", d->path, uv_strerror(error));
+		fault_set(why, "cannot listen on %s: %s", d->path ? d->path : "the viewers' socket",
+		          uv_strerror(error));
 	return error == 0;
 }
 
@@ -284,7 +258,7 @@ struct server *server_open(uv_loop_t *loop, const struct server_options *options
                            struct fault *why)
 {
 	struct server *s = server_new(loop, options);
-	int fd[DOORS];
+	struct inherited in;
 	if (!s) {
 		fault_set(why, "no memory for the server");
 		return NULL;
@@ -298,15 +272,20 @@ struct server *server_open(uv_loop_t *loop, const struct server_options *options
 	uv_timer_init(loop, &s->close_timer);
 	s->live_timer.data = s->sweep_timer.data = s->close_timer.data = s;
 	s->handles = 3;
-	sockets_inherited(fd);
-	bool good = true;
+	bool good = inherit_sockets(&in, why);
+	const int fd[DOORS] = {[DOOR_BENCH] = in.bench, [DOOR_VIEWERS] = in.viewers};
 	for (int i = 0; i < DOORS && good; i++)
-		if (s->door[i].path)
+		if (s->door[i].path || fd[i] >= 0)
 			good = door_open(s, &s->door[i], fd[i], why);
 	if (good)
 		return s;
 	server_close(s, NULL, NULL);
 	return NULL;
+}
+
+int server_callers(const struct server *s, bool viewers)
+{
+	return s ? s->door[viewers ? DOOR_VIEWERS : DOOR_BENCH].callers : 0;
 }
 
 void server_need_sweep(struct server *s)

@@ -61,7 +61,7 @@ struct server_options {
 /* Listens, or says who holds the socket.  A socket file that nobody listens on is
  * replaced; one that somebody answers on is not, nor is a file that is no socket.
  * The mode is 0660.  Where a service manager handed over a listening socket
- * (LISTEN_PID, LISTEN_FDS), that is used and `path` is not touched.  Everything in
+ * (inherit.h), that is used and its path is not touched.  Everything in
  * options is copied. */
 struct server *server_open(uv_loop_t *loop, const struct server_options *options,
                            struct fault *why);
@@ -92,6 +92,10 @@ void server_tape(struct server *s, const char *meter, const char *line, size_t l
 bool server_wants_live(const struct server *s);
 bool server_wants_frames(const struct server *s, const char *meter);
 bool server_wants_tape(const struct server *s, const char *meter);
+
+#define SERVER_CALLERS_MAX 64 /* of one door */
+/* Connections at this moment, of the bench's socket or the viewers'. */
+int server_callers(const struct server *s, bool viewers);
 
 /* `tallyd --serve FILE`: answer on standard input and output until end of file.
  * Returns the exit status: 0 at end of file, 1 where nobody reads the answers, 2

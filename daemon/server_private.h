@@ -23,7 +23,7 @@
 
 #include <stdatomic.h>
 
-#define CALLERS_MAX 64              /* of one door */
+#define CALLERS_MAX SERVER_CALLERS_MAX /* of one door */
 #define LINGERERS_MAX 16            /* told why and not yet gone; more are closed at once */
 #define OUT_MAX (4u << 20)          /* waiting for one client, chunks' own size counted */
 #define OUT_BATCH (256u << 10)      /* handed to the kernel at once */

@@ -13,6 +13,11 @@ bool trail_continues(const struct trail *tr, const struct reading *r, const char
 		return false;
 	if (r->has_value && tr->has_digit && r->value.e != tr->digit)
 		return false;
+	struct decimal counted;
+	if (r->has_second && tr->second && tr->has_second &&
+	    (r->second.e < tr->second_digit ||
+	     !decimal_rescale(r->second, tr->second_digit, &counted)))
+		return false;
 	return strcmp(position, tr->position) == 0;
 }
 
@@ -26,6 +31,7 @@ uint64_t trail_add(struct trail *tr, const struct reading *r, const char *positi
 			tr->digit = 0;
 		tr->function = r->function;
 		tr->has_digit = false;
+		tr->has_second = false;
 		tr->text = 0;
 		memset(tr->position, 0, sizeof tr->position);
 		memcpy(tr->position, position, strnlen(position, NAME_SIZE - 1));
@@ -37,6 +43,14 @@ uint64_t trail_add(struct trail *tr, const struct reading *r, const char *positi
 	tr->reading[i] = (struct trail_reading){.at = (r->t - tr->t) / TRAIL_TICK_US,
 	                                        .v = r->has_value ? r->value.n : 0,
 	                                        .has_value = r->has_value, .state = r->state};
+	if (r->has_second && tr->second) {
+		struct decimal counted = r->second;
+		if (!tr->has_second)
+			tr->second_digit = r->second.e;
+		tr->has_second = true;
+		tr->reading[i].has_second = decimal_rescale(r->second, tr->second_digit, &counted);
+		tr->reading[i].second = tr->reading[i].has_second ? counted.n : 0;
+	}
 	tr->text += trail_reading_size(&tr->reading[i]);
 	tr->n++;
 	tr->changed = true;
@@ -59,6 +73,10 @@ void trail_write(const struct trail *tr, const char *job, const char *meter, str
 	                          .position = tr->position, .digit = {1, tr->digit},
 	                          .reading = tr->reading, .n = tr->n};
 	struct limits_of_use use;
+	if (tr->has_second) {
+		body.second = tr->second;
+		body.second_digit = (struct decimal){1, tr->second_digit};
+	}
 	if (tr->use) {
 		use_of(tr->use, tr->function, &use);
 		body.use = &use;

@@ -2,7 +2,8 @@
 /*
  * The trail of one meter: its readings, gathered into runs.
  *
- * A run holds readings of one function, digit and position, in order.  It ends
+ * A run holds readings of one function, digit and position, in order, with what the meter
+ * sent beside each (a finer digit of that ends the run, too).  It ends
  * when one of these changes, at a gap, after TRAIL_READINGS_MAX readings
  * or TRAIL_RUN_US, and when an entry is made from it.  A run that ended is one
  * sealed `trail` record; an entry names its readings by record and index, so
@@ -43,6 +44,11 @@ struct trail {
 	 * is the one last seen of this function (0 for none) and says nothing yet. */
 	bool has_digit;
 	int digit;
+	/* What the meter sends beside each value (its owner's word), and the finest digit that it
+	 * had in this run; coarser ones are counted in it, too. */
+	enum second_kind second;
+	bool has_second;
+	int second_digit;
 	struct trail_reading reading[TRAIL_READINGS_MAX];
 	size_t text;  /* bytes that its record will have, at most */
 	bool changed; /* since it was last saved */

@@ -3,6 +3,7 @@
  * The demo's bench: meters on pseudo-terminals, and the hands that hold their probes.
  *
  *     meters --lines FOLDER [--socket PATH] [--tally COMMAND] [--stay] [--seed N] SCENE
+ *     meters --tape FILE.rec [--seed N] SCENE
  *
  * makes one pseudo-terminal for each meter of the scene, with a link FOLDER/NAME to
  * it, and plays the scene in real time.  With --socket the hands listen to the
@@ -11,6 +12,10 @@
  * with its options, for what is done by key.  When the scene has ended the line
  * "end" is printed; with --stay the meters go on talking until a signal comes.  --seed:
  * other noise, and hands that wait a little more or less before they touch.
+ *
+ * --tape: nobody listens; the scene is played as fast as it can be, on a clock of its own, and
+ * what the lines would have carried, and what would have been done by key, is written as a
+ * recording (`tallyd --replay`).  Only meters that talk can be taped.
  *
  * This program shares no code with the daemon, so that each checks the other.
  *
@@ -37,12 +42,17 @@
  *     unplug NAME, plug NAME       the adapter's cable
  *     tally WORDS...               what is done by key: run the client
  *     say TEXT                     print it
+ *     clip NAME at|over PART       it stays on volts of a part of parts.h, which says how
+ *                                  there is one: electrolytic, supply, discharge
  *
  * hold, slip and lift are about the meter that touched last.
  */
+#include "parts.h"
+
 #include <ctype.h>
 #include <errno.h>
 #include <fcntl.h>
+#include <limits.h>
 #include <math.h>
 #include <poll.h>
 #include <signal.h>
@@ -87,6 +97,8 @@ struct meter {
 	double since;       /* when they met */
 	int hunt, chatter;
 	double off_until;   /* a slip */
+	int part;           /* it is clipped there, from 1; 0: nowhere */
+	enum part_where where;
 
 	/* of the asked one */
 	char in[256];
@@ -100,9 +112,14 @@ struct meter {
 static struct meter meters[METERS_MAX];
 static int meter_count;
 
+static FILE *tape;       /* a recording is written, on a clock of its own */
+static double tape_time;
+
 static double now(void)
 {
 	struct timespec t;
+	if (tape)
+		return tape_time;
 	clock_gettime(CLOCK_MONOTONIC, &t);
 	return (double)t.tv_sec + (double)t.tv_nsec / 1e9;
 }
@@ -140,6 +157,12 @@ static double normal(struct meter *m)
 static void plug(struct meter *m)
 {
 	struct termios t;
+	if (tape) {
+		if (tape_time > 0)
+			fprintf(tape, "%.6f @meter %s back\n", tape_time, m->name);
+		m->fd = INT_MAX; /* never read from */
+		return;
+	}
 	m->fd = posix_openpt(O_RDWR | O_NOCTTY | O_CLOEXEC);
 	if (m->fd < 0 || grantpt(m->fd) < 0 || unlockpt(m->fd) < 0)
 		stop("no pseudo-terminal for %s: %s", m->name, strerror(errno));
@@ -159,6 +182,11 @@ static void plug(struct meter *m)
 
 static void unplug(struct meter *m)
 {
+	if (tape) {
+		fprintf(tape, "%.6f @meter %s gone\n", tape_time, m->name);
+		m->fd = -1;
+		return;
+	}
 	if (m->fd >= 0) {
 		/* Its number is another's only once nothing leads to it. */
 		close(m->fd);
@@ -168,8 +196,25 @@ static void unplug(struct meter *m)
 	m->fd = m->keep = -1;
 }
 
+/* The line as a recording has it. */
+static void tape_line(const struct meter *m, const char *line)
+{
+	fprintf(tape, "%.6f %s \"", tape_time, m->name);
+	for (const unsigned char *c = (const unsigned char *)line; *c; c++) {
+		if (*c == '\r' || *c == '\n')
+			fprintf(tape, "\\%c", *c == '\r' ? 'r' : 'n');
+		else
+			fprintf(tape, *c < 0x20 || *c > 0x7e ? "\\x%02x" : "%c", *c);
+	}
+	fputs("\"\n", tape);
+}
+
 static void send_line(struct meter *m, const char *line)
 {
+	if (tape && m->fd >= 0) {
+		tape_line(m, line);
+		return;
+	}
 	/* A full line loses what is said, as a cable with nobody at its end does. */
 	if (m->fd >= 0 && write(m->fd, line, strlen(line)) < 0 && errno != EAGAIN)
 		unplug(m);
@@ -213,7 +258,9 @@ static struct display display(struct meter *m, double t)
 	int lowest = finest[m->dial] - (m->counts > 50000 ? 1 : 0);
 	double v = 0, noise = m->noise;
 
-	if (contact(m, t) && !m->is_open) {
+	if (m->part && m->dial == VOLT) {
+		v = part_volts(m->part - 1, m->where, t);
+	} else if (contact(m, t) && !m->is_open) {
 		v = m->value * (1 + m->error / 100);
 		if (m->tau > 0)
 			v += (m->from - m->value) * exp(-(t - m->since) / m->tau);
@@ -558,6 +605,8 @@ static void step_meter(const struct step *s)
 	snprintf(m->name, sizeof m->name, "%s", s->word[1]);
 	m->asked = strcmp(s->word[2], "asked") == 0;
 	m->counts = number(s, 3);
+	if (m->asked && tape)
+		wrong(s, "a meter that talks: what is asked cannot be taped");
 	if (!m->asked && (strcmp(s->word[2], "talks") != 0 || s->words < 5 || number(s, 4) <= 0))
 		wrong(s, "meter NAME talks COUNTS RATE [tight]");
 	m->period = m->asked ? 0 : 1 / number(s, 4);
@@ -688,8 +737,45 @@ static bool step_up(const struct step *s, double t)
 	return client_ended() && waited >= 2 * CALL_SECONDS;
 }
 
+/* What is done by key, as the act that a recording has for it.  A guided run that begins has
+ * its yes with it, as the verb does with --yes. */
+static void tape_act(const struct step *s)
+{
+	static const char *const guided[] = {"leak", "reform", "rise", "tune", "lot"};
+	const char *verb = s->word[1];
+	bool job = strcmp(verb, "job") == 0, begins = false;
+	for (size_t i = 0; i < sizeof guided / sizeof *guided; i++)
+		begins = begins || strcmp(guided[i], verb) == 0;
+	fprintf(tape, "%.6f @%s", tape_time, begins ? "guide" : "");
+	for (int i = job ? 2 : 1; i < s->words; i++)
+		if (s->word[i][0] != '-' && s->word[i][0] != '>')
+			fprintf(tape, "%s%s", i > 1 + job || begins ? " " : "", s->word[i]);
+	if (begins)
+		fprintf(tape, "\n%.6f @go %s", tape_time, strchr(s->word[2], '=') ? verb : s->word[2]);
+	fputs("\n", tape);
+}
+
+static void step_clip(const struct step *s)
+{
+	struct meter *m = meter_of(s, 1);
+	bool over = s->words == 4 && strcmp(s->word[2], "over") == 0;
+	if (s->words != 4 || (!over && strcmp(s->word[2], "at") != 0) || part_find(s->word[3]) < 0)
+		wrong(s, "clip NAME at PART, or clip NAME over PART, which the scene has");
+	m->where = over ? PART_OVER : PART_AT;
+	m->part = part_find(s->word[3]) + 1;
+	m->dial = VOLT;
+	m->noise = 0.3;
+}
+
+static double number_of_step(const void *step, int i)
+{
+	return number(step, i);
+}
+
 static bool step_tally(const struct step *s)
 {
+	if (tape && s->words > 1)
+		tape_act(s);
 	if (!*tally)
 		return true;
 	if (!begun)
@@ -701,9 +787,16 @@ static bool step_tally(const struct step *s)
 static bool step_do(const struct step *s, double t)
 {
 	const char *w = s->word[0];
+	const char *expected;
+	struct part_step of_part = {s->words, s->word, number_of_step, s};
 	if (!begun)
 		step_since = t;
-	if (strcmp(w, "meter") == 0)
+	if (part_do(&of_part, t, &expected)) {
+		if (expected)
+			wrong(s, expected);
+	} else if (strcmp(w, "clip") == 0)
+		step_clip(s);
+	else if (strcmp(w, "meter") == 0)
 		step_meter(s);
 	else if (strcmp(w, "dial") == 0)
 		step_dial(s);
@@ -791,6 +884,10 @@ static void wait_until(double until, double t)
 	struct pollfd fds[METERS_MAX + 1];
 	struct meter *of[METERS_MAX];
 	nfds_t n = 0;
+	if (tape) {
+		tape_time = until;
+		return;
+	}
 	for (int i = 0; i < meter_count; i++)
 		if (meters[i].fd >= 0) {
 			of[n] = &meters[i];
@@ -811,6 +908,7 @@ static void wait_until(double until, double t)
 
 static void options(int argc, char **argv, bool *stay)
 {
+	const char *tape_path = NULL;
 	for (int i = 1; i < argc; i++) {
 		bool more = i + 1 < argc;
 		if (strcmp(argv[i], "--lines") == 0 && more)
@@ -819,6 +917,8 @@ static void options(int argc, char **argv, bool *stay)
 			socket_path = argv[++i];
 		else if (strcmp(argv[i], "--tally") == 0 && more)
 			tally = argv[++i];
+		else if (strcmp(argv[i], "--tape") == 0 && more)
+			tape_path = argv[++i];
 		else if (strcmp(argv[i], "--seed") == 0 && more)
 			seed = strtoull(argv[++i], NULL, 10);
 		else if (strcmp(argv[i], "--stay") == 0)
@@ -826,10 +926,17 @@ static void options(int argc, char **argv, bool *stay)
 		else if (argv[i][0] != '-' && !scene)
 			scene = argv[i];
 		else
-			scene = folder = NULL, i = argc;
+			scene = folder = tape_path = NULL, i = argc;
 	}
-	if (!scene || !folder)
-		stop("usage: meters --lines FOLDER [--socket PATH] [--tally COMMAND] [--stay] [--seed N] SCENE");
+	if (!scene || !(folder || tape_path) || (tape_path && (folder || socket_path || *stay)))
+		stop("usage: meters --lines FOLDER [--socket PATH] [--tally COMMAND] [--stay] [--seed N] SCENE\n"
+		     "        meters --tape FILE.rec [--seed N] SCENE");
+	if (!tape_path)
+		return;
+	tape = fopen(tape_path, "we");
+	if (!tape)
+		stop("%s: %s", tape_path, strerror(errno));
+	fprintf(tape, "# tally recording 1\n");
 }
 
 int main(int argc, char **argv)
@@ -860,7 +967,9 @@ int main(int argc, char **argv)
 			break;
 		wait_until(until, t);
 	}
-	for (int i = 0; i < meter_count; i++)
+	for (int i = 0; !tape && i < meter_count; i++)
 		unplug(&meters[i]);
+	if (tape && fclose(tape) != 0)
+		stop("the recording could not be written: %s", strerror(errno));
 	return 0;
 }

@@ -43,6 +43,7 @@ struct stand {
 	char **record; /* as they became durable */
 	int records, records_size;
 	char made[16384], says[16384], up[4096], refused[4096];
+	char missing[4096]; /* what was said of parts that a walk left, and at its end */
 	char silent[4096]; /* who was stale or fresh again, and when */
 	int64_t t; /* where the last scene ended */
 	unsigned dice;
@@ -121,7 +122,7 @@ static inline void stand_event(void *arg, const char *json)
 	struct stand *s = arg;
 	static const char *const quiet[] = {"logged", "reach", "walk", "condition", "freed", "bound",
 	                                    "stale", "fresh", "moved", "errand", "offset", "check",
-	                                    "caution"};
+	                                    "caution", "missing"};
 	const char *event = stand_member(json, "event"), *position = stand_member(json, "position");
 	char line[400];
 	if (strcmp(event, "up") == 0) {
@@ -134,6 +135,10 @@ static inline void stand_event(void *arg, const char *json)
 		snprintf(line, sizeof line, "%s %s %.6s", event, stand_member(json, "meter"),
 		         stand_member(json, "t") + 17);
 		stand_append(s->silent, sizeof s->silent, line);
+	}
+	if (strcmp(event, "missing") == 0 || strcmp(event, "done") == 0) {
+		snprintf(line, sizeof line, "%.390s", stand_member(json, "text"));
+		stand_append(s->missing, sizeof s->missing, line);
 	}
 	for (size_t i = 0; i < sizeof quiet / sizeof *quiet; i++)
 		if (strcmp(event, quiet[i]) == 0)

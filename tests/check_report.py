@@ -13,9 +13,11 @@ What is not installed (Chromium, pdftotext) is skipped, and said.
 """
 import atexit
 import csv
+import hashlib
 import html.parser
 import io
 import json
+import math
 import os
 import re
 import shutil
@@ -52,6 +54,9 @@ R3,carbon-composition,1M,10%,,grid leak,,left,,
 T3/1,wirewound,270,5%,,cathode,,left,,
 C2,paper,0.1 uF,20%,400 V,coupling,R3,left,,
 C9,electrolytic,8 uF,-20/+50%,350 V,reservoir,,,,
+L1,wirewound,8 ohm,5%,,load,,left,L2,
+L2,wirewound,8 ohm,5%,,load,,right,L1,
+H1,other,,<=5 mV,,hum,L1,left,,
 B1,rail,-35 V,+-2 V,,bias,,left,,
 PE,other,,<=0.2 ohm,,earth bond,,,,
 INS,other,,>=2M,,mains insulation,,,,
@@ -106,6 +111,25 @@ def recording():
     return "\n".join(out) + "\n"
 
 
+# Volts at L1 (of L2 a tenth more) by frequency, as found and as done: a response each.
+RESPONSE = {"found": {20: "2.31", 100: "5.92", 1000: "6.32", 5000: "6.02", 10000: "4.1", 20000: "1.9"},
+            "done": {20: "8.2", 31.5: "8.7", 100: "8.94", 1000: "8.944", 10000: "8.81", 20000: "7.2"}}
+HUM = {"found": "12.40 mV AC", "done": "0.894 mV AC"}
+
+
+def response(job, condition):
+    job.do("condition", condition)
+    for hertz, volts in RESPONSE[condition].items():
+        for load, factor in (("L1", Decimal(1)), ("L2", Decimal("1.1"))):
+            job.do("enter", load, "%s V" % (Decimal(volts) * factor).quantize(Decimal("0.0001")), "--from", "mill",
+                   "--quantity", "volts", "--frequency", "%s Hz" % hertz if hertz < 1000 else "%g kHz" % (hertz / 1000))
+    job.do("enter", "H1", HUM[condition], "--from", "mill", "--quantity", "volts", "--frequency", "100 Hz")
+    # Measured again: the newest of a frequency counts; what was struck does not.
+    job.do("enter", "L1", "3.33 V", "--from", "mill", "--quantity", "volts", "--frequency", "5 kHz")
+    job.do("strike", str(json.loads(job.live("entries", "L1", "--json").stdout.splitlines()[-1])["seq"]),
+           "--because", "the generator was still warming")
+
+
 class Job:
     def __init__(self, folder):
         self.folder, self.daemon = folder, None
@@ -128,7 +152,7 @@ class Job:
         self.daemon = subprocess.Popen([TALLYD, "--config", self.path("bench.conf"), "--log", self.log,
                                         "--socket", self.socket], stderr=subprocess.DEVNULL)
         for _ in range(100):
-            if self.live("status").returncode == 0:
+            if self.live("status").returncode <= 1:  # 1: a meter is not there
                 return
             time.sleep(0.1)
         check("the daemon came up", False)
@@ -158,6 +182,7 @@ def work(job):
     job.replay()
     job.start()
     job.do("enter", "B1", "-36.20 V", "--from", "hand", "--quantity", "volts", "--u", "0.01 V")
+    response(job, "found")
     job.do("enter", "C9", "0.4 mA", "--from", "leaky", "--quantity", "leakage", "--because", EVIL)
     job.do("enter", "R3", "5M", "--from", "hand")
     rows = job.live("entries", "R3", "--json").stdout.splitlines()
@@ -201,7 +226,10 @@ class Log:
         for e in self.entries.values():
             if e["struck"] or (e["position"], e["quantity"], e["condition"]) != (position, quantity, condition):
                 continue
-            key = (e["function"].startswith("volt") or e["reach"] != "in-circuit", e["seq"])
+            # A point of a response is not what the place is told by.
+            point = "frequency" in e and not Decimal(1000) / Decimal("1.26") <= e["frequency"] <= Decimal(1260) \
+                and "hum" not in self.sheet[position].get("role", "")
+            key = (not point, e["function"].startswith("volt") or e["reach"] != "in-circuit", e["seq"])
             if best is None or key >= best[0]:
                 best = (key, e)
         return best and best[1]
@@ -326,6 +354,9 @@ def check_html(log, text, german, whole=True):
     check("how many were measured: " + want, want in page.text)
     want = ("%d liegen im Rahmen" if german else "%d lie within") % words.count("within")
     check("how many are within: " + want, want in page.text)
+    if words.count("none"):
+        want = ("%d haben keine Grenzen" if german else "%d have no limits") % words.count("none")
+        check("how many have no limits: " + want, want in page.text)
     return page
 
 
@@ -408,7 +439,40 @@ OVERLAP = """(() => {
   return bad; })()"""
 
 
-def check_browser(folder, file, positions):
+SAYS = "document.getElementById('tip').hidden ? '' : document.getElementById('tip').textContent"
+
+
+def press(browser, key):
+    for kind in ("rawKeyDown", "keyUp"):
+        browser.call("Input.dispatchKeyEvent", type=kind, key=key, code=key,
+                     windowsVirtualKeyCode={"Tab": 9, "Escape": 27, "End": 35, "Home": 36, "ArrowLeft": 37,
+                                            "ArrowRight": 39}[key])
+
+
+def check_keys(browser):
+    """Without a mouse: one stop a table or picture, arrows from mark to mark."""
+    groups = browser.value("new Set([...document.querySelectorAll('[data-tip]')].map(g => g.closest('table') || "
+                           "g.closest('figure'))).size")
+    stops = browser.value("document.querySelectorAll('[data-tip][tabindex=\"0\"]').length")
+    check("one stop for each table and picture (%s of %s)" % (stops, groups), groups and stops == groups)
+    browser.value("document.activeElement.blur(); document.querySelector('main').setAttribute('tabindex', -1);"
+                  "document.querySelector('main').focus()")
+    seen = []
+    for key in ("Tab", "ArrowRight", "ArrowLeft", "End", "ArrowRight", "Home"):
+        press(browser, key)
+        seen.append(browser.value(SAYS) or "")
+    check("keys go from mark to mark: %s" % seen, all(seen) and seen[0] == seen[2] == seen[5] and seen[1] != seen[0]
+          and seen[3] == seen[4] != seen[0])
+    check("what has the focus says its name", browser.value(
+        "document.activeElement.getAttribute('aria-label')") == seen[5])
+    press(browser, "Escape")
+    check("Escape takes the words off", not browser.value(SAYS))
+    for _ in range(groups - 1):
+        press(browser, "Tab")
+    check("each picture is reached: %r" % browser.value(SAYS), "dB" in (browser.value(SAYS) or ""))
+
+
+def check_browser(folder, file, positions, keys=True):
     browser = Browser(os.path.join(folder, "profile"))
     try:
         for width in (360, 800, 1600):
@@ -436,6 +500,8 @@ def check_browser(folder, file, positions):
         browser.call("Input.dispatchMouseEvent", type="mouseMoved", x=at[0], y=at[1])
         check("what is pointed at says its value", "kΩ" in (browser.value(
             "document.getElementById('tip').hidden ? '' : document.getElementById('tip').textContent") or ""))
+        if keys:
+            check_keys(browser)
     finally:
         browser.close()
 
@@ -492,6 +558,45 @@ def check_json(log, file):
     return report
 
 
+def check_response(log, report, page, german):
+    """Each point in dB of what was sealed, and where it is 3 dB down."""
+    got = {(x["position"], x["condition"]): x for x in report["responses"]}
+    check("responses: " + str(sorted(got)), sorted(got) == [(p, c) for p in ("L1", "L2") for c in ("done", "found")])
+    for (position, condition), x in got.items():
+        points = {}
+        for e in log.entries.values():
+            if (e["position"], e["condition"]) == (position, condition) and "frequency" in e and not e["struck"]:
+                points[float(e["frequency"])] = e
+        want = {f: 20 * math.log10(float(e["value"] / points[1000.0]["value"])) for f, e in points.items()}
+        check("%s %s: its points" % (position, condition), [float(p["hertz"]) for p in x["points"]] == sorted(want) and
+              all(abs(float(p["db"]) - want[float(p["hertz"])]) < 1e-3 and
+                  p["seq"] == points[float(p["hertz"])]["seq"] for p in x["points"]))
+        f = sorted(want)
+
+        def fall(steps):
+            for a, b in steps:
+                if want[b] <= -3:
+                    part = (want[a] + 3) / (want[a] - want[b])
+                    return math.exp(math.log(a) + part * math.log(b / a)), True
+            return steps[-1][1], False
+        at = f.index(1000.0)
+        ends = [fall(list(zip(f[at::-1], f[at - 1::-1] if at else []))), fall(list(zip(f[at:], f[at + 1:])))]
+        texts = [(("%.2g" % h) if h < 1000 else "%.2g" % (h / 1000)) for h, _ in ends]
+        texts = [t.replace(".", ",") if german else t for t in texts]
+        said = re.search(position + (", fertig: " if condition == "done" and german else ", done: " if condition == "done"
+                         else ", vorgefunden: " if german else ", found: ") + "[^<]*?(?=L[12],|L[12] |$)", page.text)
+        said = said.group(0).split("kHz", 1)[1] if said else ""
+        numbers = re.findall(r"([0-9.,]+)\xa0k?Hz", said)
+        check("%s %s: %s in %r" % (position, condition, texts, said), numbers[:2] == texts)
+    # Power and hum by what was measured at 1 kHz.
+    for condition, watts, db in (("found", "4.99", 20 * math.log10(6.32 / 0.0124)),
+                                 ("done", "9.999", 20 * math.log10(8.944 / 0.000894))):
+        row = [x for x in report["places"]["places"] if (x["position"], x["what"], x["condition"]) == ("L1", "power", condition)]
+        check("power, %s" % condition, len(row) == 1 and row[0]["shown"].startswith(watts))
+        row = [x for x in report["places"]["places"] if (x["position"], x["what"], x["condition"]) == ("H1", "hum", condition)]
+        check("hum, %s" % condition, len(row) == 1 and abs(float(row[0]["value"]) - db) < 0.01)
+
+
 def check_pdf(log, file, german):
     if not os.path.exists(os.path.join(build, "tally-draw")):
         print("tally-draw is not built here: no PDF")
@@ -509,6 +614,75 @@ def check_pdf(log, file, german):
     check("PDF: every position", all(p in text for p in log.sheet))
     check("PDF: values", ("131,2 ±" if german else "131.2 ±") in text)
     check("PDF: an end", ("Ende des Berichts" if german else "End of the report") in pages[-1])
+
+
+# ---- guided runs ----
+
+def guide_log(job):
+    """A copy of the log with guided runs at its end, sealed as SEAL.md says: steps, what was kept
+    meanwhile, a result; one that was given up; one of a kind that nobody knows yet, not ended."""
+    copy = job.path("guide.db")
+    shutil.copy(job.log, copy)
+    db = sqlite3.connect(copy)
+    seq, before = db.execute("SELECT seq, hash FROM record ORDER BY seq DESC LIMIT 1").fetchone()
+    entry = db.execute("SELECT seq FROM record WHERE kind = 'entry' AND position = 'R1' ORDER BY seq").fetchone()[0]
+
+    def add(second, kind, of, event, step, **more):
+        nonlocal seq, before
+        seq += 1
+        record = {"seq": seq, "t": "2000-01-01T00:00:%02d.000000Z" % second, "kind": "guide", "job": "job",
+                  "guide": kind, "of": of, "event": event, "meters": {"part": "red", "drop": "blue"}, "said":
+                  "resistor=100k" if event == "begun" else "", "step": step, "alarm": False, "values": {}}
+        record.update(more)
+        text = json.dumps(record, separators=(",", ":"))
+        before = hashlib.sha256(b"tally-record-1\n" + before + text.encode()).digest()
+        db.execute("INSERT INTO record (seq, text, hash) VALUES (?, ?, ?)", (seq, text, before))
+
+    job_name = db.execute("SELECT text FROM record WHERE kind = 'job' ORDER BY seq LIMIT 1").fetchone()[0]
+    name = json.loads(job_name)["job"]
+    add(1, "reform", "C9", "begun", "caution", job=name)
+    for i, (amps, volts) in enumerate(((0.0009, 88), (0.0004, 175), (0.00021, 262), (0.00012, 350))):
+        add(4 + 6 * i, "reform", "C9", "step", ("quarter", "half", "three-quarters", "full")[i], job=name,
+            values={"current": {"value": amps}, "at": {"value": volts}})
+    add(15, "leak", "C2", "begun", "caution", job=name)  # at the same time
+    add(20, "leak", "C2", "stopped", "off", job=name, alarm=True, failed="<C2> is above 5 V: switch off")
+    add(40, "reform", "C9", "done", "end", job=name,
+        values={"current": {"value": 0.0001}, "drop": {"value": 10.1, "u": 0.1, "seq": entry}},
+        result={"calculated": True, "leakage": {"value": 0.000101, "u": 2e-06, "unit": "A"}, "verdict": "within",
+                "most": 0.00035, "pairs": [{"a": 1, "b": 2}], "hum": None})
+    add(45, "brew", "<b>R3</b>", "begun", "stir", job=name)
+    db.commit()
+    db.close()
+    return copy, entry
+
+
+def check_guides(job):
+    copy, entry = guide_log(job)
+    for language in ("en", "de"):
+        german = language == "de"
+        out = job.path("guide-" + language)
+        r = job.file("report", "--out", out, "--language", language, log=copy)
+        check("a report with guided runs: " + r.stderr, r.returncode == 0)
+        text = open(out + "/report.html", encoding="utf-8").read()
+        page = Page(text)
+        heads = re.findall("<h3>([0-9]+)[.] ([^<]*)</h3>", text)
+        want = ["Nachformieren, C9: beendet", "Leckstrom, C2: abgebrochen", "brew, &lt;b&gt;R3&lt;/b&gt;: nicht beendet"] \
+            if german else ["re-forming, C9: done", "leakage, C2: given up", "brew, &lt;b&gt;R3&lt;/b&gt;: not ended"]
+        check("each run by its name and end: %s" % heads, [h for _, h in heads] == want)
+        section = text.split('id="guides"')[1].split("<h2")[0]
+        check("its result, with uncertainty", ("101\u00a0\u00b5A \u00b1 4,0\u00a0\u00b5A" if german else
+                                               "101\u00a0\u00b5A \u00b1 4.0\u00a0\u00b5A") in section)
+        check("its verdict", ("\u2713 innerhalb" if german else "\u2713 within") in section)
+        check("the entry that it rests on", ("(Eintrag %d)" if german else "(entry %d)") % entry in section)
+        check("why it was given up", "&lt;C2&gt; is above 5 V: switch off" in section and
+              ("GEFAHR" if german else "DANGER") in section)
+        check("a picture of each trail", len(re.findall("<svg", section)) == 2)
+        tips = re.findall('data-tip="([^"]*)"', section.split("</svg>")[0])
+        check("the current over time: %s" % tips, sum(t.endswith("A") for t in tips) == 5
+              and ("900\u00a0\u00b5A" in tips))
+        check("the trail of a meter", any(t.startswith("part: ") and "\u03a9" in t for t in tips))
+        check("the owner is told", want[0] in page.text.split("Kanal gegen Kanal" if german else "Channel against channel")[0])
+    return job.path("guide-en/report.html")
 
 
 def altered(job):
@@ -532,7 +706,7 @@ def main():
         atexit.register(job.end)  # whatever happens, no daemon is left
         work(job)
         r = job.live("report", "--out", job.path("live"), "--language", "en")
-        check("without safety tests the answer is no", r.returncode == 1 and "earth bond" in r.stderr)
+        check("without safety tests the answer is no: " + r.stderr[-200:], r.returncode == 1 and "earth bond" in r.stderr)
         text = open(job.path("live/report.html"), encoding="utf-8").read()
         check("and the report says so", "NOT COMPLETE" in text and "✓ Complete" not in text)
         r = job.live("--json", "report", "--out", job.path("why"), "--incomplete", "tested <elsewhere>")
@@ -541,7 +715,7 @@ def main():
               answer["lacks"] == ["earth bond", "insulation", "touch current"])
         check("a stated reason stands in it", r.returncode == 0 and "tested &lt;elsewhere&gt;" in
               open(job.path("why/report.html"), encoding="utf-8").read())
-        job.do("condition", "done")
+        response(job, "done")
         job.do("enter", "PE", "0.08 ohm", "--from", "tester", "--u", "0.005 ohm")
         job.do("enter", "INS", "120 Mohm", "--from", "tester")
         job.do("enter", "TC", "0.9 mA", "--from", "tester", "--u", "0.02 mA")
@@ -565,12 +739,16 @@ def main():
             check_csv(log, out + "/entries-de.csv", ";", ",", True)
             report = check_json(log, out + "/report.json")
             check("JSON: complete", report["complete"] is True)
+            check_response(log, report, page, german)
             check_pdf(log, out + "/report.pdf", german)
+        check("no guided run, no section", 'id="guides"' not in open(job.path("en/report.html")).read())
+        guided = check_guides(job)
         altered(job)
         r = job.file("report", "--out", job.path("x"), "--csv-for", "../x")
         check("a locale is no path", r.returncode == 2 and not os.path.exists(job.path("x")))
         if shutil.which("chromium"):
             check_browser(folder, job.path("en/report.html"), list(log.sheet))
+            check_browser(folder, guided, list(log.sheet), keys=False)
         else:
             print("Chromium is not installed: the page was not opened")
         if os.environ.get("KEEP"):
@@ -580,4 +758,5 @@ def main():
     return failed != 0
 
 
-sys.exit(main())
+if __name__ == "__main__":
+    sys.exit(main())

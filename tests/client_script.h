@@ -149,7 +149,7 @@ static inline pid_t daemon_start(const char *const *scripts[], int count)
 
 static inline const char *heard(void)
 {
-	static char text[1 << 16];
+	static char text[1 << 20];
 	char file[128];
 	snprintf(file, sizeof file, "%s/" HEARD, place);
 	FILE *f = fopen(file, "rb");

@@ -28,25 +28,27 @@ def number(text):
 
 
 def due():
-    """(position, meter, value or None), in order."""
-    rows, position, error = [], None, {}
+    """(position, condition, meter, value or None), in order."""
+    rows, position, condition, error = [], None, "found", {}
     for line in open(SCENE):
         words = line.split("#")[0].split()
         if words[:1] == ["up"]:
             position = words[1]
         elif words[:1] == ["error"]:
             error[words[1]] = float(words[2]) / 100
+        elif words[:2] == ["tally", "condition"]:
+            condition = words[2]
         elif words[:1] == ["touch"]:
             value = None if words[2] == "open" else number(words[2]) * (1 + error.get(words[1], 0))
-            rows.append((position, words[1], value))
+            rows.append((position, condition, words[1], value))
     return rows
 
 
 def faults(entries):
     found = []
-    left = [e for e in entries if not e.get("struck")]
-    for position, meter, value in due():
-        fits = [e for e in left if e["position"] == position and e["meter"] == meter]
+    left = [e for e in entries if not e.get("struck") and e["source"] == "meter"]
+    for position, condition, meter, value in due():
+        fits = [e for e in left if (e["position"], e["condition"], e["meter"]) == (position, condition, meter)]
         if len(fits) != 1:
             found.append("%s on %s: %d entries" % (position, meter, len(fits)))
         for e in fits:

@@ -99,7 +99,8 @@ static void trail_twice(const struct record_head *h, const char *text, size_t le
 	for (int i = 0; i < b.n; i++)
 		must(reading[i].at == reread[i].at && reading[i].has_value == reread[i].has_value &&
 		     (!reading[i].has_value || reading[i].v == reread[i].v) &&
-		     reading[i].state == reread[i].state);
+		     reading[i].state == reread[i].state && reading[i].has_second == reread[i].has_second &&
+		     (!reading[i].has_second || reading[i].second == reread[i].second));
 }
 
 static void position_twice(const struct record_head *h, const char *text, size_t len)

@@ -329,6 +329,42 @@ static void valves_move_between_sockets(void **state)
 	fit_end(s);
 }
 
+static bool typed(struct stand *s, const char *line)
+{
+	s->why = (struct fault){.text = ""};
+	bool good = bench_sheet_add(s->bench, s->t, line, strlen(line), (struct bench_wait){0}, &s->why);
+	bench_collect(s->bench);
+	return good;
+}
+
+/* The number may be typed with the line; the rules are those of sheet set. */
+static void valves_in_typed_lines(void **state)
+{
+	(void)state;
+	struct stand *s = fit_begin(valves);
+	tell_all(s, "sheet set V3 valve=A17; = V3 41V");
+	/* From V3, which is empty then, in the same transaction. */
+	assert_true(typed(s, "V7 output valve=A17"));
+	fit_has(fit_record(s, "position", 1), "\"position\":\"V7\"");
+	fit_has(fit_record(s, "position", 1), "\"valve\":\"A17\"");
+	fit_has(fit_record(s, "position", 0), "\"position\":\"V3\"");
+	fit_has(fit_record(s, "position", 0), "\"valve\":\"\"");
+	tell_all(s, "= V7 40V; = V3 1V");
+	fit_has(fit_record(s, "entry", 1), "\"valve\":\"A17\"");
+	assert_null(strstr(fit_record(s, "entry", 0), "\"valve\""));
+	/* Both halves of a double valve, joined by that. */
+	assert_true(typed(s, "V8A,V8B valve=D4"));
+	fit_has(fit_record(s, "position", 0), "\"part\":\"V8\"");
+	tell_all(s, "= V8B 2V");
+	fit_has(fit_record(s, "entry", 0), "\"valve\":\"D4\"");
+	/* Two sockets at once: refused, and nothing of it is done. */
+	assert_false(typed(s, "V10 valve=E5\nV11 valve=E5"));
+	assert_non_null(strstr(s->why.text, "one socket at a time"));
+	fit_refused(s, "fit V10 kind=valve", "V10 is not in the sheet");
+	fit_refused(s, "fit V3 valve=A17", "goes with the socket");
+	fit_end(s);
+}
+
 static void a_double_valve_is_one(void **state)
 {
 	(void)state;
@@ -496,7 +532,7 @@ int main(void)
 	    cmocka_unit_test(done_before_found_and_what_was_replaced),
 	    cmocka_unit_test(beside_refused),
 	    cmocka_unit_test(valves_move_between_sockets),
-	    cmocka_unit_test(a_double_valve_is_one),
+	    cmocka_unit_test(valves_in_typed_lines), cmocka_unit_test(a_double_valve_is_one),
 	    cmocka_unit_test(held_meters),
 	    cmocka_unit_test(held_readings_stand_in_the_trail),
 	};

@@ -151,6 +151,23 @@ static void all_keys(void)
 	keys.asked = ACTION_HELP;
 }
 
+/* What stands before the power, asked by its key. */
+static void before_power(void)
+{
+	settling();
+	keys.mode = KEYS_LOOK;
+	keys.asked = ACTION_RISE;
+	scene_ready_set(scene, text_slice("{\"lifted\":[{\"position\":\"R13\"}],\"new\":[{\"position\":"
+	                                  "\"C7\"}]}"),
+	                "CAUTION: valve equipment kills: local codes and licensed practice come before "
+	                "anything said here\n"
+	                "CAUTION: never alone: somebody is near who knows how to switch it off\n"
+	                "job  picture house\n"
+	                "R13: a leg is up, and nobody has measured it in circuit since\n"
+	                "C7: a new part is to be fitted, not confirmed to be in its place\n"
+	                "look at each, then say so: the key . (the word fitted) and the positions\n");
+}
+
 static void to_live(void)
 {
 	settling();
@@ -222,6 +239,8 @@ static const struct {
 	{"keys", all_keys, 80, 24, false},
 	{"keys", all_keys, 132, 43, false},
 	{"keys", all_keys, 40, 12, false},
+	{"before-power", before_power, 80, 24, false},
+	{"before-power", before_power, 40, 12, false},
 	{"outside", logged_outside, 40, 12, false},
 	{"bias", bias, 200, 60, false},
 	{"to-live", to_live, 80, 24, true},

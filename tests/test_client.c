@@ -13,7 +13,7 @@ static const struct verb_row {
 	int status;
 	const char *out;    /* all of standard output; NULL: not looked at */
 } verb_rows[] = {
-	{{"status", "--json"}, "\"method\":\"status\"}", RESULT("{\"job\" : null}"), 0,
+	{{"status", "--json"}, "\"method\":\"status\",\"params\":{\"service\":true}}", RESULT("{\"job\" : null}"), 0,
 	 "{\"job\" : null}\n"},
 	{{"meters", "--json"}, "\"method\":\"meters\"", RESULT("{\"meters\":[{\"name\": \"a\"},{}]}"),
 	 0, "{\"name\": \"a\"}\n{}\n"},
@@ -238,9 +238,36 @@ static void test_sheet_set_words(void **state)
 	run_free(&r);
 }
 
+/* A plan in two pages is one plan, its elements byte for byte; a page that does not move on
+ * is no plan. */
+static void test_plan_pages(void **state)
+{
+	(void)state;
+#define ROUNDS(a, b) "\"rounds\":[{\"round\":1,\"name\":\"supply\",\"replace\":[" a "]},"           \
+	"{\"round\":2,\"name\":\"coupling\",\"replace\":[" b "]},{\"round\":3,\"name\":\"rest\",\"replace\":[]}]"
+	struct run r = run_script(NULL,
+	    SCRIPT(HELLO, RESULT("{\"job\":\"j\"," ROUNDS("{\"position\":\"C1\", \"x\":1.0}", "")
+	                         ",\"order\":[],\"recheck\":[],\"more\":true,\"next\":1}"),
+	           RESULT("{\"job\":\"j\"," ROUNDS("", "{\"position\":\"C2\"}")
+	                  ",\"order\":[" ODD2 "],\"recheck\":[],\"more\":false,\"next\":3}")),
+	    CLIENT("plan", "--json"));
+	assert_int_equal(r.status, 0);
+	assert_string_equal(r.out, "{\"round\":1,\"name\":\"supply\",\"replace\":[{\"position\":\"C1\", \"x\":1.0}]}\n"
+	                           "{\"round\":2,\"name\":\"coupling\",\"replace\":[{\"position\":\"C2\"}]}\n"
+	                           "{\"round\":3,\"name\":\"rest\",\"replace\":[]}\n");
+	assert_true(strstr(heard(), "\"after\":1") != NULL);
+	run_free(&r);
+	r = run_script(NULL, SCRIPT(HELLO, RESULT("{\"job\":\"j\"," ROUNDS("", "") ",\"order\":[],\"recheck\":[],"
+	                                          "\"more\":true,\"next\":0}")), CLIENT("plan"));
+	assert_int_equal(r.status, 2);
+	expect(r.err, "does not give it", "what it says");
+	run_free(&r);
+}
+
 int main(void)
 {
 	const struct CMUnitTest tests[] = {
+		cmocka_unit_test(test_plan_pages),
 		cmocka_unit_test(test_verbs),
 		cmocka_unit_test(test_hello_first),
 		cmocka_unit_test(test_fault_place),

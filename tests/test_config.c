@@ -300,6 +300,7 @@ static void refusals_name_the_place(void **state)
 		{ "[meter a b]\n", 1, 8, "no name for a meter" },
 		{ "[meter abcdefghijklmnopqrstuvwxyz0123456]\n", 1, 8, "up to 32" },
 		/* given twice */
+		{ RED "class = handheld\n", 4, 9, "expected handheld-2000, handheld-6000, bench-50000, lcr" },
 		{ RED "\n[meter red]\n", 5, 2, "already" },
 		{ RED "port = /dev/blue\n", 4, 1, "already in line 2" },
 		{ RED "accuracy farad below 10n = 1%\naccuracy farad below 0.01u = 2%\n", 5, 1,

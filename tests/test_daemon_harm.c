@@ -324,7 +324,7 @@ static bool health_is(struct stand *s, const char *word)
 	struct answer a = tally(s, "--json", "status");
 	char expected[40];
 	snprintf(expected, sizeof expected, "\"health\":\"%s\"", word);
-	bool is = a.status == 0 && strstr(a.out, expected);
+	bool is = a.status <= 1 && strstr(a.out, expected); /* 1: something is wrong */
 	answer_free(&a);
 	return is;
 }
@@ -370,7 +370,7 @@ static void test_full(void **state)
 	assert_non_null(strstr(a.out, "\"job\":\"job\""));
 	assert_non_null(strstr(a.out, "\"reach\":\"in-circuit\""));
 	assert_non_null(strstr(a.out, "\"chosen\":{\"position\":\"R1\""));
-	assert_non_null(strstr(a.out, "\"positions\":1}"));
+	assert_non_null(strstr(a.out, "\"positions\":1,"));
 	answer_free(&a);
 	/* What only looks goes on. */
 	musttally(s, 0, "meters");

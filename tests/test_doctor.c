@@ -44,7 +44,7 @@ static void all_well(void)
 	struct fault why;
 	memset(&d, 0, sizeof d);
 	memset(configured, 0, sizeof configured);
-	d.bench = (struct doctor_bench){.daemon = true, .config = "/etc/tally/tallyd.conf",
+	d.bench = (struct doctor_bench){.daemon = true, .config = "/etc/tally.ini",
 	                                .log = "/var/lib/tally/north.db", .log_health = "good",
 	                                .socket = "/run/tally/tally.sock", .log_folder = "/var/lib/tally",
 	                                .disk_free = INT64_C(1) << 40, .udev = true,
@@ -614,7 +614,7 @@ static const struct row {
      "`adduser tally bench`", NULL},
     {"a bad configuration", bad_config, -1, FINDING_CONFIG, true, "x.conf:7:3: no such key",
      "--check-config", NULL},
-    {"no meters", no_meters, -1, FINDING_NO_METERS, true, "tallyd.conf names no meter", "[meter NAME]",
+    {"no meters", no_meters, -1, FINDING_NO_METERS, true, "tally.ini names no meter", "[meter NAME]",
      NULL},
     {"the log is full", log_full, -1, FINDING_LOG, true, "is full", "make room", NULL},
     {"the log is suspect", log_suspect, -1, FINDING_LOG, true, "is suspect", "copy", NULL},

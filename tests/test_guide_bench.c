@@ -217,6 +217,14 @@ static void dry(void **state)
 	assert_non_null(strstr(text, "caution: valve equipment kills"));
 	assert_non_null(strstr(text, "4  zero: high tension off: the grid's volts are the zero of C1"));
 	assert_int_equal(s.records, records);
+	/* It is said that it would be refused, and why; the road is there all the same. */
+	assert_non_null(strstr(text, "refused as it stands: "));
+	text_begin(&out, text, sizeof text);
+	assert_true(bench_guide_dry(s.bench, "reform", "C20", "", &out, &s.why));
+	assert_non_null(strstr(text, "refused as it stands: which resistor stands in series with C20?"));
+	assert_non_null(strstr(text, "9  hold: "));
+	assert_false(bench_guide_dry(s.bench, "reform", "C99", "", &out, &s.why));
+	assert_false(bench_guide_dry(s.bench, "reform", "C20", "speed=9", &out, &s.why));
 	assert_false(bench_guide_dry(s.bench, "polish", "C1", "", &out, &s.why));
 	stand_free(&s);
 }

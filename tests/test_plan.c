@@ -255,6 +255,107 @@ static void rounds(void **state)
 	json_decref(plan);
 }
 
+/* All lists of a plan in one line, page by page; how many pages that took. */
+static int walk_pages(struct store *s, int limit, char **out)
+{
+	static const char *const lists[] = {"order", "recheck"};
+	json_int_t after = 0;
+	bool more = true;
+	int pages = 0;
+	size_t len = 0, size = 1 << 21, i;
+	char *part[5];
+	for (int k = 0; k < 5; k++)
+		part[k] = calloc(1, size);
+	for (; more; pages++) {
+		char params[80];
+		snprintf(params, sizeof params, limit ? "{\"after\":%d,\"limit\":%d}" : "{\"after\":%d}", (int)after,
+		         limit);
+		char *text = ask(s, "plan", params);
+		assert_true(strlen(text) < 960u << 10);
+		json_t *plan = json_loads(text, 0, NULL), *round, *one;
+		free(text);
+		json_array_foreach(json_object_get(plan, "rounds"), i, round) {
+			size_t k;
+			json_array_foreach(json_object_get(round, "replace"), k, one)
+				strcat(strcat(part[i], " "), json_string_value(json_object_get(one, "position")));
+		}
+		for (int l = 0; l < 2; l++)
+			json_array_foreach(json_object_get(plan, lists[l]), i, one) {
+				const char *name = json_string_value(json_object_get(one, l ? "position" : "value"));
+				strcat(strcat(part[3 + l], " "), name ? name : "-");
+			}
+		more = json_is_true(json_object_get(plan, "more"));
+		json_int_t next = json_integer_value(json_object_get(plan, "next"));
+		assert_true(!more || next > after);
+		after = next;
+		json_decref(plan);
+	}
+	*out = calloc(1, 5 * size);
+	for (int k = 0; k < 5; k++) {
+		len += (size_t)sprintf(*out + len, "%d:%s; ", k, part[k]);
+		free(part[k]);
+	}
+	return pages;
+}
+
+/* A plan that is longer than a line of the wire comes in pages, and no page loses or doubles
+ * anything, whatever its limit. */
+static void pages(void **state)
+{
+	struct store *s = *state;
+	char *csv = malloc(1 << 20), *all, *few;
+	size_t len = (size_t)sprintf(csv, "position,kind,nominal,rated,role\n");
+	for (int i = 1; i <= 3000; i++)
+		len += (size_t)sprintf(csv + len, "the-left-supply-board/C%d,electrolytic,%du,450 V,"
+		                       "smoothing in a very long row of words\n",
+		                       i, 1 + i % 90);
+	for (int i = 1; i <= 400; i++)
+		len += (size_t)sprintf(csv + len, "R%d,,100k,,\n", i);
+	sheet(s, csv);
+	assert_true(walk_pages(s, 0, &all) > 1);
+	assert_non_null(strstr(all, "0: the-left-supply-board/C1 the-left-supply-board/C2 "));
+	assert_non_null(strstr(all, "/C3000; 1:; 2:; 3:"));
+	assert_non_null(strstr(all, " R399 R400; "));
+	assert_int_equal(walk_pages(s, 700, &few), (3000 + 90 + 400 + 699) / 700);
+	assert_string_equal(all, few);
+	free(all);
+	free(few);
+	free(csv);
+	/* Beyond the end there is nothing, and the counts are still those of the whole. */
+	json_t *plan = answer(s, "plan", "{\"after\":100000}");
+	assert_int_equal(json_array_size(json_object_get(plan, "order")), 0);
+	assert_int_equal(json_integer_value(json_object_get(plan, "replace")), 3000);
+	assert_true(json_is_false(json_object_get(plan, "more")));
+	json_decref(plan);
+}
+
+/* The value is right, and what came beside it is not: it dried up. */
+static void beside_the_value(void **state)
+{
+	struct store *s = *state;
+	sheet(s, "position,kind,nominal,tolerance,dissipation\nC1,film,0.1u,10%,<=0.01\nC2,film,0.1u,10%,<=0.01\n");
+	for (int i = 0; i < 2; i++) {
+		struct entry e = {.quantity = QUANTITY_VALUE, .condition = CONDITION_FOUND, .reach = REACH_LIFTED,
+		                  .source = SOURCE_METER, .function = F, .has_value = true, .value = {1000, -10},
+		                  .u = 1e-10, .n = 4, .settled = true, .verdict = {.word = W},
+		                  .second = {.kind = SECOND_DISSIPATION, .value = {i ? 30 : 3, -3}, .u = 1e-3, .n = 4,
+		                             .basis = {.known = true, .percent = 2, .counts = 1}},
+		                  .second_verdict = {.word = i ? X : W, .side = i ? SIDE_HIGH : SIDE_NONE}};
+		struct entry_beside beside = {.job = "j", .shown = "100 nF"};
+		struct text t;
+		snprintf(e.position, sizeof e.position, "C%d", i + 1);
+		strcpy(e.meter, "lcr");
+		text_begin(&t, room, sizeof room);
+		entry_write(&t, &e, &beside);
+		add(s, "entry", &t);
+	}
+	char got[200];
+	json_t *plan = answer(s, "plan", "{}");
+	rounds_text(plan, got, sizeof got);
+	assert_string_equal(got, "3:C2");
+	json_decref(plan);
+}
+
 static void orders(void **state)
 {
 	struct store *s = *state;
@@ -634,7 +735,7 @@ int main(void)
 {
 #define TEST(f) cmocka_unit_test_setup_teardown(f, store_up, store_down)
 	const struct CMUnitTest tests[] = {
-	    TEST(rounds), TEST(orders), TEST(fits), TEST(afterwards),
+	    TEST(rounds), TEST(pages), TEST(beside_the_value), TEST(orders), TEST(fits), TEST(afterwards),
 	    cmocka_unit_test(twins), cmocka_unit_test(laws), TEST(places), TEST(nothing_made_up),
 	};
 	return cmocka_run_group_tests(tests, NULL, NULL);

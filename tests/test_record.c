@@ -339,10 +339,10 @@ static void trail_exact(void **state)
 {
 	(void)state;
 	const struct trail_reading r[] = {
-	    {0, 4812, true, 0},
-	    {2500, 0, false, READING_OVERLOAD},
-	    {2500, 4811, true, READING_LOW_BATTERY | READING_HOLD},
-	    {5003, -4813, true, 0},
+	    {.at = 0, .v = 4812, .has_value = true, .second = 871, .has_second = true},
+	    {.at = 2500, .state = READING_OVERLOAD},
+	    {.at = 2500, .v = 4811, .has_value = true, .state = READING_LOW_BATTERY | READING_HOLD},
+	    {.at = 5003, .v = -4813, .has_value = true, .second = -2, .has_second = true},
 	};
 	struct trail_body b = {.meter = "red",
 	                       .function = FUNCTION_OHM,
@@ -372,6 +372,21 @@ static void trail_exact(void **state)
 		assert_int_equal(read_back[i].has_value, r[i].has_value);
 		assert_int_equal(read_back[i].state, r[i].state);
 	}
+	/* With what was sent beside each. */
+	b.second = SECOND_DISSIPATION;
+	b.second_digit = (struct decimal){1, -4};
+	trail_body_write(begin(), &b);
+	assert_non_null(strstr(body, ",\"n\":4,\"second\":{\"is\":\"dissipation\",\"function\":\"number\","
+	                             "\"digit\":0.0001,\"v\":[871,null,null,-2]}"));
+	len = seal(9, "trail", body, t.len);
+	assert_true(trail_body_read(record_text, len, &back, &names, read_back, TRAIL_READINGS_MAX));
+	assert_int_equal(back.second, SECOND_DISSIPATION);
+	assert_true(same_decimal(back.second_digit, b.second_digit));
+	for (int i = 0; i < 4; i++) {
+		assert_int_equal(read_back[i].has_second, r[i].has_second);
+		assert_true(!r[i].has_second || read_back[i].second == r[i].second);
+	}
+	b.second = SECOND_NONE;
 	/* Nothing chosen, nothing measured. */
 	b.position = NULL;
 	b.n = 1;
@@ -393,19 +408,23 @@ static void trail_exact(void **state)
 	assert_true(t.failed);
 }
 
-static struct trail_body full_run(int64_t v, unsigned state)
+static struct trail_body full_run(int64_t v, unsigned state, bool second)
 {
 	for (int i = 0; i < TRAIL_READINGS_MAX; i++)
-		reading[i] = (struct trail_reading){i * 600, i % 2 ? v : -v, true, state};
+		reading[i] = (struct trail_reading){.at = i * 600, .v = i % 2 ? v : -v, .has_value = true,
+		                                      .state = state, .second = v,
+		                                      .has_second = second};
 	return (struct trail_body){.meter = "abcdefghijklmnopqrstuvwxyz012345",
 	                           .function = FUNCTION_CELSIUS,
 	                           .position = "abcdefghijklmnopqrstuvwxyz012345",
 	                           .digit = {123456789012345678, -40},
+	                           .second = second ? SECOND_DISSIPATION : SECOND_NONE,
+	                           .second_digit = {123456789012345678, -40},
 	                           .reading = reading,
 	                           .n = TRAIL_READINGS_MAX};
 }
 
-/* 1000 readings fit, with any value and two states each; the sizes promised hold. */
+/* 1000 readings fit, with any value and two states each, or with a second value; the sizes promised hold. */
 static void trail_sizes(void **state)
 {
 	(void)state;
@@ -419,7 +438,7 @@ static void trail_sizes(void **state)
 	    {999999999999999999, READING_OVERLOAD | READING_LOW_BATTERY},
 	};
 	for (size_t i = 0; i < sizeof rows / sizeof *rows; i++) {
-		struct trail_body b = full_run(rows[i].v, rows[i].state), back;
+		struct trail_body b = full_run(rows[i].v, rows[i].state, rows[i].v == 1999), back;
 		struct trail_names names;
 		trail_body_write(begin(), &b);
 		assert_false(t.failed);
@@ -430,7 +449,7 @@ static void trail_sizes(void **state)
 			            read_back[k].state == reading[k].state);
 	}
 	/* A run that is ended before TRAIL_TEXT_MAX always fits. */
-	struct trail_body b = full_run(INT64_MAX, 127);
+	struct trail_body b = full_run(INT64_MAX, 127, true);
 	size_t sum = 0;
 	for (b.n = 0; b.n < TRAIL_READINGS_MAX; b.n++) {
 		size_t size = trail_reading_size(&reading[b.n]);
@@ -457,6 +476,10 @@ static void trail_refused(void **state)
 	    "\"at\":[0,1],\"v\":[1,1.5],\"n\":2",
 	    "\"at\":[],\"v\":[],\"n\":0",
 	    "\"at\":[0],\"v\":[1],\"n\":1001",
+	    "\"at\":[0,1],\"v\":[1,2],\"n\":2,\"second\":{\"is\":\"esr\",\"digit\":1,\"v\":[1]}",
+	    "\"at\":[0,1],\"v\":[1,2],\"n\":2,\"second\":{\"is\":\"esr\",\"digit\":1,\"v\":[1,2,3]}",
+	    "\"at\":[0,1],\"v\":[1,2],\"n\":2,\"second\":{\"is\":\"esr\",\"digit\":1,\"v\":[1,\"2\"]}",
+	    "\"at\":[0,1],\"v\":[1,2],\"n\":2,\"second\":{\"is\":\"esr\",\"v\":[1,2]}",
 	    "\"at\":[0],\"v\":[1]",
 	    "\"at\":[0],\"v\":[1],\"n\":1,\"state\":[[1,\"overload\"]]", /* index of none */
 	    "\"at\":[0],\"v\":[1],\"n\":1,\"state\":[[-1,\"overload\"]]",

@@ -144,6 +144,27 @@ static const struct {
 	                         "\"position\":\"R1\",\"wait\":false}"},
 	{ACTION_BIND, "red r1", "\"method\":\"at\",\"params\":{\"meter\":\"red\",\"position\":\"R1\"}"},
 	{ACTION_BIND, "red free", "\"method\":\"at\",\"params\":{\"meter\":\"red\"}"},
+	{ACTION_SWAPPED, "", "\"method\":\"again\",\"params\":{\"swapped\":true}"},
+	{ACTION_RISE, "", "\"method\":\"job.ready\",\"params\":{}"},
+	{ACTION_FITTED, "r13, r1-R6 can1",
+	 "\"method\":\"job.fitted\",\"params\":{\"positions\":\"R13 r1-R6 can1\"}"},
+	{ACTION_LINE, "R20-R24 100k", "\"method\":\"sheet.add\",\"params\":{\"text\":\"R20-R24 100k\"}"},
+	{ACTION_LINE, "mirror R1-R40 +100",
+	 "\"method\":\"sheet.mirror\",\"params\":{\"range\":\"R1-R40 \",\"by\":100}"},
+	{ACTION_LINE, "set r13 valve=A17 note=\"hums \\ loud\"",
+	 "\"method\":\"sheet.set\",\"params\":{\"position\":\"R13\",\"fields\":{\"valve\":\"A17\","
+	 "\"note\":\"hums \\\\ loud\"}}"},
+	{ACTION_LINE, "fit r13 kind=film tolerance=",
+	 "\"method\":\"sheet.fit\",\"params\":{\"position\":\"R13\",\"fields\":{\"kind\":\"film\","
+	 "\"tolerance\":\"\"}}"},
+	{ACTION_LINE, "fit R13 none", "{\"position\":\"R13\",\"none\":true}"},
+	{ACTION_LINE, "rename r13 R44",
+	 "\"method\":\"sheet.rename\",\"params\":{\"position\":\"R13\",\"to\":\"R44\"}"},
+	{ACTION_LINE, "twins accept", "\"method\":\"sheet.twins\",\"params\":{\"accept\":true}"},
+	{ACTION_LINE, "twins accept R1 R2", "{\"accept\":true,\"positions\":\"R1 R2\"}"},
+	{ACTION_LINE, "unit serial=1204", "\"method\":\"job.set\",\"params\":{\"fields\":{\"serial\":\"1204\"}}"},
+	{ACTION_LINE, "start \"a year later\" again amp",
+	 "\"method\":\"job.start\",\"params\":{\"name\":\"a year later\",\"again\":\"amp\"}"},
 	{ACTION_LIVE, "", "\"method\":\"job.state\",\"params\":{\"state\":\"live\"}"},
 	{ACTION_COLD, "", "{\"state\":\"cold\"}"},
 };
@@ -317,6 +338,14 @@ static void test_complete(void **state)
 		{ACTION_CHECK, "r", "red ", ""},        {ACTION_OFFSET, "o", "open ", ""},
 		{ACTION_MOVE, "last r13", "last R13 ", ""}, {ACTION_BIND, "red R13", "red R13 ", ""},
 		{ACTION_NOTE, "R", "R", "type it"},
+		/* what may stand in a line of the sheet */
+		{ACTION_LINE, "re", "rename ", ""},     {ACTION_LINE, "set r13", "set R13 ", ""},
+		{ACTION_LINE, "R", "R14", ""},          {ACTION_LINE, "R14 tol", "R14 tolerance=", ""},
+		{ACTION_LINE, "set R13 tol", "set R13 tolerance=", ""},
+		{ACTION_LINE, "fit R13 kind=fi", "fit R13 kind=film ", ""},
+		{ACTION_LINE, "R14 grid le", "R14 grid leak ", ""},
+		{ACTION_LINE, "set R13 qq", "set R13 qq", "no word of the sheet"},
+		{ACTION_FITTED, "r13", "R13 ", ""},
 	};
 	const char *const *scripts[] = {SCRIPT(ANSWERS)};
 	pid_t pid = daemon_start(scripts, 1);
@@ -332,6 +361,90 @@ static void test_complete(void **state)
 		assert_string_equal(k.line.text, rows[i].becomes);
 		assert_true(rows[i].hint[0] ? strstr(k.hint, rows[i].hint) != NULL : !k.hint[0]);
 	}
+	end();
+	stop_daemon(pid);
+}
+
+/* A photo goes in pieces and is noted by its hash, while the rest of the work goes on; one
+ * that cannot be read is said, and comes back with its key. */
+static void test_photo(void **state)
+{
+	(void)state;
+	const char *const *scripts[] = {
+		SCRIPT(ANSWERS, RESULT("{\"photo\":7}"), RESULT("{\"at\":600000}"), RESULT("{\"at\":600001}"),
+		       RESULT("{\"hash\":\"abc123\",\"size\":600001,\"type\":\"jpeg\"}"),
+		       RESULT("{\"seq\":9}"))};
+	char file[] = "/tmp/tally-sitting-XXXXXX", text[200];
+	int fd = mkstemp(file);
+	FILE *f = fdopen(fd, "w");
+	for (int i = 0; i < 600001; i++)
+		fputc(i % 251, f);
+	fclose(f);
+	pid_t pid = daemon_start(scripts, 1);
+	begin();
+	assert_true(until(told, "11:R12:"));
+	struct deed deed = {.action = ACTION_PHOTO, .about = "R1"};
+	snprintf(deed.text, sizeof deed.text, "%s leaks at one end", file);
+	sitting_do(&sitting, &deed);
+	assert_true(until(heard, "\"method\":\"photo.begin\",\"params\":{\"size\":600001}"));
+	assert_true(until(heard, "{\"photo\":7,\"at\":0,\"data\":\"AAECAwQF"));
+	assert_true(until(heard, "{\"photo\":7,\"at\":491520,\"data\":\""));
+	assert_true(until(heard, "\"method\":\"photo.end\",\"params\":{\"photo\":7}"));
+	snprintf(text, sizeof text, "\"method\":\"note\",\"params\":{\"position\":\"R1\",\"text\":"
+	         "\"leaks at one end\",\"photo\":\"abc123\",\"name\":\"%s\"}", strrchr(file, '/') + 1);
+	assert_true(until(heard, text));
+	for (int i = 0; i < 2000 && sitting.photo; i++) {
+		uv_run(&loop, UV_RUN_NOWAIT);
+		usleep(1000);
+	}
+	assert_null(sitting.photo);
+	/* One at a time; the sitting ends with it on its way. */
+	sitting_do(&sitting, &deed);
+	sitting_do(&sitting, &deed);
+	assert_true(until(told, "a photo is on its way"));
+	end();
+	stop_daemon(pid);
+	unlink(file);
+	pid = daemon_start((const char *const *[]){SCRIPT(ANSWERS)}, 1);
+	begin();
+	assert_true(until(told, "11:R12:"));
+	sitting_do(&sitting, &deed);
+	assert_true(until(told, "No such file"));
+	struct keys k = {.mode = KEYS_ACT};
+	struct keys_guide guide = sitting_guide(&sitting);
+	keys_press(&k, '@', &guide, &deed);
+	assert_non_null(strstr(k.line.text, "leaks at one end"));
+	assert_string_equal(k.about, "R1");
+	end();
+	stop_daemon(pid);
+}
+
+/* What stands before the power: cautions first, and Tab knows what waits for a look. */
+static void test_before_power(void **state)
+{
+	(void)state;
+	const char *const *scripts[] = {
+		SCRIPT(ANSWERS, RESULT("{\"job\":\"j\",\"cautions\":[\"valve equipment kills\"],\"lifted\":["
+		                       "{\"position\":\"R13\",\"reach\":\"lifted\",\"by\":\"entry\",\"seq\":3}],"
+		                       "\"new\":[{\"position\":\"C7\",\"by\":\"fit\",\"seq\":4}],\"ready\":false}"),
+		       RESULT("{\"seq\":9}"))};
+	pid_t pid = daemon_start(scripts, 1);
+	begin();
+	assert_true(until(told, "11:R12:"));
+	sitting_do(&sitting, &(struct deed){.action = ACTION_RISE});
+	for (int i = 0; i < 2000 && !sitting.scene->ready[0]; i++) {
+		uv_run(&loop, UV_RUN_NOWAIT);
+		usleep(1000);
+	}
+	assert_ptr_equal(strstr(sitting.scene->ready, "CAUTION: valve equipment kills\n"),
+	                 sitting.scene->ready);
+	assert_non_null(strstr(sitting.scene->ready, "R13: a leg is up"));
+	assert_non_null(strstr(sitting.scene->ready, "C7: a new part is to be fitted"));
+	struct keys k = {.mode = KEYS_TYPE, .asked = ACTION_FITTED};
+	struct keys_guide guide = sitting_guide(&sitting);
+	struct deed deed;
+	keys_press(&k, KEY_IS_TAB, &guide, &deed);
+	assert_string_equal(k.hint, "R13  C7");
 	end();
 	stop_daemon(pid);
 }
@@ -377,7 +490,8 @@ int main(void)
 		cmocka_unit_test(test_older_daemon), cmocka_unit_test(test_names),
 		cmocka_unit_test(test_refusals),   cmocka_unit_test(test_bad_daemons),
 		cmocka_unit_test(test_walk_round), cmocka_unit_test(test_complete),
-		cmocka_unit_test(test_typed_again),
+		cmocka_unit_test(test_typed_again), cmocka_unit_test(test_photo),
+		cmocka_unit_test(test_before_power),
 	};
 	return cmocka_run_group_tests(tests, set_up, tear_down);
 }

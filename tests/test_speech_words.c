@@ -323,6 +323,24 @@ static const struct told_row {
 	 {"R four, four point seven zero kilo-ohms, unsure, other paths in the circuit, lift one leg",
 	  "R vier, vier Komma sieben null Kiloohm, unsicher, andere Wege in der Schaltung, ein Bein "
 	  "ablöten"}},
+	{{.what = HAPPENED_GUIDE, .position = "C5", .guide = "reform.half", .shown = "225 V"}, false,
+	 {"C five, half: set the supply to two hundred twenty-five volts",
+	  "C fünf, die Hälfte: Netzteil auf zweihundertfünfundzwanzig Volt stellen"}},
+	{{.what = HAPPENED_GUIDE, .position = "C5", .guide = "reform.off", .shown = "41.2 uA",
+	  .verdict = "within"}, false,
+	 {"C five, forty-one point two microamps, within, supply down and off, discharge it through a "
+	  "resistor, then go on",
+	  "C fünf, einundvierzig Komma zwei Mikroampere, innerhalb, Netzteil herunter und aus, über einen "
+	  "Widerstand entladen, dann weiter"}},
+	{{.what = HAPPENED_GUIDE, .position = "C5", .guide = "reform.off",
+	  .why = "2 hours without progress at 1.2 mA, where 144 uA are allowed"}, false,
+	 {"C five, given up, hours without progress, supply down and off, discharge it through a resistor, "
+	  "then go on",
+	  "C fünf, aufgegeben, Stunden ohne Fortschritt, Netzteil herunter und aus, über einen Widerstand "
+	  "entladen, dann weiter"}},
+	{{.what = HAPPENED_GUIDE, .position = "C1", .guide = "leak.zero"}, false,
+	 {"C one, high tension off: go on takes the zero",
+	  "C eins, Hochspannung aus: weiter nimmt den Nullwert"}},
 	{{.what = HAPPENED_HELD, .position = "R12", .shown = "4.70 kohm", .looks = "R13"}, false,
 	 {"R twelve, four point seven zero kilo-ohms, looks like R thirteen",
 	  "R zwölf, vier Komma sieben null Kiloohm, sieht aus wie R dreizehn"}},

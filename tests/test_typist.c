@@ -230,6 +230,7 @@ static void completions(void **state)
 	    {"R10 1k kind=carb", "carbon-composition |carbon-film ", 12},
 	    {"C10 1u with=R", "R1 |R2 |R3 |R4 |R5 |R6 |R9 |R7 ", 12},
 	    {"C10 1u twin=C1", "C1 ", 12}, {"C10 1u part=", "C9 ", 12},
+	    {"V3 valv", "valve |valve=", 3},
 	    {"C10 1u channel=l", "left ", 15}, {"C10 1u tol", "tolerance=", 7},
 	    {"R10 1k grid le", "grid leak ", 7}, {"R10 1k cathode by", "cathode bypass ", 7},
 	    {"R10 1k cathode xy", "", 15},     {"R10 1k le", "leakage=", 7},

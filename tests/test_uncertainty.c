@@ -113,6 +113,48 @@ static void finds_the_line_that_applies(void **state)
 	}
 }
 
+/* Better kinds are never worse, in any function; each has a word; counts tell them apart.
+ * Common practice, no source. */
+static void kinds_of_meters(void **state)
+{
+	(void)state;
+	static const struct { int64_t counts; enum meter_class kind; } rows[] = {
+		{0, METER_CLASS_HANDHELD_2000},     {1999, METER_CLASS_HANDHELD_2000},
+		{-1999, METER_CLASS_HANDHELD_2000}, {2199, METER_CLASS_HANDHELD_2000},
+		{2200, METER_CLASS_HANDHELD_6000},  {-5999, METER_CLASS_HANDHELD_6000},
+		{9999, METER_CLASS_HANDHELD_6000},  {10000, METER_CLASS_BENCH_50000},
+		{51000, METER_CLASS_BENCH_50000},   {INT64_MIN, METER_CLASS_BENCH_50000},
+	};
+	for (size_t i = 0; i < sizeof rows / sizeof *rows; i++)
+		assert_int_equal(meter_class_of_counts(rows[i].counts), rows[i].kind);
+	/* What a full display of each is good for: a better kind is never worse. */
+	static const double display[] = {1999, 5999, 50000};
+	for (int f = 0; f < FUNCTION_COUNT; f++) {
+		double before = 1;
+		for (int c = METER_CLASS_HANDHELD_2000; c <= METER_CLASS_BENCH_50000; c++) {
+			struct accuracy_line l = accuracy_assumed_of((enum meter_class)c, (enum function)f);
+			double share = l.percent / 100 + l.counts / display[c - METER_CLASS_HANDHELD_2000];
+			assert_true(l.percent > 0 && l.counts >= 1 && share < before + 1e-12);
+			before = share;
+		}
+		struct accuracy_line a = accuracy_assumed((enum function)f);
+		struct accuracy_line b = accuracy_assumed_of(METER_CLASS_HANDHELD_2000, (enum function)f);
+		assert_true(a.percent == b.percent && a.counts == b.counts);
+	}
+	struct accuracy_line lcr = accuracy_assumed_of(METER_CLASS_LCR, FUNCTION_FARAD);
+	assert_true(lcr.percent < accuracy_assumed(FUNCTION_FARAD).percent);
+	for (int c = METER_CLASS_UNKNOWN + 1; c < METER_CLASS_COUNT; c++) {
+		enum meter_class back = METER_CLASS_UNKNOWN;
+		const char *word = meter_class_word((enum meter_class)c);
+		assert_true(word[0] && meter_class_from_word(word, strlen(word), &back));
+		assert_int_equal(back, c);
+	}
+	enum meter_class none = METER_CLASS_LCR;
+	assert_false(meter_class_from_word("", 0, &none));
+	assert_false(meter_class_from_word("handheld", 8, &none));
+	assert_int_equal(none, METER_CLASS_LCR);
+}
+
 static void accuracy_of_meters(void **state)
 {
 	(void)state;
@@ -269,7 +311,7 @@ int main(void)
 	const struct CMUnitTest tests[] = {
 	    cmocka_unit_test(parses_statements),    cmocka_unit_test(survives_noise),
 	    cmocka_unit_test(finds_the_line_that_applies),
-	    cmocka_unit_test(finds_the_line_of_a_frequency), cmocka_unit_test(accuracy_of_meters),
+	    cmocka_unit_test(finds_the_line_of_a_frequency), cmocka_unit_test(kinds_of_meters), cmocka_unit_test(accuracy_of_meters),
 	    cmocka_unit_test(uncertainties_join),   cmocka_unit_test(gum_temperatures),
 	    cmocka_unit_test(nist_numacc),          cmocka_unit_test(agrees_with_gsl),
 	};

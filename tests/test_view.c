@@ -505,7 +505,7 @@ static void test_meters(void **state)
 static void test_doctor(void **state)
 {
 	static const char answer[] =
-	    "{\"ok\":false,\"daemon\":true,\"config\":\"/etc/tally/tallyd.conf\",\"socket\":\"/s\","
+	    "{\"ok\":false,\"daemon\":true,\"config\":\"/etc/tally.ini\",\"socket\":\"/s\","
 	    "\"log\":\"/l\",\"user\":\"tally\",\"groups\":\"tally, dialout\",\"findings\":[{\"word\":"
 	    "\"udev\",\"fault\":false,\"text\":\"no udev runs here\",\"cure\":\"run it outside\"}],"
 	    "\"meters\":[{\"name\":\"red\",\"ok\":true,\"port\":\"/dev/x\",\"node\":\"/dev/ttyUSB0\","
@@ -523,7 +523,7 @@ static void test_doctor(void **state)
 	view_doctor(&columns, slice(answer), NULL, "", &out);
 	same(&out,
 	     "daemon       runs as user tally, in the groups tally, dialout\n"
-	     "configured   /etc/tally/tallyd.conf\n"
+	     "configured   /etc/tally.ini\n"
 	     "bench        worth knowing (udev): no udev runs here\n"
 	     "             do: run it outside\n"
 	     "red          nothing stands in the way: listened to at /dev/ttyUSB0, 12 frames good, 1 bad\n"
@@ -539,7 +539,7 @@ static void test_doctor(void **state)
 	view_doctor(&sentences, slice(answer), "blue", "", &out);
 	same(&out,
 	     "daemon: runs as user tally, in the groups tally, dialout\n"
-	     "configured: /etc/tally/tallyd.conf\n"
+	     "configured: /etc/tally.ini\n"
 	     "bench: worth knowing (udev): no udev runs here\n"
 	     "bench: do: run it outside\n"
 	     "blue: IN THE WAY (held): /dev/ttyUSB1 is held by \\x1B[2Jcat\n"

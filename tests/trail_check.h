@@ -20,6 +20,7 @@
 struct trail_used {
 	int64_t v[65536];
 	int n, empty; /* readings with a value, and without */
+	bool second;  /* one of them had the entry's second value beside it */
 };
 
 static inline int trail_compare(const void *a, const void *b)
@@ -40,6 +41,9 @@ static inline bool trail_gather(const char *text, const struct entry *e, long fr
 	    from < 0 || to >= body.n || (e->has_value && decimal_compare(body.digit, (struct decimal){1, e->value.e}) != 0))
 		return false;
 	for (long i = from; i <= to; i++) {
+		struct decimal second = {reading[i].second * body.second_digit.n, body.second_digit.e};
+		used->second = used->second || (reading[i].has_second && body.second == e->second.kind &&
+		                                decimal_compare(second, e->second.value) == 0);
 		if (reading[i].has_value && used->n < 65536)
 			used->v[used->n++] = reading[i].v;
 		else
@@ -55,6 +59,7 @@ static inline bool trail_names_right(char *const *record, int records, const cha
 	static struct trail_used used;
 	struct entry e;
 	used.n = used.empty = 0;
+	used.second = false;
 	if (!entry_read(text, strlen(text), &e))
 		return false;
 	/* With a lead offset taken off, the readings are what it was taken from. */
@@ -72,7 +77,7 @@ static inline bool trail_names_right(char *const *record, int records, const cha
 		last = seq;
 		p += read + (p[read] == ',');
 	}
-	if (*p != ']' || !parts)
+	if (*p != ']' || !parts || (e.second.kind != SECOND_NONE && !used.second))
 		return false;
 	if (!e.has_value)
 		return used.n == 0 && used.empty == e.n;

@@ -513,6 +513,7 @@ class Oddities:
 
     def __init__(self):
         self.trails = {}
+        self.seconds = {}
         self.entries = set()
         self.backings = {}
 
@@ -551,6 +552,12 @@ class Oddities:
         if any(not 0 <= whole(i) < n or not isinstance(word, str) for i, word in r["state"]):
             odd.append("a state of no reading")
         stated = {whole(i) for i, _ in r["state"]}
+        if "second" in r:
+            digit = r["second"]["digit"].decimal()
+            beside = [None if x is None else whole(x) * digit for x in r["second"]["v"]]
+            if len(beside) != n:
+                odd.append("second.v and n do not agree")
+            self.seconds[seq] = (r["second"]["is"], beside)
         if any(x is None and i not in stated for i, x in enumerate(v)):
             odd.append("a value is missing and no state says why")
         return odd
@@ -585,6 +592,14 @@ class Oddities:
             meter, n = self.trails.get(whole(of), (None, 0))
             if meter != r["meter"] or not 0 <= whole(first) <= whole(last) < n:
                 odd.append("its trail names readings that are not there")
+        # Old records have no `u` there, and no second values in their trail.
+        if "u" in r.get("second", {}):
+            beside = []
+            for of, first, last in r["trail"]:
+                kind, values = self.seconds.get(whole(of), (None, []))
+                beside += values[whole(first):whole(last) + 1] if kind == r["second"]["is"] else []
+            if r["second"]["value"].decimal() not in beside:
+                odd.append("its second value is none of its trail")
         if r["value"] is None:
             if not r.get("state"):
                 odd.append("no value, and no state that says why")

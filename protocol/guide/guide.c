@@ -8,7 +8,8 @@
 #include <string.h>
 
 static const struct guide_procedure *const procedure[GUIDE_KINDS] = {
-    [GUIDE_LEAK] = &guide_leak,
+    [GUIDE_LEAK] = &guide_leak, [GUIDE_REFORM] = &guide_reform, [GUIDE_RISE] = &guide_rise,
+    [GUIDE_TUNE] = &guide_tune, [GUIDE_LOT] = &guide_lot,
 };
 
 static const struct guide_procedure *of(const struct guide *g)
@@ -65,7 +66,7 @@ void guide_plan_empty(struct guide_plan *p)
 	p->function = FUNCTION_NONE;
 	p->limit = LEAKAGE_001CV;
 	p->nominal = p->low = p->high = p->rated = p->ceiling = p->to = p->heat = NAN;
-	p->mains = p->tap = p->load = NAN;
+	p->mains = p->tap = p->load = p->load2 = p->most = p->soak = NAN;
 	p->R = (struct measure){NAN, NAN};
 	for (int i = 0; i < GUIDE_ROLES; i++)
 		p->input[i] = NAN;
@@ -112,6 +113,12 @@ bool guide_begin(struct guide *g, enum guide_kind kind, const struct guide_plan 
 	return !of(g)->begin || of(g)->begin(g, why);
 }
 
+void guide_again(struct guide *g, const struct guide *left)
+{
+	if (of(g)->again && left->kind == g->kind)
+		of(g)->again(g, left);
+}
+
 void guide_to(struct guide *g, int to, struct guide_out *out)
 {
 	out->news = out->keep = true;
@@ -140,6 +147,9 @@ static void forward(struct guide *g, struct guide_out *out)
 void guide_input(struct guide *g, const struct guide_input *in, struct guide_out *out)
 {
 	memset(out, 0, sizeof *out);
+	bool hand = in->act == GUIDE_GO || in->act == GUIDE_BACK || in->act == GUIDE_TAKEN;
+	if (hand && of(g)->input && of(g)->input(g, in, out))
+		return;
 	switch (in->act) {
 	case GUIDE_GO:
 		forward(g, out);
@@ -159,6 +169,7 @@ void guide_input(struct guide *g, const struct guide_input *in, struct guide_out
 			of(g)->reading(g, in, out);
 		g->live[in->role] = in->x;
 		g->is_over[in->role] = in->over;
+		g->reads[in->role] = in->function;
 		g->is_live[in->role] = true;
 		g->read_at[in->role] = in->t;
 		break;
@@ -188,7 +199,12 @@ int guide_takes(const struct guide *g, enum quantity *quantity, const char **at)
 {
 	*quantity = step(g)->quantity;
 	*at = of(g)->at ? of(g)->at(g) : "";
-	return step(g)->role;
+	return of(g)->role_now ? of(g)->role_now(g) : step(g)->role;
+}
+
+double guide_hertz(const struct guide *g)
+{
+	return of(g)->hertz ? of(g)->hertz(g) : 0;
 }
 
 enum guide_unit guide_unit(const struct guide *g)
@@ -207,6 +223,13 @@ void guide_say(const struct guide *g, char *out, size_t size)
 	of(g)->say(g, out, size);
 }
 
+bool guide_value(const struct guide *g, char out[32], const char **verdict)
+{
+	*verdict = NULL;
+	out[0] = '\0';
+	return of(g)->value && of(g)->value(g, out, verdict);
+}
+
 void guide_dry(const struct guide *g, struct text *out)
 {
 	const struct guide_procedure *p = of(g);
@@ -222,6 +245,8 @@ void guide_dry(const struct guide *g, struct text *out)
 			            p->role[p->step[i].role].name);
 		text_puts(out, "\n");
 	}
+	if (p->figures)
+		p->figures(g, out);
 }
 
 /* ---- what the kinds share ---- */

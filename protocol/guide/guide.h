@@ -31,14 +31,35 @@
 #include <stdint.h>
 
 #define GUIDE_ROLES 3      /* meters of one run at most */
-#define GUIDE_SLOTS 64     /* what it keeps */
+#define GUIDE_SLOTS 112    /* what it keeps */
 #define GUIDE_TEXT 320     /* of one sentence for people, with its end */
 #define GUIDE_LOT_MAX 40   /* parts of one lot */
 #define GUIDE_FOR_MAX 8    /* positions that a lot is for */
+#define GUIDE_STATIONS 40  /* places that bringing up the power visits */
 
 enum guide_kind { GUIDE_LEAK, GUIDE_REFORM, GUIDE_RISE, GUIDE_TUNE, GUIDE_LOT, GUIDE_KINDS };
 const char *guide_name(enum guide_kind k); /* "leak" */
 bool guide_from_name(const char *name, enum guide_kind *out);
+
+/* A place that bringing up the power visits, from the sheet, in the sheet's order. */
+enum guide_what {
+	GUIDE_HEATER, /* a rail in volts ac whose role says heater */
+	GUIDE_BIAS,   /* a rail below zero */
+	GUIDE_RAIL,   /* another rail */
+	GUIDE_RIPPLE, /* a row in volts ac whose `with` is a rail */
+	GUIDE_SENSE,  /* a resistor with role sense or cathode: a valve's current */
+	GUIDE_LOAD,   /* a resistor with role load */
+	GUIDE_HUM,    /* a row in volts ac with role hum, `with` its load */
+};
+struct guide_station {
+	char name[NAME_SIZE];
+	char twin[NAME_SIZE]; /* ripple, hum: the rail, the load (`with`) */
+	enum guide_what what;
+	double nominal, low, high; /* volts there; NaN where nobody said */
+	struct measure R;          /* sense, load: measured, or the nominal with its tolerance */
+	double most;               /* sense: watts that its valve may have at its anode, NaN */
+	double anode;              /* sense: volts at that anode by the sheet, NaN */
+};
 
 /* What the sheet, the meters and the person say before it begins.  SI units; NaN where nobody
  * said.  Which of them a kind needs, guide_begin says. */
@@ -52,6 +73,7 @@ struct guide_plan {
 	double rated;               /* volts of the part */
 	struct measure R;           /* leak: the grid leak; reform: the resistor in series; tune: the
 	                             * resistor in the cathode */
+	bool there[GUIDE_ROLES];    /* a meter has that role */
 	double input[GUIDE_ROLES];  /* input resistance of each role's meter */
 	double ceiling;             /* volts above which the person is told to switch off */
 	double to;                  /* reform: the volts to end at */
@@ -61,6 +83,12 @@ struct guide_plan {
 	double load;                /* rise: ohms of the load, measured */
 	char fit[GUIDE_FOR_MAX][NAME_SIZE]; /* lot: positions, two and two */
 	int fits;
+	double most;                /* tune: watts of the valve, NaN: nobody said */
+	double load2;               /* rise: ohms of the second load, NaN: none */
+	double soak;                /* rise: seconds; NaN: as usual */
+	bool rectifier_valve;       /* rise: it conducts only once its heater is warm */
+	struct guide_station station[GUIDE_STATIONS]; /* rise */
+	int stations;
 };
 void guide_plan_empty(struct guide_plan *p);
 
@@ -83,6 +111,7 @@ struct guide {
 	struct measure live[GUIDE_ROLES];
 	bool is_live[GUIDE_ROLES];
 	bool is_over[GUIDE_ROLES]; /* beyond its range */
+	enum function reads[GUIDE_ROLES]; /* FUNCTION_NONE: nobody said */
 	int64_t read_at[GUIDE_ROLES]; /* of the last reading; INT64_MIN: none since it was taken up */
 	int64_t said_at, kept_at;
 };
@@ -119,8 +148,10 @@ struct guide_input {
 	int64_t t;
 	int role;
 	struct measure x;
+	enum function function; /* of a reading; FUNCTION_NONE: not said */
 	bool over;
 	int64_t seq;
+	int number; /* back, in a lot: that part once more; 0: the last one */
 };
 
 struct guide_out {
@@ -135,6 +166,8 @@ struct guide_out {
 /* False with the reason, where the plan lacks what this kind needs. */
 bool guide_begin(struct guide *g, enum guide_kind kind, const struct guide_plan *plan,
                  struct fault *why);
+/* It was begun anew, and is one that was left: what of that still counts. */
+void guide_again(struct guide *g, const struct guide *left);
 void guide_input(struct guide *g, const struct guide_input *in, struct guide_out *out);
 /* May `go` be said now?  False with what is awaited instead. */
 bool guide_may_go(const struct guide *g, struct fault *why);
@@ -143,10 +176,16 @@ bool guide_by_hand(const struct guide *g);
 /* The role whose value `go` takes now, -1 for none; *quantity under which it is logged, and
  * *at where ("" : at plan.of). */
 int guide_takes(const struct guide *g, enum quantity *quantity, const char **at);
+/* Hertz of the signal that stands where `go` takes its value now, for the entry's `frequency`;
+ * 0 for none. */
+double guide_hertz(const struct guide *g);
 enum guide_unit guide_unit(const struct guide *g); /* that `go` says here */
 const char *guide_step_word(const struct guide *g);
 /* What to do now, in a sentence or two. */
 void guide_say(const struct guide *g, char *out, size_t size);
+/* The one value that is said aloud with the step ("135 V"), and the verdict on it, NULL for
+ * none; false where it has no value. */
+bool guide_value(const struct guide *g, char out[32], const char **verdict);
 /* The whole road, one step a line, without doing anything of it. */
 void guide_dry(const struct guide *g, struct text *out);
 
@@ -158,6 +197,34 @@ void guide_result_write(const struct guide *g, struct text *out);
 /* Members of what is shown while it goes on: `toward` (tune: 0 on the target, -1 and 1 at
  * its limits), `left` (s) ... */
 void guide_look(const struct guide *g, struct text *out);
+
+/* ---- tune: by ear ---- */
+
+/*
+ * What a distance sounds like.  `toward` as in guide_look: 0 on the target, 1 and -1 at its
+ * limits.  Above is higher than the pitch of the target, below lower; near the target the
+ * pitch moves most.  Inside the limits come two short notes instead of one long one, so that
+ * whoever hears no pitch hears that.
+ */
+struct guide_ear {
+	double hertz;
+	bool inside;
+	int notes, ms, gap_ms; /* each note, and the silence after it */
+};
+#define GUIDE_EAR_TARGET 660.0
+struct guide_ear guide_tune_ear(double toward);
+/* NaN where there is nothing to hear: no reading, leads open, another step. */
+double guide_tune_toward(const struct guide *g);
+
+/* ---- rise: what the rail should come to ---- */
+
+/* Volts of a rail that is `nominal` loaded, at `mains` volts on a tap of `tap`.  Without a
+ * load it rises up to 1.4 times: a capacitor charges to the peak (sqrt 2; what the windings
+ * drop under load is left out). */
+struct guide_expected {
+	double loaded, unloaded;
+};
+struct guide_expected guide_rise_expected(double nominal, double mains, double tap);
 
 /* ---- lot: pairs ---- */
 

@@ -121,6 +121,28 @@ static void say(const struct guide *g, char *out, size_t size)
 	}
 }
 
+static void figures(const struct guide *g, struct text *out)
+{
+	char a[32], b[32], c[32];
+	bool assumed;
+	double limit = most(g, &assumed);
+	text_printf(out, "with: grid leak %s, meter %s; may leak %s%s\n",
+	            guide_shown(g->plan.R.value, "ohm", a), guide_shown(input(g).value, "ohm", b),
+	            guide_shown(limit, "A", c), assumed ? ", which shifts the grid by half a volt" : "");
+	if (!isnan(g->plan.ceiling))
+		text_printf(out, "alarm: the rail above %.0f V, or beyond its meter's range\n", g->plan.ceiling);
+}
+
+static bool value(const struct guide *g, char out[32], const char **verdict)
+{
+	bool assumed;
+	if (g->step != STEP_OFF)
+		return false;
+	*verdict = guide_verdict_most(leakage(g), most(g, &assumed));
+	guide_shown(leakage(g).value, "A", out);
+	return true;
+}
+
 static void reading(struct guide *g, const struct guide_input *in, struct guide_out *out)
 {
 	if (in->role != ROLE_RAIL)
@@ -162,5 +184,5 @@ const struct guide_procedure guide_leak = {
     .name = "leak", .step = steps, .steps = sizeof steps / sizeof *steps, .role = roles,
     .roles = sizeof roles / sizeof *roles, .needs = GUIDE_NEEDS_COLD, .cautions = cautions,
     .slot = slots, .slots = sizeof slots / sizeof *slots, .begin = begin, .say = say,
-    .reading = reading, .may_go = may_go, .result = result,
+    .reading = reading, .may_go = may_go, .result = result, .value = value, .figures = figures,
 };

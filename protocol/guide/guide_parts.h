@@ -35,8 +35,18 @@ struct guide_procedure {
 	int (*next)(struct guide *g);
 	bool (*may_go)(const struct guide *g, struct fault *why);
 	const char *(*at)(const struct guide *g);
+	/* go, back and taken come here first; true: that was all they mean (NULL: never). */
+	bool (*input)(struct guide *g, const struct guide_input *in, struct guide_out *out);
+	int (*role_now)(const struct guide *g); /* NULL: that of the step */
+	double (*hertz)(const struct guide *g); /* NULL: none */
 	void (*result)(const struct guide *g, struct text *out);
 	void (*look)(const struct guide *g, struct text *out);
+	/* What still counts of one that was left; NULL: nothing. */
+	void (*again)(struct guide *g, const struct guide *left);
+	/* For the dry road: with what it will go on, and what ends it early, a line each. */
+	void (*figures)(const struct guide *g, struct text *out);
+	/* The one value of this step, as guide_shown writes it; *verdict is on it, or NULL. */
+	bool (*value)(const struct guide *g, char out[32], const char **verdict);
 };
 extern const struct guide_procedure guide_leak, guide_reform, guide_rise, guide_tune, guide_lot;
 

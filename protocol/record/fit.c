@@ -93,6 +93,11 @@ static bool key_column(const char *key, enum sheet_column *out, struct fault *wh
 			*out = fit_columns[i];
 			return true;
 		}
+	if (column_is(key, strlen(key), "valve")) {
+		fault_set(why, "a valve's own number goes with the socket, for it moves to another one: sheet "
+		          "set POSITION valve=...");
+		return false;
+	}
 	for (int i = 0; i < SHEET_COLUMNS; i++)
 		if (column_is(key, strlen(key), sheet_column_name[i])) {
 			fault_set(why, "`%.40s` belongs to the place, whatever is fitted there: sheet set "

@@ -153,6 +153,15 @@ void rejudge_body_write(struct text *out, const struct rejudge_body *b)
 	text_member_string(out, "position", b->position);
 	member_or_null(out, "because", b->because);
 	verdicts_write(out, &b->verdict, &b->service);
+	if (b->has_second) {
+		text_member(out, "second");
+		size_t at = out->len;
+		verdict_write(out, &b->second);
+		/* The first member's comma becomes the brace. */
+		if (!out->failed)
+			out->bytes[at] = '{';
+		text_add(out, "}", 1);
+	}
 	against_write(out, b->against);
 }
 
@@ -163,6 +172,9 @@ bool rejudge_body_read(const char *text, size_t len, struct rejudge_body *b)
 	member_string(text, len, "position", b->position, sizeof b->position);
 	member_string(text, len, "because", b->because, sizeof b->because);
 	b->against = against_read(text, len);
+	struct slice second = json_member(text, len, "second");
+	b->has_second = second.at && *second.at == '{' &&
+	                verdict_read(second.at, second.len, &b->second);
 	return of_read(text, len, "rejudge", &b->of) &&
 	       verdicts_read(text, len, &b->verdict, &b->service);
 }

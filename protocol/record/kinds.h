@@ -28,6 +28,9 @@ void limits_write(struct text *out, const char *key, const struct limits *l);
  * under `service`. */
 void verdicts_write(struct text *out, const struct verdict *tolerance,
                     const struct verdict *service);
+/* Those of one verdict alone, each with its leading comma. */
+void verdict_write(struct text *out, const struct verdict *v);
+bool verdict_read(const char *text, size_t len, struct verdict *v);
 bool verdicts_read(const char *text, size_t len, struct verdict *tolerance,
                    struct verdict *service);
 

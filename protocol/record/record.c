@@ -138,7 +138,7 @@ static void word_or_null(struct text *out, const char *key, bool there, const ch
 }
 
 /* The members of a verdict, each with its leading comma. */
-static void verdict_members(struct text *out, const struct verdict *v)
+void verdict_write(struct text *out, const struct verdict *v)
 {
 	text_member_string(out, "verdict", verdict_word_name(v->word));
 	word_or_null(out, "side", v->side != SIDE_NONE, verdict_side_name(v->side));
@@ -161,14 +161,14 @@ static void verdict_members(struct text *out, const struct verdict *v)
 void verdicts_write(struct text *out, const struct verdict *tolerance,
                     const struct verdict *service)
 {
-	verdict_members(out, tolerance);
+	verdict_write(out, tolerance);
 	if (service->word == VERDICT_NONE) {
 		text_member_null(out, "service");
 		return;
 	}
 	text_member(out, "service");
 	size_t at = out->len;
-	verdict_members(out, service);
+	verdict_write(out, service);
 	/* The first member's comma becomes the brace. */
 	if (!out->failed)
 		out->bytes[at] = '{';
@@ -201,7 +201,7 @@ static const char *reason_name(int i)
 	return verdict_reason_name((enum verdict_reason)i);
 }
 
-static bool verdict_read(const char *text, size_t len, struct verdict *v)
+bool verdict_read(const char *text, size_t len, struct verdict *v)
 {
 	*v = (struct verdict){0};
 	int word = word_find(json_member(text, len, "verdict"), VERDICT_UNSURE + 1, word_name);

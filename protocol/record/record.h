@@ -135,6 +135,8 @@ struct trail_reading {
 	int64_t v;      /* the value counted in `digit` */
 	bool has_value;
 	unsigned state; /* READING_* bits; of those, see trail_body_write */
+	int64_t second; /* what the meter sent beside it, counted in `second_digit` */
+	bool has_second;
 };
 
 struct trail_body {
@@ -143,6 +145,10 @@ struct trail_body {
 	enum function function;
 	const char *position; /* NULL or "": null */
 	struct decimal digit; /* what one count weighs, SI */
+	/* What the second values are, and what one count of them weighs; SECOND_NONE: there are
+	 * none, and nothing is written of them. */
+	enum second_kind second;
+	struct decimal second_digit;
 	const struct trail_reading *reading;
 	int n;                /* 1 to TRAIL_READINGS_MAX */
 	const struct limits_of_use *use; /* of its function; NULL for none; not read back */
@@ -297,6 +303,8 @@ struct rejudge_body {
 	char position[NAME_SIZE];
 	char because[160];
 	struct verdict verdict, service;
+	bool has_second; /* the entry has a second value, and this is its verdict */
+	struct verdict second;
 	enum against against;
 };
 void rejudge_body_write(struct text *out, const struct rejudge_body *b);

@@ -4,6 +4,7 @@
  */
 #include "protocol/record/kinds.h"
 #include "protocol/record/record.h"
+#include "protocol/trade/frequency.h"
 
 #include <math.h>
 #include <string.h>
@@ -36,10 +37,9 @@ static unsigned state_read(struct slice s)
 }
 
 /* What u was made of (budget.h): "basis":{"percent":0.5,"counts":2,"s":0.0003}. */
-static void basis_write(struct text *out, const struct entry *e)
+static void basis_write(struct text *out, const struct basis *b, bool scatter)
 {
-	const struct basis *b = &e->basis;
-	if (!b->known || !e->has_value)
+	if (!b->known)
 		return;
 	text_member(out, "basis");
 	if (b->stated) {
@@ -49,11 +49,13 @@ static void basis_write(struct text *out, const struct entry *e)
 	text_puts(out, "{\"percent\":");
 	text_real(out, b->percent);
 	text_member_real(out, "counts", b->counts);
+	if (b->assumed && b->kind)
+		text_member_string(out, "class", meter_class_word(b->kind));
 	if (b->has_below)
 		text_member_decimal(out, "below", b->below);
 	if (b->has_hertz)
 		text_member_decimal(out, "hertz", b->hertz);
-	if (e->source == SOURCE_METER)
+	if (scatter)
 		text_member_real(out, "s", b->s);
 	if (b->offset_u > 0)
 		text_member_real(out, "offset", b->offset_u);
@@ -79,7 +81,8 @@ void entry_value_write(struct text *out, const struct entry *e)
 	text_member_int(out, "prefix", e->prefix);
 	text_member_real(out, "u", e->u);
 	text_member_int(out, "n", e->n);
-	basis_write(out, e);
+	if (e->has_value)
+		basis_write(out, &e->basis, e->source == SOURCE_METER);
 	text_member_bool(out, "settled", e->settled);
 }
 
@@ -94,6 +97,9 @@ static void basis_read(const char *text, size_t len, struct basis *b)
 	           (json_number(json_member(s.at, s.len, "percent"), &b->percent) &&
 	            json_number(json_member(s.at, s.len, "counts"), &b->counts) && b->percent >= 0 &&
 	            b->counts >= 0);
+	char kind[32];
+	if (json_text(json_member(s.at, s.len, "class"), kind, sizeof kind))
+		(void)meter_class_from_word(kind, strlen(kind), &b->kind);
 	b->has_below = json_decimal(json_member(s.at, s.len, "below"), &b->below);
 	b->has_hertz = json_decimal(json_member(s.at, s.len, "hertz"), &b->hertz);
 	if (!json_number(json_member(s.at, s.len, "s"), &b->s) || !(b->s >= 0))
@@ -193,10 +199,13 @@ static void second_write(struct text *out, const struct entry *e, const struct e
 {
 	const struct second *s = &e->second;
 	enum quantity q = second_quantity(s->kind);
-	struct decimal hertz;
+	struct decimal hertz = e->frequency;
 	char mode[12];
-	if (s->kind == SECOND_NONE)
+	if (s->kind == SECOND_NONE) {
+		if (hertz.n)
+			text_member_decimal(out, "frequency", hertz);
 		return;
+	}
 	text_member(out, "second");
 	text_puts(out, "{\"is\":");
 	text_string(out, second_word(s->kind), strlen(second_word(s->kind)));
@@ -207,10 +216,20 @@ static void second_write(struct text *out, const struct entry *e, const struct e
 	text_member_string(out, "function", function_name(second_function(s->kind)));
 	text_member_decimal(out, "value", s->value);
 	text_member_decimal(out, "digit", (struct decimal){1, s->value.e});
-	text_member_string(out, "verdict", verdict_word_name(e->second_verdict.word));
+	if (s->basis.known) {
+		text_member_real(out, "u", s->u);
+		text_member_int(out, "n", s->n);
+		basis_write(out, &s->basis, true);
+		if (s->basis.assumed)
+			text_member_string(out, "accuracy", "assumed");
+	}
+	verdict_write(out, &e->second_verdict);
 	text_puts(out, "}");
-	if (!beside->use || !test_frequency(beside->use->test[e->function], &hertz, mode))
-		hertz = (struct decimal){0, 0};
+	struct decimal test;
+	if (!beside->use || !test_frequency(beside->use->test[e->function], &test, mode))
+		test = (struct decimal){0, 0};
+	if (!hertz.n)
+		hertz = test;
 	if (hertz.n)
 		text_member_decimal(out, "frequency", hertz);
 	if (beside->use && mode[0])
@@ -229,6 +248,15 @@ static void second_read(const char *text, size_t len, struct entry *e)
 		e->second.kind = SECOND_NONE;
 	else if (json_decimal(json_member(s.at, s.len, "digit"), &digit))
 		decimal_rescale(e->second.value, decimal_strip(digit).e, &e->second.value);
+	int64_t n;
+	basis_read(s.at, s.len, &e->second.basis);
+	if (!json_number(json_member(s.at, s.len, "u"), &e->second.u) || !(e->second.u >= 0) ||
+	    !json_int(json_member(s.at, s.len, "n"), &n) || n < 1 || n > INT32_MAX)
+		e->second.basis.known = false;
+	else
+		e->second.n = (int)n;
+	if (!verdict_read(s.at, s.len, &e->second_verdict))
+		e->second_verdict = (struct verdict){.word = VERDICT_NONE};
 }
 
 void entry_write(struct text *out, const struct entry *e, const struct entry_beside *beside)
@@ -311,9 +339,13 @@ static bool entry_read_value(const char *text, size_t len, struct entry *e)
 	if (use_read(text, len, &use))
 		use_understand(&use, e->function, &e->use);
 	/* What the meter said of this measurement counts before what is said of the meter. */
-	double hertz;
-	if (json_number(json_member(text, len, "frequency"), &hertz) && hertz > 0)
-		e->use.frequency = hertz;
+	struct decimal hertz;
+	if (json_decimal(json_member(text, len, "frequency"), &hertz) && hertz.n > 0) {
+		if (frequency_suits(e->function))
+			frequency_known(e, hertz);
+		else
+			e->use.frequency = decimal_double(hertz);
+	}
 	return true;
 }
 

@@ -23,6 +23,7 @@ size_t trail_reading_size(const struct trail_reading *r)
 	size_t size = int_size(r->at) + (r->has_value ? int_size(r->v) : sizeof "null" - 1) + 2;
 	unsigned state = r->state;
 	const char *word;
+	size += (r->has_second ? int_size(r->second) : sizeof "null" - 1) + 1;
 	while ((word = state_word_next(&state)))
 		size += sizeof "[999,\"\"]," - 1 + strlen(word);
 	return size;
@@ -77,6 +78,27 @@ static void list_state(struct text *out, const struct trail_body *b)
 	text_add(out, "]", 1);
 }
 
+/* "second":{"is":"dissipation","function":"number","digit":0.0001,"v":[871,872,null]} */
+static void list_second(struct text *out, const struct trail_body *b)
+{
+	if (b->second == SECOND_NONE)
+		return;
+	text_member(out, "second");
+	text_puts(out, "{\"is\":");
+	text_string(out, second_word(b->second), strlen(second_word(b->second)));
+	text_member_string(out, "function", function_name(second_function(b->second)));
+	text_member_decimal(out, "digit", b->second_digit);
+	text_member(out, "v");
+	for (int i = 0; i < b->n; i++) {
+		text_add(out, i ? "," : "[", 1);
+		if (b->reading[i].has_second)
+			text_int(out, b->reading[i].second);
+		else
+			text_add(out, "null", 4);
+	}
+	text_add(out, "]}", 2);
+}
+
 /* low, high, first and last count in `digit`, as v does. */
 static void extremes(struct text *out, const struct trail_body *b)
 {
@@ -115,6 +137,7 @@ void trail_body_write(struct text *out, const struct trail_body *b)
 	list_state(out, b);
 	extremes(out, b);
 	text_member_int(out, "n", b->n);
+	list_second(out, b);
 	use_write(out, b->use);
 }
 
@@ -132,6 +155,32 @@ static bool read_states(struct slice list, struct trail_reading *reading, int n,
 			reading[i].state |= state_bit(word, strlen(word));
 	}
 	return true;
+}
+
+/* One of a later version is passed over; a list of another length is none of ours. */
+static bool read_second(const char *text, size_t len, struct trail_body *body,
+                        struct trail_reading *reading, int size)
+{
+	struct slice s = json_member(text, len, "second"), v, one;
+	char word[24];
+	int i = 0;
+	if (!s.at || *s.at != '{' || !json_text(json_member(s.at, s.len, "is"), word, sizeof word) ||
+	    !second_from_word(word, strlen(word), &body->second))
+		return true;
+	if (!json_decimal(json_member(s.at, s.len, "digit"), &body->second_digit))
+		return false;
+	v = json_member(s.at, s.len, "v");
+	for (size_t cursor = 0; json_next(v, &cursor, &one); i++) {
+		int64_t count = 0;
+		bool has = json_int(one, &count);
+		if (i >= body->n || (!has && !json_absent(one)))
+			return false;
+		if (i < size) {
+			reading[i].second = count;
+			reading[i].has_second = has;
+		}
+	}
+	return i == body->n;
 }
 
 bool trail_body_read(const char *text, size_t len, struct trail_body *body,
@@ -167,5 +216,6 @@ bool trail_body_read(const char *text, size_t len, struct trail_body *body,
 	}
 	if (json_next(at, &at_cursor, &one) || json_next(v, &v_cursor, &two))
 		return false;
-	return read_states(json_member(text, len, "state"), reading, body->n, size);
+	return read_states(json_member(text, len, "state"), reading, body->n, size) &&
+	       read_second(text, len, body, reading, size);
 }

@@ -86,6 +86,18 @@ static bool put_limit(struct line *l, const struct word *w, size_t key)
 	return true;
 }
 
+/* valve=A17: the own number of the valve in that socket, a column of its own (bench_valve.c).
+ * Whether the row is a socket is seen when it is understood. */
+static bool put_valve(struct line *l, const struct word *w, size_t key)
+{
+	size_t at = w->at + key + 1, len = w->len - key - 1;
+	if (!name_valid(l->text + at, len))
+		return cell_refuse(l->why, at, "a valve's own number is wanted here: letters, digits, . _ / -, "
+		                   "first a letter or digit, at most 32");
+	l->valve_at = at;
+	return put_limit(l, w, key);
+}
+
 static bool is_limit_key(const char *key, size_t len)
 {
 	for (int q = 0; q < QUANTITY_COUNT; q++)
@@ -100,12 +112,15 @@ static bool put_pair(struct line *l, const struct word *w, const char *equals)
 	size_t key = (size_t)(equals - (l->text + w->at));
 	if (is_limit_key(l->text + w->at, key))
 		return put_limit(l, w, key);
+	if (column_is(l->text + w->at, key, "valve"))
+		return put_valve(l, w, key);
 	for (int i = 0; i < SHEET_COLUMNS; i++)
 		if (i != SHEET_POSITION && column_is(l->text + w->at, key, sheet_column_name[i]))
 			return put_cell(l, (enum sheet_column)i, w->at + key + 1, w->len - key - 1);
 	return cell_refuse(l->why, w->at, "no column of a sheet: expected kind, nominal, tolerance, "
 	                                "service, rated, role, with, channel, twin, part, source, max, "
-	                                "price, note, or a limit: leakage, esr, dissipation, insulation");
+	                                "price, note, valve, or a limit: leakage, esr, dissipation, "
+	                                "insulation");
 }
 
 static bool put_kind(struct line *l, int i)
@@ -287,6 +302,19 @@ static bool sections_fit(struct line *l, const struct names *n)
 	return true;
 }
 
+/* One valve is in one socket: many names with its number are the halves of it. */
+static bool valve_fits(struct line *l, const struct names *n)
+{
+	char *part = l->row.written[SHEET_PART];
+	if (!l->valve_at || n->count < 2 || part[0])
+		return true;
+	if (!n->sections_of_one)
+		return cell_refuse(l->why, l->valve_at, "one valve is in one socket: a line for each, or part= "
+		                   "where they are halves of one valve");
+	snprintf(part, SHEET_CELL_SIZE, "%.*s", (int)without_letter(n->first), n->first);
+	return true;
+}
+
 /* ---- rows ---- */
 
 struct giving {
@@ -345,6 +373,12 @@ static bool give_row(void *arg, const char *name, size_t at, struct fault *why)
 		         row.extra_name[loose]);
 		return false;
 	}
+	if (good && l->valve_at && row.position.kind != KIND_VALVE) {
+		fault_at(why, NULL, 0, (int)l->valve_at + 1 - (int)l->word[0].at,
+		         "%s is a %s: a valve's number goes to a socket, a position of kind valve", raised,
+		         kind_name(row.position.kind));
+		return false;
+	}
 	if (good)
 		return g->each(g->arg, &row, plain_origin(g->typed, g->typed_len, l->word[0].at + at), why);
 	if (l->sections && bad == SHEET_NOMINAL)
@@ -370,7 +404,7 @@ static bool read_line(struct line *l, struct names *names, size_t *end)
 		return false;
 	}
 	return read_words(l, find_function(l, names->first)) && soft_names_clear(l) &&
-	       sections_fit(l, names);
+	       sections_fit(l, names) && valve_fits(l, names);
 }
 
 bool sheet_entry_read(const char *text, size_t len,

@@ -19,7 +19,8 @@
  *     is what the part is rated for, with W what it may dissipate; 47u/450V says both;
  *   - a tolerance: with %, or beginning with +- or >= or <=; `-10 +10 %` too;
  *   - key=value for any column of a sheet, or for the limit of another quantity
- *     (esr=<=3, leakage=<=10uA); a value with spaces in double quotes;
+ *     (esr=<=3, leakage=<=10uA); a value with spaces in double quotes; valve=A17 is the own
+ *     number of the valve in that socket (V3A,V3B valve=A17: both halves of it);
  *   - every other word belongs to the role.  What begins with a digit and is no value
  *     is a fault and no role.
  * What follows # is a remark.  The cells are then understood by the rules of sheet.h.

@@ -29,6 +29,7 @@ struct line {
 	struct fault *why;
 	/* Where each cell begins in the line, to place the faults of its meaning. */
 	size_t cell_at[SHEET_COLUMNS];
+	size_t valve_at; /* where the number of a valve stands, 0: none */
 	size_t limit_at[SHEET_EXTRA_MAX]; /* of esr=<=3 and the like, kept as further columns */
 	/* 8+8u and 2x100k: the nominal of each name, in order. */
 	int sections;

@@ -28,8 +28,10 @@ static void accuracy(const struct entry *e, double value, double digit, struct b
 	double half = s->percent / 100 * fabs(value) + s->counts * fabs(digit);
 	struct budget_component *p =
 	    part(b, "accuracy", "rectangular", half, sqrt(3), INFINITY);
-	int n = snprintf(p->statement, sizeof p->statement, "%g%% of reading + %g counts%s", s->percent,
-	                 s->counts, s->assumed ? ", assumed for this kind of meter" : "");
+	int n = snprintf(p->statement, sizeof p->statement, "%g%% of reading + %g counts%s%s%s", s->percent,
+	                 s->counts, s->assumed ? ", assumed for " : "",
+	                 s->assumed ? s->kind ? "a " : "this kind of " : "",
+	                 s->assumed ? meter_class_name(s->kind) : "");
 	if (s->has_below && n > 0 && (size_t)n < sizeof p->statement) {
 		char below[2 * DECIMAL_TEXT_SIZE];
 		struct decimal d = decimal_strip(s->below);

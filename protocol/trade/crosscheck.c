@@ -61,6 +61,9 @@ static bool same_way(const struct entry *a, const struct entry *b, struct fault 
 	else if (reactive && apart(x->frequency, y->frequency, frequency_factor))
 		fault_set(why, "different measurands: %s tests at %g Hz, %s at %g Hz", a->meter,
 		          x->frequency, b->meter, y->frequency);
+	else if (apart(x->signal, y->signal, frequency_factor))
+		fault_set(why, "different measurands: %s measured at %g Hz, %s at %g Hz", a->meter,
+		          x->signal, b->meter, y->signal);
 	else if (insulation && apart(x->volts, y->volts, volts_factor))
 		fault_set(why, "different measurands: %s tests with %g V, %s with %g V", a->meter,
 		          x->volts, b->meter, y->volts);

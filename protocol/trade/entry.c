@@ -61,3 +61,25 @@ const char *against_name(enum against a)
 {
 	return a == AGAINST_FIT ? "fit" : a == AGAINST_SHEET ? "sheet" : "";
 }
+
+bool entry_second(const struct entry *e, struct entry *out)
+{
+	const struct second *s = &e->second;
+	enum quantity q = second_quantity(s->kind);
+	if (s->kind == SECOND_NONE || !s->basis.known)
+		return false;
+	*out = *e;
+	out->quantity = q == QUANTITY_COUNT ? e->quantity : q;
+	out->function = second_function(s->kind);
+	out->value = s->value;
+	out->prefix = out->function == FUNCTION_NUMBER ? 0 : quantity_prefix(s->value, out->function);
+	out->has_raw = false;
+	out->offset = 0;
+	out->u = s->u;
+	out->n = s->n;
+	out->basis = s->basis;
+	out->verdict = e->second_verdict;
+	out->service = (struct verdict){.word = VERDICT_NONE};
+	out->second = (struct second){.kind = SECOND_NONE};
+	return true;
+}

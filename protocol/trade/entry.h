@@ -76,7 +76,8 @@ struct entry {
 	bool check_failed;         /* the meter did not agree with the reference */
 	double u;                  /* standard uncertainty, SI */
 	struct basis basis;        /* what it was made of */
-	double hertz;              /* of an AC signal, as far as the sheet tells; 0: unknown */
+	double hertz;              /* of an AC signal, as far as it or the sheet tells; 0: unknown */
+	struct decimal frequency;  /* the same, as it was said of this entry; n 0: it was not */
 	struct use use;            /* what the meter was made to measure, for this function */
 	bool swapped;              /* measured with the leads swapped ... */
 	enum agreement swap;       /* ... and whether that agrees with the value before */
@@ -92,6 +93,10 @@ struct entry {
 	enum against against;      /* of the first */
 	bool struck;
 };
+
+/* The second value as an entry of its own, to take its uncertainty apart.  False where there
+ * is none, or the record does not say what its u was made of. */
+bool entry_second(const struct entry *e, struct entry *out);
 
 const char *condition_name(enum condition c);
 bool condition_from_name(const char *name, size_t len, enum condition *out);

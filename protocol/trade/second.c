@@ -40,6 +40,24 @@ enum quantity second_quantity(enum second_kind k)
 	return (unsigned)k < SECOND_COUNT ? table[k].quantity : QUANTITY_COUNT;
 }
 
+void second_uncertainty(struct second *second, const struct accuracy *accuracy, double s, int n)
+{
+	double value = decimal_double(second->value);
+	double digit = decimal_double((struct decimal){1, second->value.e});
+	enum function f = second_function(second->kind);
+	const struct accuracy_line *line = accuracy ? accuracy_find(accuracy, f, value) : NULL;
+	struct accuracy_line assumed = accuracy_assumed_second(f);
+	bool none = !line;
+	if (none)
+		line = &assumed;
+	second->n = n > 0 ? n : 1;
+	second->basis = (struct basis){.known = true, .assumed = none, .percent = line->percent,
+	                               .counts = line->counts, .has_below = line->has_below,
+	                               .below = line->below, .s = s};
+	second->u = uncertainty_combine(uncertainty_accuracy(line, value, digit),
+	                                uncertainty_repeatability(s, second->n, digit), 0);
+}
+
 /* The parts of the text are parted by commas. */
 bool test_frequency(const char *test, struct decimal *hertz, char mode[12])
 {

@@ -7,6 +7,7 @@
 #define TALLY_TRADE_SECOND_H
 
 #include "protocol/trade/position.h"
+#include "protocol/trade/uncertainty.h"
 
 /* id, word, the function that it is in, the quantity that it shows (QUANTITY_COUNT: none) */
 #define SECOND_LIST(X)                                              \
@@ -26,6 +27,9 @@ enum second_kind {
 struct second {
 	enum second_kind kind; /* SECOND_NONE: there is none */
 	struct decimal value;  /* its e is the weight of the last digit */
+	double u;              /* standard uncertainty; 0: of a record that does not say */
+	int n;                 /* readings used */
+	struct basis basis;    /* what u was made of */
 };
 
 const char *second_word(enum second_kind k);
@@ -33,6 +37,10 @@ bool second_from_word(const char *word, size_t len, enum second_kind *out);
 enum function second_function(enum second_kind k);
 /* QUANTITY_COUNT where it shows none of a part. */
 enum quantity second_quantity(enum second_kind k);
+
+/* u and its basis from n readings that scatter by s, by the meter's statement for the function
+ * of that value; NULL: by a class that is assumed, and marked so. */
+void second_uncertainty(struct second *second, const struct accuracy *accuracy, double s, int n);
 
 /*
  * The frequency and the way of measuring that `test farad = 1 kHz, series` names, for the

@@ -131,24 +131,21 @@ const struct accuracy_line *accuracy_find_at(const struct accuracy *a, enum func
 	return best >= 0 ? &a->line[best] : NULL;
 }
 
-/* What a cheap handheld still keeps, in each function, at the end of its
- * calibration interval.  Common practice, no source. */
+struct accuracy_line accuracy_assumed_of(enum meter_class kind, enum function f)
+{
+	struct accuracy_line line = {.function = (unsigned)f < FUNCTION_COUNT ? f : FUNCTION_NONE};
+	meter_class_accuracy(kind, line.function, &line.percent, &line.counts);
+	return line;
+}
+
 struct accuracy_line accuracy_assumed(enum function f)
 {
-	static const struct {
-		double percent, counts;
-	} assumed[FUNCTION_COUNT] = {
-	    [FUNCTION_NONE] = {5, 10},     [FUNCTION_VOLT_DC] = {1, 5},  [FUNCTION_VOLT_AC] = {2.5, 10},
-	    [FUNCTION_AMP_DC] = {2, 5},    [FUNCTION_AMP_AC] = {3, 10},  [FUNCTION_OHM] = {1.5, 5},
-	    [FUNCTION_FARAD] = {5, 10},    [FUNCTION_HENRY] = {5, 10},   [FUNCTION_HERTZ] = {0.5, 5},
-	    [FUNCTION_CELSIUS] = {3, 3},   [FUNCTION_DIODE] = {3, 5},    [FUNCTION_PERCENT] = {5, 10},
-	    [FUNCTION_NUMBER] = {5, 10},
-	};
-	if ((unsigned)f >= FUNCTION_COUNT)
-		f = FUNCTION_NONE;
-	struct accuracy_line line = {.function = f, .percent = assumed[f].percent,
-	                             .counts = assumed[f].counts};
-	return line;
+	return accuracy_assumed_of(METER_CLASS_UNKNOWN, f);
+}
+
+struct accuracy_line accuracy_assumed_second(enum function f)
+{
+	return (struct accuracy_line){.function = f, .percent = 10, .counts = 1};
 }
 
 double uncertainty_accuracy(const struct accuracy_line *line, double value, double digit)

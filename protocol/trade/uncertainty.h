@@ -9,6 +9,7 @@
 #ifndef TALLY_TRADE_UNCERTAINTY_H
 #define TALLY_TRADE_UNCERTAINTY_H
 
+#include "protocol/trade/meter_class.h"
 #include "protocol/trade/position.h"
 
 /* One line of a meter's accuracy: `accuracy farad below 10n = 2.0% + 10`, `accuracy volt-ac
@@ -43,16 +44,23 @@ const struct accuracy_line *accuracy_find_at(const struct accuracy *a, enum func
 /* The same where the frequency is not known. */
 const struct accuracy_line *accuracy_find(const struct accuracy *a, enum function f, double value);
 
-/* An assumed, pessimistic class where the configuration says nothing (common
- * practice, no source); the caller must say in the entry that it was assumed. */
+/* An assumed, pessimistic accuracy where the configuration says nothing, by the kind of meter
+ * (meter_class.h; common practice, no source); the caller must say in the entry that it was
+ * assumed, and of which kind. */
+struct accuracy_line accuracy_assumed_of(enum meter_class kind, enum function f);
+/* The same where nothing is known of the meter: by hand, or typed. */
 struct accuracy_line accuracy_assumed(enum function f);
+/* The same of a value that is sent beside another (second.h): a tenth of it and a count.
+ * Common practice, no source. */
+struct accuracy_line accuracy_assumed_second(enum function f);
 
 /* What the u of an entry was made of, kept with it so that it can be worked out again
  * (budget.h). */
 struct basis {
 	bool known;           /* false: of a record that does not say */
 	bool stated;          /* a person gave u; the rest is then 0 */
-	bool assumed;         /* the accuracy is an assumed class */
+	bool assumed;         /* the accuracy is an assumed class ... */
+	enum meter_class kind; /* ... of this kind of meter; unknown where nothing is said */
 	double percent, counts;
 	bool has_below;       /* the statement that holds below this only */
 	struct decimal below;

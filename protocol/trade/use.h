@@ -45,6 +45,7 @@ struct use {
 	enum ac_kind ac;
 	double bandwidth, crest;
 	double frequency;        /* of its own test signal, Hz */
+	double signal;           /* of what it measured, as was said of the entry, Hz; 0: by the role */
 	enum test_method method; /* how it measures a capacitor */
 	double volts;            /* that it tests with */
 };
@@ -63,8 +64,8 @@ struct use_doubt {
  * instead, where what is known of the meter says that it does not.  What nobody said
  * (0, unknown) is never held against a meter.
  *
- *   - volt-ac, amp-ac: above its bandwidth (the frequency stands in the role, `output
- *     10 kHz`; a heater has 50 Hz, ripple on a rail 100 Hz: the lowest that the trade has);
+ *   - volt-ac, amp-ac: above its bandwidth (the frequency is that of the entry, else
+ *     it stands in the role, `output 10 kHz`; a heater has 50 Hz, ripple on a rail 100 Hz: the lowest that the trade has);
  *     average-responding on what is no sine wave (ripple, hum, noise, a rectifier); a crest
  *     factor below 2 there
  *   - capacitors: an electrolytic tested above 1 kHz, its ESR below 10 kHz, its dissipation

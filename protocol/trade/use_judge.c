@@ -121,7 +121,7 @@ static bool doubt(struct use_doubt *out, const char *why, const char *next)
 
 static bool ac_outside(const struct use *use, const struct position *p, struct use_doubt *out)
 {
-	double hertz = use_hertz(p);
+	double hertz = use->signal > 0 ? use->signal : use_hertz(p);
 	if (use->bandwidth > 0 && hertz > use->bandwidth) {
 		char why[120];
 		snprintf(why, sizeof why, "%g Hz is beyond this meter's bandwidth of %g Hz", hertz,

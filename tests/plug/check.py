@@ -115,11 +115,11 @@ def prepare():
         return False
     with open("udev/60-tally.rules") as f:
         rules = rules_of_a_bench(f.read())
-    for name, text in (("60-tally.rules", rules), ("tallyd.conf", CONFIG), ("sheet.csv", SHEET)):
+    for name, text in (("60-tally.rules", rules), ("tally.ini", CONFIG), ("sheet.csv", SHEET)):
         with open(os.path.join(OUT, name), "w") as f:
             f.write(text)
     return subprocess.call(["sh", os.path.join(HERE, "guest.sh"), BUILD, OUT] + [
-        os.path.join(OUT, name) for name in ("60-tally.rules", "tallyd.conf", "sheet.csv")]) == 0
+        os.path.join(OUT, name) for name in ("60-tally.rules", "tally.ini", "sheet.csv")]) == 0
 
 
 class Scene:

@@ -9,7 +9,7 @@
 #     tests/plug/guest.sh BUILD OUT RULES CONFIG SHEET
 #
 # BUILD holds tallyd, tally and the witness; RULES, CONFIG and SHEET become
-# /etc/udev/rules.d/60-tally.rules, /etc/tally/tallyd.conf and /etc/tally/sheet.csv.
+# /etc/udev/rules.d/60-tally.rules, /etc/tally.ini and /etc/tally/sheet.csv.
 # Everything else is copied from this machine: systemd-udevd with Debian's own rules,
 # kmod, a shell, stty, and busybox for the rest.  Status 2 and a sentence where
 # something is missing.
@@ -28,49 +28,7 @@ for program in qemu-system-x86_64 busybox udevadm kmod depmod cpio ldd; do
 	command -v "$program" >/dev/null 2>&1 || missing "$program is not there"
 done
 
-# ---- the kernel ----
-
-# The name of the image moves with each point release; the metapackage knows it.
-newest() {
-	apt-cache depends linux-image-amd64 2>/dev/null |
-		sed -n 's/.*Depends: linux-image-\([0-9][^ ]*\)$/\1/p' | head -n 1
-}
-
-fetch_kernel() {
-	image=
-	rm -rf "$out/download" && mkdir -p "$out/download" || exit 2
-	# As root, apt fetches as a user that may not write here: it says so, and goes on.
-	(cd "$out/download" && apt-get -qq download "linux-image-$1") >"$out/download.txt" 2>&1
-	for image in "$out"/download/*.deb; do :; done
-	if [ ! -f "$image" ]; then
-		cat "$out/download.txt" >&2
-		return 1
-	fi
-	mkdir -p "$out/kernel/$1.part"
-	dpkg-deb --fsys-tarfile "$image" | tar -x -C "$out/kernel/$1.part" --wildcards \
-		"./boot/vmlinuz-$1" "./lib/modules/$1/modules.*" "./lib/modules/$1/kernel/drivers/usb" &&
-		depmod -b "$out/kernel/$1.part" "$1" && mv "$out/kernel/$1.part" "$out/kernel/$1" || return 1
-	rm -rf "$out/download"
-}
-
-mkdir -p "$out/kernel" || exit 2
-rm -rf "$out"/kernel/*.part
-kver=
-if command -v apt-cache >/dev/null 2>&1; then
-	kver=$(newest)
-	if [ -z "$kver" ] && [ "$(id -u)" -eq 0 ]; then
-		apt-get -qq update >/dev/null 2>&1
-		kver=$(newest)
-	fi
-fi
-if [ -z "$kver" ] || { [ ! -d "$out/kernel/$kver" ] && ! fetch_kernel "$kver"; }; then
-	# Without a network one from an earlier run does as well.
-	kver=$(ls "$out/kernel" | tail -n 1)
-	[ -n "$kver" ] || missing "the kernel image of Debian could not be downloaded: a Debian \
-system with a package mirror in reach is needed, once (about 70 MB, kept in $out/kernel)"
-fi
-kernel=$out/kernel/$kver
-echo "kernel $kver, $(qemu-system-x86_64 --version | head -n 1)"
+. "$(dirname "$0")/kernel.sh"
 
 # ---- the file system ----
 
@@ -113,7 +71,7 @@ for file in 50-udev-default 60-serial 80-drivers; do
 	[ -f "$root/usr/lib/udev/rules.d/$file.rules" ] || missing "udev's $file.rules is not there"
 done
 cp "$rules" "$root/etc/udev/rules.d/60-tally.rules" || exit 2
-cp "$config" "$root/etc/tally/tallyd.conf" || exit 2
+cp "$config" "$root/etc/tally.ini" || exit 2
 cp "$sheet" "$root/etc/tally/sheet.csv" || exit 2
 
 # The daemon's user is in no group but its own and the one of the rules.

@@ -1,0 +1,508 @@
+/* SPDX-License-Identifier: MIT */
+/*
+ * The measured response: the volts of one output at many frequencies, in dB of what it gave at
+ * 1 kHz, as found against as done.
+ *
+ * Its points are the entries in volt-ac of a position that carry a frequency (see SEAL.md), of each
+ * frequency the newest; three of them make a response.  0 dB is the point nearest to 1 kHz,
+ * and wherever a level is told, its frequency is named.  Between points the curve is a straight line over the logarithm of frequency, and so is where it falls by 3 dB.
+ */
+#include "client/report_response.h"
+
+#include "protocol/trade/frequency.h"
+
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#define WIDTH 344
+#define HEIGHT 226
+#define LEFT 42.0
+#define RIGHT (WIDTH - 14.0)
+#define TOP 24.0
+#define BOTTOM (HEIGHT - 34.0)
+#define LABEL "font-family=\"DejaVu Sans,Verdana,sans-serif\" font-size=\"12\" fill=\"#111\""
+
+static const double reference_hertz = 1000, fall_db = 3;
+
+/* ---- points ---- */
+
+double report_hertz(const struct report_entry *e)
+{
+	double hertz;
+	if (!frequency_suits(e->function) ||
+	    !json_number(json_member(e->record.at, e->record.len, "frequency"), &hertz) || !(hertz > 0))
+		return 0;
+	return hertz;
+}
+
+static int by_hertz(const void *a, const void *b)
+{
+	const struct response_point *x = a, *y = b;
+	if (x->hertz != y->hertz)
+		return x->hertz < y->hertz ? -1 : 1;
+	return (x->entry->seq > y->entry->seq) - (x->entry->seq < y->entry->seq);
+}
+
+/* Of one frequency (to half a percent) the newest. */
+static void keep_newest(struct response *out)
+{
+	int n = 0;
+	for (int i = 0; i < out->points; i++) {
+		struct response_point *p = &out->point[i];
+		if (n && p->hertz < out->point[n - 1].hertz * 1.005) {
+			if (p->entry->seq > out->point[n - 1].entry->seq)
+				out->point[n - 1] = *p;
+		} else {
+			out->point[n++] = *p;
+		}
+	}
+	out->points = n;
+}
+
+bool response_read(const struct report *r, const char *position, enum report_condition c,
+                   struct response *out)
+{
+	*out = (struct response){.points = 0};
+	out->point = calloc((size_t)r->entries + 1, sizeof *out->point);
+	for (int i = 0; out->point && i < r->entries; i++) {
+		const struct report_entry *e = &r->entry[i];
+		double hertz = report_hertz(e);
+		if (hertz > 0 && e->function == FUNCTION_VOLT_AC && e->condition == c && !e->struck.at &&
+		    e->has_value && e->value > 0 && strcmp(e->position, position) == 0)
+			out->point[out->points++] = (struct response_point){hertz, 0, e};
+	}
+	if (out->points)
+		qsort(out->point, (size_t)out->points, sizeof *out->point, by_hertz);
+	keep_newest(out);
+	if (out->points < 3) {
+		response_free(out);
+		return false;
+	}
+	for (int i = 0; i < out->points; i++)
+		if (fabs(log(out->point[i].hertz / reference_hertz)) <
+		    fabs(log(out->point[out->reference].hertz / reference_hertz)))
+			out->reference = i;
+	double level = out->point[out->reference].entry->value;
+	for (int i = 0; i < out->points; i++)
+		out->point[i].db = 20 * log10(out->point[i].entry->value / level);
+	return true;
+}
+
+void response_free(struct response *x)
+{
+	free(x->point);
+	*x = (struct response){.points = 0};
+}
+
+/* Where it first lies 3 dB below the reference, walking away from it; false where it never does. */
+static bool falls(const struct response *x, int step, double *hertz)
+{
+	for (int i = x->reference; i + step >= 0 && i + step < x->points; i += step) {
+		const struct response_point *a = &x->point[i], *b = &x->point[i + step];
+		if (b->db > -fall_db)
+			continue;
+		double part = (a->db + fall_db) / (a->db - b->db);
+		*hertz = exp(log(a->hertz) + part * (log(b->hertz) - log(a->hertz)));
+		return true;
+	}
+	*hertz = x->point[step < 0 ? 0 : x->points - 1].hertz;
+	return false;
+}
+
+void response_span(const struct response *x, double *low, bool *low_falls, double *high,
+                   bool *high_falls)
+{
+	*low_falls = falls(x, -1, low);
+	*high_falls = falls(x, 1, high);
+}
+
+/* ---- words ---- */
+
+static void hertz_text(const struct report *r, double hertz, int figures, char *out, size_t size)
+{
+	report_like(r, hertz, figures, hertz < 1000 ? "1 Hz" : "1 kHz", out, size);
+}
+
+/* "31.5 Hz", "1 kHz": no figures that nobody gave. */
+void report_hertz_text(const struct report *r, double hertz, char *out, size_t size)
+{
+	char text[48];
+	struct text t;
+	struct decimal d = decimal_strip(decimal_from_double(hertz < 1000 ? hertz : hertz / 1000, 4));
+	text_begin(&t, text, sizeof text);
+	text_printf(&t, "%.5g %s", decimal_double(d), hertz < 1000 ? "Hz" : "kHz");
+	report_value(r, text, out, size);
+}
+
+static void db_text(const struct report *r, double db, char *out, size_t size)
+{
+	char number[32];
+	report_number(r, db, 1, number, sizeof number);
+	snprintf(out, size, "%s%.31s\xc2\xa0" "dB", db >= 0.05 ? "+" : "", number);
+}
+
+void response_span_text(const struct report *r, const struct response *x, char *out, size_t size)
+{
+	double low, high;
+	bool a, b;
+	char from[48], to[48], at[48];
+	response_span(x, &low, &a, &high, &b);
+	hertz_text(r, low, 2, from, sizeof from);
+	hertz_text(r, high, 2, to, sizeof to);
+	report_hertz_text(r, x->point[x->reference].hertz, at, sizeof at);
+	snprintf(out, size, SAY(r, "no more than 3 dB below %s from %s%s to %s%s",
+	                        "höchstens 3 dB unter %s von %s%s bis %s%s"), at, from,
+	         a ? "" : SAY(r, " (the lowest measured)", " (der tiefsten gemessenen)"), to,
+	         b ? "" : SAY(r, " (the highest measured)", " (der höchsten gemessenen)"));
+}
+
+/* ---- the picture ---- */
+
+struct frame {
+	double from, to;     /* Hz */
+	double low, high;    /* dB */
+	double step;
+};
+
+static double x_of(const struct frame *f, double hertz)
+{
+	return LEFT + (RIGHT - LEFT) * log(hertz / f->from) / log(f->to / f->from);
+}
+
+static double y_of(const struct frame *f, double db)
+{
+	return BOTTOM - (BOTTOM - TOP) * (db - f->low) / (f->high - f->low);
+}
+
+/* Both channels and both conditions by the same axes, so that they can be held together. */
+static void frame_of(const struct response *x, int n, struct frame *f)
+{
+	static const double steps[] = {1, 2, 3, 6, 10, 20, 40};
+	double low = -6, high = 1;
+	*f = (struct frame){.from = HUGE_VAL};
+	for (int i = 0; i < n; i++)
+		for (int k = 0; k < x[i].points; k++) {
+			const struct response_point *p = &x[i].point[k];
+			f->from = fmin(f->from, p->hertz);
+			f->to = fmax(f->to, p->hertz);
+			low = fmin(low, p->db);
+			high = fmax(high, p->db);
+		}
+	if (f->to < f->from * 4)
+		f->to = f->from * 4;
+	size_t s = 0;
+	for (; s + 1 < sizeof steps / sizeof *steps && (high - low) / steps[s] > 7; s++)
+		;
+	f->step = steps[s];
+	f->low = f->step * floor(low / f->step);
+	f->high = f->step * ceil(high / f->step);
+}
+
+/* 1, 2, 5 of each decade: `each` of them, with a line or a word. */
+static void hertz_axis(const struct frame *f, double each, bool words, double at[], int *n,
+                       struct lines *out)
+{
+	char text[32];
+	for (double decade = pow(10, floor(log10(f->from))); decade <= f->to; decade *= 10) {
+		double hertz = decade * each, x = x_of(f, hertz);
+		bool room = x > LEFT - 0.5 && x < RIGHT + 0.5;
+		if (room && !words)
+			lines_printf(out, "<path d=\"M%.1f %.1fV%.1f\" stroke=\"%s\"/>", x, TOP, BOTTOM,
+			             each > 1 ? "#e4e4e4" : "#bbb");
+		for (int i = 0; words && room && i < *n; i++)
+			room = fabs(at[i] - x) >= 30;
+		if (!words || !room || *n >= 32)
+			continue;
+		at[(*n)++] = x;
+		snprintf(text, sizeof text, hertz < 1000 ? "%g" : "%gk", hertz < 1000 ? hertz : hertz / 1000);
+		lines_printf(out, "<text x=\"%.1f\" y=\"%.1f\" text-anchor=\"middle\" " LABEL ">%s</text>", x,
+		             BOTTOM + 15, text);
+	}
+}
+
+static void axes(const struct report *r, const struct frame *f, struct lines *out)
+{
+	static const double of_decade[] = {1, 2, 5};
+	char text[48];
+	double at[32];
+	int n = 0;
+	for (double y = f->low; y <= f->high + f->step / 2; y += f->step) {
+		lines_printf(out, "<path d=\"M%.1f %.1fH%.1f\" stroke=\"%s\"/>", LEFT, y_of(f, y), RIGHT,
+		             fabs(y) < f->step / 2 ? "#555" : "#d4d4d4");
+		report_number(r, y, 0, text, sizeof text);
+		lines_printf(out, "<text x=\"%.1f\" y=\"%.1f\" text-anchor=\"end\" " LABEL ">%s</text>",
+		             LEFT - 5, y_of(f, y) + 4, text);
+	}
+	lines_printf(out, "<path d=\"M%.1f %.1fH%.1f\" stroke=\"#333\" stroke-dasharray=\"1 3\"/>", LEFT,
+	             y_of(f, -fall_db), RIGHT);
+	for (int i = 0; i < 6; i++)
+		hertz_axis(f, of_decade[i % 3], i > 2, at, &n, out);
+	lines_printf(out, "<path d=\"M%.1f %.1fH%.1f\" fill=\"none\" stroke=\"#111\"/>"
+	             "<text x=\"2\" y=\"%.1f\" " LABEL ">dB</text>"
+	             "<text x=\"%.1f\" y=\"%d\" text-anchor=\"end\" " LABEL ">Hz</text>", LEFT, BOTTOM,
+	             RIGHT, TOP - 10, RIGHT, HEIGHT - 4);
+}
+
+static void curve(const struct report *r, const struct frame *f, const struct response *x,
+                  enum report_condition c, struct lines *out)
+{
+	char hertz[48], db[48], shown[96], tip[300];
+	lines_puts(out, "<path fill=\"none\" stroke=\"#000\"");
+	lines_puts(out, c == REPORT_DONE ? " stroke-width=\"2\"" : " stroke-width=\"1.3\" "
+	           "stroke-dasharray=\"5 3\"");
+	for (int i = 0; i < x->points; i++)
+		lines_printf(out, "%s%.1f %.1f", i ? "L" : " d=\"M", x_of(f, x->point[i].hertz),
+		             y_of(f, x->point[i].db));
+	lines_puts(out, "\"/>");
+	for (int i = 0; i < x->points; i++) {
+		const struct response_point *p = &x->point[i];
+		report_hertz_text(r, p->hertz, hertz, sizeof hertz);
+		db_text(r, p->db, db, sizeof db);
+		report_value(r, p->entry->shown, shown, sizeof shown);
+		snprintf(tip, sizeof tip, "%s, %s: %s (%s)", report_condition_word(r, c), hertz, db, shown);
+		lines_puts(out, "<g data-tip=\"");
+		paper_escape(out, tip);
+		lines_puts(out, "\"><title>");
+		paper_escape(out, tip);
+		lines_printf(out, "</title><circle cx=\"%.1f\" cy=\"%.1f\" r=\"7\" fill=\"#fff\" "
+		             "fill-opacity=\"0\"/><circle cx=\"%.1f\" cy=\"%.1f\" r=\"3.2\" fill=\"%s\" "
+		             "stroke=\"#000\" stroke-width=\"1.3\"/></g>", x_of(f, p->hertz), y_of(f, p->db),
+		             x_of(f, p->hertz), y_of(f, p->db), c == REPORT_DONE ? "#000" : "#fff");
+	}
+}
+
+static void picture(const struct report *r, const struct report_position *at, int number,
+                    const struct frame *f, const struct response x[REPORT_CONDITIONS],
+                    struct lines *out)
+{
+	char title[160], said[600], span[240];
+	snprintf(title, sizeof title, "%.28s%s%.12s%s", at->name, at->channel[0] ? " (" : "", at->channel,
+	         at->channel[0] ? ")" : "");
+	size_t n = 0;
+	said[0] = '\0';
+	for (int c = 0; c < REPORT_CONDITIONS; c++) {
+		if (!x[c].points)
+			continue;
+		response_span_text(r, &x[c], span, sizeof span);
+		n += (size_t)snprintf(said + n, sizeof said - n, "%s: %s. ",
+		                      report_condition_word(r, (enum report_condition)c), span);
+	}
+	lines_printf(out, "<svg xmlns=\"http://www.w3.org/2000/svg\" role=\"img\" width=\"%d\" "
+	             "height=\"%d\" viewBox=\"0 0 %d %d\" aria-labelledby=\"r%d-t r%d-d\"><title "
+	             "id=\"r%d-t\">", WIDTH, HEIGHT, WIDTH, HEIGHT, number, number, number);
+	lines_puts(out, SAY(r, "Measured response, ", "Gemessener Frequenzgang, "));
+	paper_escape(out, title);
+	lines_printf(out, "</title><desc id=\"r%d-d\">", number);
+	paper_escape(out, said);
+	lines_puts(out, "</desc>");
+	axes(r, f, out);
+	lines_printf(out, "<text x=\"%.1f\" y=\"14\" font-weight=\"bold\" " LABEL ">", LEFT);
+	paper_escape(out, title);
+	lines_puts(out, "</text>");
+	for (int c = REPORT_FOUND, at_x = (int)LEFT; c < REPORT_CONDITIONS; c++) {
+		if (!x[c].points || c == REPORT_NEW)
+			continue;
+		lines_printf(out, "<path d=\"M%d %dh24\" stroke=\"#000\" %s/><circle cx=\"%d\" cy=\"%d\" "
+		             "r=\"3.2\" fill=\"%s\" stroke=\"#000\" stroke-width=\"1.3\"/><text x=\"%d\" "
+		             "y=\"%d\" " LABEL ">%s</text>", at_x, HEIGHT - 8, c == REPORT_DONE ? "stroke-width=\"2\""
+		             : "stroke-width=\"1.3\" stroke-dasharray=\"5 3\"", at_x + 12,
+		             HEIGHT - 8, c == REPORT_DONE ? "#000" : "#fff", at_x + 30, HEIGHT - 4,
+		             report_condition_word(r, (enum report_condition)c));
+		at_x += r->german ? 116 : 84;
+	}
+	for (int c = REPORT_FOUND; c < REPORT_CONDITIONS; c++)
+		if (x[c].points && c != REPORT_NEW)
+			curve(r, f, &x[c], (enum report_condition)c, out);
+	lines_puts(out, "</svg>");
+}
+
+/* ---- the table beside it ---- */
+
+static const struct response_point *point_at(const struct response *x, double hertz)
+{
+	for (int i = 0; i < x->points; i++)
+		if (fabs(x->point[i].hertz / hertz - 1) < 0.005)
+			return &x->point[i];
+	return NULL;
+}
+
+static void level_cell(const struct report *r, struct paper *p, const struct response *x,
+                       double hertz)
+{
+	const struct response_point *at = point_at(x, hertz);
+	char db[48], shown[96];
+	if (!at) {
+		paper_cell(p, PAPER_PLAIN, "");
+		return;
+	}
+	db_text(r, at->db, db, sizeof db);
+	report_value(r, at->entry->shown, shown, sizeof shown);
+	paper_cell_printf(p, PAPER_PLAIN, "%s (%s)%s", db, shown, at->entry->typed ? " ⌨" : "");
+}
+
+static void table(const struct report *r, struct paper *p, const struct report_position *at,
+                  const struct response x[REPORT_CONDITIONS])
+{
+	const struct paper_column columns[] = {
+		{SAY(r, "frequency", "Frequenz"), 3, false},
+		{report_condition_word(r, REPORT_FOUND), 5, true},
+		{report_condition_word(r, REPORT_DONE), 5, true}};
+	char caption[160], text[48];
+	const struct response *both[] = {&x[REPORT_FOUND], &x[REPORT_DONE]};
+	const struct response *any = both[both[0]->points ? 0 : 1];
+	report_hertz_text(r, any->point[any->reference].hertz, text, sizeof text);
+	snprintf(caption, sizeof caption, SAY(r, "Response of %s, against its level at %s",
+	                                      "Frequenzgang von %s, gegen den Pegel bei %s"),
+	         at->name, text);
+	paper_table(p, caption, columns, 3);
+	for (int i[2] = {0, 0}; i[0] < both[0]->points || i[1] < both[1]->points;) {
+		double hertz = HUGE_VAL;
+		for (int k = 0; k < 2; k++)
+			if (i[k] < both[k]->points)
+				hertz = fmin(hertz, both[k]->point[i[k]].hertz);
+		for (int k = 0; k < 2; k++)
+			while (i[k] < both[k]->points && both[k]->point[i[k]].hertz <= hertz * 1.005)
+				i[k]++;
+		report_hertz_text(r, hertz, text, sizeof text);
+		paper_row(p, NULL);
+		paper_cell(p, PAPER_PLAIN, text);
+		level_cell(r, p, both[0], hertz);
+		level_cell(r, p, both[1], hertz);
+		paper_row_end(p);
+	}
+	paper_table_end(p);
+}
+
+/* ---- the section ---- */
+
+#define SHOWN_MAX 8 /* outputs whose responses are drawn; all of them stand in report.json */
+
+struct shown {
+	const struct report_position *at;
+	struct response of[REPORT_CONDITIONS];
+};
+
+static int read_all(const struct report *r, struct shown *shown)
+{
+	int n = 0;
+	for (int i = 0; i < r->positions && n < SHOWN_MAX; i++) {
+		bool any = false;
+		struct shown *s = &shown[n];
+		*s = (struct shown){.at = &r->position[i]};
+		for (int c = 0; c < REPORT_CONDITIONS; c++)
+			if (c != REPORT_NEW && r->position[i].outputs)
+				any = response_read(r, s->at->name, (enum report_condition)c, &s->of[c]) || any;
+		n += any;
+	}
+	return n;
+}
+
+void report_response(const struct report *r, struct paper *p)
+{
+	struct shown shown[SHOWN_MAX];
+	struct response all[SHOWN_MAX * REPORT_CONDITIONS];
+	struct lines svg = {0};
+	struct frame f;
+	char span[240];
+	int n = read_all(r, shown), k = 0;
+	paper_heading(p, 3, "response", SAY(r, "Measured response", "Gemessener Frequenzgang"));
+	if (!n) {
+		paper_text(p, PAPER_PLAIN, SAY(r, "No output was measured at three frequencies or more.",
+		                               "Kein Ausgang wurde bei drei oder mehr Frequenzen "
+		                               "gemessen."));
+		return;
+	}
+	for (int i = 0; i < n; i++)
+		for (int c = 0; c < REPORT_CONDITIONS; c++)
+			all[k++] = shown[i].of[c];
+	frame_of(all, k, &f);
+	paper_list_begin(p);
+	for (int i = 0; i < n; i++)
+		for (int c = 0; c < REPORT_CONDITIONS; c++)
+			if (shown[i].of[c].points) {
+				char text[400];
+				response_span_text(r, &shown[i].of[c], span, sizeof span);
+				snprintf(text, sizeof text, "%s, %s: %s", shown[i].at->name,
+				         report_condition_word(r, (enum report_condition)c), span);
+				paper_item(p, text);
+			}
+	paper_list_end(p);
+	for (int i = 0; i < n; i++) {
+		svg.len = 0;
+		picture(r, shown[i].at, i, &f, shown[i].of, &svg);
+		paper_picture(p, WIDTH, HEIGHT, lines_text(&svg));
+	}
+	for (int i = 0; i < n; i++)
+		table(r, p, shown[i].at, shown[i].of);
+	paper_text(p, PAPER_SMALL, SAY(r, "Measured at the points; between them the line is drawn "
+	                                  "straight, and where it falls by 3 dB is read from it. "
+	                                  "⌨: typed by hand.",
+	                               "Gemessen an den Punkten; dazwischen ist die Linie gerade, und "
+	                               "wo sie um 3 dB fällt, ist an ihr abgelesen. ⌨: von Hand "
+	                               "eingetippt."));
+	for (int i = 0; i < n; i++)
+		for (int c = 0; c < REPORT_CONDITIONS; c++)
+			response_free(&shown[i].of[c]);
+	lines_free(&svg);
+}
+
+/* "from 62 Hz to 8.5 kHz" */
+static void reach_text(const struct report *r, const struct response *x, char *out, size_t size)
+{
+	double low, high;
+	bool a, b;
+	char from[48], to[48];
+	response_span(x, &low, &a, &high, &b);
+	hertz_text(r, low, 2, from, sizeof from);
+	hertz_text(r, high, 2, to, sizeof to);
+	snprintf(out, size, SAY(r, "from %s to %s", "von %s bis %s"), from, to);
+}
+
+void report_response_owner(const struct report *r, struct paper *p)
+{
+	struct shown shown[SHOWN_MAX];
+	char span[240], text[400];
+	int n = read_all(r, shown);
+	for (int i = 0; i < n; i++) {
+		const struct response *x = &shown[i].of[REPORT_DONE];
+		if (x->points) {
+			response_span_text(r, x, span, sizeof span);
+			size_t len = (size_t)snprintf(text, sizeof text, "%s, %s: %s",
+			                              SAY(r, "response", "Frequenzgang"), shown[i].at->name,
+			                              span);
+			if (shown[i].of[REPORT_FOUND].points) {
+				reach_text(r, &shown[i].of[REPORT_FOUND], span, sizeof span);
+				snprintf(text + len, sizeof text - len, " (%s: %s)",
+				         SAY(r, "as found", "vorgefunden"), span);
+			}
+			paper_item(p, text);
+		}
+		for (int c = 0; c < REPORT_CONDITIONS; c++)
+			response_free(&shown[i].of[c]);
+	}
+}
+
+void report_response_json(const struct report *r, struct lines *out)
+{
+	bool any = false;
+	lines_puts(out, ",\n\"responses\":[");
+	for (int i = 0; i < r->positions; i++)
+		for (int c = 0; r->position[i].outputs && c < REPORT_CONDITIONS; c++) {
+			struct response x;
+			if (!response_read(r, r->position[i].name, (enum report_condition)c, &x))
+				continue;
+			lines_printf(out, "%s\n{\"position\":\"%s\",\"condition\":\"%s\",\"reference\":%.9g,"
+			             "\"points\":[", any ? "," : "", r->position[i].name,
+			             c == REPORT_FOUND ? "found" : c == REPORT_NEW ? "new" : "done",
+			             x.point[x.reference].hertz);
+			for (int k = 0; k < x.points; k++)
+				lines_printf(out, "%s{\"hertz\":%.9g,\"seq\":%lld,\"db\":%.4f}", k ? "," : "",
+				             x.point[k].hertz, (long long)x.point[k].entry->seq, x.point[k].db);
+			lines_puts(out, "]}");
+			any = true;
+			response_free(&x);
+		}
+	lines_puts(out, "\n]");
+}

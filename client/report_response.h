@@ -1,0 +1,30 @@
+/* SPDX-License-Identifier: MIT */
+/*
+ * A measured response of one output: see report_response.c for what makes one.
+ */
+#ifndef TALLY_CLIENT_REPORT_RESPONSE_H
+#define TALLY_CLIENT_REPORT_RESPONSE_H
+
+#include "client/report.h"
+
+struct response_point {
+	double hertz, db;                 /* dB above the reference */
+	const struct report_entry *entry; /* that it was made of */
+};
+
+struct response {
+	struct response_point *point; /* by frequency, rising */
+	int points, reference;        /* which of them is 0 dB */
+};
+
+/* False, and nothing to free, where it has less than three points. */
+bool response_read(const struct report *r, const char *position, enum report_condition c,
+                   struct response *out);
+void response_free(struct response *x);
+/* Where it is 3 dB down, Hz; the ends of what was measured where it never falls so far. */
+void response_span(const struct response *x, double *low, bool *low_falls, double *high,
+                   bool *high_falls);
+/* "no more than 3 dB below 1 kHz from 28 Hz to 17 kHz" */
+void response_span_text(const struct report *r, const struct response *x, char *out, size_t size);
+
+#endif

@@ -1,0 +1,137 @@
+/* SPDX-License-Identifier: MIT */
+/*
+ * Guided runs through the whole program, by verbs, with a daemon that is killed (-9) in the
+ * middle of every step, and what is refused before anything begins.
+ *
+ * Leakage: 0.412 V less 0.012 V over 1 Mohm beside the 10 Mohm of the meter: 0.44 uA (Ohm's law).
+ */
+#include "tests/daemon_stand.h"
+
+static void said(struct stand *s, int status, const char *says, const char *const *words)
+{
+	struct answer a = tally_run(s, words);
+	if (a.status != status || (!strstr(a.out, says) && !strstr(a.err, says)))
+		fail_msg("tally %s %s: status %d, expected %d and \"%s\": %s%s", words[0],
+		         words[1] ? words[1] : "", a.status, status, says, a.out, a.err);
+	answer_free(&a);
+}
+#define must_say(s, status, says, ...) said(s, status, says, (const char *const[]){__VA_ARGS__, NULL})
+
+static const char sheet_csv[] = "position,kind,nominal,tolerance,rated,role,with\n"
+                                "R5,carbon-film,1M,5%,,grid leak,\n"
+                                "C1,paper,0.1 uF,20%,400 V,coupling,R5\n"
+                                "C20,electrolytic,32 uF,-20/+50%,450 V,reservoir,\n";
+
+static int red, blue;
+
+static void begin(struct stand *s)
+{
+	static const char about[] = "accuracy volt-dc = 0.5% + 2\ninput volt-dc = 10M\nrated = 600 V\n"
+	                            "isolated = yes\n";
+	red = meter_new(s, "red", 20, about);
+	blue = meter_new(s, "blue", 20, about);
+	meter_says(s, red, "0.0120 V DC");
+	meter_says(s, blue, "0.00 V DC");
+	meter_plug(s, red);
+	meter_plug(s, blue);
+	daemon_start(s);
+	file_write(in_dir(s, "sheet.csv"), sheet_csv);
+	musttally(s, 0, "job", "start", "first");
+	musttally(s, 0, "sheet", "load", in_dir(s, "sheet.csv"));
+}
+
+/* A step may want a value that has come since the last start: try for a while. */
+static void go(struct stand *s, const char *of)
+{
+	struct answer a = {.status = -1};
+	for (int i = 0; i < 100; i++) {
+		a = tally_run(s, (const char *const[]){"go", of, NULL});
+		if (a.status == 0)
+			break;
+		if (i < 99)
+			answer_free(&a);
+		usleep(50000);
+	}
+	if (a.status != 0)
+		fail_msg("go %s: %s%s", of, a.out, a.err);
+	answer_free(&a);
+}
+
+static void killed_at(struct stand *s, const char *step)
+{
+	char wanted[60];
+	snprintf(wanted, sizeof wanted, "\"step\":\"%s\"", step);
+	must_say(s, 0, wanted, "--json", "status");
+	daemon_stop(s, SIGKILL);
+	daemon_start(s);
+	must_say(s, 0, wanted, "--json", "status");
+}
+
+static void test_leak(void **state)
+{
+	static const char *const steps[] = {"valve", "clip", "zero", "power", "volts", "off"};
+	struct stand *s = *state;
+	begin(s);
+	must_say(s, 2, "--yes", "leak", "C1", "grid=red");
+	must_say(s, 0, "caution: valve equipment kills", "leak", "C1", "grid=red", "--yes");
+	for (int i = 0; i < 6; i++) {
+		if (strcmp(steps[i], "volts") == 0)
+			meter_says(s, red, "0.4120 V DC");
+		killed_at(s, steps[i]);
+		if (strcmp(steps[i], "volts") == 0)
+			usleep(600000);
+		go(s, "C1");
+	}
+	must_say(s, 0, "\"guides\":[]", "--json", "status");
+	daemon_stop(s, SIGTERM);
+	musttally(s, 0, "verify", s->log);
+}
+
+static void test_reform(void **state)
+{
+	static const char *const steps[] = {"part", "clip", "supply", "quarter"};
+	struct stand *s = *state;
+	begin(s);
+	meter_says(s, red, "0.00 V DC");
+	must_say(s, 0, "refused as it stands: which resistor", "reform", "C20", "--dry");
+	must_say(s, 1, "which resistor", "reform", "C20", "drop=red", "part=blue", "--yes");
+	must_say(s, 0, "caution: a charged capacitor kills", "reform", "C20", "drop=red", "part=blue",
+	         "resistor=100k", "--yes");
+	for (int i = 0; i < 4; i++) {
+		killed_at(s, steps[i]);
+		if (i < 3)
+			go(s, "C20");
+	}
+	/* It ends by itself, not by a key; and it says what to set. */
+	must_say(s, 1, "ends by itself", "go", "C20");
+	must_say(s, 0, "set the supply to 113 V", "--json", "status");
+	/* Its volts are no alarm of the cold unit, and the wrong way round is one. */
+	meter_says(s, blue, "84.0 V DC");
+	meter_says(s, red, "20.0 V DC");
+	usleep(300000);
+	must_say(s, 0, "\"alarms\":[]", "--json", "status");
+	meter_says(s, blue, "-9.00 V DC");
+	usleep(300000);
+	must_say(s, 0, "wrong way round", "--json", "status");
+	must_say(s, 0, "\"alarm\":\"guide\"", "--json", "status");
+	killed_at(s, "off");
+	must_say(s, 0, "wrong way round", "--json", "status");
+	must_say(s, 0, "\"alarm\":\"guide\"", "--json", "status");
+	musttally(s, 0, "leave", "C20");
+	must_say(s, 0, "\"alarms\":[]", "--json", "status");
+	must_say(s, 0, "taken up again", "reform", "C20", "--resume", "--yes");
+	must_say(s, 0, "\"step\":\"part\"", "--json", "status");
+	must_say(s, 1, "goes on already", "reform", "C20", "drop=red", "part=blue", "resistor=100k", "--yes");
+	musttally(s, 0, "leave");
+	daemon_stop(s, SIGTERM);
+	musttally(s, 0, "verify", s->log);
+}
+
+int main(void)
+{
+	const struct CMUnitTest tests[] = {
+		on_stand(test_leak),
+		on_stand(test_reform),
+	};
+	return run_on_stand(tests);
+}
