@@ -160,10 +160,16 @@ $(B)/tests/plug/witness: tests/plug/witness.c
 	$(call said,cc $@)
 	$(Q)$(CC) $(ALL_CFLAGS) -MMD -MP -o $@ $<
 
+# Preloaded into the daemon by bench_idle, so without the sanitizers.
+$(B)/tests/libsyncs.so: tests/count_syncs.c
+	@mkdir -p $(@D)
+	$(call said,cc $@)
+	$(Q)$(CC) $(filter-out -fsanitize% -fno-sanitize%,$(ALL_CFLAGS)) -MMD -MP -fPIC -shared -o $@ $<
+
 bench: deps
 	@$(MAKE) --no-print-directory bench-run
 
-bench-run: all $(bench_progs)
+bench-run: all $(bench_progs) $(B)/tests/libsyncs.so
 	@for p in $(sort $(bench_progs)); do $$p || exit 1; echo; done
 	@$(B)/tests/bench_many 64 50 3 100
 

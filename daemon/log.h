@@ -67,6 +67,13 @@ struct log_reader;
  * the log from tidying up: tell the person. */
 #define LOG_WAL_ALARM (64 << 20)
 
+/* While a long question runs: called now and then, on the thread that asked, with the records
+ * read so far, of `all` (0: not known).  False ends the question, with a fault. */
+struct log_going {
+	bool (*on)(void *arg, int64_t done, int64_t all);
+	void *arg;
+};
+
 struct log_options {
 	const char *path;    /* a file, or ":memory:" */
 	const char *bench;   /* name, for record 1 */
@@ -87,6 +94,9 @@ struct log_options {
 	 * it is set aside as LOG.aside-DATE, with its key and all that belongs to it, and a new one
 	 * is begun, whose second record says so.  Said loudly in log_opening. */
 	bool set_aside;
+	/* Asked while the log is verified, which takes seconds for tens of millions of readings;
+	 * where it says no, the log is not opened. */
+	struct log_going going;
 	const char *vfs; /* name of an SQLite VFS, NULL for the usual one: the tests' fault seam */
 };
 
@@ -301,12 +311,6 @@ int64_t log_reader_trail(struct log_reader *r, const struct log_trail_query *q,
                          bool (*each)(void *arg, int64_t seq, const char *text, size_t len), void *arg,
                          struct fault *why);
 
-/* While a long question runs: called now and then, on the thread that asked, with the records
- * read so far, of `all` (0: not known).  False ends the question, with a fault. */
-struct log_going {
-	bool (*on)(void *arg, int64_t done, int64_t all);
-	void *arg;
-};
 /* For the questions of this reader from now on; NULL for none. */
 void log_reader_going(struct log_reader *r, const struct log_going *going);
 

@@ -338,11 +338,11 @@ static bool mend_after_trouble(struct log_store *s, const char *trouble, struct 
 	return sound;
 }
 
-static bool verify_all(struct log_store *s, struct fault *why)
+static bool verify_all(struct log_store *s, const struct log_going *going, struct fault *why)
 {
 	struct log_check check;
 	int64_t start = store_clock();
-	if (!verify_chain(s->db, NULL, NULL, &check, why))
+	if (!verify_chain(s->db, NULL, going, &check, why))
 		return false;
 	/* Signatures by another key break no chain: whoever reads it must know, and what is
 	 * logged today still has to be. */
@@ -447,7 +447,7 @@ static bool begin_writing(struct log_store *s, const struct log_options *o, stru
 	}
 	if (s->memory && !fill_new(s->db, o, NULL, why))
 		return false;
-	if (!foreign_wal(s, why) || !verify_all(s, why))
+	if (!foreign_wal(s, why) || !verify_all(s, &o->going, why))
 		return false;
 	keep_lost_wal(s, o->now, unclosed);
 	if (!schema_check(s->db, note, sizeof note, why)) {

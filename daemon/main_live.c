@@ -108,13 +108,31 @@ static void on_second(uv_timer_t *timer)
 
 /* ---- beginning ---- */
 
+/* Signals wait while the log is opened: was the end asked for meanwhile? */
+static bool nobody_ended_us(void *arg, int64_t done, int64_t all)
+{
+	struct stand *s = arg;
+	sigset_t waiting;
+	(void)done, (void)all;
+	sigpending(&waiting);
+	s->ended = sigismember(&waiting, SIGTERM) == 1 || sigismember(&waiting, SIGINT) == 1;
+	return !s->ended;
+}
+
 static bool open_log(struct stand *s, struct fault *why)
 {
+	sigset_t ends;
 	struct log_options options = {.path = s->config->log, .bench = s->config->name,
 	                              .version = TALLY_VERSION, .now = utc_now(),
-	                              .notify = log_notify, .arg = s, .set_aside = true};
+	                              .notify = log_notify, .arg = s, .set_aside = true,
+	                              .going = {nobody_ended_us, s}};
 	notify_send(&s->notify, "STATUS=verifying %s", s->config->log);
+	sigemptyset(&ends);
+	sigaddset(&ends, SIGTERM);
+	sigaddset(&ends, SIGINT);
+	pthread_sigmask(SIG_BLOCK, &ends, NULL);
 	s->log = log_open(&options, why);
+	pthread_sigmask(SIG_UNBLOCK, &ends, NULL);
 	if (s->log)
 		say_of(&(struct say_about){.event = "log"}, "%s: %s", s->config->log, log_opening(s->log));
 	return s->log != NULL;
@@ -269,6 +287,8 @@ int live_run(struct config *config, const struct orders *orders)
 		       "bench %s: %d meters, log %s, socket %s", config->name, config->meters, config->log,
 		       config->socket);
 		service_ready(s);
+	} else if (s->ended) {
+		say("ended by a signal while the log was verified: nothing was changed");
 	} else {
 		say_fault(&why);
 		if (s->bench)
@@ -290,7 +310,7 @@ int live_run(struct config *config, const struct orders *orders)
 	stand_forget(s);
 	config_free(s->config);
 	free(s->config);
-	int status = !good || s->refused ? 2 : s->unlogged ? 4 : 0;
+	int status = s->ended ? 0 : !good || s->refused ? 2 : s->unlogged ? 4 : 0;
 	free(s);
 	return status;
 }

@@ -61,6 +61,7 @@ struct stand {
 	uv_timer_t watchdog; /* a sign of life for the service manager */
 	uv_async_t results;  /* of the log */
 	uv_signal_t term, interrupt, hangup;
+	bool ended; /* by a signal, before the log was open */
 	uint64_t hr0;        /* uv_hrtime at stream time 0, ns */
 	int64_t utc;         /* at stream time 0, us */
 	struct clocks clocks;

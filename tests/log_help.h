@@ -218,15 +218,22 @@ static inline int64_t chain_by_rule(const char *path, uint8_t head[32])
 	sqlite3_stmt *st = NULL;
 	int64_t n = 0;
 	uint8_t out[32];
+	int code;
 	memset(head, 0, 32);
 	sqlite3_open_v2(path, &db, SQLITE_OPEN_READONLY, NULL);
-	sqlite3_prepare_v2(db, "SELECT text, hash FROM record ORDER BY seq", -1, &st, NULL);
-	while (n >= 0 && sqlite3_step(st) == SQLITE_ROW) {
+	sqlite3_busy_timeout(db, 5000);
+	code = sqlite3_prepare_v2(db, "SELECT text, hash FROM record ORDER BY seq", -1, &st, NULL);
+	while (n >= 0 && code == SQLITE_OK && (code = sqlite3_step(st)) == SQLITE_ROW) {
+		code = SQLITE_OK;
 		chain_rule(head, (const char *)sqlite3_column_text(st, 0),
 		           (size_t)sqlite3_column_bytes(st, 0), out);
 		n = memcmp(out, sqlite3_column_blob(st, 1), 32) == 0 ? n + 1 : -1;
 		memcpy(head, out, 32);
 	}
+	/* What could not be read is not what is not there. */
+	if (n >= 0 && code != SQLITE_DONE)
+		print_error("%s after %d records: %s (%d)\n", path, (int)n, sqlite3_errmsg(db),
+		            sqlite3_extended_errcode(db));
 	sqlite3_finalize(st);
 	sqlite3_close(db);
 	return n;

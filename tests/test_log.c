@@ -790,6 +790,36 @@ static void a_backup_is_a_log(void **state)
 	log_close(log);
 }
 
+static bool stop_at_once(void *arg, int64_t done, int64_t all)
+{
+	(void)all;
+	*(int64_t *)arg = done;
+	return false;
+}
+
+/* Verifying a large log takes seconds: who wants the program to end need not wait for it. */
+static void a_start_can_be_broken_off(void **state)
+{
+	(void)state;
+	int64_t done = 0;
+	struct fault why = { .text = "" };
+	const char *path = in_folder("a.db");
+	struct log *made = open_sure(path, true);
+	for (int i = 0; i < 1200; i++)
+		append_one(made, "note", ",\"text\":\"x\"");
+	int64_t last = log_last_seq(made);
+	log_close(made);
+	struct log_options o = { .path = path, .bench = "north", .version = "0.1", .now = NOW,
+		                     .set_aside = true, .going = { stop_at_once, &done } };
+	assert_null(log_open(&o, &why));
+	assert_int_equal(done, 1000);
+	assert_non_null(strstr(why.text, "stopped after record 1000"));
+	/* Nothing was set aside, and nothing is held. */
+	struct log *log = open_sure(path, false);
+	assert_int_equal(log_last_seq(log), last);
+	log_close(log);
+}
+
 int main(void)
 {
 #define T(f) cmocka_unit_test_setup_teardown(f, folder_make, folder_drop)
@@ -817,6 +847,7 @@ int main(void)
 		T(the_wal_stays_small_under_load),
 		T(a_forgotten_reader_holds_up_only_the_tidying),
 		T(a_backup_is_a_log),
+		T(a_start_can_be_broken_off),
 	};
 	return cmocka_run_group_tests_name("log", tests, NULL, NULL);
 }
