@@ -612,14 +612,17 @@ static void test_help_is_whole(void **state)
 	keys = (struct keys){.mode = KEYS_LOOK, .asked = ACTION_HELP};
 	draw(&p, 80, 24);
 	for (int i = 1; i < ACTION_COUNT; i++) {
-		/* It is cold; this is the list; and quieter stands beside louder. */
-		if (i == ACTION_COLD || i == ACTION_HELP || i == ACTION_QUIETER || i == ACTION_LOUDER)
+		/* It is cold; this is the list; and quieter stands beside louder, meters beside order. */
+		if (i == ACTION_COLD || i == ACTION_HELP || i == ACTION_QUIETER || i == ACTION_LOUDER ||
+		    i == ACTION_METERS)
 			continue;
 		note_row("%s", action_table[i].label);
 		assert_true(shows(&p, action_table[i].label));
 		assert_true(shows(&p, action_table[i].help));
 	}
 	assert_true(shows(&p, "+ - volume    the tones"));
+	assert_true(shows(&p, "d # order"));
+	assert_true(shows(&p, "# meters"));
 	picture_end(&p);
 	scene_stop();
 }
