@@ -386,7 +386,8 @@ static int record_scenes(void)
 	int bad = 0;
 	for (size_t i = 0; i < sizeof endings / sizeof *endings; i++) {
 		char command[600];
-		snprintf(command, sizeof command, "%s/demo/meters --tape " FOLDER "/%s.rec demo/scenes/%s.scene >/dev/null",
+		snprintf(command, sizeof command,
+		         "%s/demo/meters --tape " FOLDER "/%s.rec demo/scenes/%s.scene >/dev/null",
 		         build ? build : "build", endings[i].name, endings[i].name);
 		bad |= by_scene(endings[i].name) && system(command) != 0;
 	}
