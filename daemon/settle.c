@@ -260,13 +260,15 @@ unsigned settle_reading(struct settle *s, const struct reading *r)
 {
 	unsigned events = settle_tick(s, r->t) | elsewhere(s, r);
 	uint64_t ordinal = s->ordinal++;
-	if (ordinal && r->function != s->last.function)
+	bool turned = ordinal && r->function != s->last.function;
+	if (turned)
 		events |= function_change(s);
 	if (r->has_value && (!s->has_finest || r->value.e < s->finest)) {
 		s->has_finest = true;
 		s->finest = r->value.e;
 	}
-	int64_t dt = s->heard ? r->t - s->last_t : -1;
+	/* (How long the dial was on its way is nobody's pace.) */
+	int64_t dt = s->heard && !turned ? r->t - s->last_t : -1;
 	bool doubled = settle_pace_doubled(s, r, dt);
 	bool repeat = doubled || settle_pace_repeats(s, r);
 	if (!doubled)

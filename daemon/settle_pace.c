@@ -15,8 +15,21 @@ static const int64_t gap_periods = 3;
 static const int64_t gap_least = 60000;
 /* A meter faster than this sends equal frames in bunches: none of them is doubled. */
 static const int64_t doubled_least = 60000;
-/* So many gaps in a row are a new pace. */
+/* So many gaps in a row are a new pace ... */
 static const int gaps_pace = 3;
+/* ... and so many frames in a row that look doubled: no meter says one thing five times within a
+ * period, but one that was silent for long may have made a false pace of that. */
+static const int doubles_pace = 4;
+/* With so many intervals what is none of the pace is dropped; before, it is only left out. */
+static const int sure_intervals = 8;
+
+/* The interval at `i` was a gap: the ring, not yet gone round, goes on without it. */
+static void drop_interval(struct settle *s, int i)
+{
+	s->interval_sum -= s->interval[i];
+	s->intervals--;
+	memmove(s->interval + i, s->interval + i + 1, (size_t)(s->intervals - i) * sizeof *s->interval);
+}
 
 void settle_pace_frame(struct settle *s, int64_t dt)
 {
@@ -38,15 +51,18 @@ void settle_pace_frame(struct settle *s, int64_t dt)
 	if (++s->intervals == 2 * SETTLE_INTERVALS)
 		s->intervals = SETTLE_INTERVALS;
 	have = s->intervals < SETTLE_INTERVALS ? s->intervals : SETTLE_INTERVALS;
-	int64_t longest = 0;
-	for (int i = 0; i < have && have < 8; i++)
-		if (s->interval[i] > longest)
-			longest = s->interval[i];
+	int longest = 0;
+	for (int i = 1; i < have && have <= sure_intervals; i++)
+		if (s->interval[i] > s->interval[longest])
+			longest = i;
 	/* Among the first few a gap could not be told from the pace yet. */
-	if (have >= 3 && have < 8 && longest > gap_least) {
-		int64_t others = (s->interval_sum - longest) / (have - 1);
-		if (longest > gap_periods * others) {
+	if (have >= 3 && have <= sure_intervals && s->intervals == have &&
+	    s->interval[longest] > gap_least) {
+		int64_t others = (s->interval_sum - s->interval[longest]) / (have - 1);
+		if (s->interval[longest] > gap_periods * others) {
 			s->period = others;
+			if (have == sure_intervals)
+				drop_interval(s, longest);
 			return;
 		}
 	}
@@ -65,11 +81,18 @@ static bool same_digits(const struct reading *a, const struct reading *b)
 	return a->has_value && b->has_value && a->value.n == b->value.n && a->value.e == b->value.e;
 }
 
-bool settle_pace_doubled(const struct settle *s, const struct reading *r, int64_t dt)
+bool settle_pace_doubled(struct settle *s, const struct reading *r, int64_t dt)
 {
 	bool same = r->has_value ? same_digits(r, &s->last)
 	                         : !s->last.has_value && r->state == s->last.state;
-	return s->heard && same && s->intervals >= 3 && s->period > doubled_least && dt < s->period / 4;
+	if (!s->heard || !same || s->intervals < 3 || s->period <= doubled_least || dt >= s->period / 4) {
+		s->doubles = 0;
+		return false;
+	}
+	if (++s->doubles <= doubles_pace)
+		return true;
+	s->doubles = s->intervals = s->long_ones = 0;
+	return false;
 }
 
 bool settle_pace_repeats(struct settle *s, const struct reading *r)

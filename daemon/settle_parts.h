@@ -12,8 +12,9 @@
 
 /* A frame came at `t`, `dt` after the last: learn the period. */
 void settle_pace_frame(struct settle *s, int64_t dt);
-/* Is this the last frame once more, sent twice? */
-bool settle_pace_doubled(const struct settle *s, const struct reading *r, int64_t dt);
+/* Is this the last frame once more, sent twice?  Too many of them in a row are the pace itself,
+ * which is learnt anew from here. */
+bool settle_pace_doubled(struct settle *s, const struct reading *r, int64_t dt);
 /* Is it another frame of the same conversion?  Keeps count of them. */
 bool settle_pace_repeats(struct settle *s, const struct reading *r);
 /* Learn from open leads how many frames a conversion has. */

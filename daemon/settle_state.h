@@ -126,6 +126,7 @@ struct settle {
 	int64_t interval[SETTLE_INTERVALS];
 	int64_t interval_sum; /* of those that are there */
 	int intervals, long_ones;
+	int doubles; /* frames in a row that looked like the last one sent twice */
 	int64_t period;
 
 	/* The stretch: conversions without a break, in one range. */

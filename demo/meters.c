@@ -25,7 +25,7 @@
  *     meter NAME talks COUNTS RATE [tight]
  *                                  a handheld that sends RATE lines a second, such as
  *                                  "+0.4812 kOhm"; tight: without sign and space
- *     dial NAME ohm|farad|volt-dc  turn its switch
+ *     dial NAME ohm|farad|volt-dc|volt-ac  turn its switch
  *     error NAME PERCENT           it reads so much too high
  *     up POSITION                  wait until that name is called (after 5 s: choose it)
  *     await POSITION               wait until that name is called, however long it takes
@@ -79,7 +79,7 @@
 #define CLOCK_LOGGED 1.6
 #define CONVERSION 0.08    /* seconds that the asked meter takes */
 
-enum function { OHM, FARAD, VOLT };
+enum function { OHM, FARAD, VOLT, VOLT_AC };
 
 /* ---- a meter ---- */
 
@@ -254,8 +254,8 @@ static struct display display(struct meter *m, double t)
 {
 	/* weight of the last digit in the most sensitive range, for 10,000 counts; and
 	 * the end of the last range */
-	static const int finest[] = { -1, -12, -5 };
-	static const double end[] = { 60e6, 10e-3, 1000 };
+	static const int finest[] = { -1, -12, -5, -5 };
+	static const double end[] = { 60e6, 10e-3, 1000, 750 };
 	int lowest = finest[m->dial] - (m->counts > 50000 ? 1 : 0);
 	double v = 0, noise = m->noise;
 
@@ -272,6 +272,8 @@ static struct display display(struct meter *m, double t)
 		v = m->dial == FARAD ? 15e-12 + 6e-12 * sin(t * 1.7) : 2e-3 * sin(t * 2.3);
 		noise = 1;
 	}
+	if (m->dial == VOLT_AC) /* it shows no sign */
+		v = fabs(v);
 	if (fabs(v) > end[m->dial])
 		return (struct display){ .overload = true, .range = 6 };
 	int digit = digit_for(v, m->counts, lowest);
@@ -290,7 +292,7 @@ static struct display display(struct meter *m, double t)
 
 static void talk(struct meter *m, double t)
 {
-	static const char *const unit[] = { "Ohm", "F", "V" };
+	static const char *const unit[] = { "Ohm", "F", "V", "V" };
 	static const char letters[] = "pnum kMG"; /* from -12 in steps of three */
 	struct display d = display(m, t);
 	/* The prefix goes with the range: 600.0 ohm, then 6.000 kohm. */
@@ -300,7 +302,7 @@ static void talk(struct meter *m, double t)
 		prefix = m->dial == OHM ? 6 : m->dial == FARAD ? -3 : 0;
 	if (prefix < -12)
 		prefix = -12;
-	if (m->dial == VOLT && prefix > 0)
+	if (m->dial >= VOLT && prefix > 0)
 		prefix = 0;
 	if (prefix)
 		snprintf(letter, sizeof letter, "%c", letters[prefix / 3 + 4]);
@@ -308,7 +310,7 @@ static void talk(struct meter *m, double t)
 	if (prefix == -6 && m->tight)
 		strcpy(letter, "\xc2\xb5");
 	int decimals = prefix > d.digit ? prefix - d.digit : 0;
-	const char *kind = m->dial == VOLT ? " DC" : "";
+	const char *kind = m->dial == VOLT ? " DC" : m->dial == VOLT_AC ? " AC" : "";
 	if (d.overload)
 		snprintf(line, sizeof line, "OL %s%s%s\r\n", letter, unit[m->dial], kind);
 	else
@@ -620,14 +622,14 @@ static void step_meter(const struct step *s)
 
 static void step_dial(const struct step *s)
 {
-	static const char *const names[] = { "ohm", "farad", "volt-dc" };
+	static const char *const names[] = { "ohm", "farad", "volt-dc", "volt-ac" };
 	struct meter *m = meter_of(s, 1);
-	for (int i = 0; s->words > 2 && i < 3; i++)
+	for (int i = 0; s->words > 2 && i < 4; i++)
 		if (strcmp(s->word[2], names[i]) == 0) {
 			m->dial = (enum function)i;
 			return;
 		}
-	wrong(s, "dial NAME ohm, farad or volt-dc");
+	wrong(s, "dial NAME ohm, farad, volt-dc or volt-ac");
 }
 
 static void step_touch(const struct step *s, double t)
@@ -750,9 +752,13 @@ static void tape_act(const struct step *s)
 	for (size_t i = 0; i < sizeof guided / sizeof *guided; i++)
 		begins = begins || strcmp(guided[i], verb) == 0;
 	fprintf(tape, "%.6f @%s", tape_time, begins ? "guide" : "");
-	for (int i = job ? 2 : 1; i < s->words; i++)
+	bool of_all = begins && s->words > 2 && strchr(s->word[2], '=');
+	for (int i = job ? 2 : 1; i < s->words; i++) {
 		if (s->word[i][0] != '-' && s->word[i][0] != '>')
 			fprintf(tape, "%s%s", i > 1 + job || begins ? " " : "", s->word[i]);
+		if (i == 1 && of_all)
+			fputs(" -", tape);
+	}
 	if (begins)
 		fprintf(tape, "\n%.6f @go %s", tape_time, strchr(s->word[2], '=') ? verb : s->word[2]);
 	fputs("\n", tape);

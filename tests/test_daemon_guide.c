@@ -26,6 +26,16 @@ static const char sheet_csv[] = "position,kind,nominal,tolerance,rated,role,with
                                 "C1,paper,0.1 uF,20%,400 V,coupling,R5\n"
                                 "C20,electrolytic,32 uF,-20/+50%,450 V,reservoir,\n";
 
+static const char power_csv[] = "position,kind,nominal,tolerance,rated,role,with,twin,max\n"
+                                "H1,rail,6.3 V AC,5%,,heater,,,\n"
+                                "HT1,rail,285 V,10%,,,,,\n"
+                                "V3,valve,280 V,10%,,output,,,14\n"
+                                "R21,metal-film,10,1%,,sense,V3,,\n"
+                                "BIAS,rail,-35 V,+-2 V,,bias,,,\n"
+                                "LOAD1,wirewound,8,5%,,load,,,\n"
+                                "R1,metal-film,4k7,5%,,grid stopper,,,\n"
+                                "R2,metal-film,4k7,5%,,grid stopper,,,\n";
+
 static int red, blue;
 
 static void begin(struct stand *s)
@@ -131,6 +141,138 @@ static void test_reform(void **state)
 	musttally(s, 0, "verify", s->log);
 }
 
+/* The step of the one run that goes on; "" for none. */
+static const char *step_now(struct stand *s)
+{
+	static char step[40];
+	struct answer a = tally_run(s, (const char *const[]){"--json", "status", NULL});
+	const char *at = strstr(a.out, "\"step\":\"");
+	assert_int_equal(a.status, 0);
+	snprintf(step, sizeof step, "%.*s", at ? (int)strcspn(at + 8, "\"") : 0, at ? at + 8 : "");
+	answer_free(&a);
+	return step;
+}
+
+/* What the meters of an amplifier read at a step of bringing it up. */
+static void amplifier(struct stand *s, const char *step, int stage)
+{
+	static const char *const raised[] = {"94.8 V DC", "189.5 V DC", "284.3 V DC", "379.1 V DC"};
+	static const struct {
+		const char *step, *red, *blue;
+	} reads[] = {
+	    {"transformer", "0.1 V DC", NULL}, {"heaters", NULL, "6.52 V AC"}, {"bias", NULL, "-36.0 V DC"},
+	    {"glow", "150.0 V DC", NULL}, {"on", "286.0 V DC", NULL}, {"heated", NULL, "6.28 V AC"},
+	    {"sense", NULL, "0.3500 V DC"}, {"sense-after", NULL, "0.3510 V DC"},
+	    {"response", NULL, "2.830 V AC"}, {"power", NULL, "8.940 V AC"}, {"off", "0.1 V DC", NULL}};
+	if (strcmp(step, "raise") == 0)
+		meter_says(s, red, raised[stage]);
+	for (size_t i = 0; i < sizeof reads / sizeof *reads; i++) {
+		if (strcmp(reads[i].step, step) != 0)
+			continue;
+		if (reads[i].red)
+			meter_says(s, red, reads[i].red);
+		if (reads[i].blue)
+			meter_says(s, blue, reads[i].blue);
+	}
+}
+
+static void begin_power(struct stand *s)
+{
+	begin(s);
+	file_write(in_dir(s, "power.csv"), power_csv);
+	musttally(s, 0, "job", "start", "power");
+	musttally(s, 0, "sheet", "load", in_dir(s, "power.csv"));
+}
+
+static void test_rise(void **state)
+{
+	struct stand *s = *state;
+	int steps = 0, raised = 0, answered = 0;
+	char step[40];
+	begin_power(s);
+	meter_says(s, red, "0.1 V DC");
+	must_say(s, 0, "caution:", "rise", "rail=red", "probe=blue", "soak=0", "because=tests", "--yes");
+	while (snprintf(step, sizeof step, "%s", step_now(s)) > 0 && steps++ < 60) {
+		amplifier(s, step, raised);
+		raised += strcmp(step, "raise") == 0;
+		/* The ten points of the response are one step: killed before the first and the third. */
+		answered += strcmp(step, "response") == 0;
+		if (strcmp(step, "response") != 0 || answered == 1 || answered == 3)
+			killed_at(s, step);
+		go(s, "rise");
+	}
+	assert_int_equal(raised, 4);
+	assert_int_equal(answered, 10);
+	must_say(s, 0, "\"guides\":[]", "--json", "status");
+	daemon_stop(s, SIGTERM);
+	musttally(s, 0, "verify", s->log);
+}
+
+static void test_tune(void **state)
+{
+	struct stand *s = *state;
+	begin_power(s);
+	meter_says(s, red, "-38.0 V DC");
+	musttally(s, 0, "job", "live");
+	must_say(s, 0, "caution:", "tune", "BIAS", "here=red", "--yes");
+	killed_at(s, "clip");
+	go(s, "BIAS");
+	killed_at(s, "set");
+	meter_says(s, red, "-34.5 V DC");
+	usleep(700000); /* at rest */
+	go(s, "BIAS");
+	must_say(s, 0, "\"guides\":[]", "--json", "status");
+	must_say(s, 0, "\"value\":-34.5", "--json", "entries");
+	daemon_stop(s, SIGTERM);
+	musttally(s, 0, "verify", s->log);
+}
+
+/* Until so many parts are counted. */
+static void counted(struct stand *s, int parts)
+{
+	char wanted[40];
+	bool there = false;
+	snprintf(wanted, sizeof wanted, "\"parts\":%d,", parts);
+	for (int i = 0; i < 200 && !there; i++) {
+		struct answer a = tally_run(s, (const char *const[]){"--json", "status", NULL});
+		there = strstr(a.out, wanted) != NULL;
+		answer_free(&a);
+		if (!there)
+			usleep(50000);
+	}
+	assert_true(there);
+}
+
+static void test_lot(void **state)
+{
+	static const char *const parts[] = {"4.712 kOhm", "4.655 kOhm", "4.713 kOhm"};
+	struct stand *s = *state;
+	begin_power(s);
+	meter_says(s, red, "OL MOhm");
+	must_say(s, 0, "caution:", "lot", "4k7", "part=red", "for=R1,R2", "--yes");
+	for (int i = 0; i < 3; i++) {
+		killed_at(s, "touch");
+		usleep(400000); /* it hears the leads open */
+		meter_says(s, red, parts[i]);
+		counted(s, i + 1);
+		/* With the part still between the probes: it is no new one. */
+		if (i == 1) {
+			killed_at(s, "touch");
+			usleep(1500000); /* long enough to settle */
+		}
+		meter_says(s, red, "OL MOhm");
+		usleep(1200000); /* a lift */
+		counted(s, i + 1);
+	}
+	go(s, "lot");
+	killed_at(s, "pairs");
+	must_say(s, 0, "1 and 3 for R1 and R2", "--json", "status");
+	go(s, "lot");
+	must_say(s, 0, "\"guides\":[]", "--json", "status");
+	daemon_stop(s, SIGTERM);
+	musttally(s, 0, "verify", s->log);
+}
+
 /* What stands before the power is refused by the daemon itself, not by the client alone: here
  * by a client that does not ask (the socket, a line by hand); and the pitch of a `tune`. */
 static void wire_says(struct stand *s, const char *method, const char *params, const char *wanted)
@@ -214,6 +356,9 @@ int main(void)
 		on_stand(test_reform),
 		on_stand(test_rise_asks_the_log),
 		on_stand(test_live_has_the_pitch),
+		on_stand(test_rise),
+		on_stand(test_tune),
+		on_stand(test_lot),
 	};
 	return run_on_stand(tests);
 }

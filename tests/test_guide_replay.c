@@ -1,14 +1,16 @@
 /* SPDX-License-Identifier: MIT */
 /*
  * Guided runs, each played to its end through the whole daemon program, against the records
- * expected: tests/recordings/guided/NAME.rec has NAME.want beside it, the guide, entry, alarm
- * and job records that its replay must print, text for text.
+ * expected: tests/recordings/guided/NAME.rec has NAME.want beside it, the guide, entry, alarm,
+ * fit and job records that its replay must print, text for text.
  *
  *     build/tests/test_guide_replay --rebuild     writes the .want files anew (read the
  *                                                 difference before you commit it)
  *     build/tests/test_guide_replay --record      writes the recordings of re-formings anew:
  *                                                 made-up parts (tests/reform_model.h), and a
  *                                                 person who does what they are told
+ *     build/tests/test_guide_replay --scenes      writes those of rise, tune and lot anew, from
+ *                                                 the demo's scenes of their names
  *
  * A table says how each must end, beside its records, so that no rebuild hides another end.
  */
@@ -48,7 +50,21 @@ static const struct ending {
     {"leak-unsure", "done", {"\"verdict\":\"unsure\"", NULL}, 2, 0},
     {"leak-rail", "left", {"\"step\":\"volts\"", NULL}, 1, 2},
     {"warms", "stopped", {"warms the can", NULL}, 2, 2},
+    /* 8.94 V into 8 ohm: 9.99 W; 20 log 2.1 mV / 8.94 V: -72.6 dB (computed) */
+    {"rise", "done", {"\"watts\":9.99", "\"hum-dB\":-72.", "\"position\":\"R22\"", NULL}, 20, 0},
+    {"rise-shorted", "stopped", {"pulls it down (rectifier", "\"soaked\":0", NULL}, 0, 2},
+    {"rise-drifts", "stopped", {"R22 rose by 2", "it runs away", NULL}, 5, 2},
+    /* Ohm's law: 0.42 V on 10 ohm */
+    {"tune", "done", {"\"target\":0.42", "\"verdict\":\"within\"", "\"current-here\":{\"value\":0.042", NULL},
+     2, 0},
+    {"lot", "done", {"\"parts\":20", "\"outside\":[5]", "\"for\"", NULL}, 0, 0},
 };
+
+/* Those of the demo's scenes have its meters, and these an amplifier's sheet. */
+static bool by_scene(const char *name)
+{
+	return strncmp(name, "rise", 4) == 0 || strcmp(name, "tune") == 0 || strcmp(name, "lot") == 0;
+}
 
 /* ---- replay ---- */
 
@@ -70,8 +86,9 @@ static char *replay(const char *name, int *status)
 	const char *build = getenv("TALLY_BUILD");
 	char command[1024];
 	snprintf(command, sizeof command,
-	         "%s/tallyd --replay %s/%s.rec --sheet %s/sheet.csv --config %s/bench.conf 2>/dev/null",
-	         build ? build : "build", FOLDER, name, FOLDER, FOLDER);
+	         "%s/tallyd --replay %s/%s.rec --sheet %s --config %s/bench.conf --log :memory: 2>/dev/null",
+	         build ? build : "build", FOLDER, name, by_scene(name) ? "demo/power.csv" : FOLDER "/sheet.csv",
+	         by_scene(name) ? "demo" : FOLDER);
 	return run(command, status);
 }
 
@@ -101,7 +118,7 @@ static bool is_kind(const char *line, const char *kind)
 
 static char *wanted(const char *records)
 {
-	static const char *const kinds[] = {"guide", "entry", "alarm", "job", "strike", "gap"};
+	static const char *const kinds[] = {"guide", "entry", "alarm", "job", "strike", "gap", "fit"};
 	char *out = calloc(1, strlen(records) + 2);
 	size_t n = 0;
 	assert_non_null(out);
@@ -167,31 +184,37 @@ static const struct ending scenes[] = {
     {"reform-away", "stopped", {"rises at constant volts", NULL}, 2, 2},
 };
 
-static void scenes_of_the_demo(void **state)
+static void play_scene(const struct ending *e, const char *sheet)
 {
 	const char *build = getenv("TALLY_BUILD");
-	(void)state;
-	for (size_t i = 0; i < sizeof scenes / sizeof *scenes; i++) {
-		char tape[] = "/tmp/tally-scene-XXXXXX", command[1024];
-		int fd = mkstemp(tape), status;
-		assert_true(fd >= 0);
-		close(fd);
-		/* Other noise makes no other end. */
-		for (int seed = 0; seed < 3; seed++) {
-			note_row("%s, seed %d", scenes[i].name, seed);
-			snprintf(command, sizeof command,
-			         "%s/demo/meters --tape %s --seed %d demo/scenes/%s.scene >/dev/null && "
-			         "%s/tallyd --replay %s --sheet demo/amplifier.csv --config demo/bench.conf "
-			         "--log :memory: 2>&1",
-			         build ? build : "build", tape, seed, scenes[i].name, build ? build : "build", tape);
-			char *whole = run(command, &status);
-			if (status != 0)
-				fail_msg("status %d: %.400s", status, whole);
-			check_ending(&scenes[i], whole);
-			free(whole);
-		}
-		unlink(tape);
+	char tape[] = "/tmp/tally-scene-XXXXXX", command[1024];
+	int fd = mkstemp(tape), status;
+	assert_true(fd >= 0);
+	close(fd);
+	/* Other noise makes no other end. */
+	for (int seed = 0; seed < 3; seed++) {
+		note_row("%s, seed %d", e->name, seed);
+		snprintf(command, sizeof command,
+		         "%s/demo/meters --tape %s --seed %d demo/scenes/%s.scene >/dev/null && "
+		         "%s/tallyd --replay %s --sheet %s --config demo/bench.conf --log :memory: 2>&1",
+		         build ? build : "build", tape, seed, e->name, build ? build : "build", tape, sheet);
+		char *whole = run(command, &status);
+		if (status != 0)
+			fail_msg("status %d: %.400s", status, whole);
+		check_ending(e, whole);
+		free(whole);
 	}
+	unlink(tape);
+}
+
+static void scenes_of_the_demo(void **state)
+{
+	(void)state;
+	for (size_t i = 0; i < sizeof scenes / sizeof *scenes; i++)
+		play_scene(&scenes[i], "demo/amplifier.csv");
+	for (size_t i = 0; i < sizeof endings / sizeof *endings; i++)
+		if (by_scene(endings[i].name))
+			play_scene(&endings[i], "demo/power.csv");
 }
 
 static void the_same_twice(void **state)
@@ -357,6 +380,20 @@ static void meanwhile(struct tape *p, const char *at, double kilohm)
 static const struct reform_part good = {
     .C = 32e-6, .rated = 450, .A = 2.5e-3, .left = 40e-6, .tau = 300, .R = 100e3, .input = 10e6};
 
+static int record_scenes(void)
+{
+	const char *build = getenv("TALLY_BUILD");
+	int bad = 0;
+	for (size_t i = 0; i < sizeof endings / sizeof *endings; i++) {
+		char command[600];
+		snprintf(command, sizeof command,
+		         "%s/demo/meters --tape " FOLDER "/%s.rec demo/scenes/%s.scene >/dev/null",
+		         build ? build : "build", endings[i].name, endings[i].name);
+		bad |= by_scene(endings[i].name) && system(command) != 0;
+	}
+	return bad;
+}
+
 static int record(void)
 {
 	struct reform_part part = good;
@@ -454,6 +491,8 @@ int main(int argc, char **argv)
 {
 	if (argc > 1 && strcmp(argv[1], "--record") == 0)
 		return record();
+	if (argc > 1 && strcmp(argv[1], "--scenes") == 0)
+		return record_scenes();
 	if (argc > 1 && strcmp(argv[1], "--rebuild") == 0)
 		return rebuild();
 	const struct CMUnitTest tests[] = {

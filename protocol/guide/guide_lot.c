@@ -297,13 +297,31 @@ static bool nothing_there(const struct guide *g, const struct guide_input *in)
 	return in->over || fabs(in->x.value) < FRACTION_OPEN * g->plan.nominal;
 }
 
+#define NEVER (INT64_MIN / 2)
+
+/* Since it was taken up, or its meter is back, the probes were not open; what stands between
+ * them reads like the part that was counted last, and so it is that part. */
+static bool stands_still(const struct guide *g, struct measure x)
+{
+	int n = parts(g);
+	if (g->said_at != NEVER || g->kept_at != NEVER || n < 1 || guide_slot_value(g, SLOT_AGAIN) > 0)
+		return false;
+	return fabs(x.value - g->slot[n].value) <= 2 * hypot(isfinite(x.u) ? x.u : 0, g->slot[n].u);
+}
+
 /* said_at: the probes were open last; kept_at: a part was counted last. */
 static void reading(struct guide *g, const struct guide_input *in, struct guide_out *out)
 {
+	char value[32];
 	if (g->step != STEP_TOUCH)
 		return;
+	if (g->read_at[in->role] == INT64_MIN)
+		g->said_at = g->kept_at = NEVER;
 	if (nothing_there(g, in))
 		g->said_at = in->t;
+	else if (in->act == GUIDE_SETTLED && stands_still(g, in->x))
+		snprintf(out->text, sizeof out->text, "not counted: %s reads as part %d did, and the probes were not "
+		         "lifted since; lift, and touch the next", shown(in->x.value, unit(g), value), parts(g));
 	else if (in->act == GUIDE_SETTLED)
 		count_part(g, in, in->x, false, out);
 }
@@ -313,7 +331,8 @@ static bool unsettled(const struct guide *g)
 {
 	double v = fabs(g->live[ROLE_PART].value);
 	return g->step == STEP_TOUCH && g->is_live[ROLE_PART] && !g->is_over[ROLE_PART] &&
-	       v >= FRACTION_OPEN * g->plan.nominal && g->said_at >= g->kept_at;
+	       v >= FRACTION_OPEN * g->plan.nominal && g->said_at >= g->kept_at &&
+	       !stands_still(g, g->live[ROLE_PART]);
 }
 
 static bool input(struct guide *g, const struct guide_input *in, struct guide_out *out)
