@@ -116,6 +116,9 @@ static void live_and_die(struct stand *s, struct told *k, int ms)
 	                     strlen(strstr(load->line, "\"record\":{") + 9) - 2));
 	do {
 		while (due < 8) {
+			/* Chosen anew each time, or it has its entry. */
+			if (i % 2)
+				mustsend(load, CALL("\"anew\"", "again", "{}"));
 			mustsend(load, i++ % 2 ? CALL("\"load\"", "take", "{\"meter\":\"red\"}")
 			                       : CALL("\"load\"", "note",
 			                              "{\"position\":\"R1\",\"text\":\"under load\"}"));
@@ -355,6 +358,7 @@ static void test_full(void **state)
 	mustsee(second, "\"event\":\"not-logged\"");
 	wait_until(s, file_has(s->said, "NOT LOGGED"));
 	assert_true(health_is(s, "full"));
+	musttally(s, 0, "again"); /* it has its entry: another is asked for */
 	struct answer a = tally(s, "take");
 	assert_int_equal(a.status, 4);
 	assert_non_null(strstr(a.err, "NOT LOGGED"));
@@ -385,6 +389,7 @@ static void test_full(void **state)
 	wait_until(s, health_is(s, "good")); /* the reserve is there again */
 	musttally(s, 0, "note", "R1", "room again");
 	mustsee(first, "room again");
+	musttally(s, 0, "again");
 	wait_until(s, tally_status(s, "take") == 0);
 	musttally(s, 0, "verify");
 	assert_int_equal(daemon_stop(s, SIGTERM), 0);

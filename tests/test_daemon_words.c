@@ -455,6 +455,7 @@ static void test_who_asked(void **state)
 	nap_ms(600);
 	meter_says(s, red, "+100.2 kOhm");
 	mustsee(p, "\"event\":\"logged\"");
+	musttally(s, 0, "again"); /* it has the entry of its touch */
 	musttally(s, 0, "take");
 	musttally(s, 0, "note", "R1", "brown");
 	musttally(s, 0, "undo");
