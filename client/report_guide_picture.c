@@ -78,6 +78,15 @@ static void scale(const struct report *r, const struct panel *p, enum function f
 	lines_puts(out, "</text>");
 }
 
+/* With two marks at least: of one alone nobody can read how far another value is away. */
+static void scale_of(const struct chart_panel *panel, int marks, struct chart_scale *out)
+{
+	for (int inside = 0; inside < 2 && marks < 12; marks++) {
+		chart_scale(panel, marks, out);
+		inside = (int)(floor(out->high / out->step + 1e-9) - ceil(out->low / out->step - 1e-9)) + 1;
+	}
+}
+
 static void trail(const struct report *r, const struct report_guide *g,
                   const struct report_guide_panel *from, const struct panel *p, struct lines *out)
 {
@@ -144,7 +153,7 @@ static void current(const struct report *r, const struct report_guide *g, struct
 		}
 	column[0].first = column[0].last = column[0].low;
 	column[1].low = column[1].high = column[1].first = column[1].last = column[0].high;
-	chart_scale(&range, 3, &p->scale);
+	scale_of(&range, 3, &p->scale);
 	scale(r, p, FUNCTION_AMP_DC, SAY(r, "current, calculated", "Strom, berechnet"), out);
 	lines_puts(out, "<path fill=\"none\" stroke=\"#000\" stroke-width=\"1.4\" stroke-dasharray=\"5 3\" d=\"");
 	for (int i = 0; i < g->records; i++)
@@ -210,7 +219,7 @@ void report_guide_picture(const struct report *r, const struct report_guide *g, 
 	lines_puts(out, "</desc>");
 	for (int i = 0; i < g->panels; i++, y += PANEL) {
 		p = (struct panel){.top = y, .bottom = y + PANEL - 26};
-		chart_scale(&g->panel[i].panel, 4, &p.scale);
+		scale_of(&g->panel[i].panel, 4, &p.scale);
 		snprintf(what, sizeof what, "%.40s (%.32s)", report_guide_word(r, REPORT_GUIDE_ROLE, g->panel[i].role),
 		         g->panel[i].panel.meter);
 		scale(r, &p, g->panel[i].panel.function, what, out);

@@ -126,14 +126,55 @@ static int measure(const struct table *t, size_t *width)
 	return last;
 }
 
+/*
+ * Where a terminal is too narrow, columns that do not fit are said on a line below each row, as a
+ * screen reader says them.  The last column is folded where it has room for some words.
+ */
+#define FOLD_ROOM 20
+#define BELOW_INDENT 5
+static int columns_that_fit(const struct table *t, const struct style *style, const size_t *width,
+                            int last)
+{
+	size_t column = 0;
+	for (int c = 0; c <= last && style->width > 0; c++) {
+		if (!width[c])
+			continue;
+		bool fits = column + width[c] <= (size_t)style->width ||
+		            (c == last && column + FOLD_ROOM <= (size_t)style->width);
+		if (!fits && c > 0)
+			return c;
+		column += width[c] + TABLE_GAP;
+	}
+	return t->count;
+}
+
+static void print_below(const struct table *t, const struct style *style, struct lines *out, int from,
+                        int last, const struct table_row *row)
+{
+	struct lines text = {0};
+	for (int c = from; c <= last; c++) {
+		const char *cell = cell_text(row, c), *name = t->columns[c].bare ? "" : t->columns[c].name;
+		if (cell[0])
+			lines_printf(&text, "%s%s%s%s", text.len ? ", " : "", name, name[0] ? " " : "", cell);
+	}
+	if (text.len) {
+		lines_puts(out, "\n");
+		lines_fill(out, ' ', BELOW_INDENT);
+		words_fold(out, style, BELOW_INDENT, BELOW_INDENT, lines_text(&text));
+	}
+	out->failed = out->failed || text.failed;
+	lines_free(&text);
+}
+
 /* One line of cells; trailing spaces are never written. */
 static void print_row(const struct table *t, const struct style *style, struct lines *out,
                       const size_t *width, int last, const struct table_row *row)
 {
 	size_t column = 0, owed = 0;
 	enum table_mark mark = row ? row->mark : TABLE_FAINT;
+	int fit = columns_that_fit(t, style, width, last);
 	lines_puts(out, table_colour(style, mark));
-	for (int c = 0; c <= last; c++) {
+	for (int c = 0; c <= last && c < fit; c++) {
 		if (!width[c])
 			continue;
 		const char *text = row ? cell_text(row, c) : t->columns[c].name;
@@ -152,6 +193,8 @@ static void print_row(const struct table *t, const struct style *style, struct l
 		column += width[c] + TABLE_GAP;
 		owed += TABLE_GAP;
 	}
+	if (row && fit <= last)
+		print_below(t, style, out, fit, last, row);
 	lines_puts(out, table_colour_end(style, mark));
 	lines_puts(out, "\n");
 }

@@ -10,7 +10,7 @@
  *     seq 12, position R12, quantity value, shown 612 kohm, verdict outside, ...
  *
  * Columns without any cell are left out.  The last column is folded at the width
- * of the terminal.
+ * of the terminal; what has no room there at all is said on a line below its row.
  */
 #ifndef TALLY_CLIENT_TABLE_H
 #define TALLY_CLIENT_TABLE_H

@@ -369,6 +369,32 @@ static void test_signs_and_width(void **state)
 
 /* ---- the others ---- */
 
+/* On a narrow terminal nothing is wider than it: what does not fit is said below its row. */
+static void test_narrow(void **state)
+{
+	(void)state;
+	static const int widths[] = {60, 80, 100};
+	for (size_t i = 0; i < sizeof widths / sizeof *widths; i++) {
+		struct view_entries v;
+		struct lines out = {0};
+		struct style style = {.width = widths[i]};
+		view_entries_begin(&v);
+		add(&v, &style, CLOSE, UNTOUCHED);
+		add(&v, &style, DRIFTED, UNTOUCHED);
+		view_entries_print(&v, &style, &out);
+		view_entries_end(&v);
+		for (const char *line = lines_text(&out), *end; *line; line = end + 1) {
+			end = strchr(line, '\n');
+			if (words_width(line, (size_t)(end - line)) > (size_t)widths[i])
+				fail_msg("wider than %d:\n%s", widths[i], lines_text(&out));
+		}
+		assert_non_null(strstr(lines_text(&out), "carbon, drifted up"));
+		assert_non_null(strstr(lines_text(&out), "red"));
+		assert_non_null(strstr(lines_text(&out), "\n     "));
+		lines_free(&out);
+	}
+}
+
 static void test_compare(void **state)
 {
 	(void)state;
@@ -788,6 +814,7 @@ int main(void)
 		cmocka_unit_test(test_entries_afterwards),
 		cmocka_unit_test(test_colour),
 		cmocka_unit_test(test_signs_and_width),
+		cmocka_unit_test(test_narrow),
 		cmocka_unit_test(test_compare),
 		cmocka_unit_test(test_verify),
 		cmocka_unit_test(test_meters),
