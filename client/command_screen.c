@@ -147,6 +147,7 @@ static void print_told(void *arg, const struct happening_told *told)
 static void on_changed(void *arg)
 {
 	struct bench_loop *b = arg;
+	senses_ear(&b->senses);
 	if (b->plain)
 		print_notes(b);
 	else

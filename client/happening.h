@@ -54,6 +54,7 @@ struct happening_told {
 	const char *next;     /* what can be done now: "take it, or choose R13" */
 	const char *guide;    /* the step: "leak.zero"; `shown` is its value, `why` it was given up */
 	const char *alarm;    /* what danger: "live", "mains", "held" */
+	bool ear;             /* a guided run says what its pitch says, too: not over that */
 	bool typed;           /* an entry from an instrument without a data line: `meter` */
 	int64_t seq;          /* the record, where there is one; else 0 */
 };

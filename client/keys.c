@@ -133,7 +133,7 @@ static bool act(struct keys *k, int key, const struct keys_guide *guide, struct 
 			continue;
 		if (action_table[i].typed)
 			begin(k, KEYS_TYPE, action, guide);
-		else if (action == ACTION_LIVE || action == ACTION_COLD)
+		else if (action == ACTION_LIVE || action == ACTION_COLD || action == ACTION_LEAVE)
 			begin(k, KEYS_CONFIRM, action, guide);
 		else if (action == ACTION_HELP || action == ACTION_SHEET || action == ACTION_RISE)
 			begin(k, KEYS_LOOK, action, guide);
@@ -183,6 +183,9 @@ bool keys_line(const char *line, struct deed *out, char *why, size_t size)
 			snprintf(why, size, "%s is followed by %s", row->word, row->typed);
 			return false;
 		}
+		/* "go back C1" */
+		if (i == ACTION_GO && strncmp(text, "back", 4) == 0 && (!text[4] || text[4] == ' '))
+			return done(out, ACTION_GO_BACK, text + 4 + strspn(text + 4, " "));
 		return done(out, (enum action)i, text);
 	}
 	/* A position by its name alone. */

@@ -52,6 +52,9 @@
 	X(LINE, 'j', "j", "line", "LINE", "line", "sheet, fit, valve, unit")                 \
 	X(RISE, '!', "!", "ready", NULL, "ready", "is it, for the power?")                   \
 	X(FITTED, '.', ".", "fitted", "POSITIONS", "fitted", "no leg is up, it is in")       \
+	X(GO, '>', ">", "go", NULL, "run", "guided: on, back, leave")                        \
+	X(GO_BACK, '<', "<", "go back", NULL, "step back", "guided run: once more")          \
+	X(LEAVE, '*', "*", "leave", NULL, "leave", "the guided run as it is")                \
 	X(LIVE, 'l', "l", "live", NULL, "live", "volts on; cautions first")                  \
 	X(COLD, 'k', "k", "cold", NULL, "cold", "measure reservoirs dead")                   \
 	X(MUTE, 'z', "z", "mute", NULL, "mute", "sound and speech off, on")                  \

@@ -46,7 +46,7 @@ struct report_entry {
 	double value, u;      /* SI; u the standard uncertainty, 0: not known */
 	double hertz;         /* of alternating volts or amps, as the entry says; 0: it does not */
 	bool aside;           /* ... another one than its place is meant for: a point of a response */
-	enum report_word word, service; /* service REPORT_NONE: not judged */
+	enum report_word word, service, second; /* REPORT_NONE: not judged; second: of what came beside it */
 	char shown[64];
 };
 

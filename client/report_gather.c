@@ -111,6 +111,7 @@ static void read_entry(struct report_entry *e, struct slice element)
 	e->hertz = report_hertz(e);
 	e->word = word_of(e->judged, "verdict");
 	e->service = word_of(e->judged, "service.verdict");
+	e->second = word_of(e->judged, "second.verdict");
 	words_member(e->record, "shown", e->shown, sizeof e->shown);
 }
 

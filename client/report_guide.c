@@ -15,6 +15,8 @@
 #include <stdlib.h>
 #include <string.h>
 
+#define WORD(r, of, name) report_guide_word(r, REPORT_GUIDE_##of, name)
+
 bool report_guide_tells(const struct report_record *one)
 {
 	return strcmp(one->kind, "guide") == 0;
@@ -182,72 +184,15 @@ void report_guide_free(struct report *r)
 	free(r->guide);
 }
 
-/* ---- words ---- */
-
-struct named {
-	const char *name, *en, *de;
-};
-
-static const char *named(const struct report *r, const struct named *table, size_t n,
-                         const char *name)
-{
-	for (size_t i = 0; i < n; i++)
-		if (strcmp(table[i].name, name) == 0)
-			return SAY(r, table[i].en, table[i].de);
-	return name;
-}
-#define NAMED(r, table, name) named(r, table, sizeof table / sizeof *table, name)
-
-static const struct named kinds[] = {
-	{"leak", "leakage", "Leckstrom"},
-	{"reform", "re-forming", "Nachformieren"},
-	{"rise", "bringing up the power", "Hochfahren der Versorgung"},
-	{"tune", "setting by ear", "Einstellen nach Gehör"},
-	{"lot", "sorting of loose parts", "Sortieren loser Teile"},
-};
-static const struct named ends[] = {
-	{"done", "done", "beendet"},
-	{"stopped", "given up", "abgebrochen"},
-	{"left", "left", "verlassen"},
-};
-static const struct named members[] = {
-	{"leakage", "leakage", "Leckstrom"},
-	{"shift", "shift of the grid", "Verschiebung am Gitter"},
-	{"volts", "volts", "Spannung"},
-	{"current", "current", "Strom"},
-	{"at", "volts at the part", "Spannung am Teil"},
-	{"verdict", "verdict", "Urteil"},
-	{"most", "at most", "höchstens"},
-	{"by", "limit by", "Grenze nach"},
-	{"watts", "heat, W", "Wärme, W"},
-	{"formed", "time under volts, s", "Zeit unter Spannung, s"},
-	{"held", "held, s", "gehalten, s"},
-	{"away", "not seen, s", "nicht gesehen, s"},
-	{"highest", "highest, V", "höchste, V"},
-	{"highest-current", "highest current", "höchster Strom"},
-	{"breaks", "breaks", "Unterbrechungen"},
-	{"quarter", "at a quarter of the volts", "bei einem Viertel der Spannung"},
-	{"half", "at half of them", "bei der Hälfte"},
-	{"three-quarters", "at three quarters", "bei drei Vierteln"},
-	{"full", "at all of them", "bei der ganzen"},
-	{"target", "target", "Ziel"},
-	{"low", "lower limit", "untere Grenze"},
-	{"high", "upper limit", "obere Grenze"},
-	{"difference", "difference", "Unterschied"},
-	{"parts", "parts", "Teile"},
-	{"pairs", "pairs", "Paare"},
-	{"outside", "outside", "außerhalb"},
-	{"nominal", "nominal", "Nennwert"},
-	{"percent", "percent", "Prozent"},
-};
+/* ---- numbers in words ---- */
 
 static void title_of(const struct report *r, const struct report_guide *g, char *out, size_t size)
 {
 	char kind[48], of[64];
 	words_member(g->record[0]->record, "guide", kind, sizeof kind);
 	words_member(g->record[0]->record, "of", of, sizeof of);
-	snprintf(out, size, "%s%s%s: %s", NAMED(r, kinds, kind), of[0] ? ", " : "", of,
-	         g->ended ? NAMED(r, ends, g->ended) : SAY(r, "not ended", "nicht beendet"));
+	snprintf(out, size, "%s%s%s: %s", WORD(r, KIND, kind), of[0] ? ", " : "", of,
+	         g->ended ? WORD(r, END, g->ended) : SAY(r, "not ended", "nicht beendet"));
 }
 
 static void put(char *out, size_t size, const char *between, const char *text)
@@ -264,6 +209,36 @@ static void plain_number(const struct report *r, double x, char *out, size_t siz
 	for (char *p = out; r->german && *p; p++)
 		if (*p == '.')
 			*p = ',';
+}
+
+/* Numbers of a result that stand without their unit; "s": as time; "": they have none. */
+static const char *unit_of(const char *member)
+{
+	static const struct {
+		const char *name, *unit;
+	} units[] = {{"watts", "W"}, {"formed", "s"}, {"held", "s"}, {"soaked", "s"}, {"mains", "V"},
+	             {"tap", "V"}, {"balance-dB", "dB"}, {"hum-dB", "dB"}, {"percent", "%"}};
+	for (size_t i = 0; i < sizeof units / sizeof *units; i++)
+		if (strcmp(units[i].name, member) == 0)
+			return units[i].unit;
+	return "";
+}
+
+static void member_number(const struct report *r, const char *member, double x, char *out,
+                          size_t size)
+{
+	const char *unit = unit_of(member);
+	long long s = llround(x);
+	if (strcmp(unit, "s") == 0) {
+		snprintf(out, size, "%lld:%02lld:%02lld\xc2\xa0h", s / 3600, s / 60 % 60, s % 60);
+	} else if (unit[0]) {
+		/* Watts, decibels and percent are no units of a reading, so nobody else writes them. */
+		bool milli = !strcmp(unit, "W") && fabs(x) < 1;
+		plain_number(r, milli ? 1000 * x : x, out, size);
+		put(out, size, "\xc2\xa0", milli ? "mW" : unit);
+	} else {
+		plain_number(r, x, out, size);
+	}
 }
 
 /* {"value":..., "u":..., "unit":...}; false where it is none. */
@@ -295,10 +270,14 @@ static void inside_text(const struct report *r, json_t *value, int depth, char *
 	json_object_foreach(value, key, one) {
 		char *flat = json_dumps(one, JSON_ENCODE_ANY | JSON_COMPACT);
 		text[0] = '\0';
-		if (flat)
+		if (json_is_number(one))
+			member_number(r, key, json_number_value(one), text, sizeof text);
+		else if (flat)
 			value_text(r, (struct slice){flat, strlen(flat)}, depth + 1, text, sizeof text);
 		free(flat);
-		snprintf(both, sizeof both, "%s %s", NAMED(r, members, key), text);
+		if (!text[0])
+			continue; /* null, true and false: nothing for people */
+		snprintf(both, sizeof both, "%s %s", WORD(r, MEMBER, key), text);
 		put(out, size, ", ", both);
 	}
 	json_array_foreach(value, i, one) {
@@ -323,6 +302,8 @@ static void value_text(const struct report *r, struct slice s, int depth, char *
 		if (!strcmp(out, "within") || !strcmp(out, "outside") || !strcmp(out, "unsure"))
 			snprintf(out, size, "%s", report_verdict(r, !strcmp(out, "within") ? REPORT_WITHIN
 			         : !strcmp(out, "unsure") ? REPORT_UNSURE : REPORT_OUTSIDE));
+		else
+			snprintf(out, size, "%s", WORD(r, VALUE, out));
 	} else if (json_number(s, &x)) {
 		plain_number(r, x, out, size);
 	} else if (s.at && (*s.at == '{' || *s.at == '[')) {
@@ -342,7 +323,7 @@ static const struct report_entry *entry_of(const struct report *r, int64_t seq)
 	return NULL;
 }
 
-/* The entries that a record names and the one before it did not. */
+/* The entries that a record names and an earlier one did not. */
 static void new_entries(const struct report *r, struct slice record, struct slice before,
                         char *out, size_t size)
 {
@@ -362,7 +343,7 @@ static void new_entries(const struct report *r, struct slice record, struct slic
 			report_value(r, e->shown, shown, sizeof shown);
 		else
 			plain_number(r, json_number_value(json_object_get(one, "value")), shown, sizeof shown);
-		snprintf(text, sizeof text, "%s%s%s (%s %lld)", e ? e->position : NAMED(r, members, name),
+		snprintf(text, sizeof text, "%s%s%s (%s %lld)", e ? e->position : WORD(r, MEMBER, name),
 		         e ? ": " : " ", shown, SAY(r, "entry", "Eintrag"), (long long)seq);
 		put(out, size, "\n", text);
 	}
@@ -384,28 +365,37 @@ static bool same_step(struct slice a, struct slice b)
 static void steps(const struct report *r, const struct report_guide *g, struct paper *p)
 {
 	const struct paper_column columns[] = {
-		{SAY(r, "after", "nach"), 3, false}, {SAY(r, "asked for", "verlangt"), 4, false},
-		{SAY(r, "logged", "verzeichnet"), 6, false}, {SAY(r, "said", "gesagt"), 6, false}};
+		{SAY(r, "after", "nach"), 2, false}, {SAY(r, "step", "Schritt"), 6, false},
+		{SAY(r, "logged", "verzeichnet"), 6, false}, {SAY(r, "said", "gesagt"), 5, false}};
 	char when[40], text[WORDS_SIZE], said[WORDS_SIZE];
 	struct slice before = {NULL, 0};
-	char caption[120];
+	char caption[120], kind[48];
+	words_member(g->record[0]->record, "guide", kind, sizeof kind);
 	report_time(r, g->from, false, when, sizeof when);
 	snprintf(caption, sizeof caption, SAY(r, "Its steps, from %s", "Seine Schritte, ab %s"), when);
 	paper_table(p, caption, columns, 4);
 	for (int i = 0; i < g->records; i++) {
 		struct slice record = g->record[i]->record;
-		new_entries(r, record, before, text, sizeof text);
+		/* What a step logged is in the record with which the next one begins. */
+		struct slice after = i + 1 < g->records ? g->record[i + 1]->record : record;
+		new_entries(r, after, record, text, sizeof text);
 		if (i && i + 1 < g->records && same_step(record, before) && !text[0])
 			continue;
 		paper_row(p, NULL);
 		long long s = (g->record[i]->t - g->from) / 1000000;
 		paper_cell_printf(p, PAPER_PLAIN, "%lld:%02lld:%02lld", s / 3600, s / 60 % 60, s % 60);
 		words_member(record, "step", said, sizeof said);
+		snprintf(said, sizeof said, "%s", report_guide_step(r, kind, said));
 		if (end_of(g->record[i]))
-			snprintf(said, sizeof said, "%s", NAMED(r, ends, end_of(g->record[i])));
+			snprintf(said, sizeof said, "%s", WORD(r, END, end_of(g->record[i])));
 		paper_cell(p, PAPER_PLAIN, said);
 		paper_cell(p, PAPER_PLAIN, text);
 		words_member(record, i ? "failed" : "said", said, sizeof said);
+		if (!i && said[0]) {
+			char with[WORDS_SIZE];
+			snprintf(with, sizeof with, "%s %.400s", SAY(r, "with", "mit"), said);
+			snprintf(said, sizeof said, "%s", with);
+		}
 		if (json_bool(json_member(record.at, record.len, "alarm"), false))
 			put(said, sizeof said, "; ", SAY(r, "DANGER: a limit was passed",
 			                                 "GEFAHR: eine Grenze war überschritten"));
@@ -425,6 +415,32 @@ static bool bound(const char *name)
 	return false;
 }
 
+/* A list of places or pairs, an item each: "R21 (cathode current): volts 350 mV, ..." */
+static void each_of(const struct report *r, json_t *list, struct paper *p, bool *any)
+{
+	char text[700], item[900];
+	json_t *one;
+	size_t i;
+	json_array_foreach(list, i, one) {
+		const char *at = json_string_value(json_object_get(one, "position"));
+		const char *what = json_string_value(json_object_get(one, "what"));
+		text[0] = item[0] = '\0';
+		if (at)
+			snprintf(item, sizeof item, "%.64s%s%.80s%s: ", at, what ? " (" : "",
+			         what ? WORD(r, VALUE, what) : "", what ? ")" : "");
+		if (at) {
+			json_object_del(one, "position");
+			json_object_del(one, "what");
+		}
+		inside_text(r, one, 1, text, sizeof text);
+		put(item, sizeof item, "", text);
+		if (!*any)
+			paper_list_begin(p);
+		*any = true;
+		paper_item(p, item);
+	}
+}
+
 static void result(const struct report *r, const struct report_guide *g, struct paper *p)
 {
 	struct slice record = g->record[g->records - 1]->record;
@@ -439,22 +455,78 @@ static void result(const struct report *r, const struct report_guide *g, struct 
 			snprintf(unit, sizeof unit, "%s", json_string_value(json_object_get(one, "unit")));
 	/* By the text as it was sealed: its digits are not written anew. */
 	json_object_foreach(all, name, one) {
+		if (json_is_object(json_array_get(one, 0))) {
+			each_of(r, one, p, &any);
+			continue;
+		}
 		value_text(r, json_member(s.at, s.len, name), 0, text, sizeof text);
 		if (bound(name) && unit[0] && json_is_number(one)) {
 			report_si(json_number_value(one), unit, like, sizeof like);
 			report_like(r, json_number_value(one), 3, like, text, sizeof text);
+			if (!strcmp(name, "most") && json_is_true(json_object_get(all, "assumed")))
+				put(text, sizeof text, " ", SAY(r, "(assumed: the sheet says none)",
+				                                "(angenommen: das Blatt nennt keine)"));
+		} else if (json_is_number(one)) {
+			member_number(r, name, json_number_value(one), text, sizeof text);
 		}
 		if (!text[0])
 			continue;
 		if (!any)
 			paper_list_begin(p);
 		any = true;
-		snprintf(item, sizeof item, "%s: %s", NAMED(r, members, name), text);
+		snprintf(item, sizeof item, "%s: %s", WORD(r, MEMBER, name), text);
 		paper_item(p, item);
 	}
 	if (any)
 		paper_list_end(p);
 	json_decref(all);
+}
+
+/* The entry that a run's leakage was worked out from; *struck: one of them counts no more. */
+static const struct report_entry *rests_on(const struct report *r, struct slice record, bool *struck)
+{
+	static const char *const slots[] = {"zero", "volts", "drop"};
+	const struct report_entry *last = NULL;
+	char path[40];
+	int64_t seq;
+	for (size_t i = 0; i < sizeof slots / sizeof *slots; i++) {
+		snprintf(path, sizeof path, "values.%s.seq", slots[i]);
+		const struct report_entry *e = json_int(json_member(record.at, record.len, path), &seq) ?
+		                               entry_of(r, seq) : NULL;
+		*struck = *struck || (e && (!json_absent(e->struck) || !json_absent(e->moved)));
+		last = e && e->quantity == QUANTITY_LEAKAGE ? e : last;
+	}
+	return last;
+}
+
+bool report_guide_leakage(const struct report *r, const char *position, char *out, size_t size,
+                          const struct report_entry **rests, bool *outside)
+{
+	char verdict[16], value[96];
+	for (int i = r->guides - 1; i >= 0; i--) {
+		const struct report_guide *g = &r->guide[i];
+		const struct report_record *end = g->records ? g->record[g->records - 1] : NULL;
+		bool struck = false;
+		if (!g->ended || !strcmp(g->ended, "left") || strcmp(end->position, position) ||
+		    (!words_member_is(end->record, "guide", "leak") &&
+		     !words_member_is(end->record, "guide", "reform")) ||
+		    !measured(r, json_member(end->record.at, end->record.len, "result.leakage"), value,
+		              sizeof value))
+			continue;
+		*rests = rests_on(r, end->record, &struck);
+		if (struck)
+			continue;
+		words_member(end->record, "result.verdict", verdict, sizeof verdict);
+		*outside = !strcmp(verdict, "outside");
+		snprintf(out, size, "%s %s, %s (%s%s)", SAY(r, "leakage", "Leckstrom"), value,
+		         report_verdict(r, !strcmp(verdict, "within") ? REPORT_WITHIN
+		                        : !strcmp(verdict, "unsure") ? REPORT_UNSURE
+		                        : *outside ? REPORT_OUTSIDE : REPORT_NONE),
+		         SAY(r, "calculated, guided run", "berechnet, geführter Lauf"),
+		         !strcmp(g->ended, "stopped") ? SAY(r, ", given up", ", abgebrochen") : "");
+		return true;
+	}
+	return false;
 }
 
 void report_guides(const struct report *r, struct paper *p)

@@ -4,6 +4,7 @@
  * them: from `begun` to `done`, `stopped` or `left`, with what its meters read meanwhile.
  *
  *     report_guide.c          which records are one run, its steps and result
+ *     report_guide_words.c    what all of that is called
  *     report_guide_picture.c  its trail, meter by meter, over one axis of time
  */
 #ifndef TALLY_CLIENT_REPORT_GUIDE_H
@@ -32,8 +33,21 @@ struct report_guide {
 /* Asks for what its meters read; false where a question failed, which was said. */
 enum outcome report_guide_gather(struct client *c, struct report *r);
 void report_guide_free(struct report *r);
+/* ---- report_guide_words.c: the word of that name, the name itself where none is known ---- */
+
+enum report_guide_words {
+	REPORT_GUIDE_KIND, REPORT_GUIDE_END, REPORT_GUIDE_MEMBER, REPORT_GUIDE_ROLE, REPORT_GUIDE_VALUE
+};
+const char *report_guide_word(const struct report *r, enum report_guide_words of, const char *name);
+const char *report_guide_step(const struct report *r, const char *kind, const char *step);
+
 /* Is that record told here, so that the table of what happened leaves it out? */
 bool report_guide_tells(const struct report_record *one);
+/* What the last run that came to its end found of the leakage there, with its verdict: "4.40 uA, outside
+ * (calculated)"; false where there is none, or what it rests on was struck.  *rests: the entry that it
+ * was worked out from last, NULL where it made none. */
+bool report_guide_leakage(const struct report *r, const char *position, char *out, size_t size,
+                          const struct report_entry **rests, bool *outside);
 /* A heading and everything behind it; nothing where there were no guided runs. */
 void report_guides(const struct report *r, struct paper *p);
 /* One item of the owner's page; nothing where there were none. */

@@ -211,7 +211,8 @@ void report_guide_picture(const struct report *r, const struct report_guide *g, 
 	for (int i = 0; i < g->panels; i++, y += PANEL) {
 		p = (struct panel){.top = y, .bottom = y + PANEL - 26};
 		chart_scale(&g->panel[i].panel, 4, &p.scale);
-		snprintf(what, sizeof what, "%.40s (%.32s)", g->panel[i].role, g->panel[i].panel.meter);
+		snprintf(what, sizeof what, "%.40s (%.32s)", report_guide_word(r, REPORT_GUIDE_ROLE, g->panel[i].role),
+		         g->panel[i].panel.meter);
 		scale(r, &p, g->panel[i].panel.function, what, out);
 		trail(r, g, &g->panel[i], &p, out);
 	}

@@ -16,6 +16,12 @@ static void row_id(const char *name, enum quantity q, char *out, size_t size)
 	         q == QUANTITY_VALUE ? "" : quantity_name(q));
 }
 
+/* Of its position: there stands what has no line of its own. */
+static bool first_line(const struct report *r, int i)
+{
+	return i == 0 || r->line[i - 1].position != r->line[i].position;
+}
+
 static void before_and_after(const struct report *r, struct paper *p)
 {
 	const struct paper_column columns[] = {
@@ -26,7 +32,7 @@ static void before_and_after(const struct report *r, struct paper *p)
 		{report_condition_word(r, REPORT_DONE), 17, false},
 		{SAY(r, "between its limits", "zwischen den Grenzen"), 21, false},
 	};
-	char text[800], id[64];
+	char text[800], id[64], leakage[240];
 	struct lines svg = {0};
 	paper_heading(p, 2, "positions", SAY(r, "Every position, before and after",
 	                                     "Jede Position, vorher und nachher"));
@@ -45,6 +51,9 @@ static void before_and_after(const struct report *r, struct paper *p)
 	paper_table(p, SAY(r, "Positions", "Positionen"), columns, 6);
 	for (int i = 0; i < r->lines; i++) {
 		const struct report_line *l = &r->line[i];
+		const struct report_entry *rests = NULL;
+		bool leaks_badly = false, leaks = report_guide_leakage(r, l->position->name, leakage,
+		                                                       sizeof leakage, &rests, &leaks_badly);
 		row_id(l->position->name, l->quantity, id, sizeof id);
 		paper_row(p, id);
 		if (l->quantity == QUANTITY_VALUE)
@@ -61,7 +70,13 @@ static void before_and_after(const struct report *r, struct paper *p)
 				report_entry_text(r, e, text, sizeof text);
 			else if (!l->at[0] && !l->at[1] && !l->at[2] && c == 0)
 				snprintf(text, sizeof text, "%s", SAY(r, "not measured", "nicht gemessen"));
-			paper_cell(p, e && e->word == REPORT_OUTSIDE ? PAPER_STRONG : PAPER_PLAIN, text);
+			bool bad = e && (e->word == REPORT_OUTSIDE || e->second == REPORT_OUTSIDE);
+			if (leaks && (rests ? rests == e : c == 0 && first_line(r, i))) {
+				size_t n = strlen(text);
+				snprintf(text + n, sizeof text - n, "%s%s", n ? "\n" : "", leakage);
+				bad = bad || leaks_badly;
+			}
+			paper_cell(p, bad ? PAPER_STRONG : PAPER_PLAIN, text);
 		}
 		svg.len = 0;
 		report_scale(r, l, i, &svg);

@@ -383,8 +383,10 @@ static void second_text(const struct report *r, const struct report_entry *e, ch
 		report_like(r, hertz, 3, "1 Hz", number, sizeof number);
 		snprintf(at, sizeof at, SAY(r, " at %s", " bei %s"), number);
 	}
-	snprintf(out, size, "%s %s%s",
-	         quantity_from_name(is, strlen(is), &q) ? report_quantity_word(r, q) : is, value, at);
+	snprintf(out, size, "%s %s%s%s%s",
+	         quantity_from_name(is, strlen(is), &q) ? report_quantity_word(r, q) : is, value, at,
+	         e->second != REPORT_NONE ? ", " : "",
+	         e->second != REPORT_NONE ? report_verdict(r, e->second) : "");
 }
 
 static void odd_things(const struct report *r, const struct report_entry *e, char *out, size_t size)

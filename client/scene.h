@@ -36,6 +36,8 @@
 
 /* A `live` that is older is no longer now (it comes 20 times a second). */
 #define SCENE_LIVE_MS 2000
+/* A pitch without news for so long is silent: it would say that nothing moves. */
+#define SCENE_EAR_MS 500
 /* How long a refusal stands in block letters. */
 #define SCENE_REFUSED_MS 6000
 /* Danger that goes on is told again so often. */
@@ -128,6 +130,7 @@ struct scene {
 	int walk_meters;       /* so many at each position, one after the other */
 	bool live; /* the unit has volts on it */
 	bool unit_known;
+	struct { double hertz; bool inside; } ear; /* of `tune`, as of live_at; 0: nothing is heard */
 	struct scene_note guide; /* what the newest guided run asks for; text "" for none */
 	bool discharging; /* its reservoirs are being measured dead: still live */
 	int done, positions;
@@ -243,6 +246,8 @@ const struct scene_meter *scene_front(const struct scene *s);
  * what was logged, until something else is up or touched, and not what the leads read
  * as they lift.  NULL: nothing does.  *function is that of the meter. */
 const char *scene_large(const struct scene *s, int64_t now, const char **function);
+/* The pitch of a `tune`, and whether it is inside its limits; 0 where nothing is to be heard. */
+double scene_ear(const struct scene *s, int64_t now, bool *inside);
 /* Does its value stand? */
 bool scene_stands(const struct scene *s, const struct scene_meter *m, int64_t now);
 /* Digits that the display moved within the last second of this touch; -1: not known. */

@@ -149,7 +149,8 @@ static void on_guide(struct scene *s, int64_t now, struct slice event)
 		scene_note_add(s, now, said ? SCENE_SAID : SCENE_WARNING, json_member(event.at, event.len, "t"), line);
 		scene_note_told(s);
 	}
-	scene_tell(s, &(struct happening_told){.what = HAPPENED_GUIDE, .guide = next ? key : NULL,
+	bool ear = said && words_member_is(event, "ear", "yes");
+	scene_tell(s, &(struct happening_told){.what = HAPPENED_GUIDE, .ear = ear, .guide = next ? key : NULL,
 	                                       .position = of[0] ? of : NULL,
 	                                       .shown = next && shown[0] ? shown : NULL,
 	                                       .verdict = next && verdict[0] ? verdict : NULL,

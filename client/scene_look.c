@@ -73,7 +73,7 @@ void scene_tell(struct scene *s, const struct happening_told *told)
 	}
 	struct scene_told *t = &s->told[(s->told_first + s->told_count++) % SCENE_TOLD_MAX];
 	t->told = (struct happening_told){
-		.what = told->what, .seq = told->seq, .typed = told->typed,
+		.what = told->what, .seq = told->seq, .typed = told->typed, .ear = told->ear,
 		.position = keep(t, 0, told->position), .quantity = keep(t, 1, told->quantity),
 		.shown = keep(t, 2, told->shown), .verdict = keep(t, 3, told->verdict),
 		.side = keep(t, 4, told->side), .looks = keep(t, 5, told->looks),
@@ -134,6 +134,13 @@ bool scene_stands(const struct scene *s, const struct scene_meter *m, int64_t no
 {
 	return s->connected && m && m->shown[0] && !m->stale && s->live_at != INT64_MIN &&
 	       now - s->live_at <= SCENE_LIVE_MS;
+}
+
+double scene_ear(const struct scene *s, int64_t now, bool *inside)
+{
+	bool stands = s->connected && s->live_at != INT64_MIN && now - s->live_at <= SCENE_EAR_MS;
+	*inside = stands && s->ear.inside;
+	return stands ? s->ear.hertz : 0;
 }
 
 const char *scene_large(const struct scene *s, int64_t now, const char **function)

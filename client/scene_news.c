@@ -533,5 +533,10 @@ void scene_live(struct scene *s, int64_t now, struct slice params)
 				meter_live(s, &s->meter[i], now, one);
 	}
 	s->live_at = now;
+	struct slice ear = json_member(params.at, params.len, "ear");
+	s->ear.hertz = 0;
+	if (ear.at)
+		(void)json_number(json_member(ear.at, ear.len, "hertz"), &s->ear.hertz);
+	s->ear.inside = ear.at && json_bool(json_member(ear.at, ear.len, "inside"), false);
 	choose_front(s);
 }

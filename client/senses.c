@@ -150,6 +150,14 @@ void senses_free(struct senses *e)
 	e->voice = NULL;
 }
 
+void senses_ear(struct senses *e)
+{
+	bool inside = false;
+	double hertz = scene_ear(e->sitting->scene, sitting_now(e->sitting), &inside);
+	if (e->running && e->words)
+		voice_ear(e->voice, hertz, inside);
+}
+
 void senses_mute(struct senses *e)
 {
 	bool mute = !voice_muted(e->voice);

@@ -43,6 +43,9 @@ void senses_begin(struct senses *e);
 void senses_end(struct senses *e);
 void senses_free(struct senses *e);
 
+/* The pitch of a `tune`, with every change of the scene; where what is printed is read aloud
+ * by another program (`words` false) its words are enough. */
+void senses_ear(struct senses *e);
 void senses_mute(struct senses *e); /* and back again */
 /* Louder or quieter by so many percent, heard at once; the settings keep it at the end. */
 void senses_volume(struct senses *e, int by);

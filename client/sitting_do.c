@@ -282,6 +282,15 @@ void sitting_do(struct sitting *s, const struct deed *deed)
 			CALL(s, "at", "position", up, "quantity",
 			     text[0] ? text : word_after(quantities, 6, scene->quantity));
 		return;
+	case ACTION_GO:
+		CALL(s, "guide.go", "name", text[0] ? text : NULL);
+		return;
+	case ACTION_GO_BACK:
+		CALL(s, "guide.back", "name", text[0] ? text : NULL);
+		return;
+	case ACTION_LEAVE:
+		CALL(s, "guide.leave", "name", text[0] ? text : NULL);
+		return;
 	case ACTION_LIVE:
 		CALL(s, "job.state", "state", "live");
 		return;

@@ -6,6 +6,7 @@
 #include "client/sound.h"
 
 #include "client/clock.h"
+#include "client/ear.h"
 #include "client/sound_device.h"
 #include "client/tones.h"
 
@@ -18,6 +19,9 @@
 #define PIECE ((size_t)TONE_RATE / 100)
 /* Between two tones, so that they are two: longer than the gap between notes. */
 #define PAUSE_PIECES 15
+/* The pitch is given to the device so far ahead of the ear: less than the device holds, so
+ * that one that takes all at once is not filled with it. */
+#define EAR_AHEAD_US 60000
 
 enum device_state {
 	DEVICE_UNTRIED,
@@ -34,6 +38,7 @@ struct sound {
 	struct turn turn;
 	int volume;
 	bool mute, stop, busy;
+	struct { double hertz; bool inside; int64_t at; } ear; /* hertz 0: silence */
 	int users; /* thread and owner: the last one frees */
 	unsigned played;
 	enum device_state state;
@@ -41,6 +46,7 @@ struct sound {
 
 	/* The thread's own. */
 	struct sound_device *device;
+	int64_t ear_next;  /* when the next of its figures begins */
 	int64_t failed_at; /* when it could not be opened; 0: it could */
 	int16_t pcm[TONE_SAMPLES_MAX];
 };
@@ -51,6 +57,13 @@ static void sound_free(struct sound *s)
 	pthread_cond_destroy(&s->quiet);
 	pthread_mutex_destroy(&s->mutex);
 	free(s);
+}
+
+/* Under the mutex. */
+static bool ear_on(const struct sound *s)
+{
+	return !s->stop && !s->mute && s->volume > 0 && s->ear.hertz > 0 &&
+	       clock_us() - s->ear.at < SOUND_EAR_MS * INT64_C(1000);
 }
 
 /* ---- the device, on the thread ---- */
@@ -123,7 +136,7 @@ static enum end play(struct sound *s, size_t count, enum turn_rank rank)
 static void pause_between(struct sound *s)
 {
 	pthread_mutex_lock(&s->mutex);
-	bool waits = !turn_empty(&s->turn);
+	bool waits = !turn_empty(&s->turn) || ear_on(s);
 	pthread_mutex_unlock(&s->mutex);
 	memset(s->pcm, 0, PIECE * sizeof s->pcm[0]);
 	for (int i = 0; i < PAUSE_PIECES && waits; i++)
@@ -159,19 +172,86 @@ static void play_item(struct sound *s, const struct turn_item *item, int volume)
 	}
 }
 
+/* ---- by ear, on the thread ---- */
+
+/* Until `at`, or something goes before it, or it ends: false. */
+static bool ear_waits(struct sound *s, int64_t at)
+{
+	pthread_mutex_lock(&s->mutex);
+	bool on;
+	int64_t left;
+	while ((on = ear_on(s) && turn_empty(&s->turn)) && (left = at - clock_us()) > 0) {
+		struct timespec until = clock_after((int)(left / 1000) + 1);
+		pthread_cond_timedwait(&s->work, &s->mutex, &until);
+	}
+	pthread_mutex_unlock(&s->mutex);
+	return on;
+}
+
+/* One figure, at the pitch of now; the next goes on where it ends. */
+static void play_ear(struct sound *s)
+{
+	pthread_mutex_lock(&s->mutex);
+	double hertz = s->ear.hertz;
+	bool inside = s->ear.inside, on = true;
+	int volume = s->volume;
+	pthread_mutex_unlock(&s->mutex);
+	if (!device_ready(s, false))
+		return;
+	int64_t now = clock_us(), begun = s->ear_next > now - EAR_AHEAD_US ? s->ear_next : now;
+	size_t count = ear_render(hertz, inside, volume, s->pcm, TONE_SAMPLES_MAX);
+	for (size_t at = 0; at < count && on; at += PIECE) {
+		size_t n = count - at < PIECE ? count - at : PIECE;
+		on = ear_waits(s, begun + (int64_t)at * 1000000 / TONE_RATE - EAR_AHEAD_US);
+		if (!on && !at)
+			break;
+		if (!on)
+			tone_fade(s->pcm + at, n);
+		if (device_write(s->device, s->pcm + at, n))
+			continue;
+		device_lost(s);
+		s->failed_at = clock_us();
+		device_is(s, DEVICE_ABSENT, "takes no sound");
+		return;
+	}
+	s->ear_next = on ? begun + (int64_t)count * 1000000 / TONE_RATE : 0;
+	pthread_mutex_lock(&s->mutex);
+	bool waits = !turn_empty(&s->turn);
+	pthread_mutex_unlock(&s->mutex);
+	if (!on && !waits && !device_drain(s->device))
+		device_lost(s);
+	else if (!on && waits)
+		pause_between(s);
+}
+
 /* ---- the thread ---- */
 
-/* The next one, under the mutex; false to stop. */
-static bool wait_item(struct sound *s, struct turn_item *item, int *volume)
+enum work {
+	WORK_END,
+	WORK_TONE,
+	WORK_EAR,
+};
+
+/* May the device be asked for? */
+static bool device_due(const struct sound *s)
+{
+	return s->device || !s->failed_at ||
+	       clock_us() - s->failed_at >= SOUND_RETRY_MS * INT64_C(1000);
+}
+
+/* The next one, under the mutex. */
+static enum work wait_item(struct sound *s, struct turn_item *item, int *volume)
 {
 	bool kept = true;
 	for (;;) {
 		if (s->stop)
-			return false;
+			return WORK_END;
 		if (turn_next(&s->turn, clock_us(), SOUND_LATE_MS * INT64_C(1000), item))
 			break;
 		s->busy = false;
 		pthread_cond_broadcast(&s->quiet);
+		if (ear_on(s) && device_due(s))
+			return WORK_EAR;
 		struct timespec until = clock_after(SOUND_KEEP_MS);
 		if (s->device && kept) {
 			kept = pthread_cond_timedwait(&s->work, &s->mutex, &until) == 0;
@@ -186,7 +266,7 @@ static bool wait_item(struct sound *s, struct turn_item *item, int *volume)
 	}
 	s->busy = true;
 	*volume = s->volume;
-	return true;
+	return WORK_TONE;
 }
 
 static void *run(void *arg)
@@ -194,10 +274,14 @@ static void *run(void *arg)
 	struct sound *s = arg;
 	struct turn_item item;
 	int volume;
+	enum work work;
 	pthread_mutex_lock(&s->mutex);
-	while (wait_item(s, &item, &volume)) {
+	while ((work = wait_item(s, &item, &volume)) != WORK_END) {
 		pthread_mutex_unlock(&s->mutex);
-		play_item(s, &item, volume);
+		if (work == WORK_EAR)
+			play_ear(s);
+		else
+			play_item(s, &item, volume);
 		pthread_mutex_lock(&s->mutex);
 	}
 	pthread_mutex_unlock(&s->mutex);
@@ -251,6 +335,30 @@ void sound_play(struct sound *s, enum happening what)
 		pthread_cond_signal(&s->work);
 	}
 	pthread_mutex_unlock(&s->mutex);
+}
+
+void sound_ear(struct sound *s, double hertz, bool inside)
+{
+	if (!s)
+		return;
+	pthread_mutex_lock(&s->mutex);
+	bool was = s->ear.hertz > 0;
+	s->ear.hertz = hertz >= EAR_HERTZ_LEAST && hertz <= EAR_HERTZ_MOST ? hertz : 0;
+	s->ear.inside = inside;
+	s->ear.at = clock_us();
+	if (was || hertz > 0)
+		pthread_cond_signal(&s->work);
+	pthread_mutex_unlock(&s->mutex);
+}
+
+bool sound_hears(struct sound *s)
+{
+	if (!s)
+		return false;
+	pthread_mutex_lock(&s->mutex);
+	bool hears = ear_on(s) && s->state != DEVICE_ABSENT;
+	pthread_mutex_unlock(&s->mutex);
+	return hears;
 }
 
 void sound_volume(struct sound *s, int volume)

@@ -41,6 +41,19 @@ struct sound *sound_open(const struct sound_setting *setting);
 /* Play the tone of a happening, when its turn comes. */
 void sound_play(struct sound *s, enum happening what);
 
+/*
+ * The pitch of what is set by ear (ear.h), over and over, until it is told otherwise; 0 is
+ * silence.  The newest wins: what changed is heard within SOUND_EAR_LATE_MS.  Every tone goes
+ * before it and cuts it off, and so do mute and volume 0.  Told nothing for SOUND_EAR_MS it is
+ * silent, for a pitch that stands says that nothing moves.  It does not count as playing
+ * for sound_idle and sound_played.
+ */
+#define SOUND_EAR_MS 500
+#define SOUND_EAR_LATE_MS 600
+void sound_ear(struct sound *s, double hertz, bool inside);
+/* Is such a pitch heard, as far as is known? */
+bool sound_hears(struct sound *s);
+
 /* From the next tone on. */
 void sound_volume(struct sound *s, int volume);
 /* Muted: what plays is cut off, what waits is forgotten, nothing new is played. */

@@ -75,16 +75,27 @@ static double ramp(size_t i, size_t count)
 }
 
 /* The sum of the sine and a quarter of its octave never passes 1.25. */
-static double wave(int hertz, size_t i)
+static double wave(double hertz, size_t i)
 {
 	double phase = turn_whole * hertz * (double)i / TONE_RATE;
 	return (sin(phase) + 0.25 * sin(2 * phase)) / 1.25;
 }
 
+void tone_note_render(double hertz, double peak, int16_t *out, size_t count)
+{
+	for (size_t i = 0; i < count; i++)
+		out[i] = (int16_t)lrint(peak * ramp(i, count) * wave(hertz, i));
+}
+
+double tone_peak(int volume)
+{
+	double loud = (double)(volume < 0 ? 0 : volume > 100 ? 100 : volume) / 100;
+	return 30000 * loud * loud;
+}
+
 size_t tone_render(const struct tone *t, int volume, int16_t *out, size_t room)
 {
-	volume = volume < 0 ? 0 : volume > 100 ? 100 : volume;
-	double loud = (double)volume / 100, peak = 30000 * loud * loud * t->gain / 100;
+	double peak = tone_peak(volume) * t->gain / 100;
 	size_t all = (size_t)TONE_RATE * (size_t)tone_ms(t) / 1000, at = 0;
 	size_t gap = (size_t)TONE_RATE * TONE_GAP_MS / 1000;
 	for (int n = 0; n < tone_notes(t); n++) {

@@ -61,6 +61,11 @@ int tone_ms(const struct tone *t);
  */
 size_t tone_render(const struct tone *t, int volume, int16_t *out, size_t room);
 
+/* One note, `peak` of 32767 at its loudest, rising and falling as all do: `count` samples. */
+void tone_note_render(double hertz, double peak, int16_t *out, size_t count);
+/* The peak of a volume, 0 to 100 (what lies outside counts as the nearer end). */
+double tone_peak(int volume);
+
 /* Fade out what was cut off: the first `count` samples (at least 1) end at zero. */
 void tone_fade(int16_t *samples, size_t count);
 

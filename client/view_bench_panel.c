@@ -127,7 +127,9 @@ void view_bench_keys(const struct bench_view *v, struct picture *p, int row, int
 	int column = 0;
 	if (v->keys->mode == KEYS_CONFIRM) {
 		picture_printf(p, row, 0, LOOK_STRONG, "y: yes, %s.  Any other key: it stays as it is.",
-		               v->keys->asked == ACTION_LIVE ? "the unit is LIVE" : "to be measured dead");
+		               v->keys->asked == ACTION_LIVE    ? "the unit is LIVE"
+		               : v->keys->asked == ACTION_LEAVE ? "leave the guided run"
+		                                                : "to be measured dead");
 		return;
 	}
 	if (v->keys->mode == KEYS_TYPE) {
@@ -175,6 +177,13 @@ static const char *const before_cold[] = {
 	"hand, rated probes, never alone.",
 };
 
+static const char *const before_leave[] = {
+	"LEAVE THE GUIDED RUN?  What was logged stays; nothing is switched off by it.",
+	"The unit stays as it is: switch off, isolate it from the mains, discharge the",
+	"reservoirs and measure them dead before you touch anything; one hand, never",
+	"alone.  tally NAME --resume takes the run up again, from its cautions on.",
+};
+
 static void lines_put(struct picture *p, int row, int rows, enum look first, const char *const *text,
                       int count)
 {
@@ -182,13 +191,13 @@ static void lines_put(struct picture *p, int row, int rows, enum look first, con
 		picture_put(p, row + i, 2, i ? LOOK_ORDINARY : first, text[i]);
 }
 
-/* Cold and live are one key or the other, louder and quieter one line, and so are order and
- * meters of a walk; and this is the
- * list. */
+/* Cold and live are one key or the other; what has to do with the tones is one line, and so
+ * are order and meters of a walk, and the steps of a guided run; and this is the list. */
 static bool listed(const struct bench_view *v, int action)
 {
 	return action != (v->scene->live ? ACTION_LIVE : ACTION_COLD) && action != ACTION_HELP &&
-	       action != ACTION_QUIETER && action != ACTION_METERS;
+	       action != ACTION_QUIETER && action != ACTION_SOUNDS && action != ACTION_METERS &&
+	       action != ACTION_GO_BACK && action != ACTION_LEAVE;
 }
 
 #define HELP_WIDTH 40
@@ -233,12 +242,13 @@ static void help_put(const struct bench_view *v, struct picture *p, int row, int
 			return;
 		}
 		at++;
-		const char *shown = i == ACTION_LOUDER ? "+ -" : i == ACTION_ORDER ? "d #" : a->shown;
+		const char *shown = i == ACTION_LOUDER ? "+ - y" : i == ACTION_ORDER ? "d #"
+		                    : i == ACTION_GO ? "> < *" : a->shown;
 		picture_put_most(p, line, column + 5 - (int)strlen(shown), wide - 5, LOOK_KEY, shown);
 		picture_put_most(p, line, column + 6, wide - 6, LOOK_STRONG,
 		                 i == ACTION_LOUDER ? "volume" : a->label);
 		if (!narrow)
-			picture_put_most(p, line, column + 16, wide - 16, LOOK_ORDINARY, a->help);
+			picture_put_most(p, line, column + 16, wide - 16, LOOK_ORDINARY, i == ACTION_LOUDER ? "tones; y: each of them" : a->help);
 	}
 }
 
@@ -276,7 +286,8 @@ void view_bench_panel(const struct bench_view *v, struct picture *p, int row, in
 	const struct keys *k = v->keys;
 	bool live = v->scene->caution || (k->mode == KEYS_CONFIRM && k->asked == ACTION_LIVE);
 	bool cold = k->mode == KEYS_CONFIRM && k->asked == ACTION_COLD;
-	if (!live && !cold && k->mode != KEYS_LOOK)
+	bool leave = k->mode == KEYS_CONFIRM && k->asked == ACTION_LEAVE;
+	if (!live && !cold && !leave && k->mode != KEYS_LOOK)
 		return;
 	for (int i = 0; i < rows; i++)
 		picture_clear(p, row + i, 0, width);
@@ -288,6 +299,9 @@ void view_bench_panel(const struct bench_view *v, struct picture *p, int row, in
 		help_put(v, p, row, width, rows);
 	else if (live)
 		lines_put(p, row, rows, LOOK_LIVE, cautions, (int)(sizeof cautions / sizeof cautions[0]));
+	else if (leave)
+		lines_put(p, row, rows, LOOK_STRONG, before_leave,
+		          (int)(sizeof before_leave / sizeof before_leave[0]));
 	else
 		lines_put(p, row, rows, LOOK_STRONG, before_cold,
 		          (int)(sizeof before_cold / sizeof before_cold[0]));

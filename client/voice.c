@@ -85,6 +85,8 @@ void voice_happened(struct voice *v, const struct happening_told *told)
 	const struct tone *tone = tone_of(told->what);
 	if (!v || !tone)
 		return;
+	if (told->ear && sound_hears(v->sound))
+		return; /* the pitch says it */
 	struct turn_item item = {.rank = tone->rank, .what = told->what};
 	sound_play(v->sound, told->what);
 	/* The tone first: over it the name would not be understood. */
@@ -111,6 +113,12 @@ static void heard(void *arg, const struct happening_told *told)
 struct happening_listener voice_listener(struct voice *v)
 {
 	return (struct happening_listener){heard, v};
+}
+
+void voice_ear(struct voice *v, double hertz, bool inside)
+{
+	if (v)
+		sound_ear(v->sound, speech_idle(v->speech, 0) ? hertz : 0, inside);
 }
 
 bool voice_say_again(struct voice *v)

@@ -38,6 +38,10 @@ void voice_happened(struct voice *v, const struct happening_told *told);
 /* The same as a listener of happening.h. */
 struct happening_listener voice_listener(struct voice *v);
 
+/* The pitch of a `tune` (ear.h), as often as it changes or stands, at least every
+ * SOUND_EAR_MS; 0: silence.  It is silent while words are said, and what happens goes first. */
+void voice_ear(struct voice *v, double hertz, bool inside);
+
 /* Say the last result in full (position, value, verdict, within as well), and what is
  * up.  False where there is nothing yet, or nobody speaks. */
 bool voice_say_again(struct voice *v);

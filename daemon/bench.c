@@ -35,6 +35,7 @@ static void settle_said(struct bench *b, struct bench_meter *m, int64_t t, unsig
 	m->lifted = !settle_touching(&m->settle);
 	if (events & (SETTLE_LIFTED | SETTLE_TOUCHED)) {
 		m->nowhere = m->passed = false;
+		m->took = -1;
 		walk_lifted(b, m);
 	}
 	if (events & SETTLE_TOUCHED) {
@@ -402,7 +403,7 @@ void bench_meter_begin(struct bench *b, int i, bool again)
 	m->config = &b->config->meter[i];
 	if (!again)
 		m->bound.place = m->before.place = -1;
-	m->touch_made = -1;
+	m->touch_made = m->took = -1;
 	m->turned_at = -1;
 	m->lifted = true;
 	m->has_last = false;

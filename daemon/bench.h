@@ -298,11 +298,16 @@ bool bench_guide_leave(struct bench *b, int64_t t, const char *which, const char
  * what of it still counts (protocol/guide/guide.h, guide_again). */
 bool bench_guide_resume(struct bench *b, int64_t t, const char *which, struct bench_wait w,
                         struct fault *why);
+/* The kind of the one that resume would take up, "" for none; *words: what it was begun with. */
+const char *bench_guide_left(const struct bench *b, const char *which, const char **words);
 /* The steps as text, a line each; nothing is begun. */
 bool bench_guide_dry(struct bench *b, const char *kind, const char *of, const char *words,
                      struct text *out, struct fault *why);
 /* ,"guides":[...]: those that go on. */
 void bench_guides(const struct bench *b, struct text *out);
+/* ,"ear":{...}: what is heard of the newest `tune` now; nothing where there is nothing to hear
+ * (no reading, an old one, overload, another step). */
+void bench_ear(const struct bench *b, int64_t t, struct text *out);
 
 /* ---- looking ---- */
 /* JSON object texts as in protocol/WIRE.md (status, meters, live). */

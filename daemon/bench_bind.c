@@ -31,6 +31,7 @@ static bool put(struct bench *b, int64_t t, const struct bench_meter *m, const c
 static void hold_to(struct bench_meter *m, struct aim aim)
 {
 	m->bound = aim;
+	m->took = -1;
 	m->before.place = -1;
 	m->held.waits = false;
 	m->nowhere = false;

@@ -342,6 +342,7 @@ bool capture_entry(struct bench *b, struct bench_meter *m, int64_t t, const stru
 	p.made = made_add(b, &e, ticket, b->choice);
 	bench_pend(b, p);
 	m->touch_made = c->open ? -1 : p.made;
+	m->took = p.made;
 	m->held.waits = false;
 	m->nowhere = false;
 	m->spent = true;

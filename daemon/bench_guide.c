@@ -107,6 +107,14 @@ static bool put(struct bench *b, struct bench_guide *gd, int64_t t, const char *
 	return bench_put(b, "guide", t, &out, w, why);
 }
 
+/* What the run itself says on the way; `ear`: whoever plays the pitch hears that already. */
+static void say_on_the_way(struct bench *b, const struct bench_guide *gd, const char *text)
+{
+	bool ear = gd->kind == GUIDE_TUNE && !isnan(guide_tune_toward(&gd->g));
+	bench_event(b, "guide", "guide", guide_name(gd->kind), "of", gd->of, "state", "said", "step",
+	            guide_step_word(&gd->g), "text", text, "ear", ear ? "yes" : NULL, NULL);
+}
+
 static void tell(struct bench *b, const struct bench_guide *gd, const char *event, const char *text)
 {
 	bench_event(b, "guide", "guide", guide_name(gd->kind), "of", gd->of, "state", event, "step",
@@ -204,7 +212,7 @@ static bool follow(struct bench *b, struct bench_guide *gd, int64_t t, const str
 		gd->alarm[0] = '\0';
 		guard_alarm(b, "guide", NULL, of, false, out->text);
 	} else if (out->text[0]) {
-		tell(b, gd, "said", out->text);
+		say_on_the_way(b, gd, out->text);
 	}
 	if (out->keep || out->ended) {
 		const char *event = !out->ended ? "step" : gd->g.failed ? "stopped" : "done";
@@ -400,17 +408,30 @@ bool bench_guide_start(struct bench *b, int64_t t, const char *name, const char 
 	return kind_named(name, &kind, why) && begin(b, t, kind, of, words, NULL, w, why);
 }
 
-bool bench_guide_resume(struct bench *b, int64_t t, const char *which, struct bench_wait w,
-                        struct fault *why)
+static const struct bench_guide *find_left(const struct bench *b, const char *which)
 {
 	const struct bench_guide *found = NULL;
-	bench_run_until(b, t);
 	for (int i = 0; i < BENCH_GUIDES_MAX; i++) {
 		const struct bench_guide *one = &b->guide[i];
 		bool meant = !which || strcmp(one->of, which) == 0 || strcmp(guide_name(one->kind), which) == 0;
 		if (!one->open && one->left && meant && (!found || one->number > found->number))
 			found = one;
 	}
+	return found;
+}
+
+const char *bench_guide_left(const struct bench *b, const char *which, const char **words)
+{
+	const struct bench_guide *found = find_left(b, which);
+	*words = found ? found->said : "";
+	return found ? guide_name(found->kind) : "";
+}
+
+bool bench_guide_resume(struct bench *b, int64_t t, const char *which, struct bench_wait w,
+                        struct fault *why)
+{
+	bench_run_until(b, t);
+	const struct bench_guide *found = find_left(b, which);
 	if (!found) {
 		fault_set(why, "no guided run%s%.40s was left in this job: begin one", which ? " of " : "",
 		          which ? which : "");
@@ -658,4 +679,31 @@ void guides_alarms(const struct bench *b, struct text *out, bool first)
 		text_puts(out, "}");
 		first = false;
 	}
+}
+
+void bench_ear(const struct bench *b, int64_t t, struct text *out)
+{
+	const struct bench_guide *found = NULL;
+	for (int i = 0; i < BENCH_GUIDES_MAX; i++) {
+		const struct bench_guide *gd = &b->guide[i];
+		if (gd->open && gd->kind == GUIDE_TUNE && (!found || gd->number > found->number))
+			found = gd;
+	}
+	double toward = found ? guide_tune_toward(&found->g) : NAN;
+	enum quantity q;
+	const char *at;
+	int role = isnan(toward) ? -1 : guide_takes(&found->g, &q, &at);
+	const struct bench_meter *m = role >= 0 && found->meter[role] >= 0 ? &b->meter[found->meter[role]] : NULL;
+	/* A value that says nothing about now is not heard either. */
+	if (!m || m->gone || !m->has_last || stale_old(&m->stale, t))
+		return;
+	struct guide_ear ear = guide_tune_ear(toward);
+	text_member(out, "ear");
+	text_puts(out, "{\"of\":");
+	text_string(out, found->of, strlen(found->of));
+	text_member_string(out, "meter", m->config->name);
+	text_member_real(out, "toward", toward);
+	text_member_bool(out, "inside", ear.inside);
+	text_member_real(out, "hertz", ear.hertz);
+	text_puts(out, "}");
 }

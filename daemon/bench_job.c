@@ -44,7 +44,7 @@ void job_clear(struct bench *b)
 		b->meter[i].bound.place = b->meter[i].before.place = -1;
 		b->meter[i].held.waits = false;
 		b->meter[i].nowhere = false;
-		b->meter[i].touch_made = -1;
+		b->meter[i].touch_made = b->meter[i].took = -1;
 		if (b->meter[i].errand.what == ERRAND_CHECK)
 			errand_drop(b, &b->meter[i], "the job with the reference part was left");
 		b->meter[i].spent = false;

@@ -272,5 +272,6 @@ void bench_live(const struct bench *b, int64_t t, struct text *out)
 	}
 	text_puts(out, "]");
 	member_name(out, "position", b->chosen >= 0 ? b->position[b->chosen].row.position.name : NULL);
+	bench_ear(b, t, out);
 	text_puts(out, "}");
 }

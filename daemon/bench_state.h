@@ -152,6 +152,7 @@ struct bench_meter {
 	/* This touch began before the name of what is up was said. */
 	bool early;
 	bool passed;        /* this touch was going on when its position was skipped */
+	int took;           /* index of its last entry, until it touches or lifts anew or is bound, -1 */
 	int touch_made;     /* index of the entry that this touch made, -1 */
 	int charged;        /* readings in a row of a reservoir that should be dead */
 	int over, under;    /* readings in a row above, or well below, what may be touched */

@@ -4,9 +4,11 @@
  * for a word, else of the one that touches, else of the one that reads what is asked
  * for: a part that reads open cannot be touched in any other way.
  */
+#include "daemon/bench_guide.h"
 #include "daemon/bench_state.h"
 #include "protocol/trade/frequency.h"
 
+#include <math.h>
 #include <stdio.h>
 
 /* Why there is nothing: that a meter is stale, if one is. */
@@ -94,6 +96,49 @@ static bool take_what(struct bench_meter *m, int64_t t, struct capture *c,
 	return now;
 }
 
+/* While it is clipped on, or the unit is live, time alone can change the value: only what comes
+ * so soon is the same press twice. */
+#define TWICE_US INT64_C(5000000)
+/* At rest it moves by 2 digits and its noise. */
+#define TWICE_DIGITS 2
+
+/* Is what would be taken the entry that this meter has made already, in the same touch (or with
+ * leads that were open all the time), at this place and choice? */
+static bool taken_before(const struct bench *b, const struct bench_meter *m, int64_t t,
+                         const struct capture *c)
+{
+	const struct made *made = m->took >= 0 ? &b->made[m->took] : NULL;
+	const struct settle_result *r = c->r;
+	if (!made || made->entry.struck || made->choice < b->position[c->aim.place].choice)
+		return false;
+	const struct entry *e = &made->entry;
+	bool changes = m->bound.place >= 0 || b->live || b->cooling;
+	if (position_find(b, e->position) != c->aim.place || e->quantity != c->aim.quantity ||
+	    e->condition != b->condition || e->reach != b->reach || e->function != r->function ||
+	    e->has_value == r->overload || (changes && t - e->t > TWICE_US) ||
+	    (c->frequency.n && decimal_double(c->frequency) != decimal_double(e->frequency)))
+		return false;
+	if (r->overload)
+		return true;
+	double digit = decimal_double((struct decimal){1, r->value.e > e->value.e ? r->value.e : e->value.e});
+	return r->settled && e->settled && fabs(decimal_double(r->value) - decimal_double(e->value)) <=
+	       TWICE_DIGITS * digit * (1 + 1e-9) + 2 * r->s;
+}
+
+static bool is_new(const struct bench *b, const struct bench_meter *m, int64_t t,
+                   const struct capture *c, struct fault *why)
+{
+	const struct bench_guide *run = guide_of_meter(b, m);
+	if ((run && run->taking) || !taken_before(b, m, t, c))
+		return true; /* a step of a guided run says itself what it is for */
+	const struct entry *e = &b->made[m->took].entry;
+	if (e->seq)
+		fault_set(why, "it has its entry %lld: `again` measures it again", (long long)e->seq);
+	else
+		fault_set(why, "it has its entry, which is on its way to the disk: `again` measures it again");
+	return false;
+}
+
 bool bench_take(struct bench *b, int64_t t, const char *meter, struct bench_wait w,
                 struct fault *why)
 {
@@ -133,7 +178,7 @@ bool bench_take_at(struct bench *b, int64_t t, const char *meter, const char *fr
 		return false;
 	}
 	if (!take_what(m, t, &c, &r, why) || !capture_suits(b, m, c.aim, r.function, why) ||
-	    !frequency_good(m, r.function, frequency, why) || !capture_entry(b, m, t, &c, w, why))
+	    !frequency_good(m, r.function, frequency, why) || !is_new(b, m, t, &c, why) || !capture_entry(b, m, t, &c, w, why))
 		return false;
 	if (frequency)
 		bench_taped(b, t, "take", "%s %g", m->config->name, decimal_double(hertz));

@@ -24,6 +24,7 @@ struct calls {
 	void (*health)(void *arg, struct text *out);
 	struct photos *photos; /* NULL: none are taken */
 	const char *log;       /* its path */
+	uv_loop_t *loop;       /* where the log is asked before a rise; NULL: it is not */
 };
 
 /* A server hook; `arg` is a struct calls. */

@@ -165,7 +165,7 @@ static bool open_server(struct stand *s, struct fault *why)
 	s->calls = (struct calls){.bench = s->bench, .now = stream_now, .arg = s, .doctor = call_doctor,
 	                          .reload = call_reload, .health = call_health,
 	                          .photos = photos_open(&s->loop, log_path(s->log)),
-	                          .log = log_path(s->log)};
+	                          .log = log_path(s->log), .loop = &s->loop};
 	struct server_options options = {
 	    .path = s->config->socket, .viewers_path = s->config->viewers,
 	    .log_path = log_path(s->log), .bench = s->config->name,

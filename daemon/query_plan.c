@@ -3,6 +3,7 @@
  * `plan`: what to replace, in rounds, what to buy for it, and what to measure again.
  */
 #include "daemon/query_gather.h"
+#include "daemon/query_guided.h"
 #include "protocol/trade/plan.h"
 
 #include <stdlib.h>
@@ -43,6 +44,19 @@ static struct plan_line *lines_of(const struct gathered *g)
 			*have = beside;
 	}
 	return line;
+}
+
+static bool runs_of(struct query *q, const char *job, const struct gathered *g, struct plan_line *line)
+{
+	struct guided_list list;
+	bool good = guided_read(q, job, &list);
+	for (size_t k = 0; good && k < list.n; k++) {
+		int i = gathered_find(g, list.at[k].position);
+		if (i >= 0)
+			line[i].run = list.at[k].run;
+	}
+	guided_free(&list);
+	return good;
 }
 
 /* What the policy is told to leave: kinds, or positions. */
@@ -134,7 +148,10 @@ static void line_write(struct answer *out, const struct plan_line *line, const s
 	member(out, "because", l->because);
 	answer_printf(out, ",\"policy\":%s", l->policy ? "true" : "false");
 	member(out, "along", l->with >= 0 ? line[l->with].position.name : "");
-	if (e->seq && !l->policy && l->with < 0)
+	if (l->by_run)
+		answer_printf(out, ",\"quantity\":\"%s\",\"guided\":%lld", quantity_name(l->quantity),
+		              (long long)l->run.seq);
+	else if (e->seq && !l->policy && l->with < 0)
 		answer_printf(out, ",\"quantity\":\"%s\",\"seq\":%lld", quantity_name(l->quantity),
 		              (long long)e->seq);
 	answer_puts(out, "}");
@@ -210,11 +227,14 @@ static void recheck_write(struct answer *out, struct plan_page *page,
 		answer_string(out, l->position.name);
 		answer_printf(out, ",\"measured\":%s", measured ? "true" : "false");
 		member(out, "quantity", measured ? quantity_name(l->quantity) : "");
-		member(out, "verdict", measured ? verdict_word_name(e->verdict.word) : "");
+		member(out, "verdict", !measured ? "" :
+		       verdict_word_name(l->by_run ? l->run.word : e->verdict.word));
 		member(out, "because", l->because);
 		member(out, "next", l->next);
 		member(out, "twin", l->position.twin);
-		if (measured)
+		if (l->by_run)
+			answer_printf(out, ",\"guided\":%lld", (long long)l->run.seq);
+		else if (measured)
 			answer_printf(out, ",\"seq\":%lld", (long long)e->seq);
 		answer_puts(out, "}");
 	}
@@ -286,6 +306,7 @@ bool query_plan(struct query *q, json_t *params)
 	struct plan_line *line = good ? lines_of(&g) : NULL;
 	if (good && !line)
 		good = query_no_memory(q);
+	good = good && runs_of(q, job, &g, line);
 	if (good && policy_read(q, keep, &policy, line, g.rows)) {
 		plan_decide(line, g.rows, &policy);
 		good = plan_write(q, &bounds, job, line, g.rows, (enum plan_round)(round - 1));

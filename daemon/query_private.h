@@ -211,6 +211,7 @@ struct sheet_line {
 	size_t fit_len;
 	int64_t entries;    /* that are not struck; see sheet_lines_count */
 	unsigned seen[CONDITION_COUNT]; /* PART_BIT of the quantities that they are of */
+	int64_t guided;     /* the guided run that judged its leakage last, 0 for none */
 };
 struct sheet_lines {
 	struct sheet_line *at;

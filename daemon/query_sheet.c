@@ -4,6 +4,7 @@
  * its place in the sheet is that of the first.  A rename leaves it there; what is fitted
  * stands beside it.
  */
+#include "daemon/query_guided.h"
 #include "daemon/query_private.h"
 
 #include "protocol/record/fit.h"
@@ -186,7 +187,15 @@ static void count_for_position(void *arg, const char *job, const char *position,
 
 bool sheet_lines_seen(struct query *q, const char *job, struct sheet_lines *lines)
 {
-	return entries_count(q, job, count_for_position, lines);
+	struct guided_list list;
+	bool good = guided_read(q, job, &list);
+	for (size_t i = 0; good && i < list.n; i++) {
+		struct sheet_line *line = sheet_lines_find(lines, list.at[i].position);
+		if (line && list.at[i].run.word != VERDICT_NONE)
+			line->guided = list.at[i].run.seq;
+	}
+	guided_free(&list);
+	return good && entries_count(q, job, count_for_position, lines);
 }
 
 /* ---- what is missing ---- */
@@ -210,6 +219,9 @@ int sheet_line_missing(const struct sheet_line *line, struct part_quantity out[P
 	for (int c = 0; c < CONDITION_COUNT; c++)
 		if (!fits || c != CONDITION_FOUND)
 			seen |= line->seen[c];
+	/* A run that was given up made no entry of it, and found it out all the same. */
+	if (line->guided && !fits)
+		seen |= PART_BIT(QUANTITY_LEAKAGE);
 	return part_missing(position, seen, out);
 }
 

@@ -631,7 +631,8 @@ def guide_log(job):
         nonlocal seq, before
         seq += 1
         record = {"seq": seq, "t": "2000-01-01T00:00:%02d.000000Z" % second, "kind": "guide", "job": "job",
-                  "guide": kind, "of": of, "event": event, "meters": {"part": "red", "drop": "blue"}, "said":
+                  "guide": kind, "of": of, "position": of, "event": event,
+                  "meters": {"part": "red", "drop": "blue"}, "said":
                   "resistor=100k" if event == "begun" else "", "step": step, "alarm": False, "values": {}}
         record.update(more)
         text = json.dumps(record, separators=(",", ":"))
@@ -681,8 +682,57 @@ def check_guides(job):
         check("the current over time: %s" % tips, sum(t.endswith("A") for t in tips) == 5
               and ("900\u00a0\u00b5A" in tips))
         check("the trail of a meter", any(t.startswith("part: ") and "\u03a9" in t for t in tips))
+        at = page.rows.get("pos-C9-leakage") or page.rows.get("pos-C9") or []
+        check("its leakage beside its position, with the verdict: %s" % at, any(
+            ("Leckstrom 101\u00a0µA ± 4,0\u00a0µA, ✓ innerhalb" if german else
+             "leakage 101\u00a0µA ± 4.0\u00a0µA, ✓ within") in cell for cell in at))
+        check("steps by their words", ("ein Viertel der Spannung" if german else "a quarter of the volts") in section
+              and ">quarter<" not in section)
         check("the owner is told", want[0] in page.text.split("Kanal gegen Kanal" if german else "Channel against channel")[0])
     return job.path("guide-en/report.html")
+
+
+def luminance(colour):
+    """Relative luminance (WCAG 2.1, definition of relative luminance)."""
+    digits = colour[1:] if len(colour) == 7 else "".join(2 * c for c in colour[1:])
+    parts = [int(digits[i:i + 2], 16) / 255 for i in (0, 2, 4)]
+    linear = [c / 12.92 if c <= 0.03928 else ((c + 0.055) / 1.055) ** 2.4 for c in parts]
+    return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
+
+
+def contrast(a, b):
+    """WCAG 2.1, contrast ratio; black on white is 21."""
+    light, dark = sorted((luminance(a), luminance(b)), reverse=True)
+    return (light + 0.05) / (dark + 0.05)
+
+
+def check_contrast(text):
+    """4.5:1 for every text (WCAG AA, 1.4.3) on the backgrounds that it may stand on, and no colour
+    that says anything: in greyscale the page is the same."""
+    check("the measure itself", abs(contrast("#000", "#fff") - 21) < 0.01 and
+          abs(contrast("#777777", "#ffffff") - 4.48) < 0.01)
+    colours = set(re.findall(r"#(?:[0-9a-f]{6}|[0-9a-f]{3})(?![0-9a-zA-Z_-])", text))
+    check("all of it is grey: %s" % colours, all(len({c[1:][i * (len(c) // 3):(i + 1) * (len(c) // 3)]
+                                                      for i in range(3)}) == 1 for c in colours))
+    style = text.split("<style>")[1].split("</style>")[0]
+    rules = re.findall(r"([^{}]+)[{]([^{}]*)[}]", style)
+    fore = {"#111"} | set(re.findall(r"<text[^>]*fill=\"(#[0-9a-f]+)\"", text)) - {"#fff"}
+    back = {"#fff"}
+    for name, body in rules:
+        own = re.search(r"(?:^|;)color:(#[0-9a-f]+)", body)
+        ground = re.search(r"background:(#[0-9a-f]+)", body)
+        if own and ground:
+            ratio = contrast(own.group(1), ground.group(1))
+            check("contrast of %s: %.1f" % (name.strip(), ratio), ratio >= 4.5)
+        elif own:
+            fore.add(own.group(1))
+        elif ground:
+            back.add(ground.group(1))
+    back.add("#dcdcdc")  # of the bars of what is within, with text on them
+    check("there are texts and grounds to compare", len(fore) >= 3 and len(back) >= 3)
+    for a in fore:
+        for b in back:
+            check("contrast of %s on %s: %.1f" % (a, b, contrast(a, b)), contrast(a, b) >= 4.5)
 
 
 def each_test(job):
@@ -793,6 +843,7 @@ def main():
             check("the report of a file, %s: %s" % (language, r.stderr), r.returncode == 0)
             text = open(out + "/report.html", encoding="utf-8").read()
             page = check_html(log, text, german)
+            check_contrast(text)
             check("complete, once it was tested", ("✓ Vollständig" if german else "✓ Complete") in page.text)
             check("local codes come first", ("örtlichen Vorschriften" if german else "local codes") in page.text)
             check_csv(log, out + "/entries.csv", ",", ".", False)

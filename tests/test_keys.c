@@ -115,6 +115,9 @@ static const struct {
 	{"!n ", ACTION_TAKE, ""},            {"/", ACTION_SWAPPED, ""},
 	{"d", ACTION_ORDER, ""},             {"y", ACTION_SOUNDS, ""},
 	{"+", ACTION_LOUDER, ""},            {"-", ACTION_QUIETER, ""},
+	{">", ACTION_GO, ""},                {"<", ACTION_GO_BACK, ""},
+	{"*", ACTION_NONE, ""},              {"*y", ACTION_LEAVE, ""},
+	{"*n", ACTION_NONE, ""},             {"*^N", ACTION_NONE, ""},
 	{"^v", ACTION_NEXT, ""},
 	/* cold and live: only by y after the cautions */
 	{"l", ACTION_NONE, ""},          {"ly", ACTION_LIVE, ""},
@@ -220,6 +223,10 @@ static const struct {
 	enum action action;
 	const char *text; /* or what the sentence has in it */
 } lines[] = {
+	{"go", true, ACTION_GO, ""},              {"go C1", true, ACTION_GO, "C1"},
+	{"go back", true, ACTION_GO_BACK, ""},    {"go back C1", true, ACTION_GO_BACK, "C1"},
+	{"go backs", true, ACTION_GO, "backs"},   {"leave", true, ACTION_LEAVE, ""},
+	{"leave RV1", true, ACTION_LEAVE, "RV1"},
 	{"take", true, ACTION_TAKE, ""},          {"  next \r", true, ACTION_NEXT, ""},
 	{"", true, ACTION_NONE, ""},              {"at C8 leakage", true, ACTION_AT, "C8 leakage"},
 	{"C8", true, ACTION_AT, "C8"},            {"7", true, ACTION_AT, "7"},

@@ -23,6 +23,36 @@ static void ready(void)
 	scene_ready(true, "cold", "R3", "value", R3_CHOSEN);
 }
 
+/* ---- by ear ---- */
+
+static void test_ear(void **state)
+{
+	static const char params[] = "{\"meters\":[],\"position\":null,\"ear\":{\"of\":\"RV1\",\"meter\":\"red\","
+	                             "\"toward\":0.5,\"inside\":true,\"hertz\":699.25}}";
+	static const char silent[] = "{\"meters\":[],\"position\":null}";
+	const struct slice on = {params, sizeof params - 1}, off = {silent, sizeof silent - 1};
+	bool inside;
+	(void)state;
+	ready();
+	assert_near(scene_ear(scene, now, &inside), 0, 0);
+	scene_live(scene, now, on);
+	assert_near(scene_ear(scene, now, &inside), 699.25, 1e-9);
+	assert_true(inside);
+	/* Without news it says nothing. */
+	assert_near(scene_ear(scene, now + SCENE_EAR_MS + 1, &inside), 0, 0);
+	scene_live(scene, now, off);
+	assert_near(scene_ear(scene, now, &inside), 0, 0);
+	scene_live(scene, now, on);
+	event("\"event\":\"guide\",\"guide\":\"tune\",\"of\":\"RV1\",\"state\":\"said\",\"step\":\"set\",\"text\":\"0.43 V\","
+	      "\"ear\":\"yes\"");
+	assert_true(next(HAPPENED_GUIDE)->ear);
+	event("\"event\":\"guide\",\"guide\":\"tune\",\"of\":\"RV1\",\"state\":\"said\",\"step\":\"set\",\"text\":\"red is gone\"");
+	assert_false(next(HAPPENED_GUIDE)->ear);
+	scene_away(scene, now, "gone");
+	assert_near(scene_ear(scene, now, &inside), 0, 0);
+	scene_stop();
+}
+
 /* ---- one touch, from open leads to the next position ---- */
 
 static void test_touch(void **state)
@@ -430,6 +460,7 @@ static void test_nonsense(void **state)
 int main(void)
 {
 	const struct CMUnitTest tests[] = {
+		cmocka_unit_test(test_ear),
 		cmocka_unit_test(test_touch),         cmocka_unit_test(test_order),
 		cmocka_unit_test(test_not_armed),     cmocka_unit_test(test_happenings),
 		cmocka_unit_test(test_refused_passes), cmocka_unit_test(test_live_and_cold),

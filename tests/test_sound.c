@@ -154,6 +154,127 @@ static void the_tones_asked_for_come_out(void **state)
 	}
 }
 
+/* ---- by ear ---- */
+
+/* Hold the pitch for so long, as a live value does: told 20 times a second. */
+static void hold_pitch(struct sound *s, double hertz, bool inside, int ms)
+{
+	for (int at = 0; at < ms; at += 50) {
+		sound_ear(s, hertz, inside);
+		nap(50);
+	}
+}
+
+/* As many of the notes as have this pitch and length. */
+static int notes_like(const double *hertz, const double *ms, int notes, double pitch, int length)
+{
+	int n = 0;
+	for (int i = 0; i < notes; i++)
+		n += fabs(hertz[i] - pitch) < pitch * 0.02 && fabs(ms[i] - length) < 12;
+	return n;
+}
+
+static int heard_notes(double hertz[64], double ms[64], size_t *n)
+{
+	int16_t *pcm = heard(n);
+	int notes = notes_of(pcm, *n, hertz, ms);
+	free(pcm);
+	return notes;
+}
+
+static void the_pitch_follows(void **state)
+{
+	double hertz[64], ms[64];
+	size_t n;
+	(void)state;
+	unlink(raw);
+	struct sound *s = open_sound("speaker", 100);
+	assert_false(sound_hears(s));
+	hold_pitch(s, 990, false, 1300);
+	assert_true(sound_hears(s));
+	assert_true(sound_idle(s, 0)); /* it is none of the tones */
+	hold_pitch(s, 660, true, 1300);
+	sound_ear(s, 0, false);
+	assert_false(sound_hears(s));
+	nap(200);
+	sound_close(s);
+	int notes = heard_notes(hertz, ms, &n);
+	/* Long ones 300 ms apart; then pairs of short ones, 400 ms each. */
+	assert_in_range(notes_like(hertz, ms, notes, 990, 200), 4, 5);
+	assert_in_range(notes_like(hertz, ms, notes, 660, 80), 4, 7);
+	/* A device that takes all at once is not filled with it: what was told is what sounds. */
+	assert_in_range(n, (size_t)TONE_RATE * 22 / 10, (size_t)TONE_RATE * 29 / 10);
+	assert_int_equal(sound_played(s = open_sound("speaker", 100)), 0);
+	sound_close(s);
+}
+
+static void a_pitch_without_news_is_silent(void **state)
+{
+	size_t n;
+	double hertz[64], ms[64];
+	static const double none[] = {0, -1, 1e9, NAN};
+	(void)state;
+	unlink(raw);
+	struct sound *s = open_sound("speaker", 100);
+	for (size_t i = 0; i < sizeof none / sizeof *none; i++)
+		hold_pitch(s, none[i], false, 50);
+	sound_volume(s, 0);
+	hold_pitch(s, 990, false, 100);
+	sound_volume(s, 100);
+	sound_mute(s, true);
+	hold_pitch(s, 990, false, 100);
+	sound_ear(s, 0, false);
+	sound_mute(s, false);
+	nap(50);
+	assert_int_equal(heard_notes(hertz, ms, &n), 0);
+	sound_ear(s, 990, false);
+	nap(SOUND_EAR_MS + 700);
+	assert_false(sound_hears(s));
+	assert_in_range(heard_notes(hertz, ms, &n), 1, 2);
+	/* Muted in the middle: cut off, not played to its end. */
+	unlink(raw);
+	sound_close(s);
+	s = open_sound("speaker", 100);
+	hold_pitch(s, 990, false, 100);
+	sound_mute(s, true);
+	nap(400);
+	sound_close(s);
+	heard_notes(hertz, ms, &n);
+	assert_in_range(n, TONE_RATE / 20, TONE_RATE / 4);
+}
+
+/* An alarm and a result go before it, and it comes back behind them. */
+static void tones_go_before_the_pitch(void **state)
+{
+	static const enum happening whats[] = {HAPPENED_ALARM, HAPPENED_LOGGED};
+	(void)state;
+	for (int i = 0; i < 2; i++) {
+		const struct tone *t = tone_of(whats[i]);
+		double hertz[64], ms[64];
+		size_t n;
+		int at = 0;
+		unlink(raw);
+		struct sound *s = open_sound("speaker", 100);
+		hold_pitch(s, 523, false, 400);
+		double before = seconds();
+		sound_play(s, whats[i]);
+		nap(20);
+		sound_ear(s, 523, false);
+		assert_true(sound_idle(s, 3000));
+		assert_true(seconds() - before < 1.5);
+		assert_int_equal(sound_played(s), 1);
+		hold_pitch(s, 523, false, 700);
+		sound_close(s);
+		int notes = heard_notes(hertz, ms, &n);
+		while (at < notes && fabs(hertz[at] - t->note[0].hertz) > 20)
+			at++;
+		/* At most what was begun before it: two of them, and none between its notes. */
+		assert_in_range(at, 1, 2);
+		expect_tone(hertz + at, ms + at, t);
+		assert_true(notes_like(hertz + at, ms + at, notes - at, 523, 200) >= 1);
+	}
+}
+
 static void volume_and_mute(void **state)
 {
 	size_t n;
@@ -363,6 +484,9 @@ int main(void)
 {
 	const struct CMUnitTest tests[] = {
 	    cmocka_unit_test(the_tones_asked_for_come_out),
+	    cmocka_unit_test(the_pitch_follows),
+	    cmocka_unit_test(a_pitch_without_news_is_silent),
+	    cmocka_unit_test(tones_go_before_the_pitch),
 	    cmocka_unit_test(volume_and_mute),
 	    cmocka_unit_test(no_device_is_a_note),
 	    cmocka_unit_test(a_device_is_tried_again),

@@ -145,6 +145,34 @@ static void each_happening_sounds_and_what_must_be_is_said(void **state)
 	}
 }
 
+#ifdef HAVE_ALSA
+/* What the pitch says already is not told over it; without the pitch it is. */
+static void the_pitch_spares_its_words(void **state)
+{
+	static const struct happening_told word = {.what = HAPPENED_GUIDE, .ear = true, .position = "RV1",
+	                                           .why = "0.43 V, 0.01 V above"};
+	struct happening_told gone = word;
+	(void)state;
+	struct voice *v = open_voice(LANGUAGE_EN);
+	for (int i = 0; i < 8; i++) {
+		voice_ear(v, 700, false);
+		nanosleep(&(struct timespec){0, 50000000}, NULL);
+	}
+	assert_true(played_samples() > 0);
+	happen(v, word);
+	assert_string_equal(told_words(), "");
+	gone.ear = false;
+	happen(v, gone);
+	assert_string_not_equal(told_words(), "");
+	voice_ear(v, 0, false);
+	fresh();
+	happen(v, word);
+	assert_string_not_equal(told_words(), "");
+	assert_true(voice_idle(v, 4000));
+	voice_close(v);
+}
+#endif
+
 static void a_name_is_announced(void **state)
 {
 	char position[40], note[512];
@@ -314,6 +342,9 @@ int main(void)
 {
 	const struct CMUnitTest tests[] = {
 	    cmocka_unit_test(each_happening_sounds_and_what_must_be_is_said),
+#ifdef HAVE_ALSA
+	    cmocka_unit_test(the_pitch_spares_its_words),
+#endif
 	    cmocka_unit_test(a_name_is_announced),
 	    cmocka_unit_test(again_is_in_full),
 	    cmocka_unit_test(mute_is_for_both),

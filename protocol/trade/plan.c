@@ -96,6 +96,34 @@ static void weigh(struct plan_line *l, const struct entry *e)
 	}
 }
 
+/* What was measured there since, of leakage or of the part that is in now. */
+static bool superseded(const struct plan_line *l)
+{
+	for (int q = 0; q < QUANTITY_COUNT; q++)
+		if (l->entry[q].seq > l->run.seq &&
+		    (q == QUANTITY_LEAKAGE || l->entry[q].condition == CONDITION_DONE))
+			return true;
+	return false;
+}
+
+static void weigh_run(struct plan_line *l)
+{
+	const struct plan_run *run = &l->run;
+	const char *what = run->reform ? "re-forming" : "leakage";
+	bool replace = run->word == VERDICT_OUTSIDE && is_part(l->position.kind);
+	bool doubt = run->word == VERDICT_UNSURE || (run->stopped && run->word != VERDICT_OUTSIDE);
+	if (!run->seq || superseded(l) || l->action == PLAN_REPLACE ||
+	    (!replace && (!doubt || l->action == PLAN_RECHECK)))
+		return;
+	l->action = replace ? PLAN_REPLACE : PLAN_RECHECK;
+	l->by_run = true;
+	l->quantity = QUANTITY_LEAKAGE;
+	snprintf(l->because, sizeof l->because, "%s%s: %s", what, run->stopped ? " was given up" : "",
+	         run->said[0] ? run->said : "no reason was said");
+	snprintf(l->next, sizeof l->next, "%s", replace ? "" : run->stopped ?
+	         "find the reason, then run it again" : "run it again, with a meter that resolves more");
+}
+
 static void decide(struct plan_line *l, const struct plan_policy *policy)
 {
 	bool measured = false, done = false;
@@ -103,7 +131,7 @@ static void decide(struct plan_line *l, const struct plan_policy *policy)
 	l->round = round_of(&l->position);
 	l->with = -1;
 	l->because[0] = l->next[0] = '\0';
-	l->policy = false;
+	l->policy = l->by_run = false;
 	for (int q = 0; q < QUANTITY_COUNT; q++) {
 		if (!l->entry[q].seq)
 			continue;
@@ -111,6 +139,7 @@ static void decide(struct plan_line *l, const struct plan_policy *policy)
 		done = done || l->entry[q].condition == CONDITION_DONE;
 		weigh(l, &l->entry[q]);
 	}
+	weigh_run(l);
 	if (done && l->action == PLAN_KEEP) {
 		l->action = PLAN_DONE;
 		return;
@@ -118,12 +147,13 @@ static void decide(struct plan_line *l, const struct plan_policy *policy)
 	if (!done && l->action != PLAN_REPLACE && by_policy(l, policy)) {
 		l->action = PLAN_REPLACE;
 		l->policy = true;
+		l->by_run = false;
 		snprintf(l->because, sizeof l->because, "%s of that age are always replaced",
 		         l->position.kind == KIND_PAPER ? "paper capacitors" : "electrolytics");
 		l->next[0] = '\0';
 		return;
 	}
-	if (!measured && l->position.kind != KIND_REFERENCE) {
+	if (!measured && !l->run.seq && l->position.kind != KIND_REFERENCE) {
 		l->action = PLAN_UNMEASURED;
 		snprintf(l->because, sizeof l->because, "nothing was measured");
 		snprintf(l->next, sizeof l->next, "measure it");
@@ -146,6 +176,7 @@ static bool along(struct plan_line *line, int i, int with, bool by_twin)
 	if (l->action == PLAN_REPLACE || l->action == PLAN_DONE || !is_part(l->position.kind))
 		return false;
 	l->action = PLAN_REPLACE;
+	l->by_run = false;
 	l->with = with;
 	l->by_twin = by_twin;
 	snprintf(l->because, sizeof l->because, by_twin ? "its twin %.32s is replaced" :

@@ -17,6 +17,11 @@
  * position with an entry of condition `done` that is not outside is done, and is in no
  * round.  Entries of condition `new` are of parts that are not fitted yet.
  *
+ * Leakage that a guided run found (`leak`, `reform`) decides beside the entries: outside its
+ * limit, as a re-forming that was given up is, the part is replaced, for that reason; unsure, or
+ * given up before there was a current to judge (a meter the wrong way round), it is to be
+ * looked at again.  A newer entry of leakage, or of condition `done`, takes its place.
+ *
  * Everything here is common practice, no source.
  */
 #ifndef TALLY_TRADE_PLAN_H
@@ -50,6 +55,14 @@ struct plan_fit {
 	char number[NAME_SIZE], price[24]; /* of the part that is bought */
 };
 
+/* The end of a guided run that measures leakage; seq 0: none. */
+struct plan_run {
+	int64_t seq;
+	bool reform, stopped; /* else `leak`; given up, not done */
+	enum verdict_word word; /* against its own limit; none: no current was found */
+	char said[96];          /* "4.4 uA, at most 500 nA", or why it was given up */
+};
+
 #define PLAN_ENTRIES_MAX (QUANTITY_COUNT)
 #define PLAN_BECAUSE_MAX 4
 
@@ -60,6 +73,7 @@ struct plan_line {
 	struct plan_fit fit;
 	/* By quantity: the newest that counts; seq 0: none. */
 	struct entry entry[QUANTITY_COUNT];
+	struct plan_run run;
 	/* ---- decided ---- */
 	enum plan_action action;
 	enum plan_round round;
@@ -68,6 +82,7 @@ struct plan_line {
 	int with;                      /* line of its twin or of its part that takes it along, -1 */
 	bool by_twin;
 	enum quantity quantity;        /* that decided it */
+	bool by_run;                   /* ... or the guided run */
 	char because[160];             /* "30 % high: carbon, drifted up" */
 	char next[100];                /* what would settle it */
 };
