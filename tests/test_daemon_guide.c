@@ -141,6 +141,82 @@ static void test_reform(void **state)
 	musttally(s, 0, "verify", s->log);
 }
 
+/* What stands before the power is refused by the daemon itself, not by the client alone: here
+ * by a client that does not ask (the socket, a line by hand); and the pitch of a `tune`. */
+static void wire_says(struct stand *s, const char *method, const char *params, const char *wanted)
+{
+	char answer[65536] = "";
+	size_t n = 0;
+	struct sockaddr_un where = {.sun_family = AF_UNIX};
+	int fd = socket(AF_UNIX, SOCK_STREAM, 0);
+	snprintf(where.sun_path, sizeof where.sun_path, "%s", s->socket);
+	assert_int_equal(connect(fd, (struct sockaddr *)&where, sizeof where), 0);
+	dprintf(fd, "{\"jsonrpc\":\"2.0\",\"id\":1,\"method\":\"hello\",\"params\":{\"protocol\":1,\"client\":\"t\"}}\n"
+	        "{\"jsonrpc\":\"2.0\",\"id\":2,\"method\":\"%s\",\"params\":%s}\n", method, params);
+	struct pollfd p = {.fd = fd, .events = POLLIN};
+	while (!strstr(answer, wanted) && n < sizeof answer - 1 && poll(&p, 1, 4000) > 0) {
+		ssize_t got = read(fd, answer + n, sizeof answer - 1 - n);
+		if (got <= 0)
+			break;
+		n += (size_t)got;
+		answer[n] = '\0';
+	}
+	close(fd);
+	if (!strstr(answer, wanted))
+		fail_msg("%s %s: expected %s: %s", method, params, wanted, answer);
+}
+
+static void test_rise_asks_the_log(void **state)
+{
+	static const char start[] = "{\"name\":\"rise\",\"text\":\"rail=red%s\"}";
+	char params[200];
+	struct stand *s = *state;
+	begin(s);
+	musttally(s, 0, "sheet", "add", "HT1 285V");
+	musttally(s, 0, "sheet", "fit", "C1", "kind=film");
+	snprintf(params, sizeof params, start, "");
+	wire_says(s, "guide.start", params, "not ready for the power: new and not said to be in its place: C1");
+	wire_says(s, "guide.start", params, "because=TEXT");
+	snprintf(params, sizeof params, start, " because=");
+	wire_says(s, "guide.start", params, "not ready for the power");
+	must_say(s, 0, "\"guides\":[]", "--json", "status");
+	snprintf(params, sizeof params, start, " because=it-is-in");
+	wire_says(s, "guide.start", params, "\"seq\":");
+	musttally(s, 0, "leave");
+	wire_says(s, "guide.resume", "{\"name\":\"rise\"}", "\"seq\":"); /* it said why */
+	musttally(s, 0, "leave");
+	musttally(s, 0, "job", "fitted", "C1");
+	snprintf(params, sizeof params, start, "");
+	wire_says(s, "guide.start", params, "\"seq\":");
+	musttally(s, 0, "leave");
+	/* The fit came after it was left: its words say nothing of that. */
+	musttally(s, 0, "sheet", "fit", "C1", "kind=paper");
+	wire_says(s, "guide.resume", "{}", "not ready for the power");
+	/* Another run is not asked. */
+	wire_says(s, "guide.start", "{\"name\":\"leak\",\"position\":\"C1\",\"text\":\"grid=red\"}", "\"seq\":");
+	daemon_stop(s, SIGTERM);
+	musttally(s, 0, "verify", s->log);
+}
+
+/* 660 Hz is the target (protocol/guide/guide.h); above it, higher. */
+static void test_live_has_the_pitch(void **state)
+{
+	struct stand *s = *state;
+	begin(s);
+	musttally(s, 0, "sheet", "add", "TP1 0.42V 5%");
+	musttally(s, 0, "job", "live");
+	meter_says(s, red, "0.4200 V DC");
+	must_say(s, 0, "begun", "tune", "TP1", "here=red", "to=0.42V", "--yes");
+	go(s, "TP1");
+	wire_says(s, "watch", "{\"live\":true}", "\"ear\":{\"of\":\"TP1\",\"meter\":\"red\",\"toward\":0,\"inside\":true,\"hertz\":660}");
+	meter_says(s, red, "0.5000 V DC");
+	wire_says(s, "watch", "{\"live\":true}", "\"inside\":false,\"hertz\":1");
+	meter_says(s, red, "OL V DC");
+	usleep(400000);
+	wire_says(s, "watch", "{\"live\":true}", "\"position\":null}"); /* and no ear behind it */
+	daemon_stop(s, SIGTERM);
+}
+
 /* The step of the one run that goes on; "" for none. */
 static const char *step_now(struct stand *s)
 {
@@ -271,82 +347,6 @@ static void test_lot(void **state)
 	must_say(s, 0, "\"guides\":[]", "--json", "status");
 	daemon_stop(s, SIGTERM);
 	musttally(s, 0, "verify", s->log);
-}
-
-/* What stands before the power is refused by the daemon itself, not by the client alone: here
- * by a client that does not ask (the socket, a line by hand); and the pitch of a `tune`. */
-static void wire_says(struct stand *s, const char *method, const char *params, const char *wanted)
-{
-	char answer[65536] = "";
-	size_t n = 0;
-	struct sockaddr_un where = {.sun_family = AF_UNIX};
-	int fd = socket(AF_UNIX, SOCK_STREAM, 0);
-	snprintf(where.sun_path, sizeof where.sun_path, "%s", s->socket);
-	assert_int_equal(connect(fd, (struct sockaddr *)&where, sizeof where), 0);
-	dprintf(fd, "{\"jsonrpc\":\"2.0\",\"id\":1,\"method\":\"hello\",\"params\":{\"protocol\":1,\"client\":\"t\"}}\n"
-	        "{\"jsonrpc\":\"2.0\",\"id\":2,\"method\":\"%s\",\"params\":%s}\n", method, params);
-	struct pollfd p = {.fd = fd, .events = POLLIN};
-	while (!strstr(answer, wanted) && n < sizeof answer - 1 && poll(&p, 1, 4000) > 0) {
-		ssize_t got = read(fd, answer + n, sizeof answer - 1 - n);
-		if (got <= 0)
-			break;
-		n += (size_t)got;
-		answer[n] = '\0';
-	}
-	close(fd);
-	if (!strstr(answer, wanted))
-		fail_msg("%s %s: expected %s: %s", method, params, wanted, answer);
-}
-
-static void test_rise_asks_the_log(void **state)
-{
-	static const char start[] = "{\"name\":\"rise\",\"text\":\"rail=red%s\"}";
-	char params[200];
-	struct stand *s = *state;
-	begin(s);
-	musttally(s, 0, "sheet", "add", "HT1 285V");
-	musttally(s, 0, "sheet", "fit", "C1", "kind=film");
-	snprintf(params, sizeof params, start, "");
-	wire_says(s, "guide.start", params, "not ready for the power: new and not said to be in its place: C1");
-	wire_says(s, "guide.start", params, "because=TEXT");
-	snprintf(params, sizeof params, start, " because=");
-	wire_says(s, "guide.start", params, "not ready for the power");
-	must_say(s, 0, "\"guides\":[]", "--json", "status");
-	snprintf(params, sizeof params, start, " because=it-is-in");
-	wire_says(s, "guide.start", params, "\"seq\":");
-	musttally(s, 0, "leave");
-	wire_says(s, "guide.resume", "{\"name\":\"rise\"}", "\"seq\":"); /* it said why */
-	musttally(s, 0, "leave");
-	musttally(s, 0, "job", "fitted", "C1");
-	snprintf(params, sizeof params, start, "");
-	wire_says(s, "guide.start", params, "\"seq\":");
-	musttally(s, 0, "leave");
-	/* The fit came after it was left: its words say nothing of that. */
-	musttally(s, 0, "sheet", "fit", "C1", "kind=paper");
-	wire_says(s, "guide.resume", "{}", "not ready for the power");
-	/* Another run is not asked. */
-	wire_says(s, "guide.start", "{\"name\":\"leak\",\"position\":\"C1\",\"text\":\"grid=red\"}", "\"seq\":");
-	daemon_stop(s, SIGTERM);
-	musttally(s, 0, "verify", s->log);
-}
-
-/* 660 Hz is the target (protocol/guide/guide.h); above it, higher. */
-static void test_live_has_the_pitch(void **state)
-{
-	struct stand *s = *state;
-	begin(s);
-	musttally(s, 0, "sheet", "add", "TP1 0.42V 5%");
-	musttally(s, 0, "job", "live");
-	meter_says(s, red, "0.4200 V DC");
-	must_say(s, 0, "begun", "tune", "TP1", "here=red", "to=0.42V", "--yes");
-	go(s, "TP1");
-	wire_says(s, "watch", "{\"live\":true}", "\"ear\":{\"of\":\"TP1\",\"meter\":\"red\",\"toward\":0,\"inside\":true,\"hertz\":660}");
-	meter_says(s, red, "0.5000 V DC");
-	wire_says(s, "watch", "{\"live\":true}", "\"inside\":false,\"hertz\":1");
-	meter_says(s, red, "OL V DC");
-	usleep(400000);
-	wire_says(s, "watch", "{\"live\":true}", "\"position\":null}"); /* and no ear behind it */
-	daemon_stop(s, SIGTERM);
 }
 
 int main(void)
