@@ -30,7 +30,7 @@ ARM_MAKE  = PKG_CONFIG_SYSROOT_DIR=$(ARM_ROOT) PKG_CONFIG_LIBDIR=$(ARM_PC) \
             AR=aarch64-linux-gnu-ar DRAW= LDFLAGS="-Wl,-rpath-link,$(ARM_ROOT)/usr/lib/aarch64-linux-gnu \
             -Wl,-rpath-link,$(ARM_ROOT)/lib/aarch64-linux-gnu -L$(ARM_ROOT)/usr/lib/aarch64-linux-gnu" MANUAL=build/manual
 # Those that need no second program, no pty and no clock of the machine.
-ARM_TESTS := ini frame stream scpi columns pattern quantity decimal marking verdict uncertainty settle record \
+ARM_TESTS := ini frame stream scpi columns pattern quantity decimal marking verdict uncertainty record \
              seal sheet recording config log command
 arm64: deps
 	@sh tests/deps.sh gcc-aarch64-linux-gnu libc6-dev-arm64-cross qemu-user-static
