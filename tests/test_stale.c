@@ -13,7 +13,7 @@ static const struct {
 	const char *what, *scene, *silent, *refused;
 } scenes[] = {
     {"no reading yet is no silence", "blue 5.0 V DC *3\n@4 take red\n", "stale blue 01.250", "take"},
-    {"three periods of a quarter second", "@0 at HT1\nred 285.1 V DC *8\nred wait 3\n@2.4 take red\n@2.6 take red\n",
+    {"three periods of a quarter second", "@0 at HT1\nred 285.1 V DC *8\nred wait 3\n@2.3 again\n@2.4 take red\n@2.6 take red\n",
      "stale red 02.500", "take"},
     {"over when a frame comes, and said again in the next silence",
      "red ~5.012 V DC *8\nred wait 3\nred ~5.012 V DC *4\nred wait 2\n",
