@@ -53,10 +53,12 @@ WARN   := -Wall -Wextra -Wconversion -Wshadow -Wstrict-prototypes -Wmissing-prot
 ALL_CFLAGS = -std=c11 -D_GNU_SOURCE -DTALLY_VERSION='"$(VERSION)"' -I. -ffp-contract=off $(PREFIX_MAP) $(WARN) $(SANFLAGS) $(CFLAGS) \
              $(if $(UDEV),-DTALLY_UDEV) \
              $(if $(filter libevdev,$(HAVE)),-DHAVE_LIBEVDEV) $(if $(filter alsa,$(HAVE)),-DHAVE_ALSA) \
-             $(shell pkg-config --cflags $(PKGS) $(HAVE) 2>/dev/null)
-LIBS       = $(shell pkg-config --libs $(PKGS) 2>/dev/null) -lcsv -lpthread -lm
+             $(PKG_CFLAGS)
+# Asked once, not once for each of six hundred commands.
+PKG_CFLAGS  := $(shell pkg-config --cflags $(PKGS) $(HAVE) 2>/dev/null)
+LIBS        := $(shell pkg-config --libs $(PKGS) 2>/dev/null) -lcsv -lpthread -lm
 # What the client alone is linked to: the daemon stays small.
-CLIENT_LIBS = $(shell pkg-config --libs ncursesw $(HAVE))
+CLIENT_LIBS := $(shell pkg-config --libs ncursesw $(HAVE) 2>/dev/null)
 
 protocol_objs := $(patsubst %.c,$(B)/%.o,$(wildcard protocol/*/*.c))
 daemon_objs   := $(patsubst %.c,$(B)/%.o,$(filter-out daemon/main.c,$(wildcard daemon/*.c)))
