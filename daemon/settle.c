@@ -58,8 +58,11 @@ static bool doubts_on(const struct settle *s)
 static unsigned decide(struct settle *s)
 {
 	uint64_t first;
-	if (!s->touching || s->settled || s->refused || doubts_on(s) ||
-	    !settle_at_rest(s, &first, &s->refused))
+	if (!s->touching || s->settled || s->refused || doubts_on(s))
+		return 0;
+	enum settle_lack lack = settle_lacks(s, &first);
+	s->refused = lack >= LACK_REST;
+	if (lack)
 		return 0;
 	struct settle_result result;
 	settle_stretch_result(s, first, &result);
@@ -251,8 +254,7 @@ static unsigned elsewhere(struct settle *s, const struct reading *r)
 void settle_follow(struct settle *s)
 {
 	uint64_t first;
-	bool refused;
-	if (s->touching && s->settled && !settle_at_rest(s, &first, &refused))
+	if (s->touching && s->settled && settle_lacks(s, &first))
 		(void)touch_begin(s, s->last_t);
 }
 
@@ -392,8 +394,7 @@ bool settle_take(const struct settle *s, int64_t t, struct settle_result *out, s
 		return false;
 	}
 	uint64_t first;
-	bool refused;
-	if (settle_at_rest(s, &first, &refused)) {
+	if (!settle_lacks(s, &first)) {
 		settle_stretch_result(s, first, out);
 		out->settled = true;
 		return true;

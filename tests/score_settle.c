@@ -7,6 +7,7 @@
  *
  *     score_settle [TRACES [FIRST-SEED [KIND,...]]]   default 100 traces a kind
  *     score_settle -v ...                          with a line for every fault
+ *     score_settle -e ...                          and every reading of its touch
  *     score_settle -l law_hazard=0.05 ...          with another limit
  */
 #include "tests/traces_score.h"
@@ -59,6 +60,8 @@ int main(int argc, char **argv)
 	for (; at < argc && argv[at][0] == '-'; at++) {
 		if (!strcmp(argv[at], "-v")) {
 			j.verbose = true;
+		} else if (!strcmp(argv[at], "-e")) {
+			j.verbose = j.explain = true;
 		} else if (at + 1 >= argc || strcmp(argv[at], "-l") ||
 		           !limit_set(&j.limits, argv[at + 1])) {
 			fprintf(stderr, "score_settle: %s: not an option, or no such limit\n", argv[at]);

@@ -9,7 +9,8 @@
 #ifndef TALLY_TESTS_TRACES_SCORE_H
 #define TALLY_TESTS_TRACES_SCORE_H
 
-#include "daemon/settle.h"
+#include "daemon/settle_law.h"
+#include "daemon/settle_parts.h"
 #include "tests/traces.h"
 
 #include <stdio.h>
@@ -31,6 +32,8 @@ struct judge {
 	int64_t open_from; /* of the last lift */
 	bool entry_here;   /* this touch, or the one before a slip, has its entry */
 	bool verbose;
+	bool explain; /* show every reading of the touches that went wrong */
+	int shown;    /* that is under way: this touch; else -1 */
 	struct score *score;
 };
 
@@ -112,7 +115,34 @@ static inline void judge_events(struct judge *j, unsigned events, int64_t t, dou
 		judge_settled(j, t, truth);
 }
 
-static inline void judge_trace(struct judge *j, const struct trace *tr)
+/* What is there at reading `i` of the touch that is shown: the display, its truth, and what it
+ * lacks to be at rest. */
+static inline void judge_show(const struct judge *j, int i, unsigned events)
+{
+	const struct reading *r = &j->tr->reading[i];
+	const struct trace_touch *x = &j->tr->touch[j->shown];
+	struct settle_judgement y;
+	uint64_t first = 0;
+	if (r->t < x->begin || r->t > x->end || (j->s.settled && !(events & SETTLE_SETTLED)))
+		return;
+	settle_law_judge(&j->s.law, &j->s.limits, &y);
+	bool asked = j->s.touching && !j->s.settled;
+	const char *lack = asked ? settle_lack_word(settle_lacks(&j->s, &first)) : "";
+	printf("    %8.3f %9s", (double)(r->t - x->begin) * 1e-6, r->has_value ? "" : "overload");
+	if (r->has_value)
+		printf(" %lldE%d", (long long)r->value.n, r->value.e);
+	double digit = r->has_value ? pow(10, r->value.e) : x->digit;
+	printf(" off %8.2f truth %8.2f %s%s%s%s%s  %-7s doubt %.3f n %d%s noise %.2f left %.2f tail "
+	       "%.3f/%d wave %.2f jumps %d since %.3f clear %.3f\n",
+	       r->has_value ? (double)r->value.n - x->rest / digit : NAN,
+	       (j->tr->truth[i] - x->rest) / digit, events & SETTLE_TOUCHED ? "T" : "",
+	       events & SETTLE_LIFTED ? "L" : "", events & SETTLE_SETTLED ? "S" : "",
+	       events & SETTLE_DOUBT ? "D" : "", r->t >= x->due ? " due" : "", lack, y.off, y.n,
+	       y.slow ? " slow" : "", y.noise, y.drift, y.tail_chance, y.tail_count, y.wave_chance,
+	       y.jumps, (double)(y.since - x->begin) * 1e-6, (double)(y.clear - x->begin) * 1e-6);
+}
+
+static inline void judge_run(struct judge *j, const struct trace *tr)
 {
 	struct settle_expected expected = {tr->function, true, 0, -INFINITY, INFINITY};
 	int next = 0;
@@ -137,8 +167,28 @@ static inline void judge_trace(struct judge *j, const struct trace *tr)
 		int64_t d;
 		while ((d = settle_deadline(&j->s)) <= r->t)
 			judge_events(j, settle_tick(&j->s, d), d, NAN);
-		judge_events(j, settle_reading(&j->s, r), r->t, tr->truth[i]);
+		unsigned events = settle_reading(&j->s, r);
+		judge_events(j, events, r->t, tr->truth[i]);
+		if (j->shown >= 0)
+			judge_show(j, i, events);
 	}
+}
+
+/* Once more, with every reading of one touch. */
+static inline void judge_explain(struct judge *j, int touch)
+{
+	struct judge again = *j;
+	struct score nothing = {0};
+	again.verbose = false;
+	again.score = &nothing;
+	again.shown = touch;
+	judge_run(&again, j->tr);
+}
+
+static inline void judge_trace(struct judge *j, const struct trace *tr)
+{
+	j->shown = -1;
+	judge_run(j, tr);
 	for (int i = 0; i < tr->touches; i++) {
 		if (!tr->touch[i].wants)
 			continue;
@@ -155,6 +205,9 @@ static inline void judge_trace(struct judge *j, const struct trace *tr)
 		j->score->right += tr->touch[i].wants ? !j->wrong[i] : !j->entries[i];
 	}
 	j->score->readings += tr->count;
+	for (int i = 0; i < tr->touches && j->explain; i++)
+		if (!tr->touch[i].unfair && (tr->touch[i].wants ? j->wrong[i] : j->entries[i] > 0))
+			judge_explain(j, i);
 }
 
 #endif
