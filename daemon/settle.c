@@ -76,6 +76,9 @@ static unsigned decide(struct settle *s)
 	}
 	s->settled = true;
 	s->result = result;
+	if (!settle_is_fast(s))
+		for (uint64_t i = first + 1; i < s->items; i++)
+			settle_stretch_rests(s, i);
 	return SETTLE_SETTLED;
 }
 
@@ -110,8 +113,11 @@ static unsigned block_flush(struct settle *s, int64_t t)
 static unsigned feed(struct settle *s, const struct reading *r, uint64_t ordinal)
 {
 	settle_stretch_add(s, r, ordinal);
-	if (s->settled)
+	if (s->settled) {
+		if (s->items - s->stretch > 1 && !settle_is_fast(s))
+			settle_stretch_rests(s, s->items - 1);
 		return 0;
+	}
 	double value = decimal_double(r->value);
 	if (!settle_is_fast(s)) {
 		s->blocked = 0;
@@ -232,7 +238,7 @@ static unsigned function_change(struct settle *s)
 	s->intervals = s->long_ones = 0;
 	s->blanks = 0;
 	s->blank_since = -1;
-	s->law.counts = 0;
+	settle_law_forget(&s->law);
 	s->has_finest = false;
 	return events;
 }

@@ -132,6 +132,10 @@
 	/*   more noise is motion */                                             \
 	X(law_noise_local, "law noise local", 4, 1, 1000)                        \
 	/*   times the noise between neighbours, too */                          \
+	X(law_noise_known, "law noise known", 0.7, 0, 0.999)                     \
+	/*   that a meter has the noise which it had in its last touches, */     \
+	X(law_noise_spread, "law noise spread", 0.35, 0.05, 3)                   \
+	/*   give or take so much of its logarithm */                            \
 	X(law_noise_counts, "law noise counts", 20000, 100, 1e9)                 \
 	/*   a meter with more counts may have more of it in proportion */       \
 	X(law_rest_digits, "law rest digits", 0.6, 0.1, 10)                      \
@@ -161,8 +165,10 @@
 	X(tail_doubt, "tail doubt", 0.1, 0.0001, 1)                              \
 	/*   chance that so many are still to go up to which it is at rest ... */ \
 	X(tail_doubt_early, "tail doubt early", 0.02, 0.0001, 1)                 \
-	/*   ... and as long as fewer than these stand near the rest: */         \
-	X(tail_conversions, "tail conversions", 8, 0, 1000)                      \
+	/*   ... and as long as fewer than these stand near the rest, going */   \
+	X(tail_least, "tail least", 3, 0, 1000)                                  \
+	/*   over, in steps of ratio, to the first one at these: */              \
+	X(tail_conversions, "tail conversions", 6, 0, 1000)                      \
 	X(tail_rest_digits, "tail rest digits", 0.5, 0.0001, 100)                \
 	/*   of the rest is near, */                                             \
 	X(tail_rest_sigma, "tail rest sigma", 0.5, 0, 100)                       \

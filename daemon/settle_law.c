@@ -8,9 +8,23 @@
 void settle_law_reset(struct settle_law *law)
 {
 	/* What is known of the meter stays. */
-	double counts = law->counts;
+	double counts = law->counts, dd = law->rest_dd, n = law->rest_n;
 	memset(law, 0, sizeof(*law));
 	law->counts = counts;
+	law->rest_dd = dd;
+	law->rest_n = n;
+}
+
+void settle_law_forget(struct settle_law *law)
+{
+	law->counts = law->rest_dd = law->rest_n = 0;
+}
+
+void settle_law_rests(struct settle_law *law, double digits)
+{
+	double fade = law->rest_n < SETTLE_RESTS ? 1 : 1 - 1.0 / SETTLE_RESTS;
+	law->rest_dd = fade * law->rest_dd + digits * digits;
+	law->rest_n = fade * law->rest_n + 1;
 }
 
 void settle_law_jolt(struct settle_law *law)
@@ -45,6 +59,26 @@ static double noise_prior(const struct settle_law *law, const struct settle_limi
 	if (over > 1)
 		p -= 3 + 4 * log(over);
 	return p;
+}
+
+/* ... mixed with what the meter showed at rest in its last touches. */
+static void noise_known(const struct settle_law *law, const struct settle_limits *limits,
+                        double prior[SETTLE_NOISES])
+{
+	double share = limits->law_noise_known * law->rest_n / (law->rest_n + 4);
+	if (share <= 0)
+		return;
+	double known = log(fmax(settle_noise_digits(0), sqrt(law->rest_dd / (2 * law->rest_n))));
+	double width2 = limits->law_noise_spread * limits->law_noise_spread + 0.5 / law->rest_n;
+	double shape[SETTLE_NOISES], all = 0, sum = 0;
+	for (int i = 0; i < SETTLE_NOISES; i++) {
+		double d = log(settle_noise_digits(i)) - known;
+		shape[i] = exp(-d * d / (2 * width2));
+		sum += shape[i];
+		all += exp(prior[i]);
+	}
+	for (int i = 0; i < SETTLE_NOISES; i++)
+		prior[i] = log((1 - share) * exp(prior[i]) + share * all * shape[i] / sum);
 }
 
 /* Noise from the last readings alone, digits: twice the root mean square of their
@@ -96,6 +130,7 @@ static void priors_fill(struct settle_priors *k, const struct settle_law *law,
 		k->log_noise[i] = log(k->noise[i]);
 		k->prior[i] = noise_prior(law, limits, i);
 	}
+	noise_known(law, limits, k->prior);
 }
 
 /* --- one more reading --- */

@@ -85,6 +85,10 @@ struct settle_judgement {
 };
 
 void settle_law_reset(struct settle_law *law);
+/* Another function: nothing that was learnt of the meter holds. */
+void settle_law_forget(struct settle_law *law);
+/* Two readings at rest, one after the other, are so many digits apart: the noise of the meter. */
+void settle_law_rests(struct settle_law *law, double digits);
 /* Contact was lost for a moment: what comes next may be another value. */
 void settle_law_jolt(struct settle_law *law);
 /* One reading (or one block of a fast meter): value and weight of its last digit in SI. */

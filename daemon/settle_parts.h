@@ -53,6 +53,8 @@ enum settle_lack settle_lacks(const struct settle *s, uint64_t *first);
 /* ... in one word. */
 const char *settle_lack_word(enum settle_lack lack);
 void settle_stretch_result(const struct settle *s, uint64_t first, struct settle_result *out);
+/* What item `i` and the one before it, both at rest, say of the noise of the meter. */
+void settle_stretch_rests(struct settle *s, uint64_t i);
 /* Does the law get this meter's readings in blocks? */
 bool settle_is_fast(const struct settle *s);
 

@@ -12,6 +12,7 @@
 
 /* Next to zero "twice" is a matter of a few digits. */
 static const double few_digits = 5;
+static const double stray_apart = 4;
 
 static double digit_of(int e)
 {
@@ -98,6 +99,15 @@ void settle_stretch_result(const struct settle *s, uint64_t first, struct settle
 	out->to = item_at(s, s->items - 1)->last;
 }
 
+void settle_stretch_rests(struct settle *s, uint64_t i)
+{
+	/* Further apart they are a stray, or the probes on their way. */
+	double most = stray_apart * fmax(few_digits, s->result.s / digit_of(s->exponent));
+	double apart = (double)(item_at(s, i)->n - item_at(s, i - 1)->n);
+	if (s->exponent == s->result.value.e && fabs(apart) < most)
+		settle_law_rests(&s->law, apart);
+}
+
 /* --- is it at rest? --- */
 
 /* Standard deviation of the items from number `first` on, digits. */
@@ -158,7 +168,9 @@ static bool is_lawless(const struct settle *s, const struct settle_judgement *j)
 static bool has_tail(const struct settle *s, const struct settle_judgement *j)
 {
 	const struct settle_limits *l = &s->limits;
-	return j->tail_chance > (j->tail_count < l->tail_conversions ? l->tail_doubt_early : l->tail_doubt);
+	double wide = fmax(1, l->tail_conversions - l->tail_least);
+	double part = fmin(1, fmax(0, (j->tail_count - l->tail_least) / wide));
+	return j->tail_chance > l->tail_doubt_early * pow(l->tail_doubt / l->tail_doubt_early, part);
 }
 
 /* The first of the items that are undisturbed and near where the law comes to rest. */

@@ -32,6 +32,9 @@
 /* Readings that are looked at for a wave. */
 #define SETTLE_WAVE 24
 
+/* Differences at rest that are remembered for the noise of the meter. */
+#define SETTLE_RESTS 64
+
 /* Levels that a trace stood on and left. */
 #define SETTLE_LEVELS 4
 
@@ -84,6 +87,8 @@ struct settle_law {
 	double level[SETTLE_LEVELS], coarse; /* see law_jumps */
 	int levels, jumps, readings;
 	int64_t t;      /* of the last reading */
+	/* Differences between neighbours at rest in the last touches: squares, digits, and how many. */
+	double rest_dd, rest_n;
 };
 
 /* One conversion of the present stretch. */

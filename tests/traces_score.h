@@ -182,6 +182,8 @@ static inline void judge_explain(struct judge *j, int touch)
 	again.verbose = false;
 	again.score = &nothing;
 	again.shown = touch;
+	printf("   %s seed %llu touch %d, reading by reading:\n", trace_name(j->tr->kind),
+	       (unsigned long long)j->tr->seed, touch);
 	judge_run(&again, j->tr);
 }
 
