@@ -34,6 +34,8 @@
 	/*   and so long: a fast meter has hundreds of readings of one twitch */ \
 	X(settle_conversions_slow, "settle conversions slow", 7, 2, 100)         \
 	/*   after an approach, with noise, or where the value is odd */         \
+	X(settle_conversions_noise, "settle conversions noise", 5, 2, 100)       \
+	/*   with noise that the meter had before, too */                        \
 	X(settle_noise, "settle noise", 2.2, 0, 1000)                            \
 	/*   digits of spread in the stretch that are noise */                   \
 	X(settle_doubt, "settle doubt", 0.1, 0.0001, 0.5)                       \

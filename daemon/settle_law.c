@@ -5,6 +5,9 @@
 #include <math.h>
 #include <string.h>
 
+/* So many differences at rest are enough to know the noise by. */
+static const double known_least = 6;
+
 void settle_law_reset(struct settle_law *law)
 {
 	/* What is known of the meter stays. */
@@ -61,23 +64,22 @@ static double noise_prior(const struct settle_law *law, const struct settle_limi
 	return p;
 }
 
-/* ... mixed with what the meter showed at rest in its last touches. */
-static void noise_known(const struct settle_law *law, const struct settle_limits *limits,
-                        double prior[SETTLE_NOISES])
+void law_noise_known(const struct settle_law *law, const struct settle_limits *limits,
+                     const double *noise, double *prior, int n)
 {
 	double share = limits->law_noise_known * law->rest_n / (law->rest_n + 4);
 	if (share <= 0)
 		return;
-	double known = log(fmax(settle_noise_digits(0), sqrt(law->rest_dd / (2 * law->rest_n))));
+	double known = log(fmax(noise[0], sqrt(law->rest_dd / (2 * law->rest_n))));
 	double width2 = limits->law_noise_spread * limits->law_noise_spread + 0.5 / law->rest_n;
 	double shape[SETTLE_NOISES], all = 0, sum = 0;
-	for (int i = 0; i < SETTLE_NOISES; i++) {
-		double d = log(settle_noise_digits(i)) - known;
+	for (int i = 0; i < n; i++) {
+		double d = log(noise[i]) - known;
 		shape[i] = exp(-d * d / (2 * width2));
 		sum += shape[i];
 		all += exp(prior[i]);
 	}
-	for (int i = 0; i < SETTLE_NOISES; i++)
+	for (int i = 0; i < n; i++)
 		prior[i] = log((1 - share) * exp(prior[i]) + share * all * shape[i] / sum);
 }
 
@@ -130,7 +132,7 @@ static void priors_fill(struct settle_priors *k, const struct settle_law *law,
 		k->log_noise[i] = log(k->noise[i]);
 		k->prior[i] = noise_prior(law, limits, i);
 	}
-	noise_known(law, limits, k->prior);
+	law_noise_known(law, limits, k->noise, k->prior, SETTLE_NOISES);
 }
 
 /* --- one more reading --- */
@@ -380,6 +382,7 @@ void settle_law_judge(const struct settle_law *law, const struct settle_limits *
 	}
 	out->off = off / total;
 	out->noise = best->best_noise;
+	out->known = law->rest_n < known_least ? 0 : sqrt(law->rest_dd / (2 * law->rest_n));
 	out->n = best->n;
 	out->since = out->clear = out->begun = best->t0;
 	out->rest = best->best_c;

@@ -69,6 +69,7 @@
 struct settle_judgement {
 	double off;    /* probability that the rest is more than a digit (or sigma) off */
 	double noise;  /* of one reading, in digits, under the likeliest law */
+	double known;  /* the same as the meter showed it in its last touches; 0: unknown */
 	int64_t since; /* the stretch that is at rest under that law began then, us */
 	int64_t begun; /* the likeliest run did */
 	double rest;   /* where it comes to rest, SI */

@@ -13,6 +13,8 @@
 /* Next to zero "twice" is a matter of a few digits. */
 static const double few_digits = 5;
 static const double stray_apart = 4;
+/* Of few readings it may look so many times larger than it is. */
+static const double noise_known_times = 1.7;
 
 static double digit_of(int e)
 {
@@ -143,8 +145,12 @@ static double conversions_wanted(const struct settle *s, const struct settle_jud
                                  uint64_t first)
 {
 	const struct settle_limits *l = &s->limits;
-	if (j->slow || is_odd(s) || stretch_noise(s, first) > l->settle_noise)
+	double noise = stretch_noise(s, first);
+	if (j->slow || is_odd(s) || noise > fmax(l->settle_noise, noise_known_times * j->known))
 		return fmax(l->settle_conversions, l->settle_conversions_slow);
+	/* Noise that the meter is known for needs no more than a good middle of it. */
+	if (noise > l->settle_noise)
+		return fmax(l->settle_conversions, l->settle_conversions_noise);
 	return l->settle_conversions;
 }
 
