@@ -89,6 +89,8 @@
 	/*   that a trace which jumped once will jump again */                   \
 	X(lawless_times, "lawless times", 6, 0, 100)                             \
 	/*   times as likely with each jump more */                              \
+	X(lawless_stray, "lawless stray", 2, 0, 100)                             \
+	/*   readings on another level and back are a stray, and no jump */      \
 	X(lawless_most, "lawless most", 14, 2, 1000)                             \
 	/*   readings without a jump are enough whatever was before */           \
 	X(wander_digits, "wander digits", 1, 0, 1000)                            \

@@ -197,20 +197,27 @@ static bool is_stray(const struct settle_run *r, double dt, const struct settle_
  * stray goes back to its level, a chatter comes back to it, and an approach does not
  * begin a new run; a bad joint does.
  */
-static void law_jumps(struct settle_law *law, const struct settle_run *best, double value,
-                      double coarse)
+static void law_jumps(struct settle_law *law, const struct settle_limits *limits,
+                      const struct settle_run *best, double value, double coarse)
 {
 	double band = (1.5 + 2 * best->best_noise) * coarse;
 	law->readings++;
 	int have = law->levels < SETTLE_LEVELS ? law->levels : SETTLE_LEVELS;
-	bool known = fabs(value - law->last) <= band;
+	bool stays = fabs(value - law->last) <= band, known = stays;
 	for (int i = 0; i < have && !known; i++)
 		known = fabs(value - law->level[i]) <= band;
+	/* Back where it was: what lay between was a stray. */
+	if (known && !stays && law->jumps && law->readings - law->jumped <= (int)limits->lawless_stray) {
+		law->jumps--;
+		law->jumped = 0;
+	}
 	if (known || (law->levels && best->n > 2))
 		return;
 	law->level[law->levels % SETTLE_LEVELS] = value;
-	if (law->levels++)
+	if (law->levels++) {
 		law->jumps++;
+		law->jumped = law->readings;
+	}
 	if (law->levels == 2 * SETTLE_LEVELS)
 		law->levels = SETTLE_LEVELS;
 }
@@ -320,7 +327,7 @@ void settle_law_add(struct settle_law *law, const struct settle_limits *limits, 
 		all = log_sum(all, law->run[i].joint);
 	for (int i = 0; i < law->runs; i++)
 		law->run[i].joint -= all;
-	law_jumps(law, law_best(law), value, fmax(digit, law->coarse));
+	law_jumps(law, limits, law_best(law), value, fmax(digit, law->coarse));
 	law->coarse = digit;
 	if (x.rescaled)
 		law->waves = 0; /* what was before had another rounding */

@@ -86,6 +86,7 @@ struct settle_law {
 	double pace;    /* s, of conversions */
 	double level[SETTLE_LEVELS], coarse; /* see law_jumps */
 	int levels, jumps, readings;
+	int jumped;     /* the reading of the last jump */
 	int64_t t;      /* of the last reading */
 	/* Differences between neighbours at rest in the last touches: squares, digits, and how many. */
 	double rest_dd, rest_n;
