@@ -192,6 +192,18 @@ static bool is_stray(const struct settle_run *r, double dt, const struct settle_
 	return miss > limits->law_stray_sigma * r->best_noise + 2 + 0.5 * fabs(step) / digit;
 }
 
+/* Another level, as of that reading. */
+static void law_stands(struct settle_law *law, double value, int reading)
+{
+	int at = law->levels % SETTLE_LEVELS;
+	law->level[at] = value;
+	law->stood[at] = reading;
+	law->jumps_to[at] = law->jumps;
+	/* Only the place in the ring and "full" count. */
+	if (++law->levels == 2 * SETTLE_LEVELS)
+		law->levels = SETTLE_LEVELS;
+}
+
 /*
  * How lawless the trace is: jumps to levels that it did not stand on before.  A
  * stray goes back to its level, a chatter comes back to it, and an approach does not
@@ -203,23 +215,25 @@ static void law_jumps(struct settle_law *law, const struct settle_limits *limits
 	double band = (1.5 + 2 * best->best_noise) * coarse;
 	law->readings++;
 	int have = law->levels < SETTLE_LEVELS ? law->levels : SETTLE_LEVELS;
-	bool stays = fabs(value - law->last) <= band, known = stays;
-	for (int i = 0; i < have && !known; i++)
-		known = fabs(value - law->level[i]) <= band;
-	/* Back where it was: what lay between was a stray. */
-	if (known && !stays && law->jumps && law->readings - law->jumped <= (int)limits->lawless_stray) {
-		law->jumps--;
-		law->jumped = 0;
+	bool known = fabs(value - law->last) <= band;
+	for (int i = 0; i < have; i++) {
+		if (fabs(value - law->level[i]) > band)
+			continue;
+		known = true;
+		/* Back where it was: what lay between were strays. */
+		if (law->readings - law->stood[i] <= 1 + (int)limits->lawless_stray &&
+		    law->jumps > law->jumps_to[i])
+			law->jumps = law->jumps_to[i];
+		law->stood[i] = law->readings;
 	}
 	if (known || (law->levels && best->n > 2))
 		return;
-	law->level[law->levels % SETTLE_LEVELS] = value;
-	if (law->levels++) {
+	/* The first step away from where it began is none: half a contact begins so. */
+	if (law->levels)
 		law->jumps++;
-		law->jumped = law->readings;
-	}
-	if (law->levels == 2 * SETTLE_LEVELS)
-		law->levels = SETTLE_LEVELS;
+	else
+		law_stands(law, law->last, law->readings - 1);
+	law_stands(law, value, law->readings);
 }
 
 /* A reading as every run sees it. */

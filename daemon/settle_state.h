@@ -86,7 +86,8 @@ struct settle_law {
 	double pace;    /* s, of conversions */
 	double level[SETTLE_LEVELS], coarse; /* see law_jumps */
 	int levels, jumps, readings;
-	int jumped;     /* the reading of the last jump */
+	int stood[SETTLE_LEVELS];    /* the last reading on that level ... */
+	int jumps_to[SETTLE_LEVELS]; /* ... and the jumps until it was reached first */
 	int64_t t;      /* of the last reading */
 	/* Differences between neighbours at rest in the last touches: squares, digits, and how many. */
 	double rest_dd, rest_n;
