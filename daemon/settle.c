@@ -235,7 +235,7 @@ static unsigned function_change(struct settle *s)
 	unsigned events = touch_end(s, s->last_t);
 	s->opens = s->repeats = s->repeat_now = s->learnt = 0;
 	s->speaks_open = s->gliding = false;
-	s->intervals = s->long_ones = 0;
+	s->intervals = s->long_ones = s->short_ones = 0;
 	s->blanks = 0;
 	s->blank_since = -1;
 	settle_law_forget(&s->law);
@@ -312,7 +312,7 @@ unsigned settle_gone(struct settle *s, int64_t t)
 	s->heard = s->gliding = false;
 	s->blanks = 0;
 	s->blank_since = -1;
-	s->intervals = s->long_ones = 0;
+	s->intervals = s->long_ones = s->short_ones = 0;
 	settle_stretch_break(s);
 	return events;
 }

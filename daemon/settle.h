@@ -85,7 +85,7 @@
 	X(fit_times, "fit times", 2, 1, 100)                                     \
 	/*   to so many times the nominal is what was expected */                \
 	/* motion that no law explains */                                        \
-	X(lawless_odds, "lawless odds", 0.1, 0, 100)                             \
+	X(lawless_odds, "lawless odds", 0.2, 0, 100)                             \
 	/*   that a trace which jumped once will jump again */                   \
 	X(lawless_times, "lawless times", 6, 0, 100)                             \
 	/*   times as likely with each jump more */                              \
@@ -166,13 +166,13 @@
 	/* a second, slower tail (settle_tail.c) */                              \
 	X(tail_digits, "tail digits", 1, 0.1, 10)                                \
 	/*   still to go are too many (times the noise, where that is more) */   \
-	X(tail_doubt, "tail doubt", 0.1, 0.0001, 1)                              \
+	X(tail_doubt, "tail doubt", 0.15, 0.0001, 1)                              \
 	/*   chance that so many are still to go up to which it is at rest ... */ \
-	X(tail_doubt_early, "tail doubt early", 0.02, 0.0001, 1)                 \
+	X(tail_doubt_early, "tail doubt early", 0.015, 0.0001, 1)                 \
 	/*   ... and as long as fewer than these stand near the rest, going */   \
-	X(tail_least, "tail least", 3, 0, 1000)                                  \
+	X(tail_least, "tail least", 4, 0, 1000)                                  \
 	/*   over, in steps of ratio, to the first one at these: */              \
-	X(tail_conversions, "tail conversions", 6, 0, 1000)                      \
+	X(tail_conversions, "tail conversions", 8, 0, 1000)                      \
 	X(tail_rest_digits, "tail rest digits", 0.5, 0.0001, 100)                \
 	/*   of the rest is near, */                                             \
 	X(tail_rest_sigma, "tail rest sigma", 0.5, 0, 100)                       \

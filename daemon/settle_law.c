@@ -192,11 +192,15 @@ static bool is_stray(const struct settle_run *r, double dt, const struct settle_
 	return miss > limits->law_stray_sigma * r->best_noise + 2 + 0.5 * fabs(step) / digit;
 }
 
+/* Steps are alike up to this ratio. */
+static const double like_steps = 1.3;
+
 /* Another level, as of that reading. */
-static void law_stands(struct settle_law *law, double value, int reading)
+static void law_stands(struct settle_law *law, double value, double digit, int reading)
 {
 	int at = law->levels % SETTLE_LEVELS;
 	law->level[at] = value;
+	law->level_digit[at] = digit;
 	law->stood[at] = reading;
 	law->jumps_to[at] = law->jumps;
 	/* Only the place in the ring and "full" count. */
@@ -217,7 +221,8 @@ static void law_jumps(struct settle_law *law, const struct settle_limits *limits
 	int have = law->levels < SETTLE_LEVELS ? law->levels : SETTLE_LEVELS;
 	bool known = fabs(value - law->last) <= band;
 	for (int i = 0; i < have; i++) {
-		if (fabs(value - law->level[i]) > band)
+		/* As exact as either was shown. */
+		if (fabs(value - law->level[i]) > band * fmax(1, law->level_digit[i] / coarse))
 			continue;
 		known = true;
 		/* Back where it was: what lay between were strays. */
@@ -226,14 +231,20 @@ static void law_jumps(struct settle_law *law, const struct settle_limits *limits
 			law->jumps = law->jumps_to[i];
 		law->stood[i] = law->readings;
 	}
-	if (known || (law->levels && best->n > 2))
+	/* A step like the last goes on with a way, and jumps nowhere; the last of them is shorter. */
+	double step = value - law->last;
+	bool goes = step * law->step > 0 && fabs(step) < like_steps * fabs(law->step) &&
+	            (law->goes > 1 || fabs(law->step) < like_steps * fabs(step));
+	law->step = step;
+	law->goes = goes ? law->goes + 1 : 0;
+	if (known)
 		return;
 	/* The first step away from where it began is none: half a contact begins so. */
 	if (law->levels)
-		law->jumps++;
+		law->jumps += !goes;
 	else
-		law_stands(law, law->last, law->readings - 1);
-	law_stands(law, value, law->readings);
+		law_stands(law, law->last, coarse, law->readings - 1);
+	law_stands(law, value, coarse, law->readings);
 }
 
 /* A reading as every run sees it. */

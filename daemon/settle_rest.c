@@ -14,7 +14,9 @@
 static const double few_digits = 5;
 static const double stray_apart = 4;
 /* Of few readings it may look so many times larger than it is. */
-static const double noise_known_times = 1.7;
+static const double noise_known_times = 2.6;
+/* Digits of it up to which that is chance and asks for no more readings. */
+static const double noise_known_small = 1.2;
 
 static double digit_of(int e)
 {
@@ -149,7 +151,7 @@ static double conversions_wanted(const struct settle *s, const struct settle_jud
 	if (j->slow || is_odd(s) || noise > fmax(l->settle_noise, noise_known_times * j->known))
 		return fmax(l->settle_conversions, l->settle_conversions_slow);
 	/* Noise that the meter is known for needs no more than a good middle of it. */
-	if (noise > l->settle_noise)
+	if (noise > l->settle_noise && j->known > noise_known_small)
 		return fmax(l->settle_conversions, l->settle_conversions_noise);
 	return l->settle_conversions;
 }

@@ -84,8 +84,10 @@ struct settle_law {
 	struct settle_point point[SETTLE_POINTS];
 	int points;
 	double pace;    /* s, of conversions */
-	double level[SETTLE_LEVELS], coarse; /* see law_jumps */
+	double level[SETTLE_LEVELS], level_digit[SETTLE_LEVELS], coarse; /* see law_jumps */
 	int levels, jumps, readings;
+	double step;    /* from the last reading but one to the last, SI ... */
+	int goes;       /* ... which is like so many before it */
 	int stood[SETTLE_LEVELS];    /* the last reading on that level ... */
 	int jumps_to[SETTLE_LEVELS]; /* ... and the jumps until it was reached first */
 	int64_t t;      /* of the last reading */
@@ -133,6 +135,7 @@ struct settle {
 	int64_t interval[SETTLE_INTERVALS];
 	int64_t interval_sum; /* of those that are there */
 	int intervals, long_ones;
+	int short_ones; /* intervals in a row that are far shorter than the period */
 	int doubles; /* frames in a row that looked like the last one sent twice */
 	int64_t period;
 
