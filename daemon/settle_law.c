@@ -194,6 +194,8 @@ static bool is_stray(const struct settle_run *r, double dt, const struct settle_
 
 /* Steps are alike up to this ratio. */
 static const double like_steps = 1.3;
+/* So many more of them are an even way. */
+static const int even_way = 3;
 
 /* Another level, as of that reading. */
 static void law_stands(struct settle_law *law, double value, double digit, int reading)
@@ -214,7 +216,7 @@ static void law_stands(struct settle_law *law, double value, double digit, int r
  * begin a new run; a bad joint does.
  */
 static void law_jumps(struct settle_law *law, const struct settle_limits *limits,
-                      const struct settle_run *best, double value, double coarse)
+                      const struct settle_run *best, double value, double coarse, double dt)
 {
 	double band = (1.5 + 2 * best->best_noise) * coarse;
 	law->readings++;
@@ -231,12 +233,15 @@ static void law_jumps(struct settle_law *law, const struct settle_limits *limits
 			law->jumps = law->jumps_to[i];
 		law->stood[i] = law->readings;
 	}
-	/* A step like the last goes on with a way, and jumps nowhere; the last of them is shorter. */
-	double step = value - law->last;
-	bool goes = step * law->step > 0 && fabs(step) < like_steps * fabs(law->step) &&
-	            (law->goes > 1 || fabs(law->step) < like_steps * fabs(step));
-	law->step = step;
+	/* A step like the last goes on with a way, and jumps nowhere; the last of them is shorter.  Who
+	 * goes an even way for so long jumped nowhere before either. */
+	double pace = dt > 0 ? (value - law->last) / dt : 0;
+	bool goes = pace * law->way > 0 && fabs(pace) < like_steps * fabs(law->way) &&
+	            (law->goes > 1 || fabs(law->way) < like_steps * fabs(pace));
+	law->way = pace;
 	law->goes = goes ? law->goes + 1 : 0;
+	if (law->goes >= even_way)
+		law->jumps = 0;
 	if (known)
 		return;
 	/* The first step away from where it began is none: half a contact begins so. */
@@ -352,7 +357,7 @@ void settle_law_add(struct settle_law *law, const struct settle_limits *limits, 
 		all = log_sum(all, law->run[i].joint);
 	for (int i = 0; i < law->runs; i++)
 		law->run[i].joint -= all;
-	law_jumps(law, limits, law_best(law), value, fmax(digit, law->coarse));
+	law_jumps(law, limits, law_best(law), value, fmax(digit, law->coarse), x.dt);
 	law->coarse = digit;
 	if (x.rescaled)
 		law->waves = 0; /* what was before had another rounding */

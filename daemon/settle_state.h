@@ -86,7 +86,7 @@ struct settle_law {
 	double pace;    /* s, of conversions */
 	double level[SETTLE_LEVELS], level_digit[SETTLE_LEVELS], coarse; /* see law_jumps */
 	int levels, jumps, readings;
-	double step;    /* from the last reading but one to the last, SI ... */
+	double way;     /* from the last reading but one to the last, SI a second ... */
 	int goes;       /* ... which is like so many before it */
 	int stood[SETTLE_LEVELS];    /* the last reading on that level ... */
 	int jumps_to[SETTLE_LEVELS]; /* ... and the jumps until it was reached first */
