@@ -24,6 +24,9 @@ static const int64_t speech = 3;
 /* ... and so many periods are no silence yet. */
 static const int64_t joined = 3;
 
+/* Periods by which a reading may come late, when the leads seem open for longer than they were. */
+static const double arm_jitter = 0.25;
+
 static double digit_of(int e)
 {
 	return decimal_double((struct decimal){1, e});
@@ -434,7 +437,7 @@ int64_t settle_arm(const struct settle *s)
 	if (s->period <= 0)
 		return (int64_t)arm;
 	double periods = ceil(arm / (double)s->period - 0.1);
-	return (int64_t)((periods + 0.1) * (double)s->period);
+	return (int64_t)((periods + arm_jitter) * (double)s->period);
 }
 
 double settle_progress(const struct settle *s, int64_t t)

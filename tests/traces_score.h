@@ -80,6 +80,7 @@ static inline void judge_settled(struct judge *j, struct judge_line *y, int64_t 
 		j->score->place++;
 		y->wrong[i] = true;
 		fault_say(j, y, "place", i, t, value);
+		j->up = i; /* the person sees it, and says where the probes are */
 	}
 	if (x->unfair) {
 		y->entries[i]++;
