@@ -24,6 +24,9 @@ static const int64_t speech = 3;
 /* ... and so many periods are no silence yet. */
 static const int64_t joined = 3;
 
+/* Periods by which a reading may come late, when the leads seem open for longer than they were. */
+static const double arm_jitter = 0.25;
+
 static double digit_of(int e)
 {
 	return decimal_double((struct decimal){1, e});
@@ -58,8 +61,11 @@ static bool doubts_on(const struct settle *s)
 static unsigned decide(struct settle *s)
 {
 	uint64_t first;
-	if (!s->touching || s->settled || s->refused || doubts_on(s) ||
-	    !settle_at_rest(s, &first, &s->refused))
+	if (!s->touching || s->settled || s->refused || doubts_on(s))
+		return 0;
+	enum settle_lack lack = settle_lacks(s, &first);
+	s->refused = lack >= LACK_REST;
+	if (lack)
 		return 0;
 	struct settle_result result;
 	settle_stretch_result(s, first, &result);
@@ -73,6 +79,9 @@ static unsigned decide(struct settle *s)
 	}
 	s->settled = true;
 	s->result = result;
+	if (!settle_is_fast(s))
+		for (uint64_t i = first + 1; i < s->items; i++)
+			settle_stretch_rests(s, i);
 	return SETTLE_SETTLED;
 }
 
@@ -107,8 +116,11 @@ static unsigned block_flush(struct settle *s, int64_t t)
 static unsigned feed(struct settle *s, const struct reading *r, uint64_t ordinal)
 {
 	settle_stretch_add(s, r, ordinal);
-	if (s->settled)
+	if (s->settled) {
+		if (s->items - s->stretch > 1 && !settle_is_fast(s))
+			settle_stretch_rests(s, s->items - 1);
 		return 0;
+	}
 	double value = decimal_double(r->value);
 	if (!settle_is_fast(s)) {
 		s->blocked = 0;
@@ -226,10 +238,10 @@ static unsigned function_change(struct settle *s)
 	unsigned events = touch_end(s, s->last_t);
 	s->opens = s->repeats = s->repeat_now = s->learnt = 0;
 	s->speaks_open = s->gliding = false;
-	s->intervals = s->long_ones = 0;
+	s->intervals = s->long_ones = s->short_ones = 0;
 	s->blanks = 0;
 	s->blank_since = -1;
-	s->law.counts = 0;
+	settle_law_forget(&s->law);
 	s->has_finest = false;
 	return events;
 }
@@ -251,8 +263,7 @@ static unsigned elsewhere(struct settle *s, const struct reading *r)
 void settle_follow(struct settle *s)
 {
 	uint64_t first;
-	bool refused;
-	if (s->touching && s->settled && !settle_at_rest(s, &first, &refused))
+	if (s->touching && s->settled && settle_lacks(s, &first))
 		(void)touch_begin(s, s->last_t);
 }
 
@@ -304,7 +315,7 @@ unsigned settle_gone(struct settle *s, int64_t t)
 	s->heard = s->gliding = false;
 	s->blanks = 0;
 	s->blank_since = -1;
-	s->intervals = s->long_ones = 0;
+	s->intervals = s->long_ones = s->short_ones = 0;
 	settle_stretch_break(s);
 	return events;
 }
@@ -392,8 +403,7 @@ bool settle_take(const struct settle *s, int64_t t, struct settle_result *out, s
 		return false;
 	}
 	uint64_t first;
-	bool refused;
-	if (settle_at_rest(s, &first, &refused)) {
+	if (!settle_lacks(s, &first)) {
 		settle_stretch_result(s, first, out);
 		out->settled = true;
 		return true;
@@ -427,7 +437,7 @@ int64_t settle_arm(const struct settle *s)
 	if (s->period <= 0)
 		return (int64_t)arm;
 	double periods = ceil(arm / (double)s->period - 0.1);
-	return (int64_t)((periods + 0.1) * (double)s->period);
+	return (int64_t)((periods + arm_jitter) * (double)s->period);
 }
 
 double settle_progress(const struct settle *s, int64_t t)

@@ -34,6 +34,8 @@
 	/*   and so long: a fast meter has hundreds of readings of one twitch */ \
 	X(settle_conversions_slow, "settle conversions slow", 7, 2, 100)         \
 	/*   after an approach, with noise, or where the value is odd */         \
+	X(settle_conversions_noise, "settle conversions noise", 5, 2, 100)       \
+	/*   with noise that the meter had before, too */                        \
 	X(settle_noise, "settle noise", 2.2, 0, 1000)                            \
 	/*   digits of spread in the stretch that are noise */                   \
 	X(settle_doubt, "settle doubt", 0.1, 0.0001, 0.5)                       \
@@ -83,10 +85,12 @@
 	X(fit_times, "fit times", 2, 1, 100)                                     \
 	/*   to so many times the nominal is what was expected */                \
 	/* motion that no law explains */                                        \
-	X(lawless_odds, "lawless odds", 0.1, 0, 100)                             \
+	X(lawless_odds, "lawless odds", 0.2, 0, 100)                             \
 	/*   that a trace which jumped once will jump again */                   \
 	X(lawless_times, "lawless times", 6, 0, 100)                             \
 	/*   times as likely with each jump more */                              \
+	X(lawless_stray, "lawless stray", 2, 0, 100)                             \
+	/*   readings on another level and back are a stray, and no jump */      \
 	X(lawless_most, "lawless most", 14, 2, 1000)                             \
 	/*   readings without a jump are enough whatever was before */           \
 	X(wander_digits, "wander digits", 1, 0, 1000)                            \
@@ -132,6 +136,10 @@
 	/*   more noise is motion */                                             \
 	X(law_noise_local, "law noise local", 4, 1, 1000)                        \
 	/*   times the noise between neighbours, too */                          \
+	X(law_noise_known, "law noise known", 0.7, 0, 0.999)                     \
+	/*   that a meter has the noise which it had in its last touches, */     \
+	X(law_noise_spread, "law noise spread", 0.35, 0.05, 3)                   \
+	/*   give or take so much of its logarithm */                            \
 	X(law_noise_counts, "law noise counts", 20000, 100, 1e9)                 \
 	/*   a meter with more counts may have more of it in proportion */       \
 	X(law_rest_digits, "law rest digits", 0.6, 0.1, 10)                      \
@@ -158,10 +166,12 @@
 	/* a second, slower tail (settle_tail.c) */                              \
 	X(tail_digits, "tail digits", 1, 0.1, 10)                                \
 	/*   still to go are too many (times the noise, where that is more) */   \
-	X(tail_doubt, "tail doubt", 0.1, 0.0001, 1)                              \
+	X(tail_doubt, "tail doubt", 0.15, 0.0001, 1)                              \
 	/*   chance that so many are still to go up to which it is at rest ... */ \
-	X(tail_doubt_early, "tail doubt early", 0.02, 0.0001, 1)                 \
-	/*   ... and as long as fewer than these stand near the rest: */         \
+	X(tail_doubt_early, "tail doubt early", 0.015, 0.0001, 1)                 \
+	/*   ... and as long as fewer than these stand near the rest, going */   \
+	X(tail_least, "tail least", 4, 0, 1000)                                  \
+	/*   over, in steps of ratio, to the first one at these: */              \
 	X(tail_conversions, "tail conversions", 8, 0, 1000)                      \
 	X(tail_rest_digits, "tail rest digits", 0.5, 0.0001, 100)                \
 	/*   of the rest is near, */                                             \

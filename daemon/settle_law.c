@@ -5,12 +5,29 @@
 #include <math.h>
 #include <string.h>
 
+/* So many differences at rest are enough to know the noise by. */
+static const double known_least = 6;
+
 void settle_law_reset(struct settle_law *law)
 {
 	/* What is known of the meter stays. */
-	double counts = law->counts;
+	double counts = law->counts, dd = law->rest_dd, n = law->rest_n;
 	memset(law, 0, sizeof(*law));
 	law->counts = counts;
+	law->rest_dd = dd;
+	law->rest_n = n;
+}
+
+void settle_law_forget(struct settle_law *law)
+{
+	law->counts = law->rest_dd = law->rest_n = 0;
+}
+
+void settle_law_rests(struct settle_law *law, double digits)
+{
+	double fade = law->rest_n < SETTLE_RESTS ? 1 : 1 - 1.0 / SETTLE_RESTS;
+	law->rest_dd = fade * law->rest_dd + digits * digits;
+	law->rest_n = fade * law->rest_n + 1;
 }
 
 void settle_law_jolt(struct settle_law *law)
@@ -45,6 +62,25 @@ static double noise_prior(const struct settle_law *law, const struct settle_limi
 	if (over > 1)
 		p -= 3 + 4 * log(over);
 	return p;
+}
+
+void law_noise_known(const struct settle_law *law, const struct settle_limits *limits,
+                     const double *noise, double *prior, int n)
+{
+	double share = limits->law_noise_known * law->rest_n / (law->rest_n + 4);
+	if (share <= 0)
+		return;
+	double known = log(fmax(noise[0], sqrt(law->rest_dd / (2 * law->rest_n))));
+	double width2 = limits->law_noise_spread * limits->law_noise_spread + 0.5 / law->rest_n;
+	double shape[SETTLE_NOISES], all = 0, sum = 0;
+	for (int i = 0; i < n; i++) {
+		double d = log(noise[i]) - known;
+		shape[i] = exp(-d * d / (2 * width2));
+		sum += shape[i];
+		all += exp(prior[i]);
+	}
+	for (int i = 0; i < n; i++)
+		prior[i] = log((1 - share) * exp(prior[i]) + share * all * shape[i] / sum);
 }
 
 /* Noise from the last readings alone, digits: twice the root mean square of their
@@ -96,6 +132,7 @@ static void priors_fill(struct settle_priors *k, const struct settle_law *law,
 		k->log_noise[i] = log(k->noise[i]);
 		k->prior[i] = noise_prior(law, limits, i);
 	}
+	law_noise_known(law, limits, k->noise, k->prior, SETTLE_NOISES);
 }
 
 /* --- one more reading --- */
@@ -155,27 +192,64 @@ static bool is_stray(const struct settle_run *r, double dt, const struct settle_
 	return miss > limits->law_stray_sigma * r->best_noise + 2 + 0.5 * fabs(step) / digit;
 }
 
+/* Steps are alike up to this ratio. */
+static const double like_steps = 1.3;
+/* So many more of them are an even way. */
+static const int even_way = 3;
+
+/* Another level, as of that reading. */
+static void law_stands(struct settle_law *law, double value, double digit, int reading)
+{
+	int at = law->levels % SETTLE_LEVELS;
+	law->level[at] = value;
+	law->level_digit[at] = digit;
+	law->stood[at] = reading;
+	law->jumps_to[at] = law->jumps;
+	/* Only the place in the ring and "full" count. */
+	if (++law->levels == 2 * SETTLE_LEVELS)
+		law->levels = SETTLE_LEVELS;
+}
+
 /*
  * How lawless the trace is: jumps to levels that it did not stand on before.  A
  * stray goes back to its level, a chatter comes back to it, and an approach does not
  * begin a new run; a bad joint does.
  */
-static void law_jumps(struct settle_law *law, const struct settle_run *best, double value,
-                      double coarse)
+static void law_jumps(struct settle_law *law, const struct settle_limits *limits,
+                      const struct settle_run *best, double value, double coarse, double dt)
 {
 	double band = (1.5 + 2 * best->best_noise) * coarse;
 	law->readings++;
 	int have = law->levels < SETTLE_LEVELS ? law->levels : SETTLE_LEVELS;
 	bool known = fabs(value - law->last) <= band;
-	for (int i = 0; i < have && !known; i++)
-		known = fabs(value - law->level[i]) <= band;
-	if (known || (law->levels && best->n > 2))
+	for (int i = 0; i < have; i++) {
+		/* As exact as either was shown. */
+		if (fabs(value - law->level[i]) > band * fmax(1, law->level_digit[i] / coarse))
+			continue;
+		known = true;
+		/* Back where it was: what lay between were strays. */
+		if (law->readings - law->stood[i] <= 1 + (int)limits->lawless_stray &&
+		    law->jumps > law->jumps_to[i])
+			law->jumps = law->jumps_to[i];
+		law->stood[i] = law->readings;
+	}
+	/* A step like the last goes on with a way, and jumps nowhere; the last of them is shorter.  Who
+	 * goes an even way for so long jumped nowhere before either. */
+	double pace = dt > 0 ? (value - law->last) / dt : 0;
+	bool goes = pace * law->way > 0 && fabs(pace) < like_steps * fabs(law->way) &&
+	            (law->goes > 1 || fabs(law->way) < like_steps * fabs(pace));
+	law->way = pace;
+	law->goes = goes ? law->goes + 1 : 0;
+	if (law->goes >= even_way)
+		law->jumps = 0;
+	if (known)
 		return;
-	law->level[law->levels % SETTLE_LEVELS] = value;
-	if (law->levels++)
-		law->jumps++;
-	if (law->levels == 2 * SETTLE_LEVELS)
-		law->levels = SETTLE_LEVELS;
+	/* The first step away from where it began is none: half a contact begins so. */
+	if (law->levels)
+		law->jumps += !goes;
+	else
+		law_stands(law, law->last, coarse, law->readings - 1);
+	law_stands(law, value, coarse, law->readings);
 }
 
 /* A reading as every run sees it. */
@@ -283,7 +357,7 @@ void settle_law_add(struct settle_law *law, const struct settle_limits *limits, 
 		all = log_sum(all, law->run[i].joint);
 	for (int i = 0; i < law->runs; i++)
 		law->run[i].joint -= all;
-	law_jumps(law, law_best(law), value, fmax(digit, law->coarse));
+	law_jumps(law, limits, law_best(law), value, fmax(digit, law->coarse), x.dt);
 	law->coarse = digit;
 	if (x.rescaled)
 		law->waves = 0; /* what was before had another rounding */
@@ -345,6 +419,7 @@ void settle_law_judge(const struct settle_law *law, const struct settle_limits *
 	}
 	out->off = off / total;
 	out->noise = best->best_noise;
+	out->known = law->rest_n < known_least ? 0 : sqrt(law->rest_dd / (2 * law->rest_n));
 	out->n = best->n;
 	out->since = out->clear = out->begun = best->t0;
 	out->rest = best->best_c;

@@ -69,6 +69,7 @@
 struct settle_judgement {
 	double off;    /* probability that the rest is more than a digit (or sigma) off */
 	double noise;  /* of one reading, in digits, under the likeliest law */
+	double known;  /* the same as the meter showed it in its last touches; 0: unknown */
 	int64_t since; /* the stretch that is at rest under that law began then, us */
 	int64_t begun; /* the likeliest run did */
 	double rest;   /* where it comes to rest, SI */
@@ -85,6 +86,10 @@ struct settle_judgement {
 };
 
 void settle_law_reset(struct settle_law *law);
+/* Another function: nothing that was learnt of the meter holds. */
+void settle_law_forget(struct settle_law *law);
+/* Two readings at rest, one after the other, are so many digits apart: the noise of the meter. */
+void settle_law_rests(struct settle_law *law, double digits);
 /* Contact was lost for a moment: what comes next may be another value. */
 void settle_law_jolt(struct settle_law *law);
 /* One reading (or one block of a fast meter): value and weight of its last digit in SI. */

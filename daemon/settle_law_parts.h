@@ -65,6 +65,11 @@ static inline void evidence_add(struct evidence *y, double l, double out)
 	y->off += p * out;
 }
 
+/* The log prior of `n` levels of noise, in digits, mixed with what the meter showed at rest in its
+ * last touches. */
+void law_noise_known(const struct settle_law *law, const struct settle_limits *limits,
+                     const double *noise, double *prior, int n);
+
 /* --- settle_tail.c --- */
 
 /* A reading with weight `w`, for a later look. */

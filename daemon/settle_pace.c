@@ -15,6 +15,11 @@ static const int64_t gap_periods = 3;
 static const int64_t gap_least = 60000;
 /* A meter faster than this sends equal frames in bunches: none of them is doubled. */
 static const int64_t doubled_least = 60000;
+/* ... and no line takes longer to say a frame again, us. */
+static const int64_t doubled_most = 50000;
+/* An interval that is no bunch, us: so many in a row that are far too short are a new pace. */
+static const int64_t short_least = 25000;
+static const int shorts_pace = 4;
 /* So many gaps in a row are a new pace ... */
 static const int gaps_pace = 3;
 /* ... and so many frames in a row that look doubled: no meter says one thing five times within a
@@ -42,6 +47,10 @@ void settle_pace_frame(struct settle *s, int64_t dt)
 		s->intervals = 0;
 	}
 	s->long_ones = 0;
+	s->short_ones = have >= 3 && dt > short_least && gap_periods * dt < s->period
+	                    ? s->short_ones + 1 : 0;
+	if (s->short_ones >= shorts_pace)
+		s->intervals = s->short_ones = 0;
 	int64_t *place = &s->interval[s->intervals % SETTLE_INTERVALS];
 	if (s->intervals == 0)
 		s->interval_sum = 0;
@@ -85,7 +94,8 @@ bool settle_pace_doubled(struct settle *s, const struct reading *r, int64_t dt)
 {
 	bool same = r->has_value ? same_digits(r, &s->last)
 	                         : !s->last.has_value && r->state == s->last.state;
-	if (!s->heard || !same || s->intervals < 3 || s->period <= doubled_least || dt >= s->period / 4) {
+	if (!s->heard || !same || s->intervals < 3 || s->period <= doubled_least || dt >= s->period / 4 ||
+	    dt > doubled_most) {
 		s->doubles = 0;
 		return false;
 	}

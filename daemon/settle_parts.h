@@ -1,7 +1,8 @@
 /* SPDX-License-Identifier: MIT */
 /*
  * What the files of settling say to each other: the pace of a meter, and whether
- * a reading comes from open leads.  Nobody else includes it.
+ * a reading comes from open leads.  Nobody else includes it, but for the scorer, which
+ * shows what a touch that went wrong lacked (tests/traces_score.h).
  */
 #ifndef TALLY_SETTLE_PARTS_H
 #define TALLY_SETTLE_PARTS_H
@@ -33,11 +34,27 @@ void settle_stretch_break(struct settle *s);
 void settle_stretch_add(struct settle *s, const struct reading *r, uint64_t ordinal);
 /* One more frame of the last conversion; false where the stretch is empty. */
 bool settle_stretch_extend(struct settle *s, uint64_t ordinal);
+/* What a stretch lacks to be at rest. */
+enum settle_lack {
+	LACK_NOTHING,
+	LACK_TIME,    /* too short a while */
+	LACK_COUNT,   /* too few undisturbed conversions */
+	/* From here on it is the law that says no, and will until it changes. */
+	LACK_REST,    /* the rest may be further off */
+	LACK_LAW,     /* it jumps about */
+	LACK_NOISE,   /* what looks like noise wanders ... */
+	LACK_WAVE,    /* ... or is a wave */
+	LACK_TAIL,    /* a second, slower approach may be on its way */
+};
+
 /* Are the last conversions at rest?  Then *first is the number of the first of them
  * that the value may be taken from. */
-/* *refused: it is the law that says no, and will until it changes. */
-bool settle_at_rest(const struct settle *s, uint64_t *first, bool *refused);
+enum settle_lack settle_lacks(const struct settle *s, uint64_t *first);
+/* ... in one word. */
+const char *settle_lack_word(enum settle_lack lack);
 void settle_stretch_result(const struct settle *s, uint64_t first, struct settle_result *out);
+/* What item `i` and the one before it, both at rest, say of the noise of the meter. */
+void settle_stretch_rests(struct settle *s, uint64_t i);
 /* Does the law get this meter's readings in blocks? */
 bool settle_is_fast(const struct settle *s);
 

@@ -12,6 +12,11 @@
 
 /* Next to zero "twice" is a matter of a few digits. */
 static const double few_digits = 5;
+static const double stray_apart = 4;
+/* Of few readings it may look so many times larger than it is. */
+static const double noise_known_times = 2.6;
+/* Digits of it up to which that is chance and asks for no more readings. */
+static const double noise_known_small = 1.2;
 
 static double digit_of(int e)
 {
@@ -98,6 +103,15 @@ void settle_stretch_result(const struct settle *s, uint64_t first, struct settle
 	out->to = item_at(s, s->items - 1)->last;
 }
 
+void settle_stretch_rests(struct settle *s, uint64_t i)
+{
+	/* Further apart they are a stray, or the probes on their way. */
+	double most = stray_apart * fmax(few_digits, s->result.s / digit_of(s->exponent));
+	double apart = (double)(item_at(s, i)->n - item_at(s, i - 1)->n);
+	if (s->exponent == s->result.value.e && fabs(apart) < most)
+		settle_law_rests(&s->law, apart);
+}
+
 /* --- is it at rest? --- */
 
 /* Standard deviation of the items from number `first` on, digits. */
@@ -133,8 +147,12 @@ static double conversions_wanted(const struct settle *s, const struct settle_jud
                                  uint64_t first)
 {
 	const struct settle_limits *l = &s->limits;
-	if (j->slow || is_odd(s) || stretch_noise(s, first) > l->settle_noise)
+	double noise = stretch_noise(s, first);
+	if (j->slow || is_odd(s) || noise > fmax(l->settle_noise, noise_known_times * j->known))
 		return fmax(l->settle_conversions, l->settle_conversions_slow);
+	/* Noise that the meter is known for needs no more than a good middle of it. */
+	if (noise > l->settle_noise && j->known > noise_known_small)
+		return fmax(l->settle_conversions, l->settle_conversions_noise);
 	return l->settle_conversions;
 }
 
@@ -158,7 +176,9 @@ static bool is_lawless(const struct settle *s, const struct settle_judgement *j)
 static bool has_tail(const struct settle *s, const struct settle_judgement *j)
 {
 	const struct settle_limits *l = &s->limits;
-	return j->tail_chance > (j->tail_count < l->tail_conversions ? l->tail_doubt_early : l->tail_doubt);
+	double wide = fmax(1, l->tail_conversions - l->tail_least);
+	double part = fmin(1, fmax(0, (j->tail_count - l->tail_least) / wide));
+	return j->tail_chance > l->tail_doubt_early * pow(l->tail_doubt / l->tail_doubt_early, part);
 }
 
 /* The first of the items that are undisturbed and near where the law comes to rest. */
@@ -187,8 +207,32 @@ static uint64_t first_near(const struct settle *s, const struct settle_judgement
 	return i;
 }
 
+const char *settle_lack_word(enum settle_lack lack)
+{
+	static const char *const words[] = {
+	    [LACK_NOTHING] = "nothing", [LACK_TIME] = "time",   [LACK_COUNT] = "count",
+	    [LACK_REST] = "rest",       [LACK_LAW] = "law",     [LACK_NOISE] = "noise",
+	    [LACK_WAVE] = "wave",       [LACK_TAIL] = "tail",
+	};
+	return words[lack];
+}
+
+/* What the law itself says against it. */
+static enum settle_lack law_lacks(const struct settle *s, const struct settle_judgement *j)
+{
+	if (j->off > s->limits.settle_doubt)
+		return LACK_REST;
+	if (is_lawless(s, j))
+		return LACK_LAW;
+	if (j->wanders)
+		return LACK_NOISE;
+	if (j->wave_chance > s->limits.wave_doubt)
+		return LACK_WAVE;
+	return has_tail(s, j) ? LACK_TAIL : LACK_NOTHING;
+}
+
 /* While something is touched and has not settled: by the law. */
-static bool law_at_rest(const struct settle *s, uint64_t *first, bool *refused)
+static enum settle_lack touch_lacks(const struct settle *s, uint64_t *first)
 {
 	struct settle_judgement j;
 	/* The conversion nearest to the time will do. */
@@ -196,24 +240,24 @@ static bool law_at_rest(const struct settle *s, uint64_t *first, bool *refused)
 	double least = s->limits.settle_seconds * 1e6 - grace;
 	int64_t t = item_at(s, s->items - 1)->t;
 	if ((double)(t - s->stretch_t) < least)
-		return false;
+		return LACK_TIME;
 	settle_law_judge(&s->law, &s->limits, &j);
-	*refused = j.off > s->limits.settle_doubt || is_lawless(s, &j) || j.wanders ||
-	           j.wave_chance > s->limits.wave_doubt || has_tail(s, &j);
-	if (*refused)
-		return false;
+	enum settle_lack lack = law_lacks(s, &j);
+	if (lack)
+		return lack;
 	uint64_t i = first_near(s, &j);
 	int64_t from = s->stretch_t > j.since ? s->stretch_t : j.since;
 	if (i > s->stretch)
 		from = i < s->items ? item_at(s, i)->t : t;
-	if ((double)(t - from) < least ||
-	    (double)(s->items - i) < conversions_wanted(s, &j, i))
-		return false;
+	if ((double)(t - from) < least)
+		return LACK_TIME;
+	if ((double)(s->items - i) < conversions_wanted(s, &j, i))
+		return LACK_COUNT;
 	/* The value is taken from what is clear of the approach, or from the last ones. */
 	while (i + 2 < s->items && item_at(s, i)->t < j.clear)
 		i++;
 	*first = i;
-	return true;
+	return LACK_NOTHING;
 }
 
 /* The last `want` items stand within a band of `middle`. */
@@ -229,23 +273,26 @@ static bool stands(const struct settle *s, uint64_t want, double middle, double 
 	return true;
 }
 
-bool settle_at_rest(const struct settle *s, uint64_t *first, bool *refused)
+enum settle_lack settle_lacks(const struct settle *s, uint64_t *first)
 {
-	*refused = false;
 	if (s->items == s->stretch)
-		return false;
+		return LACK_TIME;
 	if (s->touching && !s->settled)
-		return law_at_rest(s, first, refused);
+		return touch_lacks(s, first);
 	/* Elsewhere the law rests, and standing still is enough: after settling where it
 	 * settled, with open leads (a supply that is off) anywhere. */
 	if (s->touching) {
 		double noise = s->result.s / digit_of(s->exponent);
-		return s->exponent == s->result.value.e &&
-		       stands(s, (uint64_t)s->limits.settle_conversions, (double)s->result.value.n,
-		              s->limits.law_near_digits + 3 * fmax(noise, 0.5), first);
+		bool there = s->exponent == s->result.value.e &&
+		             stands(s, (uint64_t)s->limits.settle_conversions, (double)s->result.value.n,
+		                    s->limits.law_near_digits + 3 * fmax(noise, 0.5), first);
+		return there ? LACK_NOTHING : LACK_COUNT;
 	}
 	double last = (double)item_at(s, s->items - 1)->n;
-	return stands(s, (uint64_t)s->limits.settle_conversions_slow, last,
-	              s->limits.law_near_digits + 1, first) &&
-	       (double)(s->last_t - item_at(s, *first)->t) >= s->limits.settle_seconds * 1e6;
+	if (!stands(s, (uint64_t)s->limits.settle_conversions_slow, last,
+	            s->limits.law_near_digits + 1, first))
+		return LACK_COUNT;
+	bool long_enough =
+	    (double)(s->last_t - item_at(s, *first)->t) >= s->limits.settle_seconds * 1e6;
+	return long_enough ? LACK_NOTHING : LACK_TIME;
 }

@@ -32,6 +32,9 @@
 /* Readings that are looked at for a wave. */
 #define SETTLE_WAVE 24
 
+/* Differences at rest that are remembered for the noise of the meter. */
+#define SETTLE_RESTS 64
+
 /* Levels that a trace stood on and left. */
 #define SETTLE_LEVELS 4
 
@@ -81,9 +84,15 @@ struct settle_law {
 	struct settle_point point[SETTLE_POINTS];
 	int points;
 	double pace;    /* s, of conversions */
-	double level[SETTLE_LEVELS], coarse; /* see law_jumps */
+	double level[SETTLE_LEVELS], level_digit[SETTLE_LEVELS], coarse; /* see law_jumps */
 	int levels, jumps, readings;
+	double way;     /* from the last reading but one to the last, SI a second ... */
+	int goes;       /* ... which is like so many before it */
+	int stood[SETTLE_LEVELS];    /* the last reading on that level ... */
+	int jumps_to[SETTLE_LEVELS]; /* ... and the jumps until it was reached first */
 	int64_t t;      /* of the last reading */
+	/* Differences between neighbours at rest in the last touches: squares, digits, and how many. */
+	double rest_dd, rest_n;
 };
 
 /* One conversion of the present stretch. */
@@ -126,6 +135,7 @@ struct settle {
 	int64_t interval[SETTLE_INTERVALS];
 	int64_t interval_sum; /* of those that are there */
 	int intervals, long_ones;
+	int short_ones; /* intervals in a row that are far shorter than the period */
 	int doubles; /* frames in a row that looked like the last one sent twice */
 	int64_t period;
 

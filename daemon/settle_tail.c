@@ -69,6 +69,7 @@ struct tail {
 	double way;  /* S */
 	double x[TAUS][SETTLE_POINTS];
 	double sw, swz, swzz, lw;
+	double noise[NOISES], prior[NOISES]; /* digits, log */
 };
 
 static void tail_gather(struct tail *y, const struct settle_law *law,
@@ -97,6 +98,11 @@ static void tail_gather(struct tail *y, const struct settle_law *law,
 		y->swzz += w * z * z;
 	}
 	y->swzz -= y->swz * y->swz / y->sw;
+	for (int k = 0; k < NOISES; k++) {
+		y->noise[k] = limits->tail_noise * pow(1.6, k);
+		y->prior[k] = -limits->law_noise_step * k;
+	}
+	law_noise_known(law, limits, y->noise, y->prior, NOISES);
 }
 
 struct moments {
@@ -133,14 +139,12 @@ static double above(double x)
 
 /* All levels of noise of one fit: `left` digits still to go, with variance `spread2`
  * times that of the noise. */
-static void levels_add(struct sum *s, const struct tail *y, const struct settle_limits *limits,
-                       double lead, double rss, double left, double spread2, double digits,
-                       double a, double b, int j, int kk)
+static void levels_add(struct sum *s, const struct tail *y, double lead, double rss, double left,
+                       double spread2, double digits, double a, double b, int j, int kk)
 {
 	for (int k = 0; k < NOISES; k++) {
-		double noise = limits->tail_noise * pow(1.6, k);
-		double l = lead - limits->law_noise_step * k - (y->sw - 1) * log(noise) -
-		           rss / (2 * noise * noise);
+		double noise = y->noise[k];
+		double l = lead + y->prior[k] - (y->sw - 1) * log(noise) - rss / (2 * noise * noise);
 		if (l < s->all.top - 9)
 			continue;
 		double spread = noise * sqrt(spread2), allowed = fmax(digits, digits * noise);
@@ -181,7 +185,7 @@ double law_tail(const struct settle_law *law, const struct settle_limits *limits
 		tail_moments(&y, j, &sxx[j], &sxz[j], &sx[j]);
 		double d = sxx[j] + ridge, a = sxz[j] / d;
 		double x = exp(-y.age / tail_tau(j));
-		levels_add(&s, &y, limits, single + 0.5 * log(ridge / d), fmax(0, y.swzz - a * sxz[j]),
+		levels_add(&s, &y, single + 0.5 * log(ridge / d), fmax(0, y.swzz - a * sxz[j]),
 		           a * x, x * x / d, limits->tail_digits, a, 0, j, j);
 	}
 	for (int k = low + NEAREST_PAIR; k <= high; k++) {
@@ -198,7 +202,7 @@ double law_tail(const struct settle_law *law, const struct settle_limits *limits
 			double xj = exp(-y.age / tail_tau(j));
 			double rss = fmax(0, y.swzz - a * sxz[j] - b * sxz[k]);
 			double spread2 = (q * xj * xj - 2 * sxu * xj * xk + p * xk * xk) / det;
-			levels_add(&s, &y, limits, both + 0.5 * log(ridge * ridge / det), rss, a * xj + b * xk,
+			levels_add(&s, &y, both + 0.5 * log(ridge * ridge / det), rss, a * xj + b * xk,
 			           spread2, limits->tail_digits, a, b, j, k);
 		}
 	}

@@ -105,8 +105,11 @@ static bool wave_gather(struct wave *y, const struct settle_law *law,
 	}
 	for (int k = 0; k < NOISES; k++) {
 		y->noise[k] = settle_noise_digits(k);
-		y->lead[k] = -limits->law_noise_step * k - (y->n - 1) * log(y->noise[k]);
+		y->lead[k] = -limits->law_noise_step * k;
 	}
+	law_noise_known(law, limits, y->noise, y->lead, NOISES);
+	for (int k = 0; k < NOISES; k++)
+		y->lead[k] -= (y->n - 1) * log(y->noise[k]);
 	return y->t[y->n - 1] > y->t[0];
 }
 

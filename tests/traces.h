@@ -57,7 +57,19 @@
 	X(CORRELATED, "correlated", 1, 1)    \
 	X(JOINT, "bad-joint", 1, 0)          \
 	X(FINGERS, "fingers", 1, 0)          \
-	X(HUM, "hum", 1, 0)
+	X(HUM, "hum", 1, 0)                  \
+	X(SPIKES, "spikes", 0, 1)            \
+	X(GARBLED, "garbled", 0, 1)          \
+	X(HYSTERESIS, "hysteresis", 0, 1)    \
+	X(LOW_PASS, "low-pass", 0, 1)        \
+	X(SILENT, "silent", 0, 1)            \
+	X(EQUAL, "equal", 0, 1)              \
+	X(SOAK, "soak", 0, 1)                \
+	X(WARM, "warm", 0, 1)                \
+	X(LEAKY, "leaky", 0, 0)              \
+	X(RISE, "rise", 0, 1)                \
+	X(PACE, "pace", 0, 1)                \
+	X(TWO, "two-meters", 0, 1)
 
 enum trace_kind {
 #define X(id, name, hard, wants) TRACE_##id,
@@ -94,6 +106,7 @@ struct trace {
 	struct reading *reading;
 	double *truth; /* noise-free display at each reading; NAN where open */
 	int count, room;
+	struct trace *other; /* of a second meter on the same parts, where there is one */
 };
 
 static inline const char *trace_name(enum trace_kind kind)
@@ -124,6 +137,12 @@ static inline bool trace_wants(enum trace_kind kind)
 #undef X
 	};
 	return wanted[kind];
+}
+
+/* The display creeps on when it has settled: what is true is what it showed then. */
+static inline bool trace_creeps(enum trace_kind kind)
+{
+	return kind == TRACE_CREEP || kind == TRACE_SOAK || kind == TRACE_WARM;
 }
 
 /* --- chance --- */
@@ -181,6 +200,7 @@ struct trace_meter {
 	int finest;      /* exponent of the finest range */
 	int coarsest;
 	bool hunts;      /* one range a conversion, each shown */
+	bool stays;      /* in its range, until the value leaves that */
 	bool decades;    /* autorange; else one range */
 	bool silent;
 	int repeats;     /* frames of one conversion */
@@ -204,7 +224,12 @@ struct trace_part {
 	double chatter_until;      /* contact comes and goes until then */
 	double slip_from, slip_to; /* contact lost, s */
 	double stray_at;           /* the conversion after that is another number */
+	double stray_again;        /* and after that, 0: once only */
 	double stray_times;
+	double filter;             /* two low-pass stages of the display, s */
+	double soak, soak_seconds; /* soak log(1 + t / soak_seconds) */
+	bool warm;                 /* a1, tau1 are creep */
+	double rise;               /* even way from a1 to the rest, s */
 	double wobble;             /* chance of an excursion at a conversion */
 	double joint_mean;         /* mean time on one level, s */
 	double walk;               /* random walk of log value per root second */
@@ -217,7 +242,9 @@ struct trace_walk {
 	double until;
 	double wobble_left; /* conversions left of an excursion */
 	double wobble_times;
-	bool stray_done;
+	int strays;
+	double filtered[2];
+	bool filters;
 	bool contact;
 	double contact_until;
 };
@@ -239,12 +266,30 @@ static inline void trace_free(struct trace *tr)
 {
 	free(tr->reading);
 	free(tr->truth);
+	if (tr->other)
+		trace_free(tr->other);
+	free(tr->other);
 	memset(tr, 0, sizeof(*tr));
+}
+
+/* Where it rests, or creeps. */
+static inline double part_rest(const struct trace_part *p, double t)
+{
+	double v = p->rest + p->rate * t;
+	if (p->warm)
+		v += p->a1 * exp(-t / p->tau1);
+	if (p->soak_seconds > 0)
+		v += p->soak * log1p(t / p->soak_seconds);
+	return v;
 }
 
 static inline double part_at(const struct trace_part *p, double t)
 {
 	double v = p->rest + p->rate * t;
+	if (p->soak_seconds > 0)
+		v += p->soak * log1p(t / p->soak_seconds);
+	if (t < p->rise)
+		v += p->a1 * (1 - t / p->rise);
 	if (p->tau1 > 0)
 		v += p->a1 * exp(-t / p->tau1);
 	if (p->tau2 > 0)
@@ -268,8 +313,11 @@ static inline int range_for(const struct trace_meter *m, double v)
 static inline bool meter_looks(struct trace_meter *m, struct chance *c, double v,
                                struct reading *r)
 {
-	if (m->decades && !m->hunts)
-		m->range = range_for(m, v);
+	if (m->decades && !m->hunts) {
+		double n = fabs(v) / pow(10, m->range);
+		if (!m->stays || n >= m->counts || (n < 0.08 * m->counts && m->range > m->finest))
+			m->range = range_for(m, v);
+	}
 	double digit = pow(10, m->range);
 	m->noise = m->rho * m->noise + sqrt(1 - m->rho * m->rho) * chance_normal(c);
 	double n = v / digit + m->sigma * m->noise;
@@ -308,6 +356,11 @@ static inline bool make_send(struct trace_make *k, struct reading *r, double tru
 		if (r->t < k->last)
 			r->t = k->last;
 		k->last = r->t;
+		if (k->m.garbled > 0 && chance_of(&k->c, k->m.garbled)) {
+			struct reading bad = {.t = r->t, .function = r->function, .state = READING_INVALID};
+			trace_put(k->tr, &bad, truth);
+			continue;
+		}
 		trace_put(k->tr, r, truth);
 		if (chance_of(&k->c, k->m.doubled)) {
 			struct reading again = *r;
@@ -343,7 +396,7 @@ static inline void make_open(struct trace_make *k, double since, double glide, d
 		meter_looks(m, &k->c, v, &r);
 	} else {
 		r.state = READING_OVERLOAD;
-		if (m->decades)
+		if (m->decades && !m->stays)
 			m->range = m->coarsest;
 	}
 	make_send(k, &r, NAN);
@@ -379,6 +432,15 @@ static inline double part_moves(const struct trace_part *p, struct trace_walk *w
                                 struct chance *c, double at, double dt)
 {
 	double v = part_at(p, at);
+	if (p->filter > 0) {
+		double share = 1 - exp(-dt / p->filter);
+		if (!w->filters)
+			w->filtered[0] = w->filtered[1] = p->rest + p->a1;
+		w->filters = true;
+		w->filtered[0] += share * (p->rest - w->filtered[0]);
+		w->filtered[1] += share * (w->filtered[0] - w->filtered[1]);
+		v = w->filtered[1];
+	}
 	if (p->joint_mean > 0) {
 		if (at >= w->until) {
 			w->level = chance_log(c, 1, 6);
@@ -401,9 +463,9 @@ static inline double part_moves(const struct trace_part *p, struct trace_walk *w
 	return v;
 }
 
-/* One touch, until the entry was due and the hand had time to leave. */
+/* One touch, until the entry was due and the hand had time to leave, and not before `least`. */
 static inline void make_touch(struct trace_make *k, const struct trace_part *p, double nominal,
-                              double seconds)
+                              double seconds, double least)
 {
 	struct trace_meter *m = &k->m;
 	struct trace_touch *x = &k->tr->touch[k->tr->touches++];
@@ -423,7 +485,14 @@ static inline void make_touch(struct trace_make *k, const struct trace_part *p, 
 	x->nominal = nominal;
 	x->due = INT64_MAX;
 	double end = start + (seconds > 0 ? seconds : 1e9);
-	if (chance_of(&k->c, 0.5) && m->decades)
+	if (m->stays) {
+		struct trace_meter there = *m;
+		struct chance none = {1};
+		struct reading r;
+		meter_looks(&there, &none, p->rest, &r);
+		final = there.range;
+	}
+	if (chance_of(&k->c, 0.5) && m->decades && !m->stays)
 		m->range = range_for(m, p->rest); /* the meter was in its range by luck */
 	while (k->t < end) {
 		double at = k->t - start;
@@ -431,11 +500,10 @@ static inline void make_touch(struct trace_make *k, const struct trace_part *p, 
 		bool contact = part_contact(p, &w, &k->c, at) && !p->open;
 		bool slipped = p->slip_to > 0 && at >= p->slip_from && at < p->slip_to;
 		double v = part_moves(p, &w, &k->c, at, m->period);
-		bool stray = !w.stray_done && p->stray_at > 0 && at >= p->stray_at;
-		if (stray) {
-			w.stray_done = true;
-			v *= p->stray_times;
-		}
+		bool stray = (!w.strays && p->stray_at > 0 && at >= p->stray_at) ||
+		             (w.strays == 1 && p->stray_again > 0 && at >= p->stray_again);
+		if (stray)
+			v *= w.strays++ ? sqrt(p->stray_times) : p->stray_times;
 		/* A conversion that began before the touch sees only some of it. */
 		bool mixed = at < 0.6 * m->period && chance_of(&k->c, 0.7) &&
 		             k->tr->function != FUNCTION_OHM;
@@ -449,9 +517,9 @@ static inline void make_touch(struct trace_make *k, const struct trace_part *p, 
 			last_range = 100;
 		} else {
 			bool number = meter_looks(m, &k->c, v, &r);
-			sent = make_send(k, &r, v);
-			bool rest = number && fabs(v - p->rest - p->rate * at) <=
-			                          (0.5 + 0.5 * m->sigma) * pow(10, final);
+			sent = make_send(k, &r, v) && k->tr->reading[k->tr->count - 1].has_value == number;
+			double there = part_rest(p, at);
+			bool rest = number && fabs(v - there) <= (0.5 + 0.5 * m->sigma) * pow(10, final);
 			double away = fabs(v - p->rest) / pow(10, final);
 			if (p->slow && number && !mixed && !x->rest_at && !x->seen) {
 				x->seen = true;
@@ -471,7 +539,7 @@ static inline void make_touch(struct trace_make *k, const struct trace_part *p, 
 				x->due = k->last;
 				x->digit = pow(10, final);
 				if (!(seconds > 0)) {
-					end = k->t + linger;
+					end = fmax(k->t + linger, least);
 					if (p->slip_to > 0)
 						end += p->slip_to + 1;
 				}
@@ -567,6 +635,24 @@ static inline void trace_meter_of(struct trace *tr, struct trace_make *k)
 	case TRACE_CREEP:
 		m->sigma = chance_between(c, 0, 0.7);
 		break;
+	case TRACE_GARBLED:
+		m->garbled = 0.06;
+		break;
+	case TRACE_HYSTERESIS:
+		m->hunts = false;
+		m->stays = true;
+		break;
+	case TRACE_SILENT:
+		if (chance_of(c, 0.3)) {
+			meter_farad(m, c);
+			tr->function = FUNCTION_FARAD;
+		}
+		m->silent = true;
+		break;
+	case TRACE_LEAKY:
+		meter_farad(m, c);
+		tr->function = FUNCTION_FARAD;
+		break;
 	case TRACE_LINE:
 		m->lost = 0.05;
 		m->doubled = 0.05;
@@ -610,6 +696,8 @@ static inline void trace_meter_of(struct trace *tr, struct trace_make *k)
 	case TRACE_SAG:
 	case TRACE_HUM:
 	case TRACE_FLOAT:
+	case TRACE_RISE:
+	case TRACE_TWO:
 		meter_volt(m, c);
 		tr->function = tr->kind == TRACE_VOLT && chance_of(c, 0.3) ? FUNCTION_VOLT_AC
 		                                                           : FUNCTION_VOLT_DC;
@@ -692,6 +780,28 @@ static inline void trace_part_of(const struct trace *tr, struct trace_make *k, s
 		p->a1 = p->rest * chance_between(c, -0.6, 0.6);
 		p->slow = true;
 		break;
+	case TRACE_SPIKES:
+		p->stray_at = T * chance_between(c, 0.1, 3.5);
+		p->stray_again = p->stray_at + T * chance_between(c, 1, 3.5);
+		p->stray_times = chance_log(c, 1.02, 10);
+		break;
+	case TRACE_LOW_PASS:
+		p->filter = chance_log(c, 0.3 * T, fmin(4 * T, 2));
+		if (p->filter < 0.3 * T)
+			p->filter = 0.3 * T;
+		p->a1 = p->rest * (chance_of(c, 0.5) ? chance_between(c, 0.05, 0.6) : -1);
+		p->slow = true;
+		break;
+	case TRACE_RISE:
+		p->rise = chance_between(c, 2, 12) * T;
+		p->a1 = -p->rest * chance_between(c, 0.3, 0.9);
+		p->slow = true;
+		break;
+	case TRACE_LEAKY:
+		p->rest = chance_log(c, 1e-9, 50e-6);
+		p->tau1 = chance_log(c, 0.5 * T, 2 * T);
+		p->a1 = -p->rest * chance_between(c, 0.3, 0.9);
+		break;
 	case TRACE_CAP_ON_OHM:
 		p->rate = fmax(p->rest * chance_between(c, 0.2, 2), 60 * digit / T);
 		p->rest *= 0.05;
@@ -738,9 +848,77 @@ static inline void trace_part_of(const struct trace *tr, struct trace_make *k, s
 	}
 }
 
+/* Not where a range ends: there the range at rest is a matter of luck. */
+static inline bool part_fits(const struct trace_meter *m, double rest)
+{
+	int e = range_for(m, rest);
+	double share = fabs(rest) / pow(10, e) / m->counts;
+	return share < 0.88 && (share > 0.105 || e == m->finest);
+}
+
+/* What depends on the digit that the part is seen with. */
+static inline void part_digits(struct trace_part *p, struct trace_make *k, enum trace_kind kind)
+{
+	struct chance *c = &k->c;
+	double T = k->m.period, digit = pow(10, range_for(&k->m, p->rest));
+	switch (kind) {
+	case TRACE_HUM:
+		/* In digits of the range that it is seen in: below one it is no hum. */
+		p->hum *= digit / p->hum_digit;
+		break;
+	case TRACE_CREEP:
+		p->rate = chance_between(c, -0.3, 0.3) * digit / T;
+		break;
+	case TRACE_LEAKY:
+		p->rate = fmax(0.01 * p->rest, 6 * digit) / T;
+		break;
+	case TRACE_SOAK:
+		/* Dielectric absorption: so many digits for each e-fold of time, not faster than creep. */
+		p->soak = (chance_of(c, 0.5) ? 1 : -1) * chance_between(c, 1, 8) * digit;
+		p->soak_seconds = fabs(p->soak) / digit * fmax(T, 0.4) / 0.3 * chance_log(c, 1, 5);
+		break;
+	case TRACE_WARM:
+		/* From the fingers, slower than a third of a digit in a reading. */
+		p->warm = true;
+		p->a1 = chance_between(c, 3, 25) * digit;
+		p->tau1 = p->a1 / digit * fmax(T, 0.4) / 0.3 * chance_log(c, 1, 5);
+		break;
+	default:
+		break;
+	}
+}
+
+/* A second meter, with its own probes on the same part. */
+static inline void trace_second(struct trace *tr, struct trace_make *k)
+{
+	tr->other = calloc(1, sizeof(*tr->other));
+	if (!tr->other)
+		abort();
+	*tr->other = (struct trace){.kind = tr->kind, .seed = tr->seed, .conversion = 1};
+	k->tr = tr->other;
+	k->c.state = tr->seed * 1000003 + 7777;
+	chance_next(&k->c);
+	trace_meter_of(tr->other, k);
+	k->tr->period = k->m.period;
+}
+
+/* Both touch, one after the other, and both stay until both had their time. */
+static inline void make_touch_two(struct trace_make *k, struct trace_make *other,
+                                  const struct trace_part *p, double nominal)
+{
+	struct trace_part q = *p;
+	q.rest *= chance_between(&k->c, 0.998, 1.002);
+	make_gap(other, k->t + chance_between(&k->c, 0, 0.7) - other->t, 0, 0);
+	make_touch(other, &q, nominal, 0, 0);
+	make_touch(k, p, nominal, 0, other->t - chance_between(&k->c, 0, 0.4));
+	if (other->t > k->t)
+		make_gap(k, other->t - k->t, 0, 0);
+	make_gap(k, 2 * other->m.period, 0, 0);
+}
+
 static inline void trace_make(struct trace *tr, enum trace_kind kind, uint64_t seed)
 {
-	struct trace_make k = {.tr = tr};
+	struct trace_make k = {.tr = tr}, second = {0};
 	memset(tr, 0, sizeof(*tr));
 	tr->kind = kind;
 	tr->seed = seed;
@@ -756,6 +934,8 @@ static inline void trace_make(struct trace *tr, enum trace_kind kind, uint64_t s
 	/* Half of the recordings begin with the probes on a part. */
 	if (chance_of(&k.c, 0.5))
 		make_gap(&k, chance_between(&k.c, 1, 4), 0, 0);
+	if (kind == TRACE_TWO)
+		trace_second(tr, &second);
 	for (int i = 0; i < touches; i++) {
 		struct trace_part p;
 		trace_part_of(tr, &k, &p);
@@ -763,22 +943,19 @@ static inline void trace_make(struct trace *tr, enum trace_kind kind, uint64_t s
 		    kind != TRACE_SLOW_RANGES && kind != TRACE_CREEP &&
 		    kind != TRACE_CAP_ON_OHM)
 			p.rest = last; /* equal neighbours */
-		/* Not where a range ends: there the range at rest is a matter of luck. */
+		if (i && kind == TRACE_EQUAL)
+			p.rest = last;
 		for (int guard = 0; guard < 40 && p.rest != 0 && kind != TRACE_ZERO; guard++) {
-			double share = fabs(p.rest) / pow(10, range_for(&k.m, p.rest)) / k.m.counts;
-			if (share < 0.88 && (share > 0.105 || range_for(&k.m, p.rest) == k.m.finest))
+			if (part_fits(&k.m, p.rest) && (!tr->other || part_fits(&second.m, p.rest)))
 				break;
 			p.rest *= 0.93;
 			p.a1 *= 0.93;
 			p.a2 *= 0.93;
 		}
-		/* In digits of the range that it is seen in: below one it is no hum. */
-		if (kind == TRACE_HUM)
-			p.hum *= pow(10, range_for(&k.m, p.rest)) / p.hum_digit;
-		if (kind == TRACE_CREEP) {
-			double digit = pow(10, range_for(&k.m, p.rest));
-			p.rate = chance_between(&k.c, -0.3, 0.3) * digit / k.m.period;
-		}
+		part_digits(&p, &k, kind);
+		/* A meter that was set to another pace while the leads were open. */
+		if (kind == TRACE_PACE && i && chance_of(&k.c, 0.5))
+			k.m.period = 1 / chance_log(&k.c, 1, 20);
 		last = p.rest;
 		double nominal = p.rest * chance_between(&k.c, 0.8, 1.2);
 		double seconds = trace_wants(kind) ? 0 : fmax(6, 20 * k.m.period);
@@ -791,8 +968,10 @@ static inline void trace_make(struct trace *tr, enum trace_kind kind, uint64_t s
 		}
 		if (kind == TRACE_FLOAT)
 			make_gap(&k, 10, 0, 0);
+		else if (kind == TRACE_TWO)
+			make_touch_two(&k, &second, &p, nominal);
 		else
-			make_touch(&k, &p, nominal, seconds);
+			make_touch(&k, &p, nominal, seconds, 0);
 		double gap = chance_between(&k.c, 1.4, 3) + 2 * k.m.period;
 		double glide = 0, tau = 0;
 		if (kind == TRACE_VOLT_GLIDE) {
@@ -804,6 +983,8 @@ static inline void trace_make(struct trace *tr, enum trace_kind kind, uint64_t s
 			gap += tr->function == FUNCTION_FARAD ? 7 : 5 * tr->period;
 		make_gap(&k, gap, glide, tau);
 	}
+	if (tr->other)
+		make_gap(&second, k.t - second.t, 0, 0);
 }
 
 #endif
