@@ -155,13 +155,23 @@ void screen_close(void)
 	terminal = NULL;
 }
 
+/* As the kernel would have done it: where no shell could ever say "go on" (a window that
+ * runs this alone), it does not stop. */
+void screen_stop(void)
+{
+	struct sigaction usual = {.sa_handler = SIG_DFL}, ours;
+	sigaction(SIGTSTP, &usual, &ours);
+	raise(SIGTSTP);
+	/* Someone said: go on. */
+	sigaction(SIGTSTP, &ours, NULL);
+}
+
 void screen_suspend(void)
 {
 	endwin();
 	tcsetattr(STDIN_FILENO, TCSADRAIN, &before);
 	on = 0;
-	raise(SIGSTOP);
-	/* Someone said: go on. */
+	screen_stop();
 	on = 1;
 	settings();
 	screen_refresh();
