@@ -300,6 +300,8 @@ const struct speech_table speech_table_de = {
 		[HAPPENED_GUIDE] = "nächster Schritt",
 		[HAPPENED_ALARM] = "Alarm",
 	},
+	.ear = {"Abgleich nach Gehör, unter dem Ziel", "Abgleich nach Gehör, in den Grenzen",
+	        "Abgleich nach Gehör, über dem Ziel"},
 	.held = "sieht aus wie $",
 	.refused = "abgelehnt",
 	.moving = "bewegt sich noch",

@@ -287,6 +287,7 @@ const struct speech_table speech_table_en = {
 		[HAPPENED_GUIDE] = "next step",
 		[HAPPENED_ALARM] = "alarm",
 	},
+	.ear = {"tune, below its target", "tune, within its limits", "tune, above its target"},
 	.held = "looks like $",
 	.refused = "refused",
 	.moving = "keeps moving",

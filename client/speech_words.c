@@ -43,6 +43,11 @@ const char *speech_name(enum language l, enum happening what)
 	return (int)what >= 0 && (int)what < HAPPENING_COUNT ? table_of(l)->happening[what] : "";
 }
 
+const char *speech_ear_name(enum language l, int sample)
+{
+	return sample >= 0 && sample < EAR_SAMPLES ? table_of(l)->ear[sample] : "";
+}
+
 /* ---- a bounded text ---- */
 
 struct say {

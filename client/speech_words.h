@@ -67,5 +67,7 @@ void speech_happening(enum language l, const struct happening_told *told, bool w
 
 /* The name of a happening, for the sound check: "not logged", "nicht aufgezeichnet". */
 const char *speech_name(enum language l, enum happening what);
+/* The same of a sample of ear.h: "tune, above its target". */
+const char *speech_ear_name(enum language l, int sample);
 
 #endif
