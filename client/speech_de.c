@@ -226,6 +226,7 @@ static const struct speech_reason reasons[] = {
 	{"reads open", "scheint unterbrochen"},
 	{"more negative", ""},
 	{"less negative", ""},
+	{"came up only just now", "eben erst dran, erst berühren"},
 	{"leads were open", "zu früh berührt, abheben und neu ansetzen"},
 	{"has its entry", "hat schon seinen Eintrag, neu wählen"},
 	{"no position is chosen", "keine Position gewählt"},

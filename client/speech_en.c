@@ -213,6 +213,7 @@ static const struct speech_reason reasons[] = {
 	{"reads open", "reads open"},
 	{"more negative", ""},
 	{"less negative", ""},
+	{"came up only just now", "it came up only just now, touch it first"},
 	{"leads were open", "touched too early, lift and touch again"},
 	{"has its entry", "it has its entry, choose it again"},
 	{"no position is chosen", "no position is chosen"},
