@@ -20,6 +20,7 @@ static struct termios before;
 static volatile sig_atomic_t on; /* the screen is ours: it has to be given back */
 static char leaving[256];        /* what the terminal is sent then */
 static size_t leaving_len;
+static bool bare; /* the terminal has one page: what was there is gone */
 static SCREEN *terminal;
 static attr_t looks[LOOK_COUNT];
 
@@ -38,6 +39,12 @@ static void keep_leaving(void)
 {
 	const char *const names[] = {"sgr0", "cnorm", "rmkx", "rmcup"};
 	leaving_len = 0;
+	/* Where there is no other page to go back to, the prompt gets a row of its own. */
+	char *page = tigetstr("rmcup");
+	bare = !page || page == (char *)-1;
+	if (bare)
+		snprintf(leaving, sizeof leaving, "\r\n");
+	leaving_len = strlen(leaving);
 	for (size_t i = 0; i < sizeof names / sizeof names[0]; i++) {
 		char *text = tigetstr(names[i]);
 		if (text && text != (char *)-1)
@@ -143,13 +150,23 @@ bool screen_open(struct style *style, char *why, size_t size)
 	return true;
 }
 
+static void leave(void)
+{
+	if (bare) {
+		move(LINES - 1, 0);
+		clrtoeol();
+		refresh();
+	}
+	endwin();
+	on = 0;
+}
+
 void screen_close(void)
 {
 	if (!terminal)
 		return;
 	if (on)
-		endwin();
-	on = 0;
+		leave();
 	tcsetattr(STDIN_FILENO, TCSADRAIN, &before);
 	delscreen(terminal);
 	terminal = NULL;
@@ -168,9 +185,8 @@ void screen_stop(void)
 
 void screen_suspend(void)
 {
-	endwin();
+	leave();
 	tcsetattr(STDIN_FILENO, TCSADRAIN, &before);
-	on = 0;
 	screen_stop();
 	on = 1;
 	settings();
