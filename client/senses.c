@@ -165,6 +165,8 @@ void senses_mute(struct senses *e)
 {
 	bool mute = !voice_muted(e->voice);
 	voice_mute(e->voice, mute);
+	if (mute && e->checked >= 0)
+		senses_check(e); /* nothing more would be heard */
 	scene_say(e->sitting->scene, sitting_now(e->sitting), mute ? SCENE_WARNING : SCENE_SAID,
 	          mute ? "sound and speech are off" : "sound and speech are on");
 	heard(e);
