@@ -150,7 +150,7 @@ static bool may_be_there(const struct bench *b, const struct bench_meter *m, int
 	    m->bound.place >= 0 || b->came_up == INT64_MIN ||
 	    (t - b->came_up >= settle_arm(&m->settle) && name_was_said(b)))
 		return true;
-	fault_set(why, "%s came up only just now, and reads open: touch it, then take it",
+	fault_set(why, "%s came up only just now: touch it, then take it",
 	          b->position[c->aim.place].row.position.name);
 	return false;
 }
