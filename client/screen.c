@@ -71,7 +71,8 @@ static void on_death(int number)
 
 static void watch_deaths(void)
 {
-	static const int deaths[] = {SIGSEGV, SIGBUS, SIGFPE, SIGILL, SIGABRT, SIGSYS, SIGXCPU};
+	static const int deaths[] = {SIGSEGV, SIGBUS,  SIGFPE,  SIGILL,  SIGABRT,   SIGSYS, SIGXCPU,
+	                             SIGXFSZ, SIGUSR1, SIGUSR2, SIGALRM, SIGVTALRM, SIGPROF};
 	struct sigaction action = {.sa_handler = on_death, .sa_flags = (int)SA_RESETHAND};
 	for (size_t i = 0; i < sizeof deaths / sizeof deaths[0]; i++)
 		sigaction(deaths[i], &action, NULL);

@@ -263,7 +263,7 @@ kill -TERM "$(cat "$place/pid")"
 sees "^over" "SIGTERM"
 same SIGTERM
 # Hung up, and broken down: the same.
-for signal in HUP SEGV; do
+for signal in HUP SEGV USR1; do
 	keys "clear; $tally bench & echo \$! >$place/pid; fg; stty -g >$place/after; echo over" Enter
 	sees "walk on  2 of 24" "once more"
 	kill -$signal "$(cat "$place/pid")"
