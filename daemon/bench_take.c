@@ -139,14 +139,15 @@ static bool is_new(const struct bench *b, const struct bench_meter *m, int64_t t
 	return false;
 }
 
-/* What reads open cannot be seen to be touched.  Where one was taken, and the walk has only just
- * brought up the next, or its name is still to be said, the probes cannot be there yet: the key was
- * meant for the part before, and pressed twice. */
+/* What reads open (overload, on farad the residual of the leads) cannot be seen to be touched.  Where
+ * one was taken, and the walk has only just brought up the next, or its name is still to be said,
+ * the probes cannot be there yet: the key was meant for the part before, and pressed twice. */
 static bool may_be_there(const struct bench *b, const struct bench_meter *m, int64_t t,
                          const struct capture *c, struct fault *why)
 {
 	const struct entry *last = m->took >= 0 ? &b->made[m->took].entry : NULL;
-	if (!c->open || !c->r->overload || !last || last->has_value || last->struck ||
+	bool opens = c->r->overload || c->r->function == FUNCTION_FARAD;
+	if (!c->open || !opens || !last || m->spent_from == INT64_MIN || last->struck ||
 	    m->bound.place >= 0 || b->came_up == INT64_MIN ||
 	    (t - b->came_up >= settle_arm(&m->settle) && name_was_said(b)))
 		return true;
