@@ -99,7 +99,6 @@ enum outcome call_note(struct client *c)
 
 static void each_note(struct client *c, struct slice element, struct slice result, void *arg)
 {
-	char position[80], text[WORDS_SIZE * 2], time[80], name[WORDS_SIZE], state[40];
 	struct lines *out = arg;
 	(void)result;
 	if (!element.at)
@@ -108,19 +107,7 @@ static void each_note(struct client *c, struct slice element, struct slice resul
 		client_json(c, element);
 		return;
 	}
-	struct slice record = json_member(element.at, element.len, "record");
-	words_member(element, "position", position, sizeof position);
-	words_member(element, "state", state, sizeof state);
-	words_member(record, "text", text, sizeof text);
-	words_member(record, "photo.name", name, sizeof name);
-	words_time(&c->style, json_member(record.at, record.len, "t"), true, time, sizeof time);
-	lines_printf(out, "%s  %s  %s", time, position[0] ? position : "job", text);
-	if (name[0])
-		lines_printf(out, "  [photo %s%s%s]", name, state[0] ? ": " : "", state);
-	words_member(record, "photo.hash", name, sizeof name);
-	if (state[0] && strcmp(state, "good") != 0)
-		lines_printf(out, " %s", name);
-	lines_puts(out, "\n");
+	view_note(&c->style, element, out);
 }
 
 enum outcome call_notes(struct client *c)

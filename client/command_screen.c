@@ -316,10 +316,10 @@ static void on_signal(uv_signal_t *handle, int number)
 	if (number == SIGWINCH) {
 		draw_soon(b);
 	} else if (number == SIGTSTP) {
-		if (!b->plain)
-			screen_suspend();
+		if (b->plain)
+			screen_stop();
 		else
-			raise(SIGSTOP);
+			screen_suspend();
 		draw_soon(b);
 	} else if (number == SIGCONT) {
 		if (!b->plain)
@@ -367,17 +367,23 @@ static bool bench_open(struct bench_loop *b)
 		uv_timer_start(&b->draw, on_file, DRAW_MS, 0);
 	if (!b->plain)
 		uv_timer_start(&b->tick, on_tick, 0, TICK_MS);
-	watch_signals(b);
 	senses_begin(&b->senses);
 	return waits || b->plain;
 }
 
 static enum outcome run(struct bench_loop *b)
 {
-	bool good;
+	bool opened, good = false;
+	char why[300];
 	if (uv_loop_init(&b->loop) != 0)
 		return client_wrong(b->client, "out of memory");
-	good = bench_open(b);
+	/* Before the screen is: curses leaves alone what somebody else listens to.  Of a
+	 * SIGTSTP that it keeps itself, one in ten is lost, for it ignores them while it
+	 * draws. */
+	watch_signals(b);
+	opened = b->plain || screen_open(&b->style, why, sizeof why);
+	if (opened)
+		good = bench_open(b);
 	if (good)
 		uv_run(&b->loop, UV_RUN_DEFAULT);
 	senses_end(&b->senses);
@@ -386,6 +392,8 @@ static enum outcome run(struct bench_loop *b)
 	uv_run(&b->loop, UV_RUN_DEFAULT);
 	uv_loop_close(&b->loop);
 	sitting_free(&b->sitting);
+	if (!opened)
+		return client_wrong(b->client, "%s", why);
 	return good ? OUTCOME_DONE : OUTCOME_WRONG;
 }
 
@@ -405,7 +413,6 @@ static void listen_all(struct bench_loop *b)
 enum outcome call_bench(struct client *c)
 {
 	enum outcome outcome;
-	char why[300];
 	struct bench_loop *b;
 	if (client_has(c, OPTION_JSON))
 		return client_wrong(c, "the screen has no JSON; `tally --json watch` is for programs");
@@ -421,11 +428,6 @@ enum outcome call_bench(struct client *c)
 	b->style = c->style;
 	b->plain = c->style.plain;
 	listen_all(b);
-	if (!b->plain && !screen_open(&b->style, why, sizeof why)) {
-		senses_free(&b->senses);
-		free(b);
-		return client_wrong(c, "%s", why);
-	}
 	outcome = run(b);
 	if (!b->plain)
 		screen_close();

@@ -24,3 +24,15 @@ size_t ear_render(double hertz, bool inside, int volume, int16_t *out, size_t ro
 		tone_note_render(hertz, tone_peak(volume) * EAR_GAIN / 100, out + (size_t)i * (note + gap), note);
 	return all;
 }
+
+struct ear_sample ear_sample(int which)
+{
+	/* Far enough off that nobody mistakes them for the target's pitch: most of an octave. */
+	static const struct { double toward; const char *name, *words; } table[EAR_SAMPLES] = {
+		{-4, "tune, below", "long low notes, on and on"},
+		{0, "tune, in limits", "pairs of short notes, on and on"},
+		{4, "tune, above", "long high notes, on and on"},
+	};
+	struct guide_ear ear = guide_tune_ear(table[which].toward);
+	return (struct ear_sample){table[which].name, table[which].words, ear.hertz, ear.inside};
+}

@@ -27,4 +27,15 @@
  * where `room` is enough (else none: 0).  What is no pitch is 0 samples. */
 size_t ear_render(double hertz, bool inside, int volume, int16_t *out, size_t room);
 
+/* For a sound check: what a `tune` sounds like below its target, on it, and above. */
+#define EAR_SAMPLES 3
+#define EAR_SAMPLE_MS 1500 /* so long each: several figures */
+struct ear_sample {
+	const char *name, *words; /* as those of a tone (tones.h) */
+	double hertz;
+	bool inside;
+};
+/* `which` 0 to EAR_SAMPLES - 1. */
+struct ear_sample ear_sample(int which);
+
 #endif

@@ -119,6 +119,12 @@ static bool typing(struct keys *k, int key, const struct keys_guide *guide, stru
 
 /* ---- acting ---- */
 
+/* A list that the daemon answers. */
+static bool is_asked(enum action action)
+{
+	return action == ACTION_RISE || action == ACTION_NOTES || action == ACTION_TWINS;
+}
+
 static bool act(struct keys *k, int key, const struct keys_guide *guide, struct deed *out)
 {
 	if ((key >= 'A' && key <= 'Z') || (key >= '0' && key <= '9')) {
@@ -135,12 +141,12 @@ static bool act(struct keys *k, int key, const struct keys_guide *guide, struct 
 			begin(k, KEYS_TYPE, action, guide);
 		else if (action == ACTION_LIVE || action == ACTION_COLD || action == ACTION_LEAVE)
 			begin(k, KEYS_CONFIRM, action, guide);
-		else if (action == ACTION_HELP || action == ACTION_SHEET || action == ACTION_RISE)
+		else if (action == ACTION_HELP || action == ACTION_SHEET || is_asked(action))
 			begin(k, KEYS_LOOK, action, guide);
 		else
 			return done(out, action, "");
-		/* What stands before the power is asked for, and shown when it is answered. */
-		return action == ACTION_RISE && done(out, action, "");
+		/* These are asked for, and shown when they are answered. */
+		return is_asked(action) && done(out, action, "");
 	}
 	return false;
 }
@@ -188,6 +194,13 @@ bool keys_line(const char *line, struct deed *out, char *why, size_t size)
 			return done(out, ACTION_GO_BACK, text + 4 + strspn(text + 4, " "));
 		return done(out, (enum action)i, text);
 	}
+	/* A key of the screen, where nothing is typed behind it; and how the verb calls it. */
+	for (int i = 1; i < ACTION_COUNT && !text[0]; i++)
+		if (n == 1 && line[0] >= 'a' && line[0] <= 'z' && line[0] == action_table[i].key &&
+		    !action_table[i].typed)
+			return done(out, (enum action)i, "");
+	if (n == 5 && strncmp(line, "there", n) == 0 && !text[0])
+		return done(out, ACTION_OTHER, "");
 	/* A position by its name alone. */
 	if (((line[0] >= 'A' && line[0] <= 'Z') || (line[0] >= '0' && line[0] <= '9')) && !text[0]) {
 		snprintf(text, sizeof text, "%.*s", (int)(n < 64 ? n : 64), line);

@@ -39,7 +39,9 @@
 	X(ORDER, 'd', "d", "order", NULL, "order", "by kind ...; # meters")                \
 	X(METERS, '#', "#", "meters", NULL, "meters", "so many at each position")            \
 	X(SHEET, 'a', "a", "sheet", NULL, "sheet", "all of it, what is done")                \
+	X(TWINS, '&', "&", "twins", NULL, "twins", "proposed by equal value")                \
 	X(NOTE, 't', "t", "note", "TEXT", "note", "on this position")                        \
+	X(NOTES, '"', "\"", "notes", NULL, "notes", "all of the job")                        \
 	X(PHOTO, '@', "@", "photo", "FILE WHAT IT SHOWS", "photo", "and what it shows")      \
 	X(ENTER, 'e', "e", "enter", "POSITION VALUE from INSTRUMENT", "enter",               \
 	  "type what has no line")                                                          \
@@ -91,8 +93,8 @@ enum keys_mode {
 	KEYS_ACT,     /* a key acts */
 	KEYS_TYPE,    /* something is typed: what for says `asked` */
 	KEYS_CONFIRM, /* the cautions stand: y does it, any other key does not */
-	KEYS_LOOK,    /* the list of keys, the whole sheet, or what stands before the power:
-	               * any key takes it away */
+	KEYS_LOOK,    /* the list of keys, the whole sheet, notes, twins, or what stands before
+	               * the power: any key takes it away */
 };
 
 struct keys {

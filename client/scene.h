@@ -177,8 +177,9 @@ struct scene {
 	bool not_logged;
 	bool caution; /* the unit went live: the cautions stand until somebody saw them */
 
-	/* What stands before the power, as it was asked last: lines, "" until it is answered; the
-	 * positions that wait for a look; a number that rises with each answer. */
+	/* What was asked for last as a list (what stands before the power, notes, twins): lines,
+	 * "" until it is answered; a number that rises with each answer.  waiting: the positions that
+	 * wait for a look before the power. */
 	char ready[SCENE_READY_MAX];
 	char waiting[SCENE_WAITING_MAX][SCENE_NAME];
 	int waiting_count, ready_asked;
@@ -229,6 +230,8 @@ void scene_say(struct scene *s, int64_t now, enum scene_weight weight, const cha
     __attribute__((format(printf, 4, 5)));
 /* The answer of job.ready and the same as lines; "" while it is asked. */
 void scene_ready_set(struct scene *s, struct slice result, const char *lines);
+/* Another list in its place: notes, twins; `more` is its last line where it was cut. */
+void scene_list_set(struct scene *s, const char *lines, const char *more);
 /* A call was refused (code 5) or not logged (code 4): seen and heard. */
 void scene_refusal(struct scene *s, int64_t now, int code, const char *why);
 /* Tell again what is up and what was logged last. */

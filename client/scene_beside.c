@@ -380,11 +380,15 @@ static void waiting_add(struct scene *s, struct slice list)
 
 void scene_ready_set(struct scene *s, struct slice result, const char *lines)
 {
-	static const char more[] = "... and more: tally job ready\n";
-	size_t len = strlen(lines), room = sizeof s->ready - sizeof more;
 	s->waiting_count = 0;
 	waiting_add(s, json_member(result.at, result.len, "lifted"));
 	waiting_add(s, json_member(result.at, result.len, "new"));
+	scene_list_set(s, lines, "... and more: tally job ready\n");
+}
+
+void scene_list_set(struct scene *s, const char *lines, const char *more)
+{
+	size_t len = strlen(lines), room = sizeof s->ready - strlen(more) - 1;
 	size_t cut = len;
 	if (len > room) {
 		cut = words_cut(lines, len, room);
@@ -392,8 +396,6 @@ void scene_ready_set(struct scene *s, struct slice result, const char *lines)
 			cut--;
 	}
 	memcpy(s->ready, lines, cut);
-	memcpy(s->ready + cut, more, cut < len ? sizeof more : 1);
-	if (cut == len)
-		s->ready[cut] = '\0';
+	snprintf(s->ready + cut, sizeof s->ready - cut, "%s", cut < len ? more : "");
 	s->ready_asked += lines[0] != '\0';
 }

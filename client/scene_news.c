@@ -310,7 +310,7 @@ static void on_held(struct scene *s, int64_t now, struct slice event, bool doubt
 	struct happening_told told = {
 		.what = doubt ? HAPPENED_DOUBT : HAPPENED_HELD, .position = s->held.position,
 		.shown = s->held.shown, .looks = s->held.looks, .meter = s->held.meter,
-		.next = doubt ? "take it, or touch again" : "take it here, or choose the other one",
+		.next = doubt ? "take it, or touch again" : "take logs it here, other there, again neither",
 	};
 	if (doubt)
 		snprintf(text, sizeof text, "%.60s at %.40s could be floating leads: take it, or touch "

@@ -20,6 +20,7 @@ static struct termios before;
 static volatile sig_atomic_t on; /* the screen is ours: it has to be given back */
 static char leaving[256];        /* what the terminal is sent then */
 static size_t leaving_len;
+static bool bare; /* the terminal has one page: what was there is gone */
 static SCREEN *terminal;
 static attr_t looks[LOOK_COUNT];
 
@@ -38,6 +39,12 @@ static void keep_leaving(void)
 {
 	const char *const names[] = {"sgr0", "cnorm", "rmkx", "rmcup"};
 	leaving_len = 0;
+	/* Where there is no other page to go back to, the prompt gets a row of its own. */
+	char *page = tigetstr("rmcup");
+	bare = !page || page == (char *)-1;
+	if (bare)
+		snprintf(leaving, sizeof leaving, "\r\n");
+	leaving_len = strlen(leaving);
 	for (size_t i = 0; i < sizeof names / sizeof names[0]; i++) {
 		char *text = tigetstr(names[i]);
 		if (text && text != (char *)-1)
@@ -64,7 +71,8 @@ static void on_death(int number)
 
 static void watch_deaths(void)
 {
-	static const int deaths[] = {SIGSEGV, SIGBUS, SIGFPE, SIGILL, SIGABRT, SIGSYS, SIGXCPU};
+	static const int deaths[] = {SIGSEGV, SIGBUS,  SIGFPE,  SIGILL,  SIGABRT,   SIGSYS, SIGXCPU,
+	                             SIGXFSZ, SIGUSR1, SIGUSR2, SIGALRM, SIGVTALRM, SIGPROF};
 	struct sigaction action = {.sa_handler = on_death, .sa_flags = (int)SA_RESETHAND};
 	for (size_t i = 0; i < sizeof deaths / sizeof deaths[0]; i++)
 		sigaction(deaths[i], &action, NULL);
@@ -143,25 +151,44 @@ bool screen_open(struct style *style, char *why, size_t size)
 	return true;
 }
 
+static void leave(void)
+{
+	if (bare) {
+		move(LINES - 1, 0);
+		clrtoeol();
+		refresh();
+	}
+	endwin();
+	on = 0;
+}
+
 void screen_close(void)
 {
 	if (!terminal)
 		return;
 	if (on)
-		endwin();
-	on = 0;
+		leave();
 	tcsetattr(STDIN_FILENO, TCSADRAIN, &before);
 	delscreen(terminal);
 	terminal = NULL;
 }
 
+/* As the kernel would have done it: where no shell could ever say "go on" (a window that
+ * runs this alone), it does not stop. */
+void screen_stop(void)
+{
+	struct sigaction usual = {.sa_handler = SIG_DFL}, ours;
+	sigaction(SIGTSTP, &usual, &ours);
+	raise(SIGTSTP);
+	/* Someone said: go on. */
+	sigaction(SIGTSTP, &ours, NULL);
+}
+
 void screen_suspend(void)
 {
-	endwin();
+	leave();
 	tcsetattr(STDIN_FILENO, TCSADRAIN, &before);
-	on = 0;
-	raise(SIGSTOP);
-	/* Someone said: go on. */
+	screen_stop();
 	on = 1;
 	settings();
 	screen_refresh();

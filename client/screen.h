@@ -26,7 +26,10 @@ void screen_draw(const struct picture *p);
 void screen_refresh(void);
 int screen_key(void); /* does not wait */
 
-/* Leave the terminal, stop as Ctrl-Z asked, and take it over again. */
+/* Leave the terminal, stop as Ctrl-Z asked, and take it over again.  Whoever has them
+ * called listens to SIGTSTP before screen_open: what curses finds unheard it keeps, and
+ * loses. */
 void screen_suspend(void);
+void screen_stop(void); /* stop alone, for who has no screen */
 
 #endif

@@ -2,6 +2,7 @@
 /* See senses.h. */
 #include "client/senses.h"
 
+#include "client/ear.h"
 #include "client/tones.h"
 
 #include <stdio.h>
@@ -154,7 +155,9 @@ void senses_ear(struct senses *e)
 {
 	bool inside = false;
 	double hertz = scene_ear(e->sitting->scene, sitting_now(e->sitting), &inside);
-	if (e->running && e->words)
+	e->tunes = hertz > 0;
+	/* A sample of it goes on in the silence of the real one. */
+	if (e->running && e->words && (e->tunes || e->checked <= HAPPENING_COUNT))
 		voice_ear(e->voice, hertz, inside);
 }
 
@@ -162,6 +165,8 @@ void senses_mute(struct senses *e)
 {
 	bool mute = !voice_muted(e->voice);
 	voice_mute(e->voice, mute);
+	if (mute && e->checked >= 0)
+		senses_check(e); /* nothing more would be heard */
 	scene_say(e->sitting->scene, sitting_now(e->sitting), mute ? SCENE_WARNING : SCENE_SAID,
 	          mute ? "sound and speech are off" : "sound and speech are on");
 	heard(e);
@@ -195,36 +200,66 @@ void senses_volume(struct senses *e, int by)
 #define CHECK_MS 400
 #define CHECK_LEAST 4
 #define CHECK_LONGEST 15
+/* The tones, and the pitch of what is set by ear. */
+#define CHECK_SOUNDS (HAPPENING_COUNT + EAR_SAMPLES)
+
+static void check_tell(struct senses *e, const char *name, const char *words)
+{
+	char text[160];
+	snprintf(text, sizeof text, "sound %d of %d, %s: %s", e->checked, CHECK_SOUNDS, name, words);
+	say(e, SCENE_SAID, text);
+}
+
+/* The pitch of a `tune`, in pieces of CHECK_MS, then its name: false while it goes on.  Where one
+ * is really set, that is what is heard. */
+static bool check_pitch(struct senses *e)
+{
+	int sample = e->checked - 1 - HAPPENING_COUNT;
+	if (sample < 0 || e->check_pitches == EAR_SAMPLE_MS / CHECK_MS + 1)
+		return true;
+	if (e->check_pitches++ == EAR_SAMPLE_MS / CHECK_MS)
+		voice_ear_sampled(e->voice, sample);
+	else if (!e->tunes)
+		voice_ear_sample(e->voice, sample);
+	return false;
+}
 
 static void on_check(uv_timer_t *timer)
 {
 	struct senses *e = timer->data;
-	char text[160];
+	if (!check_pitch(e))
+		return;
 	/* Only into silence, so that a sample swallows no name and no verdict; and slow
 	 * enough to be read, where nothing is heard. */
 	int waits = voice_idle(e->voice, 0) ? CHECK_LEAST : CHECK_LONGEST;
 	if (e->checked && ++e->check_waits < waits)
 		return;
 	e->check_waits = 0;
-	if (e->checked >= HAPPENING_COUNT) {
+	if (e->checked >= CHECK_SOUNDS) {
 		uv_timer_stop(timer);
 		e->checked = -1;
 		say(e, SCENE_SAID, "that was every sound; what was not heard is too quiet or comes out "
 		    "elsewhere");
 		return;
 	}
-	enum happening what = (enum happening)e->checked++;
-	const struct tone *t = tone_of(what);
-	snprintf(text, sizeof text, "sound %d of %d, %s: %s", e->checked, HAPPENING_COUNT, t->name,
-	         t->words);
-	voice_sample(e->voice, what);
-	say(e, SCENE_SAID, text);
+	int which = e->checked++;
+	if (which >= HAPPENING_COUNT) {
+		struct ear_sample ear = ear_sample(which - HAPPENING_COUNT);
+		e->check_pitches = 0;
+		check_tell(e, ear.name, ear.words);
+		check_pitch(e);
+		return;
+	}
+	const struct tone *t = tone_of((enum happening)which);
+	voice_sample(e->voice, (enum happening)which);
+	check_tell(e, t->name, t->words);
 }
 
 void senses_check(struct senses *e)
 {
 	if (e->checked >= 0) {
 		uv_timer_stop(&e->check);
+		voice_ear(e->voice, 0, false);
 		e->checked = -1;
 		say(e, SCENE_SAID, "the sound check ends here");
 		return;

@@ -32,6 +32,8 @@ struct senses {
 	bool volume_kept; /* the settings have it, too */
 	uv_timer_t check; /* the sound check: the next of them */
 	int check_waits;
+	int check_pitches; /* pieces of a pitch that were heard */
+	bool tunes;        /* a pitch is really to be heard */
 	int checked;      /* how many were heard; -1: none goes on */
 };
 

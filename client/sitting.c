@@ -289,4 +289,5 @@ void sitting_free(struct sitting *s)
 		free(s->scene->sheet);
 	free(s->scene);
 	s->scene = NULL;
+	lines_free(&s->notes);
 }

@@ -12,6 +12,7 @@
 
 #include "client/follow.h"
 #include "client/keys.h"
+#include "client/lines.h"
 #include "client/scene.h"
 
 struct sitting {
@@ -33,6 +34,9 @@ struct sitting {
 	struct deed photo_typed;
 	struct deed refused; /* the last one that was not done: typed again by its key */
 	char instrument[SCENE_NAME]; /* that a value was typed from last */
+	struct lines notes; /* that are being gathered, the newest first */
+	int notes_pages;
+	bool notes_on;
 	bool speaks; /* names are said here: the daemon arms a position when its was */
 };
 

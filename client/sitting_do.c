@@ -246,6 +246,12 @@ void sitting_do(struct sitting *s, const struct deed *deed)
 	case ACTION_RISE:
 		sitting_ready(s);
 		return;
+	case ACTION_NOTES:
+		sitting_notes(s);
+		return;
+	case ACTION_TWINS:
+		sitting_twins(s);
+		return;
 	case ACTION_AT:
 	case ACTION_NOTE:
 	case ACTION_PHOTO:

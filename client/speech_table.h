@@ -6,6 +6,7 @@
 #ifndef TALLY_CLIENT_SPEECH_TABLE_H
 #define TALLY_CLIENT_SPEECH_TABLE_H
 
+#include "client/ear.h"
 #include "client/happening.h"
 
 #include <stddef.h>
@@ -46,6 +47,7 @@ struct speech_table {
 	const struct speech_reason *reasons;
 	const char *other_reason;    /* for one that is not in the table; NULL: as it stands */
 	const char *happening[HAPPENING_COUNT]; /* the name of each */
+	const char *ear[EAR_SAMPLES];           /* of what is set by ear, below its target, on it, above */
 	const char *held, *refused, *moving, *doubt;
 	const char *gone, *back, *stale, *daemon_gone, *daemon_back;
 	const char *not_logged, *live, *cold;

@@ -43,6 +43,11 @@ const char *speech_name(enum language l, enum happening what)
 	return (int)what >= 0 && (int)what < HAPPENING_COUNT ? table_of(l)->happening[what] : "";
 }
 
+const char *speech_ear_name(enum language l, int sample)
+{
+	return sample >= 0 && sample < EAR_SAMPLES ? table_of(l)->ear[sample] : "";
+}
+
 /* ---- a bounded text ---- */
 
 struct say {
@@ -527,8 +532,13 @@ void speech_happening(enum language l, const struct happening_told *told, bool w
 	const char *alarm;
 	switch (told->what) {
 	case HAPPENED_LOGGED:
-		if (whole)
+		if (whole) {
 			say_entry(&s, l, told);
+		} else if (pair_text(t->states, told->shown)[0]) { /* the tone would pass for a value */
+			say_position(&s, l, told->position);
+			say_part(&s, pair_text(t->quantities, told->quantity));
+			say_value(&s, l, told->shown);
+		}
 		break;
 	case HAPPENED_OUTSIDE:
 	case HAPPENED_UNSURE:

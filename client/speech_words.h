@@ -49,7 +49,7 @@ void speech_value(enum language l, const char *shown, char *out, size_t size);
 /*
  * What is said when something happens; "" where a tone says enough.
  *
- *   logged (within, or without limits)  nothing, the tone is enough
+ *   logged (within, or without limits)  nothing, the tone is enough; but an overload is said
  *   outside, unsure     position, quantity where it is not the value, value, verdict,
  *                       side, reason; of a negative value "more negative"
  *   up                  the name and place, always: position, quantity, place, role
@@ -67,5 +67,7 @@ void speech_happening(enum language l, const struct happening_told *told, bool w
 
 /* The name of a happening, for the sound check: "not logged", "nicht aufgezeichnet". */
 const char *speech_name(enum language l, enum happening what);
+/* The same of a sample of ear.h: "tune, above its target". */
+const char *speech_ear_name(enum language l, int sample);
 
 #endif

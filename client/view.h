@@ -96,8 +96,12 @@ bool view_ready(const struct style *style, struct slice result, const char *how,
 void view_unit(const struct style *style, struct slice job, struct lines *out);
 void view_unit_line(struct slice job, struct lines *out);
 void view_job(const struct style *style, struct slice result, struct lines *out);
-/* Twins that are proposed. */
+/* Twins that are proposed; `how` the person accepts them. */
 void view_twins(const struct style *style, struct slice result, struct lines *out);
+void view_twins_how(const struct style *style, struct slice result, const char *how,
+                    struct lines *out);
+/* A note (an element of `notes` or `photos`) as one line. */
+void view_note(const struct style *style, struct slice element, struct lines *out);
 /* Cold, or which reservoirs are still to be measured dead (of `status`). */
 void view_safe(const struct style *style, struct slice status, struct lines *out);
 void view_chosen(const struct style *style, struct slice chosen, struct lines *out);

@@ -90,6 +90,8 @@ int view_bench_help_rows(const struct bench_view *v, int width);
 
 /* The state as its word: "LOGGED OUTSIDE", "HELD R13?"; how it looks. */
 void view_bench_state(const struct bench_view *v, char *word, size_t size, enum look *look);
+/* Bytes of a text that stand in `room` columns, up to a blank where there is one. */
+size_t view_bench_fold(const char *text, int room);
 char view_bench_mark(const char *verdict);
 enum look view_bench_verdict(const char *verdict);
 /* "high", or for a value below zero "more negative": the deviation of a value from a

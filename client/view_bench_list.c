@@ -22,7 +22,8 @@ enum look view_bench_verdict(const char *verdict)
 	       : strcmp(verdict, "unsure") == 0  ? LOOK_WARNING : LOOK_ORDINARY;
 }
 
-/* ---- entries ---- */
+/* From so many rows on each entry may take two. */
+#define ROOMY 7
 
 /* ---- which entry is meant ---- */
 
@@ -49,8 +50,29 @@ static void number_put(const struct bench_view *v, struct picture *p, int row, i
 	picture_tint(p, row, width - wide, 2, LOOK_ORDINARY);
 }
 
-static void entry_put(const struct bench_view *v, struct picture *p, int row, int width,
-                      const struct scene_entry *e)
+/* What is said of it, behind its verdict, or what is left of that in the next row: a remark that
+ * breaks off would be the wrong half of one.  What has no room ends with a mark.  Returns the
+ * rows it took. */
+static int remark_put(struct picture *p, int row, int column, int width, int rows, const char *text)
+{
+	size_t fits = view_bench_fold(text, width - column), len = strlen(text);
+	char first[2 * SCENE_TEXT];
+	if (fits == len || rows < 2) {
+		picture_put_most(p, row, column, width - column, LOOK_FAINT, text);
+		if (words_width(text, len) > (size_t)(width - column))
+			picture_put(p, row, width - 1, LOOK_FAINT, "~");
+		return 1;
+	}
+	snprintf(first, sizeof first, "%.*s", (int)fits, text);
+	picture_put_most(p, row, column, width - column, LOOK_FAINT, first);
+	const char *rest = text + fits + strspn(text + fits, " ");
+	column = column + (int)words_width(rest, strlen(rest)) > width ? BENCH_GUTTER : column;
+	return 1 + remark_put(p, row + 1, column, width, 1, rest);
+}
+
+/* Returns the rows it took, at most `rows`. */
+static int entry_put(const struct bench_view *v, struct picture *p, int row, int width, int rows,
+                     const struct scene_entry *e)
 {
 	char value[WORDS_SIZE], rest[2 * SCENE_TEXT];
 	enum look look = e->struck ? LOOK_FAINT : view_bench_verdict(e->verdict);
@@ -70,20 +92,25 @@ static void entry_put(const struct bench_view *v, struct picture *p, int row, in
 	snprintf(rest, sizeof rest, "%s%s%s%s%s", other ? e->quantity : "",
 	         other && e->deviation[0] ? ", " : "", e->deviation,
 	         e->remark[0] && (e->deviation[0] || other) ? "; " : "", e->remark);
+	if (v->keys->mode != KEYS_TYPE || !asks_for_entry(v->keys->asked))
+		return remark_put(p, row, column, width, rows, rest);
 	picture_put_most(p, row, column, width - column, LOOK_FAINT, rest);
-	if (v->keys->mode == KEYS_TYPE && asks_for_entry(v->keys->asked))
-		number_put(v, p, row, width, e);
+	number_put(v, p, row, width, e);
+	return 1;
 }
 
 void view_bench_entries(const struct bench_view *v, struct picture *p, int row, int width,
                         int rows)
 {
-	for (int i = 0; i < rows; i++) {
+	int at = 0;
+	for (int i = 0; at < rows; i++) {
 		const struct scene_entry *e = scene_entry(v->scene, i);
-		if (e)
-			entry_put(v, p, row + i, width, e);
-		else if (i == 0)
+		if (!e && i == 0)
 			picture_put(p, row, 0, LOOK_FAINT, "no entries yet: what settles is logged by itself");
+		if (!e)
+			return;
+		/* The newest whole, if it may be; the others where there is room to spare. */
+		at += entry_put(v, p, row + at, width, i == 0 || rows > ROOMY ? rows - at : 1, e);
 	}
 }
 

@@ -32,8 +32,7 @@ static const struct scene_note *note_now(const struct bench_view *v)
 	}
 }
 
-/* Bytes of a text that stand in `room` columns, up to a blank where there is one. */
-static size_t line_of(const char *text, int room)
+size_t view_bench_fold(const char *text, int room)
 {
 	size_t len = strlen(text), fits = len;
 	while (fits && (int)words_width(text, fits) > room)
@@ -72,7 +71,7 @@ void view_bench_note_long(const struct bench_view *v, struct picture *p, int row
 	char first[SCENE_TEXT];
 	int column = picture_put(p, row, 0, LOOK_FAINT, n->time);
 	column += column ? 2 : 0;
-	size_t cut = line_of(n->text, width - column);
+	size_t cut = view_bench_fold(n->text, width - column);
 	snprintf(first, sizeof first, "%.*s", (int)cut, n->text);
 	picture_put_most(p, row, column, width - column, note_look(n->weight), first);
 	const char *rest = n->text + cut + strspn(n->text + cut, " ");
@@ -197,6 +196,7 @@ static bool listed(const struct bench_view *v, int action)
 {
 	return action != (v->scene->live ? ACTION_LIVE : ACTION_COLD) && action != ACTION_HELP &&
 	       action != ACTION_QUIETER && action != ACTION_SOUNDS && action != ACTION_METERS &&
+	       action != ACTION_TWINS && action != ACTION_NOTES &&
 	       action != ACTION_GO_BACK && action != ACTION_LEAVE;
 }
 
@@ -243,31 +243,43 @@ static void help_put(const struct bench_view *v, struct picture *p, int row, int
 		}
 		at++;
 		const char *shown = i == ACTION_LOUDER ? "+ - y" : i == ACTION_ORDER ? "d #"
+		                    : i == ACTION_SHEET ? "a &" : i == ACTION_NOTE ? "t \""
 		                    : i == ACTION_GO ? "> < *" : a->shown;
+		const char *help = i == ACTION_LOUDER ? "tones; y: each of them"
+		                   : i == ACTION_SHEET ? "what is done; & twins"
+		                   : i == ACTION_NOTE ? "on this; \" all of them" : a->help;
 		picture_put_most(p, line, column + 5 - (int)strlen(shown), wide - 5, LOOK_KEY, shown);
 		picture_put_most(p, line, column + 6, wide - 6, LOOK_STRONG,
 		                 i == ACTION_LOUDER ? "volume" : a->label);
 		if (!narrow)
-			picture_put_most(p, line, column + 16, wide - 16, LOOK_ORDINARY, i == ACTION_LOUDER ? "tones; y: each of them" : a->help);
+			picture_put_most(p, line, column + 16, wide - 16, LOOK_ORDINARY, help);
 	}
 }
 
-/* What stands before the power, folded at blanks; that there is more, where there is no
+/* What the daemon is asked for; NULL where another list was. */
+static const char *asked_text(enum action action)
+{
+	return action == ACTION_RISE    ? "what stands before the power"
+	       : action == ACTION_NOTES ? "for the notes"
+	       : action == ACTION_TWINS ? "for twins of equal value" : NULL;
+}
+
+/* Its answer, folded at blanks; that there is more, where there is no
  * room. */
-static void ready_put(const struct bench_view *v, struct picture *p, int row, int width, int rows)
+static void asked_put(const struct bench_view *v, struct picture *p, int row, int width, int rows)
 {
 	const char *at = v->scene->ready;
 	int line = 0, most = width > NEAR_LINE ? NEAR_LINE : width;
 	char text[SCENE_TEXT * 2];
 	if (!*at)
-		picture_put(p, row, 0, LOOK_FAINT, "asking what stands before the power ...");
+		picture_printf(p, row, 0, LOOK_FAINT, "asking %s ...", asked_text(v->keys->asked));
 	while (*at && line < rows) {
 		size_t len = strcspn(at, "\n");
 		snprintf(text, sizeof text, "%.*s", (int)(len < sizeof text ? len : sizeof text - 1), at);
 		enum look look = strncmp(at, "CAUTION", 7) == 0 ? LOOK_WARNING : LOOK_ORDINARY;
 		for (const char *rest = text; *rest && line < rows; line++) {
 			char part[SCENE_TEXT * 2];
-			size_t cut = line_of(rest, most - 2);
+			size_t cut = view_bench_fold(rest, most - 2);
 			snprintf(part, sizeof part, "%.*s", (int)cut, rest);
 			picture_put_most(p, row + line, rest == text ? 0 : 2, most, look, part);
 			rest += cut + strspn(rest + cut, " ");
@@ -276,7 +288,9 @@ static void ready_put(const struct bench_view *v, struct picture *p, int row, in
 	}
 	if (*at && rows > 0) {
 		picture_clear(p, row + rows - 1, 0, width);
-		picture_put_most(p, row + rows - 1, 0, width, LOOK_WARNING, "and more: tally job ready");
+		picture_put_most(p, row + rows - 1, 0, width, LOOK_WARNING, v->keys->asked == ACTION_NOTES
+		                 ? "and more: tally notes" : v->keys->asked == ACTION_TWINS
+		                 ? "and more: tally sheet twins" : "and more: tally job ready");
 	}
 }
 
@@ -293,8 +307,8 @@ void view_bench_panel(const struct bench_view *v, struct picture *p, int row, in
 		picture_clear(p, row + i, 0, width);
 	if (k->mode == KEYS_LOOK && k->asked == ACTION_SHEET)
 		view_bench_overview(v, p, row, width, rows);
-	else if (k->mode == KEYS_LOOK && k->asked == ACTION_RISE)
-		ready_put(v, p, row, width, rows);
+	else if (k->mode == KEYS_LOOK && asked_text(k->asked))
+		asked_put(v, p, row, width, rows);
 	else if (k->mode == KEYS_LOOK)
 		help_put(v, p, row, width, rows);
 	else if (live)

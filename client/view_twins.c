@@ -23,6 +23,12 @@ static void side(struct table *t, const struct style *style, struct slice pair, 
 
 void view_twins(const struct style *style, struct slice result, struct lines *out)
 {
+	view_twins_how(style, result, "`tally sheet twins accept`", out);
+}
+
+void view_twins_how(const struct style *style, struct slice result, const char *how,
+                    struct lines *out)
+{
 	struct table t;
 	struct slice pairs = json_member(result.at, result.len, "pairs"), pair;
 	size_t cursor = 0;
@@ -47,7 +53,6 @@ void view_twins(const struct style *style, struct slice result, struct lines *ou
 		lines_puts(out, "no twins are proposed: two channels have to be measured, and positions "
 		           "that have a twin already are passed over\n");
 	else
-		lines_printf(out, "`tally sheet twins accept` makes twins of the %d that %s sure, "
-		             "`tally sheet twins accept POSITION...` of those that you name\n", alone,
-		             alone == 1 ? "is" : "are");
+		lines_printf(out, "%s makes twins of the %d that %s sure; with positions behind it, of those "
+		             "that you name\n", how, alone, alone == 1 ? "is" : "are");
 }

@@ -2,6 +2,7 @@
 /* See voice.h. */
 #include "client/voice.h"
 
+#include "client/ear.h"
 #include "client/tones.h"
 #include "client/words.h"
 
@@ -164,6 +165,23 @@ void voice_sample(struct voice *v, enum happening what)
 	if (sound_sounds(v->sound))
 		item.wait_ms = tone_ms(tone) + AFTER_TONE_MS;
 	snprintf(item.text, sizeof item.text, "%s", speech_name(v->language, what));
+	speech_say(v->speech, &item);
+}
+
+void voice_ear_sample(struct voice *v, int sample)
+{
+	struct ear_sample ear = ear_sample(sample);
+	if (v)
+		sound_ear(v->sound, ear.hertz, ear.inside);
+}
+
+void voice_ear_sampled(struct voice *v, int sample)
+{
+	struct turn_item item = {.rank = TURN_NAME};
+	if (!v)
+		return;
+	sound_ear(v->sound, 0, false);
+	snprintf(item.text, sizeof item.text, "%s", speech_ear_name(v->language, sample));
 	speech_say(v->speech, &item);
 }
 

@@ -55,6 +55,10 @@ bool voice_tones(const struct voice *v);
 
 /* For a sound check: this tone, and its name in words. */
 void voice_sample(struct voice *v, enum happening what);
+/* The pitch of a `tune` (ear_sample) instead, as voice_ear: at least every SOUND_EAR_MS; and at
+ * its end its name, which makes it silent. */
+void voice_ear_sample(struct voice *v, int sample);
+void voice_ear_sampled(struct voice *v, int sample);
 
 /* Loudness of the tones from the next one on, 0 to 100. */
 void voice_volume(struct voice *v, int volume);

@@ -445,6 +445,7 @@ struct bench *bench_open(const struct bench_options *options, struct fault *why)
 	b->replay = options->replay;
 	b->utc = options->utc;
 	b->chosen = b->last = b->dial_left = -1;
+	b->came_up = INT64_MIN;
 	b->next_save = b->say_until = INT64_MAX;
 	b->next_checkpoint = CHECKPOINT_EVERY_US;
 	b->way.meters = 1;

@@ -66,12 +66,13 @@ void bench_chosen(const struct bench *b, struct text *out)
 	text_puts(out, "}");
 }
 
-static int places_done(const struct bench *b)
+/* Those of the unit: a reference lies on the bench. */
+static int places(const struct bench *b, bool done)
 {
-	int done = 0;
+	int count = 0;
 	for (int i = 0; i < b->positions; i++)
-		done += !walk_lacks(b, i);
-	return done;
+		count += b->position[i].row.position.kind != KIND_REFERENCE && !(done && walk_lacks(b, i));
+	return count;
 }
 
 /* What waits for a word. */
@@ -119,8 +120,8 @@ void bench_status(const struct bench *b, struct text *out)
 	text_member_bool(out, "speaks", b->speaks);
 	text_member_string(out, "health", log_health_word(log_health(b->log)));
 	text_member_int(out, "last", log_last_seq(b->log));
-	text_member_int(out, "done", places_done(b));
-	text_member_int(out, "positions", b->positions);
+	text_member_int(out, "done", places(b, true));
+	text_member_int(out, "positions", places(b, false));
 	text_puts(out, "}");
 }
 

@@ -281,6 +281,7 @@ struct bench {
 	struct asked_by by; /* whose call this is; nobody's outside of one */
 	bool desk;        /* what is up changed since the desk was saved */
 	bool unseen;      /* it was taken up again from there, and nobody looked yet */
+	int64_t came_up;    /* when the walk brought it up by itself; INT64_MIN where it was chosen */
 	int64_t chosen_seq; /* the last record there was when it was chosen */
 	int64_t next_save; /* of the open runs; INT64_MAX while there is nothing new */
 	int64_t next_checkpoint;

@@ -139,6 +139,23 @@ static bool is_new(const struct bench *b, const struct bench_meter *m, int64_t t
 	return false;
 }
 
+/* What reads open (overload, on farad the residual of the leads) cannot be seen to be touched.  Where
+ * one was taken, and the walk has only just brought up the next, or its name is still to be said,
+ * the probes cannot be there yet: the key was meant for the part before, and pressed twice. */
+static bool may_be_there(const struct bench *b, const struct bench_meter *m, int64_t t,
+                         const struct capture *c, struct fault *why)
+{
+	const struct entry *last = m->took >= 0 ? &b->made[m->took].entry : NULL;
+	bool opens = c->r->overload || c->r->function == FUNCTION_FARAD;
+	if (!c->open || !opens || !last || m->spent_from == INT64_MIN || last->struck ||
+	    m->bound.place >= 0 || b->came_up == INT64_MIN ||
+	    (t - b->came_up >= settle_arm(&m->settle) && name_was_said(b)))
+		return true;
+	fault_set(why, "%s came up only just now: touch it, then take it",
+	          b->position[c->aim.place].row.position.name);
+	return false;
+}
+
 bool bench_take(struct bench *b, int64_t t, const char *meter, struct bench_wait w,
                 struct fault *why)
 {
@@ -178,7 +195,8 @@ bool bench_take_at(struct bench *b, int64_t t, const char *meter, const char *fr
 		return false;
 	}
 	if (!take_what(m, t, &c, &r, why) || !capture_suits(b, m, c.aim, r.function, why) ||
-	    !frequency_good(m, r.function, frequency, why) || !is_new(b, m, t, &c, why) || !capture_entry(b, m, t, &c, w, why))
+	    !frequency_good(m, r.function, frequency, why) || !is_new(b, m, t, &c, why) ||
+	    !may_be_there(b, m, t, &c, why) || !capture_entry(b, m, t, &c, w, why))
 		return false;
 	if (frequency)
 		bench_taped(b, t, "take", "%s %g", m->config->name, decimal_double(hertz));

@@ -126,6 +126,7 @@ static void choose(struct bench *b, int place, enum quantity q)
 	b->position[place].choice = b->choice;
 	b->position[place].skipped = false;
 	b->announced_all = false;
+	b->came_up = INT64_MIN;
 	b->chosen_seq = log_last_seq(b->log);
 	desk_changed(b);
 	walk_expect(b);
@@ -257,8 +258,12 @@ bool walk_served(const struct bench *b)
 static void maybe_advance(struct bench *b)
 {
 	bool goes = b->way.mode != WALK_OFF || b->cooling;
-	if (goes && b->chosen >= 0 && walk_served(b) && !anyone_here(b))
-		advance(b);
+	if (!goes || b->chosen < 0 || !walk_served(b) || anyone_here(b))
+		return;
+	int before = b->choice;
+	advance(b);
+	if (b->choice != before)
+		b->came_up = b->now;
 }
 
 /* One meter has measured it and left, and another is to follow. */

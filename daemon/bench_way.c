@@ -150,6 +150,9 @@ bool walk_lacks(const struct bench *b, int place)
 {
 	enum quantity asked[PART_SHOWS_MAX];
 	int count = shows_asked(b, place, asked);
+	/* A reference lies on the bench for the meters' sake, and is no part of the unit. */
+	if (b->position[place].row.position.kind == KIND_REFERENCE)
+		return false;
 	for (int i = 0; i < count; i++)
 		if (shows_lacks(b, place, asked[i]))
 			return true;

@@ -245,6 +245,13 @@ grep -q "^volume *= *80" "$TALLY_SETTINGS" || fail "the volume is not kept"
 # Stopped, gone on, and ended by a signal.
 keys "clear; $tally bench" Enter
 sees "walk on  2 of 24" "once more"
+# Whenever it is pressed, also while something is drawn.
+for n in 1 2 3 4 5 6; do
+	keys C-z
+	sees "Stopped" "Ctrl-Z"
+	keys "clear; fg" Enter
+	sees "walk on  2 of 24" "fg"
+done
 keys C-z
 sees "Stopped" "Ctrl-Z"
 picture | grep -q "NDELAY" && fail "the terminal is left non-blocking"
@@ -256,13 +263,20 @@ kill -TERM "$(cat "$place/pid")"
 sees "^over" "SIGTERM"
 same SIGTERM
 # Hung up, and broken down: the same.
-for signal in HUP SEGV; do
+for signal in HUP SEGV USR1; do
 	keys "clear; $tally bench & echo \$! >$place/pid; fg; stty -g >$place/after; echo over" Enter
 	sees "walk on  2 of 24" "once more"
 	kill -$signal "$(cat "$place/pid")"
 	sees "^over" "SIG$signal"
 	same "SIG$signal"
 done
+# A window that runs this alone has nobody to say "go on": there it does not stop.
+keys "clear; script -qc '$tally bench' /dev/null; echo over" Enter
+sees "walk on  2 of 24" "alone"
+keys C-z '?'
+sees "any key ends it" "Ctrl-Z where no shell is"
+keys q q
+sees "^over" "q"
 
 # Plain: lines in, lines out, no cursor movement.
 { sleep 0.5; printf 'R1\nstatus\nnonsense\nreach loose\nlive\nno\n'

@@ -7,6 +7,7 @@
 #define TALLY_TESTS_PITCH_H
 
 #include <math.h>
+#include <stdbool.h>
 #include <stddef.h>
 #include <stdint.h>
 
@@ -34,6 +35,29 @@ static inline double pitch_of(const int16_t *pcm, size_t n, double rate)
 			waves++;
 	}
 	return waves ? waves * rate / (last - first) : 0;
+}
+
+/* The notes that are in it, at most 64, found by the silence between them. */
+static inline int pitch_notes(const int16_t *pcm, size_t n, int rate, double hertz[64],
+                              double ms[64])
+{
+	const size_t step = (size_t)rate / 200;
+	size_t from = 0;
+	int notes = 0;
+	bool on = false;
+	for (size_t at = 0; at + step <= n; at += step) {
+		bool loud = pitch_power(pcm + at, step) > 1000;
+		if (loud && !on)
+			from = at;
+		bool last = at + 2 * step > n;
+		if (on && (!loud || last) && notes < 64) {
+			size_t to = last && loud ? at + step : at;
+			hertz[notes] = pitch_of(pcm + from, to - from, rate);
+			ms[notes++] = (double)(to - from) * 1000 / rate;
+		}
+		on = loud;
+	}
+	return notes;
 }
 
 #endif

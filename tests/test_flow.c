@@ -197,6 +197,27 @@ static void status_of_what_is_up(void **state)
 	}
 }
 
+/* A reference in the sheet lies on the bench: no walk leads there, and it is no position of the
+ * unit; chosen it is measured as any other. */
+static void references_are_passed_over(void **state)
+{
+	(void)state;
+	struct stand *s = calloc(1, sizeof *s);
+	char status[4096];
+	struct text t;
+	stand_open(s, stand_config, ":memory:", NULL);
+	stand_load(s, "position,kind,nominal,tolerance\nREF1,reference,100 kohm,0.01%\nR1,,100k,5%\n"
+	              "REF2,reference,1 kohm,0.01%\nR2,,98k,5%\n");
+	stand_play(s, WALK R1_TOUCHED "red OL MOhm *8\n");
+	text_begin(&t, status, sizeof status);
+	bench_status(s->bench, &t);
+	assert_string_equal(s->up, "R1; R2");
+	assert_non_null(strstr(status, "\"done\":1,\"positions\":2"));
+	stand_play(s, "@0 at REF1\n" "red OL MOhm *8\n" R1_TOUCHED OPEN);
+	assert_string_equal(s->made, "R1 red 100.2 kohm; REF1 red 100.2 kohm");
+	stand_end(s);
+}
+
 /* ---- held: here, there, again ---- */
 
 static const struct scene held_rows[] = {
@@ -345,6 +366,7 @@ int main(void)
 	    cmocka_unit_test(lift_where_nothing_else_tells),
 	    cmocka_unit_test(lift_needs_something),
 	    cmocka_unit_test(status_of_what_is_up),
+	    cmocka_unit_test(references_are_passed_over),
     cmocka_unit_test(held_and_decided),
 	    cmocka_unit_test(names_said),
 	    cmocka_unit_test(one_after_the_other),

@@ -153,6 +153,8 @@ static const struct {
 	{ACTION_GO_BACK, "", "\"method\":\"guide.back\",\"params\":{}"},
 	{ACTION_LEAVE, "RV1", "\"method\":\"guide.leave\",\"params\":{\"name\":\"RV1\"}"},
 	{ACTION_RISE, "", "\"method\":\"job.ready\",\"params\":{}"},
+	{ACTION_NOTES, "", "\"method\":\"notes\",\"params\":{\"after\":0}"},
+	{ACTION_TWINS, "", "\"method\":\"sheet.twins\",\"params\":{}"},
 	{ACTION_FITTED, "r13, r1-R6 can1",
 	 "\"method\":\"job.fitted\",\"params\":{\"positions\":\"R13 r1-R6 can1\"}"},
 	{ACTION_LINE, "R20-R24 100k", "\"method\":\"sheet.add\",\"params\":{\"text\":\"R20-R24 100k\"}"},
@@ -456,6 +458,48 @@ static void test_before_power(void **state)
 	stop_daemon(pid);
 }
 
+static void until_listed(void)
+{
+	for (int i = 0; i < 2000 && !sitting.scene->ready[0]; i++) {
+		uv_run(&loop, UV_RUN_NOWAIT);
+		usleep(1000);
+	}
+}
+
+/* The notes of the job, over two pages, the newest first; then the twins that are proposed. */
+static void test_lists(void **state)
+{
+	(void)state;
+	static const char *const wants[] = {"C7  leaks", "job  hums", "R12  burnt"};
+	const char *const *scripts[] = {
+		SCRIPT(ANSWERS,
+		       RESULT("{\"notes\":[{\"record\":{\"seq\":1,\"text\":\"burnt\"},\"position\":\"R12\"},"
+		              "{\"record\":{\"seq\":2,\"text\":\"hums\"}}],\"more\":true,\"next\":2}"),
+		       RESULT("{\"notes\":[{\"record\":{\"seq\":3,\"text\":\"leaks\",\"photo\":{\"name\":"
+		              "\"c7.jpg\"}},\"position\":\"C7\"}],\"more\":false}"),
+		       RESULT("{\"pairs\":[{\"a\":{\"position\":\"R1\",\"shown\":\"101 kohm\"},\"b\":{\"position\":"
+		              "\"R2\",\"shown\":\"102 kohm\"},\"difference\":0.01,\"alone\":true}]}"))};
+	pid_t pid = daemon_start(scripts, 1);
+	begin();
+	assert_true(until(told, "11:R12:"));
+	sitting_do(&sitting, &(struct deed){.action = ACTION_NOTES});
+	sitting_do(&sitting, &(struct deed){.action = ACTION_NOTES}); /* one is on its way */
+	until_listed();
+	const char *at = sitting.scene->ready;
+	for (size_t i = 0; i < sizeof wants / sizeof wants[0]; i++) {
+		at = strstr(at, wants[i]);
+		assert_non_null(at);
+	}
+	assert_non_null(strstr(sitting.scene->ready, "[photo c7.jpg]"));
+	sitting_do(&sitting, &(struct deed){.action = ACTION_TWINS});
+	assert_string_equal(sitting.scene->ready, "");
+	until_listed();
+	assert_non_null(strstr(sitting.scene->ready, "101 kohm"));
+	assert_non_null(strstr(sitting.scene->ready, "twins accept (the word line) makes twins of the 1"));
+	end();
+	stop_daemon(pid);
+}
+
 /* What is refused comes back with its key, about what it was about; what cannot be
  * understood, and what there is no daemon for, never leaves the line. */
 static void test_typed_again(void **state)
@@ -499,6 +543,7 @@ int main(void)
 		cmocka_unit_test(test_walk_round), cmocka_unit_test(test_complete),
 		cmocka_unit_test(test_typed_again), cmocka_unit_test(test_photo),
 		cmocka_unit_test(test_before_power),
+		cmocka_unit_test(test_lists),
 	};
 	return cmocka_run_group_tests(tests, set_up, tear_down);
 }

@@ -94,28 +94,6 @@ static int16_t *heard(size_t *count)
 	return pcm;
 }
 
-/* The notes that are in it, found by their silence in between. */
-static int notes_of(const int16_t *pcm, size_t n, double hertz[64], double ms[64])
-{
-	const size_t step = TONE_RATE / 200;
-	size_t from = 0;
-	int notes = 0;
-	bool on = false;
-	for (size_t at = 0; at + step <= n; at += step) {
-		bool loud = pitch_power(pcm + at, step) > 1000;
-		if (loud && !on)
-			from = at;
-		bool last = at + 2 * step > n;
-		if (on && (!loud || last) && notes < 64) {
-			size_t to = last && loud ? at + step : at;
-			hertz[notes] = pitch_of(pcm + from, to - from, TONE_RATE);
-			ms[notes++] = (double)(to - from) * 1000 / TONE_RATE;
-		}
-		on = loud;
-	}
-	return notes;
-}
-
 static void expect_tone(const double *hertz, const double *ms, const struct tone *t)
 {
 	for (int i = 0; i < tone_notes(t); i++) {
@@ -142,7 +120,7 @@ static void the_tones_asked_for_come_out(void **state)
 		sound_close(s);
 		int16_t *pcm = heard(&n);
 		assert_int_equal(n, tone_render(t, 100, NULL, 0));
-		assert_int_equal(notes_of(pcm, n, hertz, ms), tone_notes(t));
+		assert_int_equal(pitch_notes(pcm, n, TONE_RATE, hertz, ms), tone_notes(t));
 		expect_tone(hertz, ms, t);
 		/* To the sample: nothing between us and the device changed it. */
 		int16_t *want = malloc(TONE_SAMPLES_MAX * sizeof *want);
@@ -177,7 +155,7 @@ static int notes_like(const double *hertz, const double *ms, int notes, double p
 static int heard_notes(double hertz[64], double ms[64], size_t *n)
 {
 	int16_t *pcm = heard(n);
-	int notes = notes_of(pcm, *n, hertz, ms);
+	int notes = pitch_notes(pcm, *n, TONE_RATE, hertz, ms);
 	free(pcm);
 	return notes;
 }
@@ -465,7 +443,7 @@ static void alarms_cut_in_and_the_newest_wins(void **state)
 	l.stop = true;
 	pthread_join(thread, NULL);
 	sound_close(s);
-	int n = notes_of(l.pcm, l.count, hertz, ms);
+	int n = pitch_notes(l.pcm, l.count, TONE_RATE, hertz, ms);
 	/* A piece of refused (cut), the alarm whole, then the newest result: outside. */
 	for (int i = 0; i < n; i++)
 		print_message("  heard %.0f Hz for %.0f ms\n", hertz[i], ms[i]);

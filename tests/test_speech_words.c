@@ -242,6 +242,13 @@ static const struct told_row {
 	  .verdict = "within", .side = "high"}, true,
 	 {"C five, zero point zero four seven one microfarads, within",
 	  "C fünf, null Komma null vier sieben eins Mikrofarad, innerhalb"}},
+	/* ... but no tone says that it was no number. */
+	{{.what = HAPPENED_LOGGED, .position = "INS", .shown = "overload", .verdict = "within"}, false,
+	 {"I N S, overload", "I N S, Überlauf"}},
+	{{.what = HAPPENED_LOGGED, .position = "R4", .shown = "overload"}, false,
+	 {"R four, overload", "R vier, Überlauf"}},
+	{{.what = HAPPENED_REFUSED, .why = "R2 came up only just now: touch it, then take it"}, false,
+	 {"refused, it came up only just now, touch it first", "abgelehnt, eben erst dran, erst berühren"}},
 	{{.what = HAPPENED_LOGGED, .position = "C5", .shown = "47 nF"}, true,
 	 {"C five, forty-seven nanofarads", "C fünf, siebenundvierzig Nanofarad"}},
 	/* the verdict where it is not within */

@@ -6,6 +6,7 @@
  */
 #include "tests/client_script.h"
 
+#include "client/ear.h"
 #include "client/tones.h"
 #include "client/voice.h"
 #include "tests/pitch.h"
@@ -276,6 +277,39 @@ static void the_settings_are_kept(void **state)
 
 /* ---- tally sound check ---- */
 
+#ifdef HAVE_ALSA
+/* Behind the tones: long notes below the target's pitch, pairs of short ones on it, long ones above. */
+static void pitches_are_heard_behind(size_t tones)
+{
+	size_t n = played_samples() - tones;
+	double hertz[64], ms[64];
+	int long_notes[EAR_SAMPLES] = {0}, short_notes[EAR_SAMPLES] = {0};
+	int16_t *pcm = malloc(n * sizeof *pcm);
+	FILE *f = fopen(in_folder("heard.raw"), "r");
+	assert_non_null(pcm);
+	assert_non_null(f);
+	assert_true(played_samples() > tones);
+	assert_int_equal(fseek(f, (long)(tones * sizeof *pcm), SEEK_SET), 0);
+	assert_int_equal(fread(pcm, sizeof *pcm, n, f), n);
+	fclose(f);
+	int notes = pitch_notes(pcm, n, TONE_RATE, hertz, ms);
+	for (int i = 0; i < notes; i++)
+		for (int sample = 0; sample < EAR_SAMPLES; sample++) {
+			struct ear_sample ear = ear_sample(sample);
+			bool like = fabs(hertz[i] - ear.hertz) < 0.03 * ear.hertz;
+			/* The last one of each is faded out, at any length. */
+			long_notes[sample] += like && ms[i] > 150;
+			short_notes[sample] += like && ms[i] < 100;
+		}
+	free(pcm);
+	assert_true(long_notes[0] >= 3 && short_notes[0] <= 1);
+	assert_true(long_notes[1] == 0 && short_notes[1] >= 6);
+	assert_true(long_notes[2] >= 3 && short_notes[2] <= 1);
+	assert_true(ear_sample(0).hertz < 0.8 * ear_sample(1).hertz);
+	assert_true(ear_sample(2).hertz > 1.25 * ear_sample(1).hertz);
+}
+#endif
+
 static void every_sound_is_checked(void **state)
 {
 	(void)state;
@@ -293,10 +327,18 @@ static void every_sound_is_checked(void **state)
 		at += strlen(line);
 		all += tone_render(t, 100, NULL, 0);
 	}
+	/* The pitch of what is set by ear: three of them, and which is which. */
+	for (int sample = 0; sample < EAR_SAMPLES; sample++) {
+		char line[128];
+		assert_non_null(strstr(r.out, ear_sample(sample).words));
+		snprintf(line, sizeof line, "de %s\n", speech_ear_name(LANGUAGE_DE, sample));
+		assert_int_equal(strncmp(at, line, strlen(line)), 0);
+		at += strlen(line);
+	}
 	assert_string_equal(at, "");
 #ifdef HAVE_ALSA
-	assert_int_equal(played_samples(), all);
-	expect(r.out, "16 of 16 tones and 16 of 16 names went out, spoken by espeak-ng", "the sum");
+	pitches_are_heard_behind(all);
+	expect(r.out, "19 of 19 sounds and 19 of 19 names went out, spoken by espeak-ng", "the sum");
 	assert_string_equal(r.err, "");
 #endif
 	run_free(&r);
