@@ -295,6 +295,11 @@ class Page(html.parser.HTMLParser):
 MARK = {"within": "✓", "unsure": "?", "outside": "✗", "none": "–"}
 
 
+def spread_good(said, U):
+    """To two figures, or rounded up to the places of the value: never smaller, and by a quarter at most."""
+    return abs(said - U) <= U * Decimal("0.06") or U <= said <= U * Decimal("1.31")
+
+
 def check_rows(log, page, german):
     """Every position's cells against the sealed records."""
     wrong = 0
@@ -319,7 +324,7 @@ def check_rows(log, page, german):
                     if "\xa0" not in lines[0].split(" ±")[0]:
                         value = value.scaleb(PREFIX[unit])
                     U = 2 * e["u"]
-                    good = value == e["value"] and abs(number(spread, german) - U) <= U * Decimal("0.06")
+                    good = value == e["value"] and spread_good(number(spread, german), U)
                     good = good and MARK[j["verdict"]] in lines[1]
                     if j["deviation"] is not None and abs(j["deviation"]) < Decimal("0.99"):
                         d = number(lines[1].replace("+", ""), german) / 100
