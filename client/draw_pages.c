@@ -262,7 +262,8 @@ static void show_lines(struct sheet *s, PangoLayout *l, double x)
 	pango_layout_iter_free(i);
 }
 
-static void paragraph(struct sheet *s, const char *look, const char *text, const char *tag)
+static void paragraph(struct sheet *s, const char *look, const char *text, const char *tag,
+                      const char *mark)
 {
 	const struct type *t = type_of(look);
 	bool bar = strcmp(look, "caution") == 0, item = strcmp(tag, "LI") == 0;
@@ -299,7 +300,7 @@ static void paragraph(struct sheet *s, const char *look, const char *text, const
 	}
 	cairo_tag_begin(s->cr, tag, NULL);
 	if (item) {
-		PangoLayout *dot = layout_of(s, t, "\xe2\x80\xa2", 10, false);
+		PangoLayout *dot = layout_of(s, t, mark[0] ? mark : "\xe2\x80\xa2", 14, false);
 		cairo_move_to(s->cr, MARGIN + 2, s->y);
 		pango_cairo_show_layout(s->cr, dot);
 		g_object_unref(dot);
@@ -560,11 +561,11 @@ static void block(struct sheet *s, const struct line *l)
 	static const char *const tags[] = {"H1", "H2", "H3"};
 	const char *word = field(l, 0);
 	if (word[0] == 'h' && word[1] >= '1' && word[1] <= '3' && !word[2]) {
-		paragraph(s, word, field(l, 1), tags[word[1] - '1']);
+		paragraph(s, word, field(l, 1), tags[word[1] - '1'], "");
 	} else if (word_is(l, "p")) {
-		paragraph(s, field(l, 1), field(l, 2), "P");
+		paragraph(s, field(l, 1), field(l, 2), "P", "");
 	} else if (word_is(l, "li")) {
-		paragraph(s, "", field(l, 1), "LI");
+		paragraph(s, "", field(l, 1), "LI", field(l, 2));
 	} else if (word_is(l, "page")) {
 		need(s, s->height);
 	}

@@ -11,7 +11,7 @@
  *     h1 h2 h3  TEXT            headings
  *     p  LOOK TEXT              a paragraph: LOOK empty, lead, small, caution, strong, mono; good or bad: framed
  *     fact NAME TEXT            a short fact; those that follow each other stand in two columns
- *     li TEXT                   an item
+ *     li TEXT [MARK]            an item; MARK: in place of its dot
  *     svg WIDTH HEIGHT SVG      a picture, in units of 1/96 inch; two that follow each other stand
  *                               side by side where they can
  *     page                      a new page

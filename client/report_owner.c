@@ -138,11 +138,11 @@ static void findings(const struct report *r, const struct report_now *of, int n,
 		if (told < FINDINGS_MAX) {
 			finding(r, e, text, sizeof text);
 			item.len = 0;
-			lines_printf(&item, "%s %s%s", report_mark(w), before, text);
+			lines_printf(&item, "%s%s", before, text);
 			if (of[i].kept && e->service == REPORT_WITHIN && w != REPORT_WITHIN)
 				lines_puts(&item, SAY(r, "; its place can live with that",
 				                      "; an diesem Platz vertretbar"));
-			paper_item(p, lines_text(&item));
+			paper_item_marked(p, report_mark(w), lines_text(&item));
 			told++;
 		} else {
 			add_name(&rest, more++, e->position);
@@ -151,9 +151,8 @@ static void findings(const struct report *r, const struct report_now *of, int n,
 	if (more) {
 		end_names(r, &rest, more);
 		item.len = 0;
-		lines_printf(&item, "%s %s: %s", report_mark(w), SAY(r, "and also", "und außerdem"),
-		             lines_text(&rest));
-		paper_item(p, lines_text(&item));
+		lines_printf(&item, "%s: %s", SAY(r, "and also", "und außerdem"), lines_text(&rest));
+		paper_item_marked(p, report_mark(w), lines_text(&item));
 	}
 	lines_free(&rest);
 	lines_free(&item);

@@ -2,6 +2,7 @@
 /* See report_paper.h. */
 #include "client/report_paper.h"
 #include "client/report_paper_inside.h"
+#include "protocol/file/utf8.h"
 
 #include <stdarg.h>
 #include <stdio.h>
@@ -21,13 +22,14 @@ static const char style[] =
 	"border-top:2px solid #111}"
 	"h3{font-size:1.05rem;margin:1.4em 0 .3em}"
 	"p{margin:.5em 0;max-width:46rem}ul{margin:.4em 0;padding-left:1.3em;max-width:45rem}"
-	"li{margin:.2em 0}"
+	"li{margin:.2em 0}.marked{list-style:none}.marked span{display:inline-block;width:1.3em;"
+	"margin-left:-1.3em}"
 	".facts{display:grid;grid-template-columns:repeat(auto-fill,minmax(18rem,1fr));column-gap:2rem;"
 	"margin:1em 0;font-size:.9rem;line-height:1.4}"
 	".facts div{display:flex;gap:.8em;padding:.3em 0;border-bottom:1px solid #bbb}"
 	".facts dt{flex:0 0 8.5em;color:#444}.facts dd{margin:0;flex:1;min-width:0}"
-	".good,.bad{border:2px solid #111;padding:.5em .8em;font-size:1.1rem;font-weight:bold}"
-	".bad{border-width:5px}"
+	".good,.bad{border:2px solid #111;padding:.5em .8em;font-size:1.1rem;font-weight:bold;"
+	"max-width:none}.bad{border-width:5px}"
 	".lead{font-size:1.1rem}.small{font-size:.85rem;color:#333}.strong{font-weight:bold}"
 	".caution{border-left:5px solid #111;padding:.35em .8em;background:#f0f0f0}"
 	".mono{font-family:'DejaVu Sans Mono',monospace;font-size:.82rem;background:#f4f4f4;"
@@ -99,6 +101,16 @@ static const char script[] =
 	"Home:0,End:m.length-1}[e.key];if(k===undefined)return;e.preventDefault();"
 	"if(m[k])m[k].focus()})})();";
 
+/* Half a character, at which a text was cut off, is left out: one of them would make the whole document
+ * unreadable. */
+static void plain(struct lines *out, const char **text)
+{
+	size_t n = utf8_length(*text, strnlen(*text, 4));
+	if (n && (unsigned char)**text >= 0x20 && **text != 0x7f)
+		lines_add(out, *text, n);
+	*text += n ? n - 1 : 0;
+}
+
 void paper_escape(struct lines *out, const char *text)
 {
 	for (; *text; text++) {
@@ -108,9 +120,7 @@ void paper_escape(struct lines *out, const char *text)
 		case '>': lines_puts(out, "&gt;"); break;
 		case '"': lines_puts(out, "&quot;"); break;
 		case '\'': lines_puts(out, "&#39;"); break;
-		default:
-			if ((unsigned char)*text >= 0x20 && *text != 0x7f)
-				lines_add(out, text, 1);
+		default: plain(out, &text);
 		}
 	}
 }
@@ -144,9 +154,7 @@ void paper_field(struct paper *p, const char *text)
 		case '\\': lines_puts(&p->pages, "\\\\"); break;
 		case '\t': lines_puts(&p->pages, " "); break;
 		case '\n': lines_puts(&p->pages, "\\n"); break;
-		default:
-			if ((unsigned char)*text >= 0x20 && *text != 0x7f)
-				lines_add(&p->pages, text, 1);
+		default: plain(&p->pages, &text);
 		}
 	}
 }
@@ -259,6 +267,19 @@ void paper_item(struct paper *p, const char *text)
 	paper_html_lines(&p->html, text);
 	lines_puts(&p->html, "</li>\n");
 	page_line(p, "li", text);
+}
+
+void paper_item_marked(struct paper *p, const char *mark, const char *text)
+{
+	lines_puts(&p->html, "<li class=\"marked\"><span>");
+	paper_escape(&p->html, mark);
+	lines_puts(&p->html, " </span>");
+	paper_html_lines(&p->html, text);
+	lines_puts(&p->html, "</li>\n");
+	lines_puts(&p->pages, "li");
+	paper_field(p, text);
+	paper_field(p, mark);
+	lines_puts(&p->pages, "\n");
 }
 
 void paper_list_end(struct paper *p)

@@ -71,6 +71,8 @@ void paper_printf(struct paper *p, enum paper_look look, const char *format, ...
     __attribute__((format(printf, 3, 4)));
 void paper_list_begin(struct paper *p);
 void paper_item(struct paper *p, const char *text);
+/* With a sign of its own in place of the dot. */
+void paper_item_marked(struct paper *p, const char *mark, const char *text);
 void paper_list_end(struct paper *p);
 
 /* Short facts with their names, two beside each other where there is room; an empty one is left out. */

@@ -275,9 +275,12 @@ void report_bars(const struct report *r, struct lines *out)
 		done[w] += kept[w];
 	snprintf(before, sizeof before, SAY(r, "as found: %d of %d measured", "vorgefunden: %d von %d gemessen"),
 	         measured, positions);
-	snprintf(now, sizeof now, SAY(r, "as handed back: %d measured again, %d left in as found",
-	                              "bei Rückgabe: %d neu gemessen, %d wie vorgefunden"), again,
-	         again ? left : 0);
+	if (!again)
+		snprintf(now, sizeof now, "%s", SAY(r, "as handed back: not measured yet",
+		                                    "bei Rückgabe: noch nicht gemessen"));
+	else
+		snprintf(now, sizeof now, SAY(r, "as handed back: %d measured again, %d left in as found",
+	                              "bei Rückgabe: %d neu gemessen, %d wie vorgefunden"), again, left);
 	snprintf(said, sizeof said,
 	         SAY(r, "As found: %d within, %d unsure, %d outside. As handed back, with what was left in: "
 	                "%d within, %d unsure, %d outside. Of %d positions.",

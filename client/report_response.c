@@ -381,7 +381,7 @@ static void table(const struct report *r, struct paper *p, const struct shown *s
 			any = !any && x->points ? x : any;
 			snprintf(label[2 * k + c], sizeof label[0], "%.32s, %s", shown[k].at->name,
 			         report_condition_word(r, c ? REPORT_DONE : REPORT_FOUND));
-			columns[1 + 2 * k + c] = (struct paper_column){label[2 * k + c], 5, true};
+			columns[1 + 2 * k + c] = (struct paper_column){label[2 * k + c], 5, n > 1};
 		}
 	report_hertz_text(r, any->point[any->reference].hertz, text, sizeof text);
 	snprintf(caption, sizeof caption, SAY(r, "Response of %.32s%s%.32s, against the own level at %s",

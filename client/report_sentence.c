@@ -136,8 +136,8 @@ void report_what(const struct report *r, const struct report_position *p, char *
 	}
 	words_member(p->row, "written.tolerance", written, sizeof written);
 	tolerance_text(r, p, written, text, sizeof text);
-	if (text[0])
-		join(out, size, out[0] ? " " : "", text);
+	if (text[0]) /* one-sided: it is not of the nominal */
+		join(out, size, !out[0] ? "" : strchr("<>", written[0]) ? ", " : " ", text);
 	words_member(p->row, "written.rated", written, sizeof written);
 	rated_text(r, written, text, sizeof text);
 	join(out, size, ", ", text);

@@ -358,7 +358,7 @@ static void twins(const struct report *r, struct paper *p)
 		{SAY(r, "positions", "Positionen"), 4, false}, {SAY(r, "measured", "gemessen"), 4, false},
 		{SAY(r, "one channel", "ein Kanal"), 5, false}, {SAY(r, "the other", "der andere"), 5,
 		                                                 false},
-		{SAY(r, "difference", "Unterschied"), 3, true}, {SAY(r, "answer", "Antwort"), 3, false}};
+		{SAY(r, "difference", "Unterschied"), 4, true}, {SAY(r, "answer", "Antwort"), 4, false}};
 	struct slice one, list = json_member(r->compare.at, r->compare.len, "twins");
 	char a[48], b[48], text[120], measured[80];
 	bool any = false;
@@ -388,7 +388,7 @@ static void crosschecks(const struct report *r, struct paper *p)
 		{SAY(r, "position", "Position"), 3, false}, {SAY(r, "measured", "gemessen"), 4, false},
 		{SAY(r, "one meter", "ein Messgerät"), 5, false},
 		{SAY(r, "another", "ein anderes"), 5, false}, {"Eₙ", 2, true},
-		    {SAY(r, "answer", "Antwort"), 3, false}};
+		    {SAY(r, "answer", "Antwort"), 4, false}};
 	struct slice one, pair, list = json_member(r->compare.at, r->compare.len, "crosschecks");
 	char name[48], measured[80];
 	bool any = false;

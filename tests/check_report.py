@@ -676,8 +676,8 @@ def check_guides(job):
             if german else ["re-forming, C9: done", "leakage, C2: given up", "brew, &lt;b&gt;R3&lt;/b&gt;: not ended"]
         check("each run by its name and end: %s" % heads, [h for _, h in heads] == want)
         section = text.split('id="guides"')[1].split("<h2")[0]
-        check("its result, with uncertainty", ("101\u00a0\u00b5A \u00b1 4,0\u00a0\u00b5A" if german else
-                                               "101\u00a0\u00b5A \u00b1 4.0\u00a0\u00b5A") in section)
+        check("its result, with uncertainty", ("101 \u00b1 4,0\u00a0\u00b5A" if german else
+                                               "101 \u00b1 4.0\u00a0\u00b5A") in section)
         check("its verdict", ("\u2713 innerhalb" if german else "\u2713 within") in section)
         check("the entry that it rests on", ("(Eintrag %d)" if german else "(entry %d)") % entry in section)
         check("why it was given up", "&lt;C2&gt; is above 5 V: switch off" in section and
@@ -689,8 +689,8 @@ def check_guides(job):
         check("the trail of a meter", any(t.startswith("part: ") and "\u03a9" in t for t in tips))
         at = page.rows.get("pos-C9-leakage") or page.rows.get("pos-C9") or []
         check("its leakage beside its position, with the verdict: %s" % at, any(
-            ("Leckstrom 101\u00a0µA ± 4,0\u00a0µA, ✓ innerhalb" if german else
-             "leakage 101\u00a0µA ± 4.0\u00a0µA, ✓ within") in cell for cell in at))
+            ("Leckstrom 101 ± 4,0\u00a0µA, ✓ innerhalb" if german else
+             "leakage 101 ± 4.0\u00a0µA, ✓ within") in cell for cell in at))
         check("steps by their words", ("ein Viertel der Spannung" if german else "a quarter of the volts") in section
               and ">quarter<" not in section)
         check("the owner is told", want[0] in page.text.split("Kanal gegen Kanal" if german else "Channel against channel")[0])

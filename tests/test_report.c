@@ -180,12 +180,16 @@ static void paper_is_text(void **state)
 	paper_cell(&p, PAPER_PLAIN, "\x1b[31m");
 	paper_row_end(&p);
 	paper_table_end(&p);
+	/* Good characters stay; cut off, lone, overlong and half ones go, or no page could be drawn. */
+	paper_text(&p, PAPER_PLAIN, "a\xc3\xa9\xe6\x97\xa5\xf0\x9f\x94\x8a|b\xa9|c\xc0\xaf|d\xed\xa0\x80|e\xe6\x97");
 	paper_end(&p, &head);
 	assert_non_null(strstr(p.html.bytes, "<title>&lt;t&gt;</title>"));
 	assert_non_null(strstr(p.html.bytes, "<tr role=\"row\" id=\"pos-&quot;x\">"));
 	assert_non_null(strstr(p.html.bytes, "<th scope=\"row\" role=\"rowheader\">&lt;i&gt;</th>"));
 	assert_non_null(strstr(p.html.bytes, "data-label=\"b\">tabhere\\n<br>line</td>"));
 	assert_null(strchr(p.html.bytes, 0x1b));
+	assert_non_null(strstr(p.html.bytes, "<p>a\xc3\xa9\xe6\x97\xa5\xf0\x9f\x94\x8a|b|c|d|e</p>"));
+	assert_non_null(strstr(p.pages.bytes, "p\t\ta\xc3\xa9\xe6\x97\xa5\xf0\x9f\x94\x8a|b|c|d|e\n"));
 	assert_non_null(strstr(p.pages.bytes, "\nc\t\ttab here\\\\n\\nline\n"));
 	assert_non_null(strstr(p.pages.bytes, "\nfoot\tf g\n"));
 	paper_free(&p);
