@@ -348,8 +348,12 @@ static void measured_text(const struct report *r, struct slice one, char *out, s
 	    ? REPORT_NEW : REPORT_FOUND;
 	words_member(one, "quantity", word, sizeof word);
 	bool known = quantity_from_name(word, strlen(word), &q);
-	snprintf(out, size, "%s, %s", known ? report_quantity_word(r, q) : word,
-	         report_condition_word(r, c));
+	double hertz;
+	char at[48] = "";
+	if (json_number(json_member(one.at, one.len, "frequency"), &hertz) && hertz > 0)
+		report_hertz_text(r, hertz, at, sizeof at);
+	snprintf(out, size, "%s%s%s, %s", known ? report_quantity_word(r, q) : word,
+	         at[0] ? SAY(r, " at ", " bei ") : "", at, report_condition_word(r, c));
 }
 
 static void twins(const struct report *r, struct paper *p)
