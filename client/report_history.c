@@ -180,8 +180,10 @@ static void typed(const struct report *r, struct paper *p)
 	if (any)
 		paper_table_end(p);
 	else
-		paper_text(p, PAPER_PLAIN, SAY(r, "Nothing: every value came from a meter.",
-		                               "Nichts: jeder Wert kam von einem Messgerät."));
+		paper_text(p, PAPER_PLAIN, !r->entries ? SAY(r, "No value was logged.",
+		                                             "Es wurde kein Wert verzeichnet.")
+		           : SAY(r, "Nothing: every value came from a meter.",
+		                 "Nichts: jeder Wert kam von einem Messgerät."));
 }
 
 /* "entry 45, R12, 612 kohm" */

@@ -187,7 +187,9 @@ static void what_was_wrong(const struct report *r, struct paper *p)
 		lines_printf(&item, SAY(r, " %d have no limits to be held against.",
 		                        " %d haben keine Grenzen, an denen sie zu messen wären."),
 		             count[REPORT_NONE]);
-	paper_text(p, PAPER_PLAIN, lines_text(&item));
+	paper_text(p, PAPER_PLAIN, positions ? lines_text(&item)
+	           : SAY(r, "Nothing was measured: the sheet of this job has no positions.",
+	                 "Es wurde nichts gemessen: das Blatt dieses Auftrags hat keine Positionen."));
 	if (now && count[REPORT_OUTSIDE] + count[REPORT_UNSURE]) {
 		for (int i = 0; i < r->lines; i++)
 			now[i] = (struct report_now){.entry = r->line[i].at[REPORT_FOUND]};
@@ -390,8 +392,10 @@ static void what_it_does(const struct report *r, struct paper *p)
 	paper_heading(p, 2, "now", SAY(r, "What it does now", "Was es jetzt tut"));
 	before_and_now(r, p);
 	handed_back(r, p);
-	report_bars(r, &svg);
-	paper_picture(p, REPORT_BARS_WIDTH, REPORT_BARS_HEIGHT, lines_text(&svg));
+	if (r->lines)
+		report_bars(r, &svg);
+	if (svg.len)
+		paper_picture(p, REPORT_BARS_WIDTH, REPORT_BARS_HEIGHT, lines_text(&svg));
 	lines_free(&svg);
 }
 

@@ -46,6 +46,11 @@ static void before_and_after(const struct report *r, struct paper *p)
 	paper_screen(p, SAY(r, "Point at a mark to read it, or reach it with Tab and the arrow keys.",
 	                    "Auf eine Marke zeigen, um sie zu lesen, oder mit Tab und den Pfeiltasten "
 	                    "zu ihr gehen."));
+	if (!r->lines) {
+		paper_text(p, PAPER_PLAIN, SAY(r, "The sheet of this job has no positions.",
+		                               "Das Blatt dieses Auftrags hat keine Positionen."));
+		return;
+	}
 	report_scale_legend(r, &svg);
 	paper_picture(p, 360, 64, lines_text(&svg));
 	paper_table(p, SAY(r, "Positions", "Positionen"), columns, 6);
@@ -196,10 +201,17 @@ static void open_table(const struct report *r, struct paper *p, struct slice lis
 		{SAY(r, "why", "warum"), 6, false}};
 	struct slice one;
 	char name[48], text[800];
+	int untouched = 0, rows = 0;
 	paper_table(p, caption, columns, 3);
 	for (size_t cursor = 0; json_next(list, &cursor, &one);) {
 		words_member(one, "position", name, sizeof name);
 		const struct report_position *at = report_position(r, name);
+		/* They stand together below: a row each would hide what was measured. */
+		if (recheck && !json_bool(json_member(one.at, one.len, "measured"), true)) {
+			untouched++;
+			continue;
+		}
+		rows++;
 		paper_row(p, NULL);
 		paper_cell(p, PAPER_PLAIN, name);
 		text[0] = '\0';
@@ -221,7 +233,17 @@ static void open_table(const struct report *r, struct paper *p, struct slice lis
 		}
 		paper_row_end(p);
 	}
-	paper_table_end(p);
+	if (rows)
+		paper_table_end(p);
+	else
+		paper_kept_free(p);
+	if (untouched)
+		paper_printf(p, PAPER_PLAIN, untouched == 1
+		             ? SAY(r, "%d position was not measured at all: see “What was never measured”.",
+		                   "%d Position wurde überhaupt nicht gemessen: siehe „Was nie gemessen wurde“.")
+		             : SAY(r, "%d positions were not measured at all: see “What was never measured”.",
+		                   "%d Positionen wurden überhaupt nicht gemessen: siehe „Was nie gemessen "
+		                   "wurde“."), untouched);
 }
 
 static void still_open(const struct report *r, struct paper *p)
@@ -250,8 +272,35 @@ static void still_open(const struct report *r, struct paper *p)
 		any = true;
 	}
 	if (!any)
-		paper_text(p, PAPER_PLAIN, SAY(r, "By what was measured nothing is open.",
-		                               "Nach dem Gemessenen ist nichts offen."));
+		paper_text(p, PAPER_PLAIN, r->entries ? SAY(r, "By what was measured nothing is open.",
+		                                            "Nach dem Gemessenen ist nichts offen.")
+		           : SAY(r, "Nothing was measured, so nothing can be said.",
+		                 "Es wurde nichts gemessen, also lässt sich nichts sagen."));
+}
+
+/* Was nothing at all measured there? */
+static bool untouched(const struct report *r, const struct report_position *p)
+{
+	for (int i = 0; i < r->lines; i++)
+		if (r->line[i].position == p)
+			return !r->line[i].at[0] && !r->line[i].at[1] && !r->line[i].at[2];
+	return true;
+}
+
+/* Where nothing at all was measured: a list of names, however many there are. */
+static void never_touched(const struct report *r, struct paper *p)
+{
+	struct lines names = {0};
+	int n = 0;
+	for (int i = 0; i < r->positions; i++)
+		if (report_lacks(&r->position[i]).at && untouched(r, &r->position[i]))
+			lines_printf(&names, "%s%s", n++ ? ", " : "", r->position[i].name);
+	if (n)
+		paper_printf(p, PAPER_PLAIN, n == 1 ? SAY(r, "Nothing at all was measured at %d position: %s.",
+		                                          "Überhaupt nichts gemessen wurde an %d Position: %s.")
+		             : SAY(r, "Nothing at all was measured at %d positions: %s.",
+		                   "Überhaupt nichts gemessen wurde an %d Positionen: %s."), n, lines_text(&names));
+	lines_free(&names);
 }
 
 static void never_measured(const struct report *r, struct paper *p)
@@ -261,11 +310,15 @@ static void never_measured(const struct report *r, struct paper *p)
 		{SAY(r, "never measured", "nie gemessen"), 5, false}};
 	char text[800];
 	int n = 0;
+	bool any = false;
 	paper_heading(p, 2, "never", SAY(r, "What was never measured", "Was nie gemessen wurde"));
 	for (int i = 0; i < r->positions; i++) {
 		const struct report_position *at = &r->position[i];
 		struct slice one, lacks = report_lacks(at);
 		if (!lacks.at)
+			continue;
+		any = true;
+		if (untouched(r, at))
 			continue;
 		if (!n++)
 			paper_table(p, SAY(r, "Quantities that a part must show, and did not",
@@ -288,8 +341,11 @@ static void never_measured(const struct report *r, struct paper *p)
 	}
 	if (n)
 		paper_table_end(p);
-	else
-		paper_text(p, PAPER_PLAIN, SAY(r, "Every quantity that these parts must show was measured.",
+	never_touched(r, p);
+	if (!any)
+		paper_text(p, PAPER_PLAIN, !r->positions ? SAY(r, "There is nothing that should have been.",
+		                                               "Es gibt nichts, was gemessen werden sollte.")
+		           : SAY(r, "Every quantity that these parts must show was measured.",
 		                               "Jede Größe, die diese Teile zeigen müssen, wurde "
 		                               "gemessen."));
 }
