@@ -106,11 +106,33 @@ static void limits(struct drawing *d)
 	}
 }
 
-/* On top of everything; the lower one below its line where there is no room between. */
+/* Where the words of both limits stand: between them where there is room, else outside of them, and both
+ * on one side where the edge of the panel is near. */
+static void limit_places(const struct drawing *d, double *high, double *low)
+{
+	const struct chart_panel *p = d->p;
+	double top = y_of(d, p->high), bottom = y_of(d, p->low);
+	*high = top + 13;
+	*low = bottom - 5;
+	if (!p->has_low || !p->has_high || bottom - top >= 30)
+		return;
+	*high = top - 5;
+	*low = bottom + 13;
+	if (top - 16 < d->top) {
+		*high = bottom + 13;
+		*low = bottom + 26;
+	} else if (bottom + 15 > d->top + PLOT) {
+		*low = top - 5;
+		*high = top - 18;
+	}
+}
+
+/* On top of everything. */
 static void limit_words(struct drawing *d)
 {
 	const struct chart_panel *p = d->p;
-	bool close = p->has_low && p->has_high && y_of(d, p->low) - y_of(d, p->high) < 30;
+	double place[2];
+	limit_places(d, &place[1], &place[0]);
 	for (int high = 0; high < 2; high++) {
 		char number[40], unit[16], text[120];
 		double at = high ? p->high : p->low;
@@ -122,7 +144,7 @@ static void limit_words(struct drawing *d)
 		chart_unit(&d->scale, p->function, true, unit, sizeof unit);
 		snprintf(text, sizeof text, "%s%s%s limit %s %s", p->limits_of, p->limits_of[0] ? " " : "",
 		         high ? "high" : "low", number, unit);
-		words_at(d, LEFT + PLOT_WIDTH - 6, y_of(d, at) + (high || close ? 13 : -5), "end small halo", text);
+		words_at(d, LEFT + PLOT_WIDTH - 6, place[high], "end small halo", text);
 	}
 }
 

@@ -75,6 +75,30 @@ const char *client_socket(const struct client *c)
 	return c->socket && c->socket[0] ? c->socket : LINK_SOCKET;
 }
 
+/* A log away from its bench is looked at for what it proves: its seal is checked before anything of it
+ * is shown.  What does not hold is shown all the same, for somebody must see what is wrong with it, but
+ * it is said, and the answer is no.  `verify` and `report` check for themselves. */
+static void check_file(struct client *c)
+{
+	struct message m;
+	char verdict[WORDS_SIZE], what[WORDS_SIZE], text[WORDS_SIZE * 3];
+	const char *file = client_option(c, OPTION_FILE), *verb = c->args.command ? c->args.command->verb : "";
+	if (!file || !strcmp(verb, "verify") || !strcmp(verb, "report"))
+		return;
+	/* One that cannot be read at all says so when it is asked for what is wanted. */
+	if (link_call(c->link, "verify", NULL, LINK_FOREVER, &m) == OUTCOME_DONE &&
+	    !json_bool(json_member(m.result.at, m.result.len, "ok"), true)) {
+		words_member(m.result, "verdict", verdict, sizeof verdict);
+		words_member(m.result, "what", what, sizeof what);
+		snprintf(text, sizeof text, "%.200s: the seal does not hold (%.80s%s%.300s): nothing that is "
+		         "shown here is proved; tally verify says more", file, verdict, what[0] ? ": " : "", what);
+		fflush(c->out);
+		client_wrong(c, "%s", text);
+		c->seal_broken = true;
+	}
+	message_free(&m);
+}
+
 bool client_open(struct client *c, const char *file, enum outcome *outcome)
 {
 	struct fault why;
@@ -89,6 +113,8 @@ bool client_open(struct client *c, const char *file, enum outcome *outcome)
 	c->link = link_open(&target, outcome, &why);
 	if (!c->link)
 		client_fault(c, *outcome, &why);
+	else if (!file)
+		check_file(c);
 	return c->link != NULL;
 }
 
@@ -339,6 +365,8 @@ int client_run(struct client *c, int argc, const char *const *argv)
 	outcome = dispatch(c);
 	link_close(c->link);
 	c->link = NULL;
+	if (outcome == OUTCOME_DONE && c->seal_broken)
+		outcome = OUTCOME_NO;
 	/* A result that did not reach the disk is no result. */
 	if (!client_flush(c, &gone) && !gone && outcome == OUTCOME_DONE)
 		outcome = OUTCOME_NOT_LOGGED;

@@ -27,6 +27,7 @@ struct client {
 	/* The run's own. */
 	struct args args;
 	struct link *link;      /* opened with the first question */
+	bool seal_broken; /* of the file that is read: what is shown of it is no proof */
 };
 
 /* Run the command line (without the program's name); returns the exit status.

@@ -138,7 +138,7 @@ static enum outcome write_paper(struct client *c, const struct report *r, const 
 	snprintf(foot, sizeof foot, "%.120s · %s · %s %.30s…", r->job, day, SAY(r, "anchor", "Anker"),
 	         head);
 	const struct paper_head as = {title, SAY(r, "en", "de"), r->letter ? "letter" : "a4", foot,
-	                              SAY(r, "Page %1 of %2", "Seite %1 von %2")};
+	                              SAY(r, "Page %1 of %2", "Seite %1 von %2"), r->by, foot};
 	paper_begin(&p, &as);
 	report_owner(r, &p);
 	report_tables(r, &p);

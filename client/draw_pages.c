@@ -5,6 +5,8 @@
  */
 #include "client/draw_pages.h"
 
+#include "client/draw_access.h"
+
 #include <cairo-pdf.h>
 #include <librsvg/rsvg.h>
 #include <pango/pangocairo.h>
@@ -17,8 +19,12 @@
 #define MARGIN 40.0  /* points */
 #define FOOT 34.0    /* from the edge to the text below */
 #define PAD 3.0      /* in cells */
+#define GAP 9.0      /* behind numbers */
 #define SCALE_MIN 0.6
 #define UNIT 0.75    /* points in 1/96 inch */
+#define GUTTER 18.0  /* between what stands side by side */
+#define BESIDE_MIN 0.85 /* two pictures are made so much smaller to stand beside each other */
+#define FACT_NAME 92.0 /* width of the name of a fact */
 
 struct line {
 	char *field[FIELDS_MAX]; /* the word first */
@@ -38,11 +44,13 @@ struct sheet {
 	int lines;
 	double width, height, y;
 	int page, pages; /* pages 0: they are being counted */
-	const char *title, *foot, *number;
+	const char *title, *foot, *number, *author, *about, *lang;
+	int chapter; /* of the outline: what h3 stand below */
 	struct column column[COLUMNS_MAX];
 	int columns;
 	double scale; /* of everything, to fit a sheet */
 	bool bad; /* a picture could not be drawn */
+	struct draw_access *access;
 };
 
 struct type {
@@ -54,7 +62,8 @@ static const struct type types[] = {
 	{"", 9.5, 0, 4, false, false},      {"lead", 11, 0, 5, false, false},
 	{"small", 8, 0, 4, false, false},   {"caution", 9.5, 4, 8, false, false},
 	{"strong", 9.5, 0, 4, true, false}, {"mono", 7.6, 0, 3, false, true},
-	{"h1", 20, 0, 4, true, false},      {"h2", 13, 14, 5, true, false},
+	{"good", 10.5, 2, 10, true, false}, {"bad", 10.5, 2, 10, true, false},
+	{"fact", 7.6, 0, 0, false, false},  {"h1", 20, 0, 4, true, false},      {"h2", 13, 14, 5, true, false},
 	{"h3", 10.5, 9, 3, true, false},    {"cell", 7.4, 0, 0, false, false},
 	{"foot", 7, 0, 0, false, false},
 };
@@ -210,15 +219,30 @@ static bool need(struct sheet *s, double height)
 	return true;
 }
 
+/* Between rows: lighter than what stands in them. */
+static void hairline(struct sheet *s, double from, double to, double y)
+{
+	cairo_set_source_rgb(s->cr, 0.7, 0.7, 0.7);
+	cairo_set_line_width(s->cr, 0.5);
+	cairo_move_to(s->cr, from, y);
+	cairo_line_to(s->cr, to, y);
+	cairo_stroke(s->cr);
+	cairo_set_source_rgb(s->cr, 0, 0, 0);
+}
+
 /* ---- blocks ---- */
 
-static void outline(struct sheet *s, const char *text)
+static void outline(struct sheet *s, const char *tag, const char *text)
 {
 	char where[64];
 	if (!s->pages)
 		return;
-	snprintf(where, sizeof where, "page=%d pos=[%d %d]", s->page, (int)MARGIN, (int)s->y);
-	cairo_pdf_surface_add_outline(s->surface, CAIRO_PDF_OUTLINE_ROOT, text, where, 0);
+	snprintf(where, sizeof where, "page=%d pos=[%d %d]", s->page, (int)MARGIN, (int)s->y - 8);
+	int below = strcmp(tag, "H3") == 0 ? s->chapter : CAIRO_PDF_OUTLINE_ROOT;
+	int at = cairo_pdf_surface_add_outline(s->surface, below, text, where,
+	                                       strcmp(tag, "H1") == 0 ? CAIRO_PDF_OUTLINE_FLAG_BOLD : 0);
+	if (strcmp(tag, "H2") == 0)
+		s->chapter = at;
 }
 
 /* Line by line, so that a long paragraph may go over the end of a page. */
@@ -238,17 +262,21 @@ static void show_lines(struct sheet *s, PangoLayout *l, double x)
 	pango_layout_iter_free(i);
 }
 
-static void paragraph(struct sheet *s, const char *look, const char *text, const char *tag)
+static void paragraph(struct sheet *s, const char *look, const char *text, const char *tag,
+                      const char *mark)
 {
 	const struct type *t = type_of(look);
 	bool bar = strcmp(look, "caution") == 0, item = strcmp(tag, "LI") == 0;
-	double x = MARGIN + (bar || item ? 12 : 0);
-	PangoLayout *l = layout_of(s, t, text, s->width - MARGIN - x, false);
+	bool bad = strcmp(look, "bad") == 0, frame = bad || strcmp(look, "good") == 0;
+	double x = MARGIN + (bar || item ? 12 : frame ? 10 : 0);
+	PangoLayout *l = layout_of(s, t, text, s->width - MARGIN - x - (frame ? 10 : 0), false);
 	double height = layout_height(l), keep = height;
 	if (tag[0] == 'H')
 		keep += t->before + 60; /* not alone at the end of a page */
-	else if (!bar && height > 60)
+	else if (!bar && !frame && height > 60)
 		keep = 30;
+	if (frame)
+		keep += 14 * s->scale;
 	need(s, keep);
 	s->y += s->y > MARGIN ? t->before * s->scale : 0;
 	if (strcmp(tag, "H2") == 0) {
@@ -256,7 +284,15 @@ static void paragraph(struct sheet *s, const char *look, const char *text, const
 		cairo_move_to(s->cr, MARGIN, s->y - 4);
 		cairo_line_to(s->cr, s->width - MARGIN, s->y - 4);
 		cairo_stroke(s->cr);
-		outline(s, text);
+	}
+	if (tag[0] == 'H')
+		outline(s, tag, text);
+	if (frame) {
+		double pad = 6 * s->scale;
+		cairo_set_line_width(s->cr, bad ? 3 : 1.2);
+		cairo_rectangle(s->cr, MARGIN + 1, s->y + 1, s->width - 2 * MARGIN - 2, height + 2 * pad - 2);
+		cairo_stroke(s->cr);
+		s->y += pad;
 	}
 	if (bar) {
 		cairo_rectangle(s->cr, MARGIN, s->y - 2, 4, height + 4);
@@ -264,14 +300,14 @@ static void paragraph(struct sheet *s, const char *look, const char *text, const
 	}
 	cairo_tag_begin(s->cr, tag, NULL);
 	if (item) {
-		PangoLayout *dot = layout_of(s, t, "\xe2\x80\xa2", 10, false);
+		PangoLayout *dot = layout_of(s, t, mark[0] ? mark : "\xe2\x80\xa2", 14, false);
 		cairo_move_to(s->cr, MARGIN + 2, s->y);
 		pango_cairo_show_layout(s->cr, dot);
 		g_object_unref(dot);
 	}
 	show_lines(s, l, x);
 	cairo_tag_end(s->cr, tag);
-	s->y += (item ? 2 : t->after) * s->scale;
+	s->y += (item ? 2 : t->after) * s->scale + (frame ? 2 * s->scale : 0);
 	g_object_unref(l);
 }
 
@@ -284,6 +320,7 @@ static void picture(struct sheet *s, const char *svg, double x, double y, double
 		return;
 	RsvgHandle *handle = rsvg_handle_new_from_data((const guint8 *)svg, strlen(svg), &error);
 	cairo_tag_begin(s->cr, "Figure", NULL);
+	draw_access_figure(s->access, svg);
 	bool good = handle && rsvg_handle_render_document(handle, s->cr, &at, &error);
 	cairo_tag_end(s->cr, "Figure");
 	if (!good && !s->bad)
@@ -305,6 +342,74 @@ static void picture_size(const struct sheet *s, const struct line *l, double mos
 		*height *= most / *width;
 		*width = most;
 	}
+}
+
+/* From the first of them on, as many as follow each other: two in a row, and one is one tall.  Returns
+ * the line after them. */
+static int pictures(struct sheet *s, int at)
+{
+	double all = s->width - 2 * MARGIN, width[2] = {0}, height[2] = {0}, fit = 1;
+	int n = 1;
+	picture_size(s, &s->line[at], all, &width[0], &height[0]);
+	if (at + 1 < s->lines && word_is(&s->line[at + 1], "svg")) {
+		picture_size(s, &s->line[at + 1], all, &width[1], &height[1]);
+		fit = (all - GUTTER) / (width[0] + width[1]);
+		n = fit >= BESIDE_MIN ? 2 : 1;
+		fit = n == 2 && fit < 1 ? fit : 1;
+	}
+	double tall = (n == 2 && height[1] > height[0] ? height[1] : height[0]) * fit;
+	need(s, tall + 8);
+	picture(s, field(&s->line[at], 3), MARGIN, s->y + 4, width[0] * fit, height[0] * fit);
+	if (n == 2)
+		picture(s, field(&s->line[at + 1], 3), MARGIN + width[0] * fit + GUTTER, s->y + 4,
+		        width[1] * fit, height[1] * fit);
+	s->y += tall + 10;
+	return at + n;
+}
+
+/* One of a pair: its name, and what it is; how tall they are. */
+static double fact(struct sheet *s, const struct line *l, double x, double width, bool show)
+{
+	const struct type *t = type_of("fact");
+	double most = 0;
+	for (int i = 1; i <= 2; i++) {
+		PangoLayout *layout = layout_of(s, t, field(l, i), i == 1 ? FACT_NAME - 6
+		                                : width - FACT_NAME, false);
+		if (show) {
+			cairo_set_source_rgb(s->cr, i == 1 ? 0.27 : 0, i == 1 ? 0.27 : 0, i == 1 ? 0.27 : 0);
+			cairo_move_to(s->cr, x + (i == 1 ? 0 : FACT_NAME), s->y + 2 * s->scale);
+			pango_cairo_show_layout(s->cr, layout);
+			cairo_set_source_rgb(s->cr, 0, 0, 0);
+		}
+		most = layout_height(layout) > most ? layout_height(layout) : most;
+		g_object_unref(layout);
+	}
+	return most + 5 * s->scale;
+}
+
+static int facts(struct sheet *s, int at)
+{
+	double width = (s->width - 2 * MARGIN - GUTTER) / 2;
+	s->y += 2 * s->scale;
+	for (int n; at < s->lines && word_is(&s->line[at], "fact"); at += n) {
+		n = at + 1 < s->lines && word_is(&s->line[at + 1], "fact") ? 2 : 1;
+		double tall = 0;
+		for (int i = 0; i < n; i++) {
+			double height = fact(s, &s->line[at + i], 0, width, false);
+			tall = height > tall ? height : tall;
+		}
+		need(s, tall);
+		for (int i = 0; i < n; i++) {
+			double x = MARGIN + i * (width + GUTTER);
+			cairo_tag_begin(s->cr, "P", NULL);
+			fact(s, &s->line[at + i], x, width, true);
+			cairo_tag_end(s->cr, "P");
+			hairline(s, x, x + width, s->y + tall);
+		}
+		s->y += tall;
+	}
+	s->y += 6 * s->scale;
+	return at;
 }
 
 /* ---- tables ---- */
@@ -332,7 +437,9 @@ static PangoLayout *cell_layout(struct sheet *s, int column, const char *look, c
 	struct type t = *type_of("cell");
 	t.mono = strcmp(look, "mono") == 0;
 	t.size -= strcmp(look, "small") == 0 ? 0.6 : 0;
-	PangoLayout *l = layout_of(s, &t, text, s->column[column].width - 2 * PAD,
+	/* Numbers end where they do not touch the words of the next column. */
+	bool gap = s->column[column].right && column + 1 < s->columns && !s->column[column + 1].right;
+	PangoLayout *l = layout_of(s, &t, text, s->column[column].width - 2 * PAD - (gap ? GAP : 0),
 	                           strcmp(look, "strong") == 0);
 	if (s->column[column].right)
 		pango_layout_set_alignment(l, PANGO_ALIGN_RIGHT);
@@ -349,6 +456,8 @@ static double head_row(struct sheet *s, bool show)
 		height = layout_height(l) > height ? layout_height(l) : height;
 		if (show) {
 			cairo_tag_begin(s->cr, "TH", NULL);
+			if (s->pages)
+				draw_access_head(s->access, true);
 			cairo_move_to(s->cr, s->column[i].x + PAD, s->y + PAD * s->scale);
 			pango_cairo_show_layout(s->cr, l);
 			cairo_tag_end(s->cr, "TH");
@@ -397,6 +506,8 @@ static void show_row(struct sheet *s, int at, int end, double height)
 		const char *tag = column ? "TD" : "TH";
 		double x = s->column[column].x + PAD;
 		cairo_tag_begin(s->cr, tag, NULL);
+		if (!column && s->pages)
+			draw_access_head(s->access, false);
 		if (word_is(l, "s")) {
 			picture_size(s, l, s->column[column].width - 2 * PAD, &w, &h);
 			picture(s, field(l, 3), x, s->y + PAD * s->scale, w, h);
@@ -410,10 +521,7 @@ static void show_row(struct sheet *s, int at, int end, double height)
 	}
 	cairo_tag_end(s->cr, "TR");
 	s->y += height;
-	cairo_set_line_width(s->cr, 0.3);
-	cairo_move_to(s->cr, MARGIN, s->y);
-	cairo_line_to(s->cr, s->width - MARGIN, s->y);
-	cairo_stroke(s->cr);
+	hairline(s, MARGIN, s->width - MARGIN, s->y);
 }
 
 /* From its line `table` on; returns the line after its `end`. */
@@ -452,20 +560,14 @@ static void block(struct sheet *s, const struct line *l)
 {
 	static const char *const tags[] = {"H1", "H2", "H3"};
 	const char *word = field(l, 0);
-	double width, height;
 	if (word[0] == 'h' && word[1] >= '1' && word[1] <= '3' && !word[2]) {
-		paragraph(s, word, field(l, 1), tags[word[1] - '1']);
+		paragraph(s, word, field(l, 1), tags[word[1] - '1'], "");
 	} else if (word_is(l, "p")) {
-		paragraph(s, field(l, 1), field(l, 2), "P");
+		paragraph(s, field(l, 1), field(l, 2), "P", "");
 	} else if (word_is(l, "li")) {
-		paragraph(s, "", field(l, 1), "LI");
+		paragraph(s, "", field(l, 1), "LI", field(l, 2));
 	} else if (word_is(l, "page")) {
 		need(s, s->height);
-	} else if (word_is(l, "svg")) {
-		picture_size(s, l, s->width - 2 * MARGIN, &width, &height);
-		need(s, height + 8);
-		picture(s, field(l, 3), MARGIN, s->y + 4, width, height);
-		s->y += height + 10;
 	}
 }
 
@@ -474,6 +576,10 @@ static void blocks(struct sheet *s, int from, int to)
 	for (int i = from; i < to;) {
 		if (word_is(&s->line[i], "table"))
 			i = table(s, i);
+		else if (word_is(&s->line[i], "svg"))
+			i = pictures(s, i);
+		else if (word_is(&s->line[i], "fact"))
+			i = facts(s, i);
 		else
 			block(s, &s->line[i++]);
 	}
@@ -509,6 +615,7 @@ static void all_pages(struct sheet *s)
 	s->page = 0;
 	s->scale = 1;
 	page_begin(s);
+	cairo_tag_begin(s->cr, "Document", NULL);
 	for (int i = 0; i < s->lines;) {
 		int sheet = find_word(s, i, "sheet"), end = find_word(s, sheet, "sheet-end");
 		blocks(s, i, sheet);
@@ -516,12 +623,13 @@ static void all_pages(struct sheet *s)
 			one_sheet(s, sheet + 1, end);
 		i = end + 1;
 	}
+	cairo_tag_end(s->cr, "Document");
 	page_end(s);
 }
 
 static void head(struct sheet *s)
 {
-	s->title = s->foot = s->number = "";
+	s->title = s->foot = s->number = s->author = s->about = s->lang = "";
 	for (int i = 0; i < s->lines && i < 8; i++) {
 		const struct line *l = &s->line[i];
 		if (word_is(l, "title"))
@@ -530,15 +638,32 @@ static void head(struct sheet *s)
 			s->foot = field(l, 1);
 		else if (word_is(l, "number"))
 			s->number = field(l, 1);
+		else if (word_is(l, "author"))
+			s->author = field(l, 1);
+		else if (word_is(l, "about"))
+			s->about = field(l, 1);
+		else if (word_is(l, "lang"))
+			s->lang = field(l, 1);
 	}
 	bool letter = s->lines && strcmp(field(&s->line[0], 1), "letter") == 0;
 	s->width = letter ? 612 : 595.28;
 	s->height = letter ? 792 : 841.89;
 }
 
+static void metadata(const struct sheet *s)
+{
+	cairo_pdf_surface_set_metadata(s->surface, CAIRO_PDF_METADATA_TITLE, s->title);
+	if (s->author[0])
+		cairo_pdf_surface_set_metadata(s->surface, CAIRO_PDF_METADATA_AUTHOR, s->author);
+	if (s->about[0])
+		cairo_pdf_surface_set_metadata(s->surface, CAIRO_PDF_METADATA_SUBJECT, s->about);
+	cairo_pdf_surface_set_metadata(s->surface, CAIRO_PDF_METADATA_CREATOR, "tally report");
+}
+
 cairo_status_t draw_pages(char *text, size_t len, const char *file)
 {
-	struct sheet s = {.lines = 0};
+	struct draw_access access = {.language = NULL};
+	struct sheet s = {.lines = 0, .access = &access};
 	cairo_status_t status = CAIRO_STATUS_NO_MEMORY;
 	if (memchr(text, 0, len) || !g_utf8_validate(text, (gssize)len, NULL) || !split(&s, text)) {
 		free(s.line);
@@ -551,7 +676,7 @@ cairo_status_t draw_pages(char *text, size_t len, const char *file)
 		s.cr = cairo_create(s.surface);
 		s.pages = pass ? s.page : 0;
 		if (pass)
-			cairo_pdf_surface_set_metadata(s.surface, CAIRO_PDF_METADATA_TITLE, s.title);
+			metadata(&s);
 		all_pages(&s);
 		status = cairo_status(s.cr);
 		cairo_destroy(s.cr);
@@ -562,6 +687,12 @@ cairo_status_t draw_pages(char *text, size_t len, const char *file)
 		if (status != CAIRO_STATUS_SUCCESS)
 			break;
 	}
+	/* A language tag has no sign that would have to be escaped. */
+	access.language = s.lang[strspn(s.lang, "abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ-")]
+	                  ? "" : s.lang;
+	if (status == CAIRO_STATUS_SUCCESS && access.language[0] && !draw_access_write(&access, file))
+		fprintf(stderr, "tally-draw: %s: without its language and the words of its pictures\n", file);
+	draw_access_free(&access);
 	free(s.line);
 	return status == CAIRO_STATUS_SUCCESS && s.bad ? CAIRO_STATUS_READ_ERROR : status;
 }

@@ -6,11 +6,14 @@
  *
  *     tally-pages-1  SIZE       a4 or letter: the first line
  *     title TEXT   lang TAG     of the document
+ *     author TEXT  about TEXT   who answers for it; what it is of
  *     foot TEXT    number TEXT  at the foot of each page: left; right ("Page %1 of %2")
  *     h1 h2 h3  TEXT            headings
- *     p  LOOK TEXT              a paragraph: LOOK empty, lead, small, caution, strong or mono
- *     li TEXT                   an item
- *     svg WIDTH HEIGHT SVG      a picture, in units of 1/96 inch
+ *     p  LOOK TEXT              a paragraph: LOOK empty, lead, small, caution, strong, mono; good or bad: framed
+ *     fact NAME TEXT            a short fact; those that follow each other stand in two columns
+ *     li TEXT [MARK]            an item; MARK: in place of its dot
+ *     svg WIDTH HEIGHT SVG      a picture, in units of 1/96 inch; two that follow each other stand
+ *                               side by side where they can
  *     page                      a new page
  *     sheet ... sheet-end       what stands between them is made smaller (to 60 %) to fit one page
  *     table CAPTION, then col WEIGHT l|r LABEL for each column, then rows, then end

@@ -11,9 +11,10 @@
  *     report_response.c  the measured response of an output
  *     report_guide.c     guided runs, report_guide_picture.c their trails
  *     report_picture.c   scales and bars, as SVG
- *     report_paper.c     HTML and pages for print, both at once
+ *     report_paper.c, report_paper_table.c   HTML and pages for print, both at once
  *     report_csv.c, report_json.c         for machines
  *     report_words.c     English and German, numbers by locale
+ *     report_sentence.c  what is put together of them: a part, an entry
  *
  * Texts of the log stand as they were sealed, in whatever language they were written.
  */
@@ -145,6 +146,14 @@ bool report_complete(const struct report *r);
 /* Quantities that a part of that kind must show and has not (sheet.missing of protocol/WIRE.md), as
  * a list of texts; absent where nothing is missing. */
 struct slice report_lacks(const struct report_position *p);
+/* What stands there as it is handed back. */
+struct report_now {
+	const struct report_entry *entry; /* NULL: not known */
+	bool kept; /* as found: the part stayed in, and was not measured again */
+};
+/* Of each line: what was measured as done, else the new part that was fitted, else, of a part that stayed
+ * in, what was found; volts and currents follow the work on others, so found says nothing of now. */
+void report_now(const struct report *r, struct report_now *out);
 /* Was another part fitted, or one measured as new? */
 bool report_replaced(const struct report *r, const struct report_position *p);
 
@@ -164,6 +173,12 @@ void report_si(double x, const char *unit, char *out, size_t size);
 void report_number(const struct report *r, double x, int decimals, char *out, size_t size);
 /* "+31.2 %", "3.4 times nominal", "overload: above 20 Mohm", "" */
 void report_deviation(const struct report *r, const struct report_entry *e, char *out, size_t size);
+/* The mark alone. */
+const char *report_mark(enum report_word word);
+/* "anode load, left": in the report's language where it is a word of the trade, else as it was written. */
+void report_role(const struct report *r, const struct report_position *p, char *out, size_t size);
+/* "left, LOAD-L": which channel a place belongs to stands first. */
+void report_where(const struct report *r, const char *name, char *out, size_t size);
 /* "outside": mark and word. */
 const char *report_verdict(const struct report *r, enum report_word word);
 const char *report_condition_word(const struct report *r, enum report_condition c);
@@ -185,6 +200,11 @@ void report_entry_text(const struct report *r, const struct report_entry *e, cha
                        size_t size);
 /* "carbon composition, 100 kohm 10 %, anode load, left" */
 void report_what(const struct report *r, const struct report_position *p, char *out, size_t size);
+/* What was said of the part that is in now: "metal film resistor, 100 kohm 1 %, 500 V". */
+void report_fit_text(const struct report *r, const struct report_position *p, char *out, size_t size);
+/* The uncertainty of a value shown so, to two figures; rounded up to the places of the value where that
+ * makes it larger by no more than a quarter (JCGM 100:2008, 7.2.6). */
+void report_spread(const struct report *r, double U, const char *shown, char *out, size_t size);
 /* "calculated" names of places. */
 const char *report_place_word(const struct report *r, const char *what);
 
@@ -195,8 +215,8 @@ double report_hertz(const struct report_entry *e);
 /* "31.5 Hz", "1 kHz" */
 void report_hertz_text(const struct report *r, double hertz, char *out, size_t size);
 void report_response(const struct report *r, struct paper *p);
-/* Items of a list: how far each output reaches now. */
-void report_response_owner(const struct report *r, struct paper *p);
+/* Rows of the owner's table: how far each output reaches, as found and now; false where none does. */
+bool report_response_owner(const struct report *r, struct paper *p);
 void report_response_json(const struct report *r, struct lines *out);
 
 /* ---- report_picture.c ---- */
@@ -212,6 +232,8 @@ void report_scale_legend(const struct report *r, struct lines *out);
 void report_bars(const struct report *r, struct lines *out);
 void report_count(const struct report *r, enum report_condition c, int count[REPORT_WORDS],
                   int *positions);
+/* Of the parts that stayed in and were not measured again: as they were found. */
+void report_count_kept(const struct report *r, int count[REPORT_WORDS]);
 
 /* ---- what is written ---- */
 

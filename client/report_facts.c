@@ -255,3 +255,23 @@ bool report_replaced(const struct report *r, const struct report_position *p)
 			return true;
 	return false;
 }
+
+/* Is what was found there still so, when nobody measured again? */
+static bool stays(const struct report *r, const struct report_position *p, const struct report_entry *e)
+{
+	bool part = e && (e->function == FUNCTION_OHM || e->function == FUNCTION_FARAD ||
+	                  e->function == FUNCTION_HENRY || e->function == FUNCTION_NONE);
+	return part && !report_replaced(r, p);
+}
+
+void report_now(const struct report *r, struct report_now *out)
+{
+	for (int i = 0; i < r->lines; i++) {
+		const struct report_line *l = &r->line[i];
+		out[i] = (struct report_now){.entry = l->at[REPORT_DONE]};
+		if (!out[i].entry && l->at[REPORT_NEW])
+			out[i].entry = l->at[REPORT_NEW];
+		else if (!out[i].entry && stays(r, l->position, l->at[REPORT_FOUND]))
+			out[i] = (struct report_now){.entry = l->at[REPORT_FOUND], .kept = true};
+	}
+}

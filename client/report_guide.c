@@ -205,7 +205,7 @@ static void put(char *out, size_t size, const char *between, const char *text)
 /* A number of a result: nobody says how many of its digits count, so four do. */
 static void plain_number(const struct report *r, double x, char *out, size_t size)
 {
-	snprintf(out, size, "%.4g", x);
+	snprintf(out, size, "%s%.4g", x < 0 ? "−" : "", fabs(x));
 	for (char *p = out; r->german && *p; p++)
 		if (*p == '.')
 			*p = ',';
@@ -253,6 +253,10 @@ static bool measured(const struct report *r, struct slice s, char *out, size_t s
 	report_like(r, x, 3, like, out, size);
 	if (json_number(json_member(s.at, s.len, "u"), &u) && u > 0) {
 		report_like(r, 2 * u, 2, like, spread, sizeof spread);
+		/* The unit once: both are written alike. */
+		char *unit_at = strstr(out, "\xc2\xa0");
+		if (unit_at)
+			*unit_at = '\0';
 		put(out, size, " ± ", spread);
 	}
 	return true;
@@ -408,37 +412,116 @@ static void steps(const struct report *r, const struct report_guide *g, struct p
 
 static bool bound(const char *name)
 {
-	static const char *const bounds[] = {"most", "low", "high", "target"};
+	static const char *const bounds[] = {"most", "low", "high", "target", "nominal"};
 	for (size_t i = 0; i < sizeof bounds / sizeof *bounds; i++)
 		if (strcmp(bounds[i], name) == 0)
 			return true;
 	return false;
 }
 
-/* A list of places or pairs, an item each: "R21 (cathode current): volts 350 mV, ..." */
-static void each_of(const struct report *r, json_t *list, struct paper *p, bool *any)
+/* A member that has a column of its own, as the text of its cell; taken out of `one`. */
+static void station_cell(const struct report *r, struct paper *p, json_t *one, const char *member)
 {
-	char text[700], item[900];
+	char text[300] = "", spread[64], key[48];
+	json_t *value = json_object_get(one, member), *u;
+	char *flat = value ? json_dumps(value, JSON_ENCODE_ANY | JSON_COMPACT) : NULL;
+	snprintf(key, sizeof key, "%s-u", member);
+	u = json_object_get(one, key);
+	if (json_is_number(value) && json_is_number(u)) {
+		/* Watts are no unit of a reading. */
+		report_like(r, json_number_value(value), 3, "1", text, sizeof text);
+		report_like(r, 2 * json_number_value(u), 2, "1", spread, sizeof spread);
+		put(text, sizeof text, " ± ", spread);
+		put(text, sizeof text, "\xc2\xa0", unit_of(member));
+	} else if (json_is_number(value)) {
+		member_number(r, member, json_number_value(value), text, sizeof text);
+	} else if (flat) {
+		value_text(r, (struct slice){flat, strlen(flat)}, 1, text, sizeof text);
+	}
+	free(flat);
+	json_object_del(one, member);
+	json_object_del(one, key);
+	paper_cell(p, PAPER_PLAIN, text);
+}
+
+/* What was measured at each place of a run, a row each; what has no column stands in the last. */
+static void stations(const struct report *r, json_t *list, struct paper *p)
+{
+	static const char *const members[] = {"volts", "volts-after", "drift", "current", "watts",
+	                                      "percent", "watts-verdict"};
+	const struct paper_column columns[] = {
+		{SAY(r, "position", "Position"), 7, false}, {SAY(r, "volts", "Spannung"), 5, false},
+		{SAY(r, "after the soak", "nach Warmlauf"), 5, false},
+		{SAY(r, "drift", "Wanderung"), 5, false}, {SAY(r, "current", "Strom"), 5, false},
+		{SAY(r, "watts", "Leistung"), 5, false}, {SAY(r, "of its maximum", "vom Max."), 5, false},
+		{SAY(r, "verdict", "Urteil"), 5, false}, {SAY(r, "besides", "außerdem"), 6, false}};
+	char text[400];
 	json_t *one;
 	size_t i;
+	paper_table(p, SAY(r, "What it read, place by place", "Was angezeigt wurde, Stelle für Stelle"),
+	            columns, 9);
 	json_array_foreach(list, i, one) {
 		const char *at = json_string_value(json_object_get(one, "position"));
 		const char *what = json_string_value(json_object_get(one, "what"));
-		text[0] = item[0] = '\0';
-		if (at)
-			snprintf(item, sizeof item, "%.64s%s%.80s%s: ", at, what ? " (" : "",
-			         what ? WORD(r, VALUE, what) : "", what ? ")" : "");
-		if (at) {
-			json_object_del(one, "position");
-			json_object_del(one, "what");
-		}
+		paper_row(p, NULL);
+		paper_cell_printf(p, PAPER_PLAIN, "%s%s%s", at, what ? "\n" : "", what ? WORD(r, VALUE, what) : "");
+		for (size_t k = 0; k < sizeof members / sizeof *members; k++)
+			station_cell(r, p, one, members[k]);
+		json_object_del(one, "position");
+		json_object_del(one, "what");
+		text[0] = '\0';
 		inside_text(r, one, 1, text, sizeof text);
-		put(item, sizeof item, "", text);
-		if (!*any)
-			paper_list_begin(p);
-		*any = true;
-		paper_item(p, item);
+		paper_cell(p, PAPER_SMALL, text);
+		paper_row_end(p);
 	}
+	paper_table_end(p);
+}
+
+/* Pairs of a lot: "parts 1 and 4, for R1, R2: 0.02 % apart" */
+static void pairs(const struct report *r, json_t *list, struct paper *p)
+{
+	char text[500], number[40];
+	json_t *one, *place;
+	size_t i, k;
+	paper_list_begin(p);
+	json_array_foreach(list, i, one) {
+		json_t *a = json_object_get(one, "a"), *b = json_object_get(one, "b");
+		json_t *percent = json_object_get(one, "percent");
+		if (!json_is_integer(a) || !json_is_integer(b) || !json_is_number(percent)) {
+			text[0] = '\0';
+			inside_text(r, one, 1, text, sizeof text);
+			paper_item(p, text);
+			continue;
+		}
+		snprintf(text, sizeof text, SAY(r, "parts %d and %d", "Teile %d und %d"),
+		         (int)json_integer_value(a), (int)json_integer_value(b));
+		json_array_foreach(json_object_get(one, "for"), k, place)
+			put(text, sizeof text, k ? ", " : SAY(r, ", for ", ", für "),
+			    json_string_value(place) ? json_string_value(place) : "");
+		report_number(r, json_number_value(percent), 2, number, sizeof number);
+		put(text, sizeof text, ": ", number);
+		put(text, sizeof text, "\xc2\xa0", SAY(r, "% apart", "% Unterschied"));
+		if (json_is_true(json_object_get(one, "apart")))
+			put(text, sizeof text, "; ", SAY(r, "✗ further than asked for", "✗ weiter als verlangt"));
+		paper_item(p, text);
+	}
+	paper_list_end(p);
+}
+
+/* A list of numbers of parts is no count. */
+static bool parts_text(const struct report *r, const char *name, json_t *list, char *out, size_t size)
+{
+	json_t *one;
+	size_t i;
+	char number[24];
+	if (strcmp(name, "outside") != 0 || !json_is_integer(json_array_get(list, 0)))
+		return false;
+	snprintf(out, size, "%s", json_array_size(list) == 1 ? SAY(r, "part", "Teil") : SAY(r, "parts", "Teile"));
+	json_array_foreach(list, i, one) {
+		snprintf(number, sizeof number, "%d", (int)json_integer_value(one));
+		put(out, size, i ? ", " : " ", number);
+	}
+	return true;
 }
 
 static void result(const struct report *r, const struct report_guide *g, struct paper *p)
@@ -447,18 +530,20 @@ static void result(const struct report *r, const struct report_guide *g, struct 
 	struct slice s = json_member(record.at, record.len, "result");
 	json_t *all = s.at && *s.at == '{' ? json_loadb(s.at, s.len, 0, NULL) : NULL, *one;
 	const char *name;
-	char text[600], item[700], unit[24] = "", like[40];
+	char text[600], unit[24] = "", like[40];
 	bool any = false;
 	/* Limits are in the unit of what they are limits of. */
+	if (json_is_string(json_object_get(all, "unit"))) {
+		snprintf(unit, sizeof unit, "%s", json_string_value(json_object_get(all, "unit")));
+		json_object_del(all, "unit");
+	}
 	json_object_foreach(all, name, one)
 		if (!unit[0] && json_is_object(one) && json_is_string(json_object_get(one, "unit")))
 			snprintf(unit, sizeof unit, "%s", json_string_value(json_object_get(one, "unit")));
 	/* By the text as it was sealed: its digits are not written anew. */
 	json_object_foreach(all, name, one) {
-		if (json_is_object(json_array_get(one, 0))) {
-			each_of(r, one, p, &any);
-			continue;
-		}
+		if (json_is_object(json_array_get(one, 0)))
+			continue; /* below */
 		value_text(r, json_member(s.at, s.len, name), 0, text, sizeof text);
 		if (bound(name) && unit[0] && json_is_number(one)) {
 			report_si(json_number_value(one), unit, like, sizeof like);
@@ -466,19 +551,25 @@ static void result(const struct report *r, const struct report_guide *g, struct 
 			if (!strcmp(name, "most") && json_is_true(json_object_get(all, "assumed")))
 				put(text, sizeof text, " ", SAY(r, "(assumed: the sheet says none)",
 				                                "(angenommen: das Blatt nennt keine)"));
+		} else if (parts_text(r, name, one, text, sizeof text)) {
+			/* it is said */
 		} else if (json_is_number(one)) {
 			member_number(r, name, json_number_value(one), text, sizeof text);
 		}
-		if (!text[0])
-			continue;
-		if (!any)
-			paper_list_begin(p);
-		any = true;
-		snprintf(item, sizeof item, "%s: %s", WORD(r, MEMBER, name), text);
-		paper_item(p, item);
+		if (!any && text[0])
+			paper_facts_begin(p);
+		any = any || text[0];
+		paper_fact(p, WORD(r, MEMBER, name), text);
 	}
 	if (any)
-		paper_list_end(p);
+		paper_facts_end(p);
+	json_object_foreach(all, name, one) {
+		json_t *first = json_array_get(one, 0);
+		if (json_is_string(json_object_get(first, "position")))
+			stations(r, one, p);
+		else if (json_is_object(first))
+			pairs(r, one, p);
+	}
 	json_decref(all);
 }
 

@@ -163,7 +163,11 @@ static void typed(const struct report *r, struct paper *p)
 		paper_row(p, NULL);
 		paper_cell_printf(p, PAPER_PLAIN, "%lld", (long long)e->seq);
 		paper_cell(p, PAPER_PLAIN, e->position);
-		paper_cell_printf(p, PAPER_PLAIN, "%s, %s", report_quantity_word(r, e->quantity),
+		char hertz[48] = "";
+		if (e->hertz > 0)
+			report_hertz_text(r, e->hertz, hertz, sizeof hertz);
+		paper_cell_printf(p, PAPER_PLAIN, "%s%s%s, %s", report_quantity_word(r, e->quantity),
+		                  hertz[0] ? SAY(r, " at ", " bei ") : "", hertz,
 		                  report_condition_word(r, e->condition));
 		report_value(r, e->shown, text, sizeof text);
 		paper_cell(p, PAPER_PLAIN, text);
@@ -176,8 +180,10 @@ static void typed(const struct report *r, struct paper *p)
 	if (any)
 		paper_table_end(p);
 	else
-		paper_text(p, PAPER_PLAIN, SAY(r, "Nothing: every value came from a meter.",
-		                               "Nichts: jeder Wert kam von einem Messgerät."));
+		paper_text(p, PAPER_PLAIN, !r->entries ? SAY(r, "No value was logged.",
+		                                             "Es wurde kein Wert verzeichnet.")
+		           : SAY(r, "Nothing: every value came from a meter.",
+		                 "Nichts: jeder Wert kam von einem Messgerät."));
 }
 
 /* "entry 45, R12, 612 kohm" */
@@ -241,7 +247,7 @@ static bool happened(const struct report *r, const struct report_record *one, ch
 			{"live", "said to be live", "als spannungsführend erklärt"},
 			{"cold", "said to be cold", "als spannungslos erklärt"},
 			{"discharging", "reservoirs measured dead",
-			 "Siebkondensatoren werden spannungslos gemessen"},
+			 "Ladekondensatoren werden spannungslos gemessen"},
 		};
 		for (size_t i = 0; i < sizeof states / sizeof states[0]; i++)
 			if (words_member_is(one->record, "state", states[i].state)) {
@@ -377,8 +383,8 @@ void report_closing(const struct report *r, struct paper *p)
 	                                  "item back in the condition described.",
 	                               "Ich habe gemessen oder beaufsichtigt, was hier steht, und "
 	                               "gebe das Gerät im beschriebenen Zustand zurück."));
-	paper_printf(p, PAPER_PLAIN, "%s: %s\n\n%s: ______________________________\n\n%s: "
-	                             "______________________________",
+	paper_printf(p, PAPER_PLAIN, "%s: %s\n\n%s: ______________________________\n\n\n%s: "
+	                             "______________________________\n ",
 	             SAY(r, "Name", "Name"), r->by ? r->by : "______________________________",
 	             SAY(r, "Place and date", "Ort und Datum"), SAY(r, "Signature", "Unterschrift"));
 	paper_printf(p, PAPER_STRONG, SAY(r, "End of the report on job %s.",

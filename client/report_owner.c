@@ -11,6 +11,8 @@
 
 /* Names in a sentence are worth reading up to here; the tables have all of them. */
 #define NAMED_MAX 12
+/* What is told in words of its own, one a line, so that the page stays a page. */
+#define FINDINGS_MAX 9
 
 static void add_name(struct lines *out, int n, const char *text)
 {
@@ -39,16 +41,6 @@ static void identity(const struct report *r, const char *key, char *out, size_t 
 	}
 }
 
-static void fact(struct paper *p, const char *name, const char *value)
-{
-	if (!value[0])
-		return;
-	paper_row(p, NULL);
-	paper_cell(p, PAPER_PLAIN, name);
-	paper_cell(p, PAPER_PLAIN, value);
-	paper_row_end(p);
-}
-
 static void unit_table(const struct report *r, struct paper *p)
 {
 	static const struct {
@@ -61,130 +53,163 @@ static void unit_table(const struct report *r, struct paper *p)
 		{"mains", "mains tap", "Netzspannung"},
 		{"condition", "condition, as seen", "Zustand, nach Augenschein"},
 		{"owner", "wished and agreed", "gewünscht und vereinbart"},
-		{"received", "received", "angenommen"},
+		{"received", "received", "eingegangen"},
 	};
-	const struct paper_column columns[] = {
-		{SAY(r, "what", "was"), 3, false}, {SAY(r, "this job", "dieser Auftrag"), 9, false}};
 	char text[WORDS_SIZE], day[40];
 	int64_t t = 0;
-	paper_table(p, SAY(r, "The item", "Das Gerät"), columns, 2);
-	fact(p, SAY(r, "job", "Auftrag"), r->job);
-	fact(p, SAY(r, "item", "Gerät"), r->item ? r->item : "");
+	paper_facts_begin(p);
+	paper_fact(p, SAY(r, "job", "Auftrag"), r->item ? r->job : "");
 	for (size_t i = 0; i < sizeof cells / sizeof cells[0]; i++) {
 		identity(r, cells[i].key, text, sizeof text);
-		fact(p, SAY(r, cells[i].en, cells[i].de), text);
+		paper_fact(p, SAY(r, cells[i].en, cells[i].de), text);
 	}
 	if (json_time(json_member(r->job_show.at, r->job_show.len, "t"), &t)) {
 		report_time(r, t, true, day, sizeof day);
-		fact(p, SAY(r, "work began", "Arbeit begonnen"), day);
+		paper_fact(p, SAY(r, "work began", "Arbeit begonnen"), day);
 	}
 	report_time(r, r->made, true, day, sizeof day);
-	fact(p, SAY(r, "report made", "Bericht erstellt"), day);
-	fact(p, SAY(r, "bench", "Messplatz"), r->bench);
-	fact(p, SAY(r, "answers for it", "verantwortlich"),
+	paper_fact(p, SAY(r, "report made", "Bericht erstellt"), day);
+	paper_fact(p, SAY(r, "bench", "Messplatz"), r->bench);
+	paper_fact(p, SAY(r, "answers for it", "verantwortlich"),
 	     r->by ? r->by : SAY(r, "the one who signs at the end", "wer am Ende unterschreibt"));
-	paper_table_end(p);
+	paper_facts_end(p);
 }
 
 /* ---- what was wrong ---- */
 
-static void name_deviation(const struct report *r, const struct report_entry *e, char *out,
-                           size_t size)
+/* How far it is from what it should be, for somebody who knows no signs: "31 % too high". */
+static void plain_deviation(const struct report *r, const struct report_entry *e, char *out,
+                            size_t size)
 {
-	char deviation[96];
-	double other;
-	report_deviation(r, e, deviation, sizeof deviation);
-	if (e->overload)
-		snprintf(deviation, sizeof deviation, "%s", SAY(r, "open or beyond the range",
-		                                                "unterbrochen oder über dem Bereich"));
+	double d, other;
+	char number[96];
+	bool outside = e->word == REPORT_OUTSIDE;
 	if (json_number(json_member(e->judged.at, e->judged.len, "other"), &other)) {
-		char shown[64];
-		report_like(r, other, 3, e->shown, shown, sizeof shown);
-		snprintf(deviation, sizeof deviation, SAY(r, "another value, %s", "anderer Wert, %s"),
-		         shown);
+		report_like(r, other, 3, e->shown, number, sizeof number);
+		snprintf(out, size, SAY(r, "another value was fitted, about %s",
+		                        "ein anderer Wert war eingebaut, etwa %s"), number);
+	} else if (e->overload) {
+		snprintf(out, size, "%s", SAY(r, "open, or beyond the range of the meter",
+		                              "unterbrochen, oder über dem Bereich des Messgeräts"));
+	} else if (json_number(json_member(e->judged.at, e->judged.len, "deviation"), &d) && d > -1 &&
+	           d < 10) {
+		d *= words_member_is(e->judged, "side", "low") && d > 0 ? -1 : 1;
+		report_number(r, 100 * (d < 0 ? -d : d), d < 0.1 && d > -0.1 ? 1 : 0, number, sizeof number);
+		snprintf(out, size, "%s\xc2\xa0%% %s%s", number, outside ? SAY(r, "too ", "zu ") : "",
+		         d < 0 ? SAY(r, "low", "niedrig") : SAY(r, "high", "hoch"));
+	} else {
+		report_value(r, e->shown, out, size);
+		report_limits_text(r, e, number, sizeof number);
+		size_t n = strlen(out);
+		if (number[0])
+			snprintf(out + n, size - n, SAY(r, ", should be %s", ", soll: %s"), number);
 	}
-	if (!deviation[0])
-		report_value(r, e->shown, deviation, sizeof deviation);
-	snprintf(out, size, "%s (%s%s%s)", e->position,
-	         e->quantity == QUANTITY_VALUE || e->quantity == QUANTITY_VOLTS ? ""
-	                                       : report_quantity_word(r, e->quantity),
-	         e->quantity == QUANTITY_VALUE || e->quantity == QUANTITY_VOLTS ? "" : ": ", deviation);
+	size_t n = strlen(out);
+	if (e->word == REPORT_UNSURE && report_reason(r, e)[0])
+		snprintf(out + n, size - n, "; %s", report_reason(r, e));
+	else if (outside && words_member_is(e->judged, "reason", "leakage"))
+		snprintf(out + n, size - n, "; %s", SAY(r, "it leaks", "mit Leckstrom"));
 }
 
-/* All that have that word in that condition, as an item; true where there are any. */
-static int name_all(const struct report *r, enum report_condition c, enum report_word w,
-                    struct lines *out)
+/* "R3, anode load, left: 31 % too high" */
+static void finding(const struct report *r, const struct report_entry *e, char *out, size_t size)
 {
-	char text[200];
-	int n = 0;
-	for (int i = 0; i < r->lines; i++) {
-		const struct report_entry *e = r->line[i].at[c];
+	const struct report_position *p = report_position(r, e->position);
+	bool plain = e->quantity == QUANTITY_VALUE || e->quantity == QUANTITY_VOLTS;
+	char deviation[300], role[96] = "";
+	plain_deviation(r, e, deviation, sizeof deviation);
+	if (p)
+		report_role(r, p, role, sizeof role);
+	snprintf(out, size, "%s%s%s%s%s: %s", e->position, role[0] ? ", " : "", role, plain ? "" : ", ",
+	         plain ? "" : report_quantity_word(r, e->quantity), deviation);
+}
+
+/* All that have that word, each an item; behind so many by name alone, for the tables have all. */
+static void findings(const struct report *r, const struct report_now *of, int n, enum report_word w,
+                     const char *before, struct paper *p)
+{
+	struct lines rest = {0}, item = {0};
+	char text[600];
+	int told = 0, more = 0;
+	for (int i = 0; i < n; i++) {
+		const struct report_entry *e = of[i].entry;
 		if (!e || e->word != w)
 			continue;
-		name_deviation(r, e, text, sizeof text);
-		add_name(out, n++, text);
+		if (told < FINDINGS_MAX) {
+			finding(r, e, text, sizeof text);
+			item.len = 0;
+			lines_printf(&item, "%s%s", before, text);
+			if (of[i].kept && e->service == REPORT_WITHIN && w != REPORT_WITHIN)
+				lines_puts(&item, SAY(r, "; its place can live with that",
+				                      "; an diesem Platz vertretbar"));
+			paper_item_marked(p, report_mark(w), lines_text(&item));
+			told++;
+		} else {
+			add_name(&rest, more++, e->position);
+		}
 	}
-	end_names(r, out, n);
-	return n;
+	if (more) {
+		end_names(r, &rest, more);
+		item.len = 0;
+		lines_printf(&item, "%s: %s", SAY(r, "and also", "und außerdem"), lines_text(&rest));
+		paper_item_marked(p, report_mark(w), lines_text(&item));
+	}
+	lines_free(&rest);
+	lines_free(&item);
 }
 
-static void condition_items(const struct report *r, enum report_condition c, struct paper *p)
+static int sum(const int count[REPORT_WORDS])
 {
-	struct lines names = {0}, item = {0};
-	int count[REPORT_WORDS], positions, n, measured = 0;
-	report_count(r, c, count, &positions);
+	int n = 0;
 	for (int w = 0; w < REPORT_WORDS; w++)
-		measured += count[w];
-	lines_printf(&item, SAY(r, "%d of %d parts and places were measured as %s; %d lie within what "
-	                           "they should be.",
-	                        "%d von %d Teilen und Stellen wurden gemessen (%s); %d liegen im "
-	                        "Rahmen."),
-	             measured, positions, report_condition_word(r, c), count[REPORT_WITHIN]);
-	if (count[REPORT_NONE])
-		lines_printf(&item, SAY(r, " %d have no limits to be held against.",
-		                        " %d haben keine Grenzen, an denen sie zu messen wären."),
-		             count[REPORT_NONE]);
-	paper_item(p, lines_text(&item));
-	n = name_all(r, c, REPORT_OUTSIDE, &names);
-	if (n) {
-		item.len = 0;
-		lines_printf(&item, "%s: %s.", SAY(r, "Outside", "Außerhalb"), lines_text(&names));
-		paper_item(p, lines_text(&item));
-	}
-	names.len = 0;
-	n = name_all(r, c, REPORT_UNSURE, &names);
-	if (n) {
-		item.len = 0;
-		lines_printf(&item, "%s: %s.", SAY(r, "Measured, but no sure answer",
-		                                   "Gemessen, aber ohne sichere Antwort"),
-		             lines_text(&names));
-		paper_item(p, lines_text(&item));
-	}
-	lines_free(&names);
-	lines_free(&item);
+		n += count[w];
+	return n;
 }
 
 static void what_was_wrong(const struct report *r, struct paper *p)
 {
 	char complaint[WORDS_SIZE];
+	int count[REPORT_WORDS], positions;
+	struct lines item = {0};
+	struct report_now *now = calloc((size_t)r->lines + 1, sizeof *now);
 	paper_heading(p, 2, "wrong", SAY(r, "What was wrong", "Was nicht in Ordnung war"));
 	identity(r, "complaint", complaint, sizeof complaint);
 	if (complaint[0])
 		paper_printf(p, PAPER_LEAD, "%s: %s", SAY(r, "The complaint", "Beanstandet wurde"),
 		             complaint);
-	paper_list_begin(p);
-	condition_items(r, REPORT_FOUND, p);
-	paper_list_end(p);
+	report_count(r, REPORT_FOUND, count, &positions);
+	lines_printf(&item, SAY(r, "%d of %d parts and places were measured as they came in; %d lie within "
+	                           "what they should be.",
+	                        "%d von %d Teilen und Stellen wurden gemessen, so wie sie hereinkamen; "
+	                        "%d liegen im Rahmen."),
+	             sum(count), positions, count[REPORT_WITHIN]);
+	if (count[REPORT_NONE])
+		lines_printf(&item, SAY(r, " %d have no limits to be held against.",
+		                        " %d haben keine Grenzen, an denen sie zu messen wären."),
+		             count[REPORT_NONE]);
+	paper_text(p, PAPER_PLAIN, positions ? lines_text(&item)
+	           : SAY(r, "Nothing was measured: the sheet of this job has no positions.",
+	                 "Es wurde nichts gemessen: das Blatt dieses Auftrags hat keine Positionen."));
+	if (now && count[REPORT_OUTSIDE] + count[REPORT_UNSURE]) {
+		for (int i = 0; i < r->lines; i++)
+			now[i] = (struct report_now){.entry = r->line[i].at[REPORT_FOUND]};
+		paper_list_begin(p);
+		findings(r, now, r->lines, REPORT_OUTSIDE, "", p);
+		findings(r, now, r->lines, REPORT_UNSURE, SAY(r, "no sure answer: ", "keine sichere Aussage: "), p);
+		paper_list_end(p);
+	}
+	free(now);
+	lines_free(&item);
 }
 
 /* ---- what was done ---- */
 
 /* "R3 (anode load, left)": an owner knows no R3. */
-static void plain_name(const struct report_position *p, char *out, size_t size)
+static void plain_name(const struct report *r, const struct report_position *p, char *out, size_t size)
 {
-	bool both = p->role[0] && p->channel[0], any = p->role[0] || p->channel[0];
-	snprintf(out, size, "%s%s%s%s%s%s", p->name, any ? " (" : "", p->role, both ? ", " : "",
-	         p->channel, any ? ")" : "");
+	char role[96];
+	report_role(r, p, role, sizeof role);
+	snprintf(out, size, role[0] ? "%s (%s)" : "%s%s", p->name, role);
 }
 
 static void what_was_done(const struct report *r, struct paper *p)
@@ -195,13 +220,14 @@ static void what_was_done(const struct report *r, struct paper *p)
 	paper_heading(p, 2, "work", SAY(r, "What was done", "Was getan wurde"));
 	for (int i = 0; i < r->positions; i++)
 		if (report_replaced(r, &r->position[i])) {
-			plain_name(&r->position[i], text, sizeof text);
+			plain_name(r, &r->position[i], text, sizeof text);
 			add_name(&names, n++, text);
 		}
 	end_names(r, &names, n);
 	paper_list_begin(p);
 	if (n)
-		lines_printf(&item, "%s: %s.", SAY(r, "Replaced", "Ersetzt"), lines_text(&names));
+		lines_printf(&item, "%s: %s.", n == 1 ? SAY(r, "One part was replaced", "Ein Teil wurde ersetzt")
+		             : SAY(r, "Replaced", "Ersetzt"), lines_text(&names));
 	else
 		lines_puts(&item, SAY(r, "No replacement was recorded.",
 		                      "Es wurde kein Ersatz verzeichnet."));
@@ -210,11 +236,15 @@ static void what_was_done(const struct report *r, struct paper *p)
 	item.len = 0;
 	int64_t left = 0;
 	if (json_int(json_member(r->plan.at, r->plan.len, "replace"), &left) && left > 0) {
-		lines_printf(&item, SAY(r, "By measurement or by age %lld more parts should be replaced; "
-		                           "none of them is known to have been yet (see “Still open”).",
-		                        "Nach Messung oder Alter sollten noch %lld Teile ersetzt werden; "
-		                        "verzeichnet ist das noch nicht (siehe „Noch offen“)."),
-		                        (long long)left);
+		lines_printf(&item, left == 1
+		             ? SAY(r, "One more part is due by measurement or by age and was not replaced so "
+		                      "far: see “Still open”.",
+		                   "Ein weiteres Teil wäre nach Messung oder Alter fällig und wurde bisher "
+		                   "nicht ersetzt: siehe „Noch offen“.")
+		             : SAY(r, "%lld more parts are due by measurement or by age and were not replaced "
+		                      "so far: see “Still open”.",
+		                   "%lld weitere Teile wären nach Messung oder Alter fällig und wurden bisher "
+		                   "nicht ersetzt: siehe „Noch offen“."), (long long)left);
 		paper_item(p, lines_text(&item));
 	}
 	paper_list_end(p);
@@ -224,66 +254,148 @@ static void what_was_done(const struct report *r, struct paper *p)
 
 /* ---- what it does now ---- */
 
-/* The same as it was found; "" where it was not measured then. */
-static void was(const struct report *r, struct slice list, const char *position, const char *what,
-                char *out, size_t size)
+/* "4.508 W" is "4.51 W". */
+static void three_figures(char *shown)
 {
-	struct slice one;
+	struct decimal d;
+	size_t n = strcspn(shown, " ");
+	char text[40];
+	if (!decimal_parse(shown, n, &d))
+		return;
+	struct text t;
+	text_begin(&t, text, sizeof text);
+	d = decimal_from_double(decimal_double(d), 3);
+	double x = decimal_double(d);
+	text_printf(&t, "%.*f", d.e < 0 ? -d.e : 0, x);
+	size_t len = strlen(text);
+	if (!t.failed && len <= n) {
+		memcpy(shown, text, len);
+		memmove(shown + len, shown + n, strlen(shown + n) + 1);
+	}
+}
+
+/* What was worked out there in that condition, to the figures that mean something to an owner; ""
+ * where it was not. */
+static void figure(const struct report *r, const char *position, const char *what,
+                   const char *condition, char *out, size_t size)
+{
+	struct slice one, list = json_member(r->places.at, r->places.len, "places");
 	char shown[80];
+	double x;
 	out[0] = '\0';
-	for (size_t cursor = 0; json_next(list, &cursor, &one);)
-		if (words_member_is(one, "condition", "found") && words_member_is(one, "what", what) &&
-		    words_member_is(one, "position", position)) {
-			words_member(one, "shown", shown, sizeof shown);
+	for (size_t cursor = 0; list.at && json_next(list, &cursor, &one);) {
+		if (!words_member_is(one, "condition", condition) || !words_member_is(one, "what", what) ||
+		    !words_member_is(one, "position", position))
+			continue;
+		words_member(one, "shown", shown, sizeof shown);
+		bool db = strlen(shown) > 3 && !strcmp(shown + strlen(shown) - 3, " dB");
+		if (db && json_number(json_member(one.at, one.len, "value"), &x)) {
+			report_number(r, x, 1, out, size);
+			size_t n = strlen(out);
+			snprintf(out + n, size - n, "\xc2\xa0" "dB");
+		} else {
+			three_figures(shown);
 			report_value(r, shown, out, size);
 		}
+	}
+}
+
+/* Power, hum, balance and how far it reaches: as found beside now. */
+static void before_and_now(const struct report *r, struct paper *p)
+{
+	static const char *const told[] = {"power", "balance", "hum", "output-impedance", "ripple"};
+	const struct paper_column columns[] = {
+		{SAY(r, "what it does", "Eigenschaft"), 6, false}, {SAY(r, "where", "wo"), 3, false},
+		{SAY(r, "as found", "vorgefunden"), 4, false}, {SAY(r, "now", "jetzt"), 4, false}};
+	struct slice one, list = json_member(r->places.at, r->places.len, "places");
+	char found[120], done[120], what[48], position[48], where[96];
+	bool any = false;
+	paper_table(p, SAY(r, "The unit, before and now", "Das Gerät vorher und jetzt"), columns, 4);
+	for (size_t i = 0; i < sizeof told / sizeof told[0]; i++)
+		for (size_t cursor = 0; list.at && json_next(list, &cursor, &one);) {
+			words_member(one, "what", what, sizeof what);
+			words_member(one, "position", position, sizeof position);
+			if (strcmp(told[i], what) != 0 || !words_member_is(one, "condition", "done"))
+				continue;
+			figure(r, position, what, "found", found, sizeof found);
+			figure(r, position, what, "done", done, sizeof done);
+			paper_row(p, NULL);
+			paper_cell(p, PAPER_PLAIN, report_place_word(r, what));
+			report_where(r, position, where, sizeof where);
+			paper_cell(p, PAPER_PLAIN, where);
+			paper_cell(p, PAPER_PLAIN, found[0] ? found : SAY(r, "not measured", "nicht gemessen"));
+			paper_cell(p, PAPER_STRONG, done);
+			any = true;
+		}
+	any = report_response_owner(r, p) || any;
+	if (!any) {
+		paper_kept_free(p);
+		return;
+	}
+	paper_table_end(p);
+	paper_text(p, PAPER_SMALL,
+	           SAY(r, "Power, balance and hum are calculated from measured volts. Hum and noise: the "
+	                  "more dB below the output, the quieter.",
+	               "Leistung, Balance und Brumm sind aus gemessenen Spannungen berechnet. Brumm und "
+	               "Rauschen: je mehr dB unter dem Ausgang, desto ruhiger."));
+}
+
+/* What stands as it is handed back: measured again, or left as it was found. */
+static void handed_back(const struct report *r, struct paper *p)
+{
+	struct report_now *now = calloc((size_t)r->lines + 1, sizeof *now);
+	int count[REPORT_WORDS], kept[REPORT_WORDS], positions;
+	struct lines item = {0};
+	if (!now)
+		return;
+	report_now(r, now);
+	report_count(r, REPORT_DONE, count, &positions);
+	report_count_kept(r, kept);
+	paper_list_begin(p);
+	if (sum(count))
+		lines_printf(&item, SAY(r, "%d of %d parts and places were measured again as it is handed back; "
+		                           "%d lie within what they should be.",
+		                        "%d von %d Teilen und Stellen wurden im Zustand der Rückgabe erneut "
+		                        "gemessen; %d liegen im Rahmen."),
+		             sum(count), positions, count[REPORT_WITHIN]);
+	else
+		lines_puts(&item, SAY(r, "Nothing was measured yet in the condition in which it is handed "
+		                         "back: this report shows how it was found.",
+		                      "Im Zustand der Rückgabe wurde noch nichts gemessen: dieser Bericht "
+		                      "zeigt, wie es vorgefunden wurde."));
+	if (count[REPORT_NONE])
+		lines_printf(&item, SAY(r, " %d have no limits to be held against.",
+		                        " %d haben keine Grenzen, an denen sie zu messen wären."),
+		             count[REPORT_NONE]);
+	paper_item(p, lines_text(&item));
+	if (sum(count) && sum(kept)) {
+		item.len = 0;
+		lines_printf(&item, SAY(r, "%d more parts were left in and not measured again; as found %d of "
+		                           "them lie within what they should be.",
+		                        "%d weitere Teile blieben unverändert und wurden nicht erneut gemessen; "
+		                        "davon lagen vorgefunden %d im Rahmen."),
+		             sum(kept), kept[REPORT_WITHIN]);
+		paper_item(p, lines_text(&item));
+	}
+	if (sum(count)) {
+		findings(r, now, r->lines, REPORT_OUTSIDE, SAY(r, "still outside: ", "noch außerhalb: "), p);
+		findings(r, now, r->lines, REPORT_UNSURE, SAY(r, "no sure answer: ", "keine sichere Aussage: "), p);
+	}
+	paper_list_end(p);
+	free(now);
+	lines_free(&item);
 }
 
 static void what_it_does(const struct report *r, struct paper *p)
 {
-	static const char *const told[] = {"power", "hum", "balance", "output-impedance", "ripple"};
-	struct slice one, list = json_member(r->places.at, r->places.len, "places");
 	struct lines svg = {0};
-	int count[REPORT_WORDS], positions, measured = 0;
-	bool calculated = false;
 	paper_heading(p, 2, "now", SAY(r, "What it does now", "Was es jetzt tut"));
-	report_count(r, REPORT_DONE, count, &positions);
-	for (int w = 0; w < REPORT_WORDS; w++)
-		measured += count[w];
-	paper_list_begin(p);
-	if (measured)
-		condition_items(r, REPORT_DONE, p);
-	else
-		paper_item(p, SAY(r, "Nothing was measured yet in the condition in which it is handed "
-		                     "back: this report shows how it was found.",
-		                  "Im Zustand der Rückgabe wurde noch nichts gemessen: dieser Bericht "
-		                  "zeigt, wie es vorgefunden wurde."));
-	for (size_t cursor = 0; list.at && json_next(list, &cursor, &one);) {
-		char shown[80], value[96], before[96], what[48], position[48], text[400];
-		words_member(one, "what", what, sizeof what);
-		bool tell = words_member_is(one, "condition", "done");
-		for (size_t i = 0; tell && i < sizeof told / sizeof told[0]; i++) {
-			if (strcmp(told[i], what) != 0)
-				continue;
-			words_member(one, "shown", shown, sizeof shown);
-			words_member(one, "position", position, sizeof position);
-			report_value(r, shown, value, sizeof value);
-			was(r, list, position, what, before, sizeof before);
-			snprintf(text, sizeof text, "%s, %s: %s%s%s%s", report_place_word(r, what), position,
-			         value, before[0] ? SAY(r, " (as found: ", " (vorgefunden: ") : "", before,
-			         before[0] ? ")" : "");
-			paper_item(p, text);
-			calculated = true;
-		}
-	}
-	report_response_owner(r, p);
-	paper_list_end(p);
-	if (calculated)
-		paper_text(p, PAPER_SMALL, SAY(r, "Power, balance and hum are calculated from measured volts.",
-		                               "Leistung, Balance und Brumm sind aus gemessenen Spannungen "
-		                               "berechnet."));
-	report_bars(r, &svg);
-	paper_picture(p, REPORT_BARS_WIDTH, REPORT_BARS_HEIGHT, lines_text(&svg));
+	before_and_now(r, p);
+	handed_back(r, p);
+	if (r->lines)
+		report_bars(r, &svg);
+	if (svg.len)
+		paper_picture(p, REPORT_BARS_WIDTH, REPORT_BARS_HEIGHT, lines_text(&svg));
 	lines_free(&svg);
 }
 
@@ -333,7 +445,7 @@ static void safety(const struct report *r, struct paper *p)
 	               "meters, never alone.",
 	               "Vorsicht: innen liegen Spannungen, die töten, auch ausgeschaltet und bei "
 	               "gezogenem Stecker. Nicht öffnen. Arbeiten im Inneren nur vom Netz getrennt, "
-	               "mit entladenen und spannungslos gemessenen Siebkondensatoren, mit einer Hand, "
+	               "mit entladenen und spannungslos gemessenen Ladekondensatoren, mit einer Hand, "
 	               "mit geeigneten Messleitungen und Messgeräten, niemals allein."));
 }
 
@@ -371,7 +483,7 @@ static void verdict(const struct report *r, struct paper *p)
 {
 	struct lines lacks = {0};
 	if (report_complete(r)) {
-		paper_text(p, PAPER_LEAD, SAY(r,
+		paper_text(p, PAPER_GOOD, SAY(r,
 		                              "✓ Complete: earth bond, insulation and touch current were "
 		                              "measured as it is handed back.",
 		                              "✓ Vollständig: Schutzleiter, Isolation und Berührungsstrom "
@@ -383,11 +495,11 @@ static void verdict(const struct report *r, struct paper *p)
 			lines_printf(&lacks, "%s%s", lacks.len ? ", " : "",
 			             report_test_lacks(r, (enum report_test)t));
 	if (lacks.len)
-		paper_printf(p, PAPER_CAUTION, SAY(r, "✗ NOT COMPLETE. Not shown to be safe by a test: %s.",
+		paper_printf(p, PAPER_BAD, SAY(r, "✗ NOT COMPLETE. Not shown to be safe by a test: %s.",
 		                                   "✗ NICHT VOLLSTÄNDIG. Nicht durch eine Prüfung als "
 		                                   "sicher gezeigt: %s."), lines_text(&lacks));
 	else
-		paper_text(p, PAPER_CAUTION, SAY(r, "✗ NOT COMPLETE.", "✗ NICHT VOLLSTÄNDIG."));
+		paper_text(p, PAPER_BAD, SAY(r, "✗ NOT COMPLETE.", "✗ NICHT VOLLSTÄNDIG."));
 	if (r->incomplete)
 		paper_printf(p, PAPER_PLAIN, "%s: %s", SAY(r, "The stated reason", "Angegebener Grund"),
 		             r->incomplete);
@@ -400,8 +512,8 @@ void report_owner(const struct report *r, struct paper *p)
 	paper_heading(p, 1, NULL, r->item ? r->item : r->job);
 	paper_text(p, PAPER_LEAD, SAY(r, "Hand-back report: what was found, what was done, and what "
 	                                 "it measures now.",
-	                              "Bericht zur Rückgabe: was vorgefunden wurde, was getan wurde "
-	                              "und was es jetzt misst."));
+	                              "Bericht zur Rückgabe: was vorgefunden und was getan wurde, und "
+	                              "wie es jetzt misst."));
 	verdict(r, p);
 	unit_table(r, p);
 	what_was_wrong(r, p);

@@ -1,13 +1,15 @@
 /* SPDX-License-Identifier: MIT */
 /* See report_paper.h. */
 #include "client/report_paper.h"
+#include "client/report_paper_inside.h"
+#include "protocol/file/utf8.h"
 
 #include <stdarg.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
-static const char *const looks[] = {"", "lead", "small", "caution", "strong", "mono"};
+const char *const paper_looks[] = {"", "lead", "small", "caution", "strong", "mono", "good", "bad"};
 
 /* Black on white, shapes and words beside every shade; a colour only where it adds. */
 static const char style[] =
@@ -20,21 +22,29 @@ static const char style[] =
 	"border-top:2px solid #111}"
 	"h3{font-size:1.05rem;margin:1.4em 0 .3em}"
 	"p{margin:.5em 0;max-width:46rem}ul{margin:.4em 0;padding-left:1.3em;max-width:45rem}"
-	"li{margin:.2em 0}"
+	"li{margin:.2em 0}.marked{list-style:none}.marked span{display:inline-block;width:1.3em;"
+	"margin-left:-1.3em}"
+	".facts{display:grid;grid-template-columns:repeat(auto-fill,minmax(18rem,1fr));column-gap:2rem;"
+	"margin:1em 0;font-size:.9rem;line-height:1.4}"
+	".facts div{display:flex;gap:.8em;padding:.3em 0;border-bottom:1px solid #bbb}"
+	".facts dt{flex:0 0 8.5em;color:#444}.facts dd{margin:0;flex:1;min-width:0}"
+	".good,.bad{border:2px solid #111;padding:.5em .8em;font-size:1.1rem;font-weight:bold;"
+	"max-width:none}.bad{border-width:5px}"
 	".lead{font-size:1.1rem}.small{font-size:.85rem;color:#333}.strong{font-weight:bold}"
 	".caution{border-left:5px solid #111;padding:.35em .8em;background:#f0f0f0}"
 	".mono{font-family:'DejaVu Sans Mono',monospace;font-size:.82rem;background:#f4f4f4;"
 	"padding:.3em .5em;overflow-wrap:anywhere}"
 	"table{border-collapse:collapse;width:100%;margin:.8em 0;font-size:.85rem;line-height:1.35}"
 	"caption{text-align:left;font-weight:bold;padding:.3em 0}"
-	"th,td{text-align:left;vertical-align:top;padding:.35em .5em;border-bottom:1px solid #bbb;"
+	"th,td{unicode-bidi:plaintext;text-align:left;vertical-align:top;padding:.35em .5em;border-bottom:1px solid #bbb;"
 	"font-weight:normal}"
 	"thead th{border-bottom:2px solid #111;vertical-align:bottom;font-weight:bold}"
 	"tbody th{font-weight:bold}"
 	".n{font-variant-numeric:tabular-nums}"
-	"td.r,th.r{text-align:right;font-variant-numeric:tabular-nums}"
+	"td.r,th.r{text-align:right;padding-right:1.1em;font-variant-numeric:tabular-nums}"
 	"td .strong{font-weight:bold}"
-	"svg{display:block;max-width:100%;height:auto}figure{display:inline-block;vertical-align:top;max-width:100%;margin:.8em 1.2em .8em 0}"
+	"svg{display:block;max-width:100%;height:auto}"
+	"figure{display:inline-block;vertical-align:top;max-width:100%;margin:.8em 1.2em .8em 0}"
 	"[data-tip]:focus{outline:2px solid #111;outline-offset:2px}"
 	"#tip{position:fixed;z-index:2;background:#111;color:#fff;padding:.25em .6em;font-size:.8rem;"
 	"max-width:18rem;pointer-events:none;border-radius:3px}"
@@ -45,11 +55,15 @@ static const char style[] =
 	"tr{border-bottom:2px solid #111;padding:.4em 0}"
 	"th,td{border:0;padding:.12em 0;text-align:left!important}"
 	"td[data-label]:not(:empty)::before{content:attr(data-label) ': ';color:#444;font-size:.8rem}"
-	"td:empty{display:none}tbody th{font-size:1.05rem}}"
+	"td:empty{display:none}tbody th{font-size:1.05rem}.facts{display:block}"
+	".facts dt{flex-basis:7.5em}}"
 	"@media print{@page{margin:14mm 13mm 16mm}body{max-width:none;padding:0;font-size:10pt}"
 	"table{font-size:8pt}h2,h3,caption{break-after:avoid}tr,figure,.caution{break-inside:avoid}"
 	".sheet{font-size:8.4pt;line-height:1.35}.sheet h1{font-size:15pt;margin:0}"
 	".sheet h2{font-size:11pt;margin:.6em 0 .15em;padding-top:.2em}.sheet .lead{font-size:9.5pt}"
+	".sheet .good,.sheet .bad{font-size:9.5pt;padding:.3em .6em}"
+	".sheet .facts{font-size:7.6pt;margin:.4em 0;grid-template-columns:1fr 1fr}"
+	".sheet .facts div{padding:.1em 0}"
 	".sheet p,.sheet ul,.sheet table,.sheet figure{margin:.2em 0}.sheet svg{max-width:45%}"
 	".sheet table{font-size:7.6pt}.sheet th,.sheet td{padding:.12em .4em}"
 	".sheet .mono{font-size:6.8pt;padding:.1em .4em}.sheet li{margin:0}"
@@ -87,6 +101,16 @@ static const char script[] =
 	"Home:0,End:m.length-1}[e.key];if(k===undefined)return;e.preventDefault();"
 	"if(m[k])m[k].focus()})})();";
 
+/* Half a character, at which a text was cut off, is left out: one of them would make the whole document
+ * unreadable. */
+static void plain(struct lines *out, const char **text)
+{
+	size_t n = utf8_length(*text, strnlen(*text, 4));
+	if (n && (unsigned char)**text >= 0x20 && **text != 0x7f)
+		lines_add(out, *text, n);
+	*text += n ? n - 1 : 0;
+}
+
 void paper_escape(struct lines *out, const char *text)
 {
 	for (; *text; text++) {
@@ -96,15 +120,13 @@ void paper_escape(struct lines *out, const char *text)
 		case '>': lines_puts(out, "&gt;"); break;
 		case '"': lines_puts(out, "&quot;"); break;
 		case '\'': lines_puts(out, "&#39;"); break;
-		default:
-			if ((unsigned char)*text >= 0x20 && *text != 0x7f)
-				lines_add(out, text, 1);
+		default: plain(out, &text);
 		}
 	}
 }
 
 /* With LF as a line break. */
-static void html_lines(struct lines *out, const char *text)
+void paper_html_lines(struct lines *out, const char *text)
 {
 	while (*text) {
 		size_t n = strcspn(text, "\n");
@@ -124,7 +146,7 @@ static void html_lines(struct lines *out, const char *text)
 }
 
 /* A field of a line for the pages. */
-static void field(struct paper *p, const char *text)
+void paper_field(struct paper *p, const char *text)
 {
 	lines_add(&p->pages, "\t", 1);
 	for (; *text; text++) {
@@ -132,9 +154,7 @@ static void field(struct paper *p, const char *text)
 		case '\\': lines_puts(&p->pages, "\\\\"); break;
 		case '\t': lines_puts(&p->pages, " "); break;
 		case '\n': lines_puts(&p->pages, "\\n"); break;
-		default:
-			if ((unsigned char)*text >= 0x20 && *text != 0x7f)
-				lines_add(&p->pages, text, 1);
+		default: plain(&p->pages, &text);
 		}
 	}
 }
@@ -142,7 +162,7 @@ static void field(struct paper *p, const char *text)
 static void page_line(struct paper *p, const char *word, const char *text)
 {
 	lines_puts(&p->pages, word);
-	field(p, text);
+	paper_field(p, text);
 	lines_puts(&p->pages, "\n");
 }
 
@@ -152,6 +172,11 @@ void paper_begin(struct paper *p, const struct paper_head *head)
 	*p = (struct paper){.columns = 0};
 	lines_printf(h, "<!DOCTYPE html>\n<html lang=\"%s\">\n<head>\n<meta charset=\"utf-8\">\n",
 	             head->language);
+	if (head->author) {
+		lines_puts(h, "<meta name=\"author\" content=\"");
+		paper_escape(h, head->author);
+		lines_puts(h, "\">\n");
+	}
 	lines_puts(h, "<meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; "
 	           "style-src 'unsafe-inline'; script-src 'unsafe-inline'; img-src data:\">\n"
 	           "<meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n"
@@ -161,6 +186,8 @@ void paper_begin(struct paper *p, const struct paper_head *head)
 	page_line(p, "tally-pages-1", head->size);
 	page_line(p, "title", head->title);
 	page_line(p, "lang", head->language);
+	page_line(p, "author", head->author ? head->author : "");
+	page_line(p, "about", head->about ? head->about : "");
 	page_line(p, "foot", head->foot);
 	page_line(p, "number", head->number);
 }
@@ -176,6 +203,7 @@ void paper_free(struct paper *p)
 {
 	lines_free(&p->html);
 	lines_free(&p->pages);
+	paper_kept_free(p);
 }
 
 void paper_heading(struct paper *p, int level, const char *id, const char *text)
@@ -196,20 +224,20 @@ void paper_text(struct paper *p, enum paper_look look, const char *text)
 {
 	lines_puts(&p->html, "<p");
 	if (look != PAPER_PLAIN)
-		lines_printf(&p->html, " class=\"%s\"", looks[look]);
+		lines_printf(&p->html, " class=\"%s\"", paper_looks[look]);
 	lines_puts(&p->html, ">");
-	html_lines(&p->html, text);
+	paper_html_lines(&p->html, text);
 	lines_puts(&p->html, "</p>\n");
 	lines_puts(&p->pages, "p\t");
-	lines_puts(&p->pages, looks[look]);
-	field(p, text);
+	lines_puts(&p->pages, paper_looks[look]);
+	paper_field(p, text);
 	lines_puts(&p->pages, "\n");
 }
 
 void paper_screen(struct paper *p, const char *text)
 {
 	lines_puts(&p->html, "<p class=\"small screen\">");
-	html_lines(&p->html, text);
+	paper_html_lines(&p->html, text);
 	lines_puts(&p->html, "</p>\n");
 }
 
@@ -236,9 +264,22 @@ void paper_list_begin(struct paper *p)
 void paper_item(struct paper *p, const char *text)
 {
 	lines_puts(&p->html, "<li>");
-	html_lines(&p->html, text);
+	paper_html_lines(&p->html, text);
 	lines_puts(&p->html, "</li>\n");
 	page_line(p, "li", text);
+}
+
+void paper_item_marked(struct paper *p, const char *mark, const char *text)
+{
+	lines_puts(&p->html, "<li class=\"marked\"><span>");
+	paper_escape(&p->html, mark);
+	lines_puts(&p->html, " </span>");
+	paper_html_lines(&p->html, text);
+	lines_puts(&p->html, "</li>\n");
+	lines_puts(&p->pages, "li");
+	paper_field(p, text);
+	paper_field(p, mark);
+	lines_puts(&p->pages, "\n");
 }
 
 void paper_list_end(struct paper *p)
@@ -246,116 +287,29 @@ void paper_list_end(struct paper *p)
 	lines_puts(&p->html, "</ul>\n");
 }
 
-void paper_table(struct paper *p, const char *caption, const struct paper_column *column,
-                 int columns)
+void paper_facts_begin(struct paper *p)
 {
-	p->column = column;
-	p->columns = columns;
-	lines_puts(&p->html, "<table role=\"table\"><caption>");
-	paper_escape(&p->html, caption);
-	lines_puts(&p->html, "</caption>\n<colgroup>");
-	int weights = 0;
-	for (int i = 0; i < columns; i++)
-		weights += column[i].weight;
-	for (int i = 0; i < columns; i++)
-		lines_printf(&p->html, "<col style=\"width:%.1f%%\">", 100.0 * column[i].weight / weights);
-	lines_puts(&p->html, "</colgroup>\n<thead role=\"rowgroup\"><tr role=\"row\">");
-	page_line(p, "table", caption);
-	for (int i = 0; i < columns; i++) {
-		lines_printf(&p->html, "<th scope=\"col\" role=\"columnheader\"%s>",
-		             column[i].right ? " class=\"r\"" : "");
-		paper_escape(&p->html, column[i].label);
-		lines_puts(&p->html, "</th>");
-		lines_printf(&p->pages, "col\t%d\t%s", column[i].weight, column[i].right ? "r" : "l");
-		field(p, column[i].label);
-		lines_puts(&p->pages, "\n");
-	}
-	lines_puts(&p->html, "</tr></thead>\n<tbody role=\"rowgroup\">\n");
+	lines_puts(&p->html, "<dl class=\"facts\">\n");
 }
 
-void paper_row(struct paper *p, const char *id)
+void paper_fact(struct paper *p, const char *name, const char *value)
 {
-	p->at = 0;
-	lines_puts(&p->html, "<tr role=\"row\"");
-	if (id) {
-		lines_puts(&p->html, " id=\"");
-		paper_escape(&p->html, id);
-		lines_puts(&p->html, "\"");
-	}
-	lines_puts(&p->html, ">");
-	lines_puts(&p->pages, "row\n");
-}
-
-/* The opening tag of the next cell; true: it is the head of its row. */
-static bool cell_begin(struct paper *p)
-{
-	const struct paper_column *c = &p->column[p->at < p->columns ? p->at : p->columns - 1];
-	bool first = p->at++ == 0;
-	if (first) {
-		lines_puts(&p->html, "<th scope=\"row\" role=\"rowheader\">");
-		return true;
-	}
-	lines_printf(&p->html, "<td role=\"cell\"%s", c->right ? " class=\"r\"" : "");
-	/* Of two columns the first says what the second is. */
-	if (p->columns > 2) {
-		lines_puts(&p->html, " data-label=\"");
-		paper_escape(&p->html, c->label);
-		lines_puts(&p->html, "\"");
-	}
-	lines_puts(&p->html, ">");
-	return false;
-}
-
-void paper_cell(struct paper *p, enum paper_look look, const char *text)
-{
-	bool first = cell_begin(p), marked = look != PAPER_PLAIN && !first && text[0];
-	if (marked)
-		lines_printf(&p->html, "<span class=\"%s\">", looks[look]);
-	html_lines(&p->html, text);
-	if (marked)
-		lines_puts(&p->html, "</span>");
-	lines_puts(&p->html, first ? "</th>" : "</td>");
-	lines_puts(&p->pages, "c\t");
-	lines_puts(&p->pages, looks[first ? PAPER_STRONG : look]);
-	field(p, text);
-	lines_puts(&p->pages, "\n");
-}
-
-void paper_cell_printf(struct paper *p, enum paper_look look, const char *format, ...)
-{
-	char *text;
-	va_list list;
-	va_start(list, format);
-	int n = vasprintf(&text, format, list);
-	va_end(list);
-	if (n < 0) {
-		p->html.failed = true;
+	if (!value[0])
 		return;
-	}
-	paper_cell(p, look, text);
-	free(text);
-}
-
-void paper_cell_picture(struct paper *p, int width, int height, const char *svg)
-{
-	bool first = cell_begin(p);
-	lines_puts(&p->html, svg);
-	lines_puts(&p->html, first ? "</th>" : "</td>");
-	lines_printf(&p->pages, "s\t%d\t%d", width, height);
-	field(p, svg);
+	lines_puts(&p->html, "<div><dt>");
+	paper_escape(&p->html, name);
+	lines_puts(&p->html, "</dt><dd>");
+	paper_html_lines(&p->html, value);
+	lines_puts(&p->html, "</dd></div>\n");
+	lines_puts(&p->pages, "fact");
+	paper_field(p, name);
+	paper_field(p, value);
 	lines_puts(&p->pages, "\n");
 }
 
-void paper_row_end(struct paper *p)
+void paper_facts_end(struct paper *p)
 {
-	lines_puts(&p->html, "</tr>\n");
-}
-
-void paper_table_end(struct paper *p)
-{
-	lines_puts(&p->html, "</tbody></table>\n");
-	lines_puts(&p->pages, "end\n");
-	p->columns = 0;
+	lines_puts(&p->html, "</dl>\n");
 }
 
 void paper_picture(struct paper *p, int width, int height, const char *svg)
@@ -364,7 +318,7 @@ void paper_picture(struct paper *p, int width, int height, const char *svg)
 	lines_puts(&p->html, svg);
 	lines_puts(&p->html, "</figure>\n");
 	lines_printf(&p->pages, "svg\t%d\t%d", width, height);
-	field(p, svg);
+	paper_field(p, svg);
 	lines_puts(&p->pages, "\n");
 }
 

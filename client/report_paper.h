@@ -29,6 +29,8 @@ enum paper_look {
 	PAPER_CAUTION, /* with a bar beside it */
 	PAPER_STRONG,
 	PAPER_MONO,    /* hashes and commands: may break anywhere */
+	PAPER_GOOD,    /* the verdict, in a frame: what was asked for holds */
+	PAPER_BAD,     /* ... in a thick one: it does not */
 };
 
 struct paper_column {
@@ -37,10 +39,15 @@ struct paper_column {
 	bool right; /* numbers */
 };
 
+struct paper_kept;
+
 struct paper {
 	struct lines html, pages;
-	const struct paper_column *column; /* of the table that is open */
-	int columns, at;
+	/* The table that is open: its cells are kept until its end. */
+	const struct paper_column *column;
+	char *caption;
+	struct paper_kept *kept; /* malloc */
+	int columns, kepts, kept_room;
 };
 
 struct paper_head {
@@ -48,6 +55,7 @@ struct paper_head {
 	const char *size;             /* of the paper: "a4" or "letter" */
 	const char *foot;             /* on each page, and at the end of the HTML */
 	const char *number;           /* "Page %1 of %2" */
+	const char *author, *about;   /* of the PDF; NULL: not known */
 };
 
 void paper_begin(struct paper *p, const struct paper_head *head);
@@ -63,9 +71,17 @@ void paper_printf(struct paper *p, enum paper_look look, const char *format, ...
     __attribute__((format(printf, 3, 4)));
 void paper_list_begin(struct paper *p);
 void paper_item(struct paper *p, const char *text);
+/* With a sign of its own in place of the dot. */
+void paper_item_marked(struct paper *p, const char *mark, const char *text);
 void paper_list_end(struct paper *p);
 
-/* The columns must live until paper_table_end. */
+/* Short facts with their names, two beside each other where there is room; an empty one is left out. */
+void paper_facts_begin(struct paper *p);
+void paper_fact(struct paper *p, const char *name, const char *value);
+void paper_facts_end(struct paper *p);
+
+/* The columns must live until paper_table_end.  A column in which no row has anything is left out,
+ * but for the first. */
 void paper_table(struct paper *p, const char *caption, const struct paper_column *column,
                  int columns);
 void paper_row(struct paper *p, const char *id);
@@ -77,8 +93,10 @@ void paper_cell_printf(struct paper *p, enum paper_look look, const char *format
 void paper_cell_picture(struct paper *p, int width, int height, const char *svg);
 void paper_row_end(struct paper *p);
 void paper_table_end(struct paper *p);
+/* The table that is open was none: nothing of it is written. */
+void paper_kept_free(struct paper *p);
 
-/* A picture by itself. */
+/* A picture by itself; on paper two that follow each other stand side by side where they can. */
 void paper_picture(struct paper *p, int width, int height, const char *svg);
 /* What follows begins on a new page. */
 void paper_page(struct paper *p);

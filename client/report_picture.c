@@ -9,6 +9,7 @@
 
 #include <math.h>
 #include <stdio.h>
+#include <stdlib.h>
 #include <string.h>
 
 #define MIDDLE (REPORT_SCALE_WIDTH / 2.0)
@@ -141,7 +142,7 @@ void report_scale(const struct report *r, const struct report_line *l, int numbe
 	lines_free(&said);
 }
 
-#define LABEL "font-family=\"DejaVu Sans,Verdana,sans-serif\" font-size=\"12\" fill=\"#111\""
+#define LABEL "font-family=\"DejaVu Sans,Verdana,sans-serif\" font-size=\"11\" fill=\"#111\""
 
 void report_scale_legend(const struct report *r, struct lines *out)
 {
@@ -197,20 +198,35 @@ void report_count(const struct report *r, enum report_condition c, int count[REP
 	}
 }
 
-static void bar(const struct report *r, const char *label, const int count[REPORT_WORDS],
-                int positions,
-                double y, struct lines *out)
+void report_count_kept(const struct report *r, int count[REPORT_WORDS])
+{
+	struct report_now *now = calloc((size_t)r->lines + 1, sizeof *now);
+	memset(count, 0, REPORT_WORDS * sizeof *count);
+	if (!now)
+		return;
+	report_now(r, now);
+	for (int i = 0, end; i < r->lines; i = end) {
+		const struct report_entry *first = NULL;
+		bool again = false;
+		for (end = i; end < r->lines && r->line[end].position == r->line[i].position; end++) {
+			again = again || r->line[end].at[REPORT_DONE] || r->line[end].at[REPORT_NEW];
+			first = first || !now[end].kept ? first : now[end].entry;
+		}
+		if (first && !again && r->line[i].position->kind != KIND_REFERENCE)
+			count[first->word]++;
+	}
+	free(now);
+}
+
+static void bar(const char *label, const int count[REPORT_WORDS], int positions, double y,
+                struct lines *out)
 {
 	static const enum report_word order[] = {REPORT_WITHIN, REPORT_UNSURE, REPORT_OUTSIDE,
 	                                         REPORT_NONE};
 	static const char *const fill[] = {"#dcdcdc", "url(#hatch)", "#000", "url(#dots)"};
 	double x = 0;
-	int measured = 0;
 	lines_printf(out, "<text x=\"0\" y=\"%.0f\" " LABEL ">", y - 5);
-	for (int w = 0; w < REPORT_WORDS; w++)
-		measured += count[w];
 	paper_escape(out, label);
-	lines_printf(out, SAY(r, ": %d of %d measured", ": %d von %d gemessen"), measured, positions);
 	lines_puts(out, "</text>");
 	lines_printf(out, "<rect x=\"0.5\" y=\"%.1f\" width=\"%d\" height=\"19\" fill=\"#fff\" "
 	                  "stroke=\"#111\"/>",
@@ -244,15 +260,32 @@ static void key(struct lines *out, double x, double y, const char *fill, const c
 
 void report_bars(const struct report *r, struct lines *out)
 {
-	int found[REPORT_WORDS], done[REPORT_WORDS], positions;
-	char said[400];
+	int found[REPORT_WORDS], done[REPORT_WORDS], kept[REPORT_WORDS], positions;
+	int measured = 0, again = 0, left = 0;
+	char said[500], before[120], now[160];
 	report_count(r, REPORT_FOUND, found, &positions);
 	report_count(r, REPORT_DONE, done, &positions);
+	report_count_kept(r, kept);
+	for (int w = 0; w < REPORT_WORDS; w++) {
+		measured += found[w];
+		again += done[w];
+		left += kept[w];
+	}
+	for (int w = 0; again && w < REPORT_WORDS; w++)
+		done[w] += kept[w];
+	snprintf(before, sizeof before, SAY(r, "as found: %d of %d measured", "vorgefunden: %d von %d gemessen"),
+	         measured, positions);
+	if (!again)
+		snprintf(now, sizeof now, "%s", SAY(r, "as handed back: not measured yet",
+		                                    "bei Rückgabe: noch nicht gemessen"));
+	else
+		snprintf(now, sizeof now, SAY(r, "as handed back: %d measured again, %d left in as found",
+	                              "bei Rückgabe: %d neu gemessen, %d wie vorgefunden"), again, left);
 	snprintf(said, sizeof said,
-	         SAY(r, "Found: %d within, %d unsure, %d outside. Done: %d within, %d unsure, %d "
-	                "outside. Of %d positions.",
-	             "Vorgefunden: %d innerhalb, %d unsicher, %d außerhalb. Fertig: %d innerhalb, %d "
-	             "unsicher, %d außerhalb. Von %d Positionen."),
+	         SAY(r, "As found: %d within, %d unsure, %d outside. As handed back, with what was left in: "
+	                "%d within, %d unsure, %d outside. Of %d positions.",
+	             "Vorgefunden: %d innerhalb, %d unsicher, %d außerhalb. Bei Rückgabe, mit dem, was "
+	             "eingebaut blieb: %d innerhalb, %d unsicher, %d außerhalb. Von %d Positionen."),
 	         found[REPORT_WITHIN], found[REPORT_UNSURE], found[REPORT_OUTSIDE], done[REPORT_WITHIN],
 	         done[REPORT_UNSURE], done[REPORT_OUTSIDE], positions);
 	svg_begin(out, REPORT_BARS_WIDTH, REPORT_BARS_HEIGHT, "bars",
@@ -265,8 +298,8 @@ void report_bars(const struct report *r, struct lines *out)
 	           "patternUnits=\"userSpaceOnUse\"><rect width=\"5\" height=\"5\" "
 	           "fill=\"#fff\"/><circle cx=\"2\" "
 	           "cy=\"2\" r=\"0.9\" fill=\"#111\"/></pattern></defs>");
-	bar(r, report_condition_word(r, REPORT_FOUND), found, positions, 17, out);
-	bar(r, report_condition_word(r, REPORT_DONE), done, positions, 59, out);
+	bar(before, found, positions, 17, out);
+	bar(now, done, positions, 59, out);
 	key(out, 0, 86, "#dcdcdc", SAY(r, "within", "innerhalb"));
 	key(out, 90, 86, "url(#hatch)", SAY(r, "unsure", "unsicher"));
 	key(out, 180, 86, "#000", SAY(r, "outside", "außerhalb"));

@@ -212,7 +212,7 @@ static void hertz_axis(const struct frame *f, double each, bool words, double at
 			lines_printf(out, "<path d=\"M%.1f %.1fV%.1f\" stroke=\"%s\"/>", x, TOP, BOTTOM,
 			             each > 1 ? "#e4e4e4" : "#bbb");
 		for (int i = 0; words && room && i < *n; i++)
-			room = fabs(at[i] - x) >= 30;
+			room = fabs(at[i] - x) >= 27;
 		if (!words || !room || *n >= 32)
 			continue;
 		at[(*n)++] = x;
@@ -328,53 +328,6 @@ static const struct response_point *point_at(const struct response *x, double he
 	return NULL;
 }
 
-static void level_cell(const struct report *r, struct paper *p, const struct response *x,
-                       double hertz)
-{
-	const struct response_point *at = point_at(x, hertz);
-	char db[48], shown[96];
-	if (!at) {
-		paper_cell(p, PAPER_PLAIN, "");
-		return;
-	}
-	db_text(r, at->db, db, sizeof db);
-	report_value(r, at->entry->shown, shown, sizeof shown);
-	paper_cell_printf(p, PAPER_PLAIN, "%s (%s)%s", db, shown, at->entry->typed ? " ⌨" : "");
-}
-
-static void table(const struct report *r, struct paper *p, const struct report_position *at,
-                  const struct response x[REPORT_CONDITIONS])
-{
-	const struct paper_column columns[] = {
-		{SAY(r, "frequency", "Frequenz"), 3, false},
-		{report_condition_word(r, REPORT_FOUND), 5, true},
-		{report_condition_word(r, REPORT_DONE), 5, true}};
-	char caption[160], text[48];
-	const struct response *both[] = {&x[REPORT_FOUND], &x[REPORT_DONE]};
-	const struct response *any = both[both[0]->points ? 0 : 1];
-	report_hertz_text(r, any->point[any->reference].hertz, text, sizeof text);
-	snprintf(caption, sizeof caption, SAY(r, "Response of %s, against its level at %s",
-	                                      "Frequenzgang von %s, gegen den Pegel bei %s"),
-	         at->name, text);
-	paper_table(p, caption, columns, 3);
-	for (int i[2] = {0, 0}; i[0] < both[0]->points || i[1] < both[1]->points;) {
-		double hertz = HUGE_VAL;
-		for (int k = 0; k < 2; k++)
-			if (i[k] < both[k]->points)
-				hertz = fmin(hertz, both[k]->point[i[k]].hertz);
-		for (int k = 0; k < 2; k++)
-			while (i[k] < both[k]->points && both[k]->point[i[k]].hertz <= hertz * 1.005)
-				i[k]++;
-		report_hertz_text(r, hertz, text, sizeof text);
-		paper_row(p, NULL);
-		paper_cell(p, PAPER_PLAIN, text);
-		level_cell(r, p, both[0], hertz);
-		level_cell(r, p, both[1], hertz);
-		paper_row_end(p);
-	}
-	paper_table_end(p);
-}
-
 /* ---- the section ---- */
 
 #define SHOWN_MAX 8 /* outputs whose responses are drawn; all of them stand in report.json */
@@ -397,6 +350,83 @@ static int read_all(const struct report *r, struct shown *shown)
 		n += any;
 	}
 	return n;
+}
+
+static void level_cell(const struct report *r, struct paper *p, const struct response *x,
+                       double hertz)
+{
+	const struct response_point *at = x->points ? point_at(x, hertz) : NULL;
+	char db[48], shown[96];
+	if (!at) {
+		paper_cell(p, PAPER_PLAIN, "");
+		return;
+	}
+	db_text(r, at->db, db, sizeof db);
+	report_value(r, at->entry->shown, shown, sizeof shown);
+	paper_cell_printf(p, PAPER_PLAIN, "%s (%s)%s", db, shown, at->entry->typed ? " ⌨" : "");
+}
+
+#define BESIDE_MAX 2 /* outputs in one table: each has two columns */
+
+/* Outputs beside each other, by frequency: so the channels can be held together. */
+static void table(const struct report *r, struct paper *p, const struct shown *shown, int n)
+{
+	struct paper_column columns[1 + 2 * BESIDE_MAX] = {{SAY(r, "frequency", "Frequenz"), 3, false}};
+	char label[2 * BESIDE_MAX][96], caption[200], text[48];
+	int i[BESIDE_MAX][2] = {{0}};
+	const struct response *any = NULL;
+	for (int k = 0; k < n; k++)
+		for (int c = 0; c < 2; c++) {
+			const struct response *x = &shown[k].of[c ? REPORT_DONE : REPORT_FOUND];
+			any = !any && x->points ? x : any;
+			snprintf(label[2 * k + c], sizeof label[0], "%.32s, %s", shown[k].at->name,
+			         report_condition_word(r, c ? REPORT_DONE : REPORT_FOUND));
+			columns[1 + 2 * k + c] = (struct paper_column){label[2 * k + c], 5, n > 1};
+		}
+	report_hertz_text(r, any->point[any->reference].hertz, text, sizeof text);
+	snprintf(caption, sizeof caption, SAY(r, "Response of %.32s%s%.32s, against the own level at %s",
+	                                      "Frequenzgang von %.32s%s%.32s, gegen den eigenen Pegel bei %s"),
+	         shown[0].at->name, n > 1 ? SAY(r, " and ", " und ") : "", n > 1 ? shown[1].at->name : "",
+	         text);
+	paper_table(p, caption, columns, 1 + 2 * n);
+	for (double hertz = 0; hertz < HUGE_VAL;) {
+		hertz = HUGE_VAL;
+		for (int k = 0; k < 2 * n; k++) {
+			const struct response *x = &shown[k / 2].of[k % 2 ? REPORT_DONE : REPORT_FOUND];
+			if (i[k / 2][k % 2] < x->points)
+				hertz = fmin(hertz, x->point[i[k / 2][k % 2]].hertz);
+		}
+		if (hertz == HUGE_VAL)
+			break;
+		report_hertz_text(r, hertz, text, sizeof text);
+		paper_row(p, NULL);
+		paper_cell(p, PAPER_PLAIN, text);
+		for (int k = 0; k < 2 * n; k++) {
+			const struct response *x = &shown[k / 2].of[k % 2 ? REPORT_DONE : REPORT_FOUND];
+			int *at = &i[k / 2][k % 2];
+			while (*at < x->points && x->point[*at].hertz <= hertz * 1.005)
+				++*at;
+			level_cell(r, p, x, hertz);
+		}
+		paper_row_end(p);
+	}
+	paper_table_end(p);
+}
+
+/* Do both say 0 dB at the same frequency? */
+static bool alike(const struct shown *a, const struct shown *b)
+{
+	double hertz = 0;
+	for (int k = 0; k < 4; k++) {
+		const struct response *x = &(k < 2 ? a : b)->of[k % 2 ? REPORT_DONE : REPORT_FOUND];
+		if (!x->points)
+			continue;
+		double at = x->point[x->reference].hertz;
+		if (hertz > 0 && fabs(at / hertz - 1) > 0.005)
+			return false;
+		hertz = at;
+	}
+	return true;
 }
 
 void report_response(const struct report *r, struct paper *p)
@@ -434,8 +464,10 @@ void report_response(const struct report *r, struct paper *p)
 		picture(r, shown[i].at, i, &f, shown[i].of, &svg);
 		paper_picture(p, WIDTH, HEIGHT, lines_text(&svg));
 	}
-	for (int i = 0; i < n; i++)
-		table(r, p, shown[i].at, shown[i].of);
+	for (int i = 0, beside; i < n; i += beside) {
+		beside = i + 1 < n && alike(&shown[i], &shown[i + 1]) ? BESIDE_MAX : 1;
+		table(r, p, &shown[i], beside);
+	}
 	paper_text(p, PAPER_SMALL, SAY(r, "Measured at the points; between them the line is drawn "
 	                                  "straight, and where it falls by 3 dB is read from it. "
 	                                  "⌨: typed by hand.",
@@ -448,40 +480,49 @@ void report_response(const struct report *r, struct paper *p)
 	lines_free(&svg);
 }
 
-/* "from 62 Hz to 8.5 kHz" */
+/* "62 Hz to 8.5 kHz"; "20 Hz or lower" where it had not fallen at the lowest that was measured. */
 static void reach_text(const struct report *r, const struct response *x, char *out, size_t size)
 {
 	double low, high;
 	bool a, b;
 	char from[48], to[48];
+	if (!x->points) {
+		snprintf(out, size, "%s", SAY(r, "not measured", "nicht gemessen"));
+		return;
+	}
 	response_span(x, &low, &a, &high, &b);
 	hertz_text(r, low, 2, from, sizeof from);
 	hertz_text(r, high, 2, to, sizeof to);
-	snprintf(out, size, SAY(r, "from %s to %s", "von %s bis %s"), from, to);
+	snprintf(out, size, SAY(r, "%s%s to %s%s", "%s%s bis %s%s"), from,
+	         a ? "" : SAY(r, " or less", " oder weniger"), to, b ? "" : SAY(r, " or more", " oder mehr"));
 }
 
-void report_response_owner(const struct report *r, struct paper *p)
+bool report_response_owner(const struct report *r, struct paper *p)
 {
 	struct shown shown[SHOWN_MAX];
-	char span[240], text[400];
+	char span[240], at[48], what[120];
 	int n = read_all(r, shown);
+	bool any = false;
 	for (int i = 0; i < n; i++) {
-		const struct response *x = &shown[i].of[REPORT_DONE];
+		const struct response *x = &shown[i].of[REPORT_DONE], *was = &shown[i].of[REPORT_FOUND];
 		if (x->points) {
-			response_span_text(r, x, span, sizeof span);
-			size_t len = (size_t)snprintf(text, sizeof text, "%s, %s: %s",
-			                              SAY(r, "response", "Frequenzgang"), shown[i].at->name,
-			                              span);
-			if (shown[i].of[REPORT_FOUND].points) {
-				reach_text(r, &shown[i].of[REPORT_FOUND], span, sizeof span);
-				snprintf(text + len, sizeof text - len, " (%s: %s)",
-				         SAY(r, "as found", "vorgefunden"), span);
-			}
-			paper_item(p, text);
+			report_hertz_text(r, x->point[x->reference].hertz, at, sizeof at);
+			snprintf(what, sizeof what, SAY(r, "response, within 3 dB of %s",
+			                                "Frequenzgang, −3 dB gegen %s"), at);
+			paper_row(p, NULL);
+			paper_cell(p, PAPER_PLAIN, what);
+			report_where(r, shown[i].at->name, span, sizeof span);
+			paper_cell(p, PAPER_PLAIN, span);
+			reach_text(r, was, span, sizeof span);
+			paper_cell(p, PAPER_PLAIN, span);
+			reach_text(r, x, span, sizeof span);
+			paper_cell(p, PAPER_STRONG, span);
+			any = true;
 		}
 		for (int c = 0; c < REPORT_CONDITIONS; c++)
 			response_free(&shown[i].of[c]);
 	}
+	return any;
 }
 
 void report_response_json(const struct report *r, struct lines *out)

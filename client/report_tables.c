@@ -46,6 +46,11 @@ static void before_and_after(const struct report *r, struct paper *p)
 	paper_screen(p, SAY(r, "Point at a mark to read it, or reach it with Tab and the arrow keys.",
 	                    "Auf eine Marke zeigen, um sie zu lesen, oder mit Tab und den Pfeiltasten "
 	                    "zu ihr gehen."));
+	if (!r->lines) {
+		paper_text(p, PAPER_PLAIN, SAY(r, "The sheet of this job has no positions.",
+		                               "Das Blatt dieses Auftrags hat keine Positionen."));
+		return;
+	}
 	report_scale_legend(r, &svg);
 	paper_picture(p, 360, 64, lines_text(&svg));
 	paper_table(p, SAY(r, "Positions", "Positionen"), columns, 6);
@@ -100,21 +105,6 @@ static const struct report_line *line_of(const struct report *r, const struct re
 	return NULL;
 }
 
-/* What was said of the part that is in now: "100k 1% metal-film 500V". */
-static void fit_text(const struct report_position *p, char *out, size_t size)
-{
-	static const char *const cells[] = {"nominal", "tolerance", "kind", "rated", "note"};
-	char path[40], text[200];
-	out[0] = '\0';
-	for (size_t i = 0; i < sizeof cells / sizeof cells[0]; i++) {
-		snprintf(path, sizeof path, "written.%s", cells[i]);
-		words_member(p->fit, path, text, sizeof text);
-		size_t n = strlen(out);
-		if (text[0])
-			snprintf(out + n, size - n, "%s%s", n ? ", " : "", text);
-	}
-}
-
 static void why_replaced(const struct report *r, const struct report_line *l, char *out,
                          size_t size)
 {
@@ -154,7 +144,7 @@ static void replaced(const struct report *r, struct paper *p)
 		report_what(r, at, text, sizeof text);
 		paper_cell(p, PAPER_PLAIN, text);
 		if (at->fit.at)
-			fit_text(at, text, sizeof text);
+			report_fit_text(r, at, text, sizeof text);
 		else
 			snprintf(text, sizeof text, "%s", SAY(r, "like the old one, by the sheet",
 			                                      "wie das alte, nach dem Blatt"));
@@ -211,10 +201,17 @@ static void open_table(const struct report *r, struct paper *p, struct slice lis
 		{SAY(r, "why", "warum"), 6, false}};
 	struct slice one;
 	char name[48], text[800];
+	int untouched = 0, rows = 0;
 	paper_table(p, caption, columns, 3);
 	for (size_t cursor = 0; json_next(list, &cursor, &one);) {
 		words_member(one, "position", name, sizeof name);
 		const struct report_position *at = report_position(r, name);
+		/* They stand together below: a row each would hide what was measured. */
+		if (recheck && !json_bool(json_member(one.at, one.len, "measured"), true)) {
+			untouched++;
+			continue;
+		}
+		rows++;
 		paper_row(p, NULL);
 		paper_cell(p, PAPER_PLAIN, name);
 		text[0] = '\0';
@@ -236,7 +233,17 @@ static void open_table(const struct report *r, struct paper *p, struct slice lis
 		}
 		paper_row_end(p);
 	}
-	paper_table_end(p);
+	if (rows)
+		paper_table_end(p);
+	else
+		paper_kept_free(p);
+	if (untouched)
+		paper_printf(p, PAPER_PLAIN, untouched == 1
+		             ? SAY(r, "%d position was not measured at all: see “What was never measured”.",
+		                   "%d Position wurde überhaupt nicht gemessen: siehe „Was nie gemessen wurde“.")
+		             : SAY(r, "%d positions were not measured at all: see “What was never measured”.",
+		                   "%d Positionen wurden überhaupt nicht gemessen: siehe „Was nie gemessen "
+		                   "wurde“."), untouched);
 }
 
 static void still_open(const struct report *r, struct paper *p)
@@ -265,8 +272,35 @@ static void still_open(const struct report *r, struct paper *p)
 		any = true;
 	}
 	if (!any)
-		paper_text(p, PAPER_PLAIN, SAY(r, "By what was measured nothing is open.",
-		                               "Nach dem Gemessenen ist nichts offen."));
+		paper_text(p, PAPER_PLAIN, r->entries ? SAY(r, "By what was measured nothing is open.",
+		                                            "Nach dem Gemessenen ist nichts offen.")
+		           : SAY(r, "Nothing was measured, so nothing can be said.",
+		                 "Es wurde nichts gemessen, also lässt sich nichts sagen."));
+}
+
+/* Was nothing at all measured there? */
+static bool untouched(const struct report *r, const struct report_position *p)
+{
+	for (int i = 0; i < r->lines; i++)
+		if (r->line[i].position == p)
+			return !r->line[i].at[0] && !r->line[i].at[1] && !r->line[i].at[2];
+	return true;
+}
+
+/* Where nothing at all was measured: a list of names, however many there are. */
+static void never_touched(const struct report *r, struct paper *p)
+{
+	struct lines names = {0};
+	int n = 0;
+	for (int i = 0; i < r->positions; i++)
+		if (report_lacks(&r->position[i]).at && untouched(r, &r->position[i]))
+			lines_printf(&names, "%s%s", n++ ? ", " : "", r->position[i].name);
+	if (n)
+		paper_printf(p, PAPER_PLAIN, n == 1 ? SAY(r, "Nothing at all was measured at %d position: %s.",
+		                                          "Überhaupt nichts gemessen wurde an %d Position: %s.")
+		             : SAY(r, "Nothing at all was measured at %d positions: %s.",
+		                   "Überhaupt nichts gemessen wurde an %d Positionen: %s."), n, lines_text(&names));
+	lines_free(&names);
 }
 
 static void never_measured(const struct report *r, struct paper *p)
@@ -276,11 +310,15 @@ static void never_measured(const struct report *r, struct paper *p)
 		{SAY(r, "never measured", "nie gemessen"), 5, false}};
 	char text[800];
 	int n = 0;
+	bool any = false;
 	paper_heading(p, 2, "never", SAY(r, "What was never measured", "Was nie gemessen wurde"));
 	for (int i = 0; i < r->positions; i++) {
 		const struct report_position *at = &r->position[i];
 		struct slice one, lacks = report_lacks(at);
 		if (!lacks.at)
+			continue;
+		any = true;
+		if (untouched(r, at))
 			continue;
 		if (!n++)
 			paper_table(p, SAY(r, "Quantities that a part must show, and did not",
@@ -303,8 +341,11 @@ static void never_measured(const struct report *r, struct paper *p)
 	}
 	if (n)
 		paper_table_end(p);
-	else
-		paper_text(p, PAPER_PLAIN, SAY(r, "Every quantity that these parts must show was measured.",
+	never_touched(r, p);
+	if (!any)
+		paper_text(p, PAPER_PLAIN, !r->positions ? SAY(r, "There is nothing that should have been.",
+		                                               "Es gibt nichts, was gemessen werden sollte.")
+		           : SAY(r, "Every quantity that these parts must show was measured.",
 		                               "Jede Größe, die diese Teile zeigen müssen, wurde "
 		                               "gemessen."));
 }
@@ -320,7 +361,11 @@ static void side(const struct report *r, struct slice one, const char *name, cha
 	words_member(at, "meter", meter, sizeof meter);
 	report_value(r, shown, value, sizeof value);
 	if (json_number(json_member(at.at, at.len, "U"), &U))
-		report_like(r, U, 2, shown, spread, sizeof spread);
+		report_spread(r, U, shown, spread, sizeof spread);
+	/* The unit once, where it is the same. */
+	char *unit = strstr(value, "\xc2\xa0"), *same = strstr(spread, "\xc2\xa0");
+	if (unit && same && strcmp(unit, same) == 0)
+		*unit = '\0';
 	snprintf(out, size, "%s%s%s\n%s", value, spread[0] ? " ± " : "", spread, meter);
 }
 
@@ -359,8 +404,12 @@ static void measured_text(const struct report *r, struct slice one, char *out, s
 	    ? REPORT_NEW : REPORT_FOUND;
 	words_member(one, "quantity", word, sizeof word);
 	bool known = quantity_from_name(word, strlen(word), &q);
-	snprintf(out, size, "%s, %s", known ? report_quantity_word(r, q) : word,
-	         report_condition_word(r, c));
+	double hertz;
+	char at[48] = "";
+	if (json_number(json_member(one.at, one.len, "frequency"), &hertz) && hertz > 0)
+		report_hertz_text(r, hertz, at, sizeof at);
+	snprintf(out, size, "%s%s%s, %s", known ? report_quantity_word(r, q) : word,
+	         at[0] ? SAY(r, " at ", " bei ") : "", at, report_condition_word(r, c));
 }
 
 static void twins(const struct report *r, struct paper *p)
@@ -369,7 +418,7 @@ static void twins(const struct report *r, struct paper *p)
 		{SAY(r, "positions", "Positionen"), 4, false}, {SAY(r, "measured", "gemessen"), 4, false},
 		{SAY(r, "one channel", "ein Kanal"), 5, false}, {SAY(r, "the other", "der andere"), 5,
 		                                                 false},
-		{SAY(r, "difference", "Unterschied"), 3, true}, {SAY(r, "answer", "Antwort"), 3, false}};
+		{SAY(r, "difference", "Unterschied"), 4, true}, {SAY(r, "answer", "Antwort"), 4, false}};
 	struct slice one, list = json_member(r->compare.at, r->compare.len, "twins");
 	char a[48], b[48], text[120], measured[80];
 	bool any = false;
@@ -398,8 +447,8 @@ static void crosschecks(const struct report *r, struct paper *p)
 	const struct paper_column columns[] = {
 		{SAY(r, "position", "Position"), 3, false}, {SAY(r, "measured", "gemessen"), 4, false},
 		{SAY(r, "one meter", "ein Messgerät"), 5, false},
-		{SAY(r, "another", "ein anderes"), 5, false}, {"E_n", 2, true},
-		    {SAY(r, "answer", "Antwort"), 3, false}};
+		{SAY(r, "another", "ein anderes"), 5, false}, {"Eₙ", 2, true},
+		    {SAY(r, "answer", "Antwort"), 4, false}};
 	struct slice one, pair, list = json_member(r->compare.at, r->compare.len, "crosschecks");
 	char name[48], measured[80];
 	bool any = false;
@@ -410,8 +459,8 @@ static void crosschecks(const struct report *r, struct paper *p)
 		measured_text(r, one, measured, sizeof measured);
 		for (size_t at = 0; json_next(pairs, &at, &pair);) {
 			if (!any)
-				paper_table(p, SAY(r, "The same part by two meters (agree where E_n is at most 1)",
-				                   "Dasselbe Teil mit zwei Messgeräten (einig, wo E_n höchstens 1 "
+				paper_table(p, SAY(r, "The same part by two meters (agree where Eₙ is at most 1)",
+				                   "Dasselbe Teil mit zwei Messgeräten (einig, wo Eₙ höchstens 1 "
 				                   "ist)"), columns, 6);
 			any = true;
 			compare_row(r, p, pair, name, json_bool(json_member(pair.at, pair.len, "agree"), true),
@@ -438,6 +487,27 @@ static bool of_unit(const char *what)
 	return false;
 }
 
+/* "LOAD-L done, entry 262" in the report's language. */
+static void from_text(const struct report *r, const char *part, char *out, size_t size)
+{
+	static const char *const words[][2] = {{"found", "vorgefunden"}, {"done", "fertig"}, {"new", "neu"},
+	                                       {"nominal", "Nennwert"}, {"entry", "Eintrag"}};
+	size_t n = 0;
+	out[0] = '\0';
+	while (*part && n + 1 < size) {
+		size_t len = strspn(part, "abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789-/._");
+		const char *word = NULL;
+		for (size_t i = 0; r->german && i < sizeof words / sizeof words[0]; i++)
+			if (len == strlen(words[i][0]) && !memcmp(part, words[i][0], len))
+				word = words[i][1];
+		int put = len ? word ? snprintf(out + n, size - n, "%s", word)
+		                     : snprintf(out + n, size - n, "%.*s", (int)len, part)
+		              : snprintf(out + n, size - n, "%c", *part);
+		n += put > 0 ? (size_t)put : 0;
+		part += len ? len : 1;
+	}
+}
+
 static void calculated_row(const struct report *r, struct paper *p, struct slice one)
 {
 	char text[400], shown[80], part[120];
@@ -457,13 +527,15 @@ static void calculated_row(const struct report *r, struct paper *p, struct slice
 	text[0] = '\0';
 	for (size_t at = 0; json_next(from, &at, &word) && json_text(word, part, sizeof part);) {
 		size_t n = strlen(text);
-		snprintf(text + n, sizeof text - n, "%s%s", n ? "; " : "", part);
+		char said[160];
+		from_text(r, part, said, sizeof said);
+		snprintf(text + n, sizeof text - n, "%s%s", n ? "; " : "", said);
 	}
 	paper_cell(p, PAPER_SMALL, text);
 	paper_row_end(p);
 }
 
-static bool calculated(const struct report *r, struct paper *p, bool unit)
+static bool calculated(const struct report *r, struct paper *p)
 {
 	const struct paper_column columns[] = {
 		{SAY(r, "position", "Position"), 3, false}, {SAY(r, "calculated", "berechnet"), 5, false},
@@ -474,7 +546,7 @@ static bool calculated(const struct report *r, struct paper *p, bool unit)
 	bool any = false;
 	for (size_t cursor = 0; list.at && json_next(list, &cursor, &one);) {
 		words_member(one, "what", what, sizeof what);
-		if (of_unit(what) != unit)
+		if (of_unit(what))
 			continue;
 		if (!any)
 			paper_table(p, SAY(r, "Calculated, not measured", "Berechnet, nicht gemessen"),
@@ -501,15 +573,43 @@ static const char *unit_at(struct slice list, const char *position, const char *
 	return shown;
 }
 
+/* "found: 241, 231": the entries that it was worked out from. */
+static void entries_at(const struct report *r, struct slice list, const char *position,
+                       const char *what, enum report_condition c, char *out, size_t size)
+{
+	struct slice one, word;
+	char part[160];
+	size_t n = strlen(out);
+	bool any = false;
+	for (size_t cursor = 0; json_next(list, &cursor, &one);) {
+		if (!words_member_is(one, "what", what) || !words_member_is(one, "position", position) ||
+		    !words_member_is(one, "condition", c == REPORT_FOUND ? "found" : "done"))
+			continue;
+		struct slice from = json_member(one.at, one.len, "from");
+		for (size_t at = 0; json_next(from, &at, &word) && json_text(word, part, sizeof part);) {
+			const char *entry = strstr(part, "entry ");
+			if (!entry || n + 16 > size)
+				continue;
+			n += (size_t)snprintf(out + n, size - n, "%s%s%s", any ? ", " : n ? "; " : "",
+			                      any ? "" : report_condition_word(r, c), any ? "" : ": ");
+			n = n < size ? n : size - 1;
+			n += (size_t)snprintf(out + n, size - n, "%s", entry + 6);
+			n = n < size ? n : size - 1;
+			any = true;
+		}
+	}
+}
+
 /* One row of a position and what was worked out there, by the first condition that has it. */
-static void unit_before_after(const struct report *r, struct paper *p)
+static bool unit_before_after(const struct report *r, struct paper *p)
 {
 	const struct paper_column columns[] = {
-		{SAY(r, "position", "Position"), 3, false}, {SAY(r, "what", "was"), 6, false},
-		{report_condition_word(r, REPORT_FOUND), 4, true},
-		{report_condition_word(r, REPORT_DONE), 4, true}};
+		{SAY(r, "position", "Position"), 3, false}, {SAY(r, "calculated", "berechnet"), 6, false},
+		{report_condition_word(r, REPORT_FOUND), 3, true},
+		{report_condition_word(r, REPORT_DONE), 3, true},
+		{SAY(r, "from entries", "aus Einträgen"), 6, false}};
 	struct slice one, list = json_member(r->places.at, r->places.len, "places");
-	char what[48], position[48], found[80], done[80], text[96];
+	char what[48], position[48], found[80], done[80], text[96], from[240];
 	bool any = false;
 	for (size_t cursor = 0; list.at && json_next(list, &cursor, &one);) {
 		words_member(one, "what", what, sizeof what);
@@ -522,7 +622,7 @@ static void unit_before_after(const struct report *r, struct paper *p)
 			continue; /* it had its row */
 		if (!any)
 			paper_table(p, SAY(r, "Before and after, calculated from measured values",
-			                   "Vorher und nachher, aus Gemessenem berechnet"), columns, 4);
+			                   "Vorher und nachher, aus Gemessenem berechnet"), columns, 5);
 		any = true;
 		unit_at(list, position, what, "done", done, sizeof done);
 		paper_row(p, NULL);
@@ -532,10 +632,15 @@ static void unit_before_after(const struct report *r, struct paper *p)
 		paper_cell(p, PAPER_PLAIN, text);
 		report_value(r, done, text, sizeof text);
 		paper_cell(p, PAPER_PLAIN, text);
+		from[0] = '\0';
+		entries_at(r, list, position, what, REPORT_FOUND, from, sizeof from);
+		entries_at(r, list, position, what, REPORT_DONE, from, sizeof from);
+		paper_cell(p, PAPER_SMALL, from);
 		paper_row_end(p);
 	}
 	if (any)
 		paper_table_end(p);
+	return any;
 }
 
 /* Volts stand in the table of positions; here is what follows from them. */
@@ -543,8 +648,7 @@ static void unit(const struct report *r, struct paper *p)
 {
 	paper_heading(p, 2, "power", SAY(r, "Power, balance, hum and response",
 	                                 "Leistung, Balance, Brumm und Frequenzgang"));
-	unit_before_after(r, p);
-	if (!calculated(r, p, true))
+	if (!unit_before_after(r, p))
 		paper_text(p, PAPER_PLAIN, SAY(r,
 		                               "No volts were measured at a load or beside a rail, so "
 		                               "nothing is said of power and hum.",
@@ -561,7 +665,7 @@ static void in_place(const struct report *r, struct paper *p)
 {
 	paper_heading(p, 2, "calculated", SAY(r, "What parts do in their place, calculated",
 	                                      "Was Teile an ihrem Platz tun, berechnet"));
-	if (!calculated(r, p, false))
+	if (!calculated(r, p))
 		paper_text(p, PAPER_PLAIN, SAY(r,
 		                               "The sheet says too little of the places to calculate "
 		                               "anything.",

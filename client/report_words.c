@@ -105,6 +105,19 @@ void report_deviation(const struct report *r, const struct report_entry *e, char
 	         number);
 }
 
+/* To four figures, without the zeros that nobody wrote. */
+static void limit_text(const struct report *r, double limit, const char *like, char *out, size_t size)
+{
+	report_like(r, limit, 4, like, out, size);
+	size_t n = strcspn(out, NBSP), end = n;
+	if (!memchr(out, r->german ? ',' : '.', n))
+		return;
+	while (end && out[end - 1] == '0')
+		end--;
+	end -= end && (out[end - 1] == '.' || out[end - 1] == ',');
+	memmove(out + end, out + n, strlen(out + n) + 1);
+}
+
 void report_limits_text(const struct report *r, const struct report_entry *e, char *out,
                         size_t size)
 {
@@ -114,8 +127,8 @@ void report_limits_text(const struct report *r, const struct report_entry *e, ch
 	out[0] = '\0';
 	if (!report_limits(e, &has_low, &low, &has_high, &high))
 		return;
-	report_like(r, low, 4, e->shown, a, sizeof a);
-	report_like(r, high, 4, e->shown, b, sizeof b);
+	limit_text(r, low, e->shown, a, sizeof a);
+	limit_text(r, high, e->shown, b, sizeof b);
 	if (has_low && has_high)
 		snprintf(out, size, "%s %s %s", a, SAY(r, "to", "bis"), b);
 	else
@@ -140,6 +153,11 @@ void report_time(const struct report *r, int64_t t, bool day, char *out, size_t 
 }
 
 /* ---- words ---- */
+
+const char *report_mark(enum report_word word)
+{
+	return word == REPORT_WITHIN ? "✓" : word == REPORT_UNSURE ? "?" : word == REPORT_OUTSIDE ? "✗" : "–";
+}
 
 const char *report_verdict(const struct report *r, enum report_word word)
 {
@@ -304,143 +322,4 @@ const char *report_place_word(const struct report *r, const char *what)
 		if (strcmp(places[i].what, what) == 0)
 			return SAY(r, places[i].en, places[i].de);
 	return what;
-}
-
-/* ---- sentences ---- */
-
-static void join(char *out, size_t size, const char *between, const char *text)
-{
-	size_t n = strlen(out);
-	if (text[0] && n < size)
-		snprintf(out + n, size - n, "%s%s", n ? between : "", text);
-}
-
-/* As it was written, with the signs of print. */
-static void tolerance_text(const struct report_position *p, char *out, size_t size)
-{
-	static const char *const signs[][2] = {{"+-", "±"}, {"<=", "≤ "}, {">=", "≥ "}};
-	char text[80];
-	words_member(p->row, "written.tolerance", text, sizeof text);
-	snprintf(out, size, "%s", text);
-	for (size_t i = 0; i < sizeof signs / sizeof signs[0]; i++)
-		if (strncmp(text, signs[i][0], 2) == 0)
-			snprintf(out, size, "%s%s", signs[i][1], text + 2);
-}
-
-void report_what(const struct report *r, const struct report_position *p, char *out, size_t size)
-{
-	char text[160], shown[80];
-	double nominal;
-	out[0] = '\0';
-	join(out, size, ", ", report_kind_word(r, p->kind));
-	if (json_number(json_member(p->row.at, p->row.len, "nominal"), &nominal)) {
-		struct decimal d = decimal_from_double(nominal, 6);
-		d = decimal_strip(d);
-		quantity_shown(d, p->function, quantity_prefix(d, p->function), shown, sizeof shown);
-		report_value(r, shown, text, sizeof text);
-		join(out, size, ", ", text);
-	}
-	tolerance_text(p, text, sizeof text);
-	if (text[0])
-		join(out, size, out[0] ? " " : "", text);
-	words_member(p->row, "written.rated", text, sizeof text);
-	join(out, size, ", ", text);
-	join(out, size, "\n", p->role);
-	join(out, size, p->role[0] ? ", " : "\n", p->channel);
-	words_member(p->row, "part", text, sizeof text);
-	if (text[0]) {
-		join(out, size, "\n", SAY(r, "part", "Teil"));
-		join(out, size, " ", text);
-	}
-}
-
-/* What the meter sent beside the value: "ESR 1.2 ohm at 100 Hz". */
-static void second_text(const struct report *r, const struct report_entry *e, char *out, size_t size)
-{
-	struct slice second = json_member(e->record.at, e->record.len, "second");
-	char is[32], word[32], value[64], like[32], at[64] = "";
-	double x, hertz;
-	enum function f;
-	enum quantity q;
-	out[0] = '\0';
-	if (e->hertz > 0) {
-		char number[48];
-		report_hertz_text(r, e->hertz, number, sizeof number);
-		snprintf(out, size, SAY(r, "at %s", "bei %s"), number);
-		return;
-	}
-	if (!second.at || *second.at != '{' ||
-	    !json_number(json_member(second.at, second.len, "value"), &x))
-		return;
-	words_member(second, "is", is, sizeof is);
-	words_member(second, "function", word, sizeof word);
-	if (!function_from_name(word, strlen(word), &f))
-		f = FUNCTION_NONE;
-	snprintf(like, sizeof like, "1%s%s", function_unit(f)[0] ? " " : "", function_unit(f));
-	report_like(r, x, 3, like, value, sizeof value);
-	if (json_number(json_member(e->record.at, e->record.len, "frequency"), &hertz)) {
-		char number[48];
-		report_like(r, hertz, 3, "1 Hz", number, sizeof number);
-		snprintf(at, sizeof at, SAY(r, " at %s", " bei %s"), number);
-	}
-	snprintf(out, size, "%s %s%s%s%s",
-	         quantity_from_name(is, strlen(is), &q) ? report_quantity_word(r, q) : is, value, at,
-	         e->second != REPORT_NONE ? ", " : "",
-	         e->second != REPORT_NONE ? report_verdict(r, e->second) : "");
-}
-
-static void odd_things(const struct report *r, const struct report_entry *e, char *out, size_t size)
-{
-	char text[160], shown[80];
-	double other;
-	out[0] = '\0';
-	if (e->word != REPORT_WITHIN || words_member_is(e->judged, "reason", "leakage"))
-		join(out, size, "; ", report_reason(r, e));
-	if (json_number(json_member(e->judged.at, e->judged.len, "other"), &other)) {
-		report_like(r, other, 3, e->shown, shown, sizeof shown);
-		snprintf(text, sizeof text, SAY(r, "like %s", "wie %s"), shown);
-		join(out, size, ": ", text);
-	}
-	second_text(r, e, text, sizeof text);
-	join(out, size, "; ", text);
-	if (e->service != REPORT_NONE && e->service != e->word) {
-		snprintf(text, sizeof text, "%s %s", SAY(r, "for its place", "für ihren Platz"),
-		         report_verdict(r, e->service));
-		join(out, size, "; ", text);
-	}
-	if (e->typed)
-		join(out, size, "; ", SAY(r, "⌨ typed by hand", "⌨ von Hand eingetippt"));
-	if (!json_bool(json_member(e->record.at, e->record.len, "settled"), true))
-		join(out, size, "; ", SAY(r, "taken by key", "von Hand ausgelöst"));
-}
-
-void report_entry_text(const struct report *r, const struct report_entry *e, char *out, size_t size)
-{
-	char value[96], spread[96] = "", text[400], deviation[96];
-	double above;
-	report_value(r, e->shown, value, sizeof value);
-	if (e->overload && json_number(json_member(e->record.at, e->record.len, "above"), &above)) {
-		report_like(r, above, 3, e->shown, spread, sizeof spread);
-		snprintf(value, sizeof value, "> %.60s", spread);
-	} else if (e->overload) {
-		snprintf(value, sizeof value, "%s", SAY(r, "overload", "Überlauf"));
-	} else if (e->has_value && e->u > 0) {
-		report_like(r, 2 * e->u, 2, e->shown, spread, sizeof spread);
-		/* The unit once, where it is the same. */
-		char *unit = strstr(value, NBSP), *same = strstr(spread, NBSP);
-		if (unit && same && strcmp(unit, same) == 0) {
-			char tail[64];
-			snprintf(tail, sizeof tail, "%.40s", unit);
-			*unit = *same = '\0';
-			snprintf(text, sizeof text, "%s ± %s%s", value, spread, tail);
-		} else {
-			snprintf(text, sizeof text, "%s ± %s", value, spread);
-		}
-		snprintf(value, sizeof value, "%.95s", text);
-	}
-	report_deviation(r, e, deviation, sizeof deviation);
-	snprintf(out, size, "%s\n%s%s%s", value, deviation, deviation[0] ? ", " : "",
-	         report_verdict(r, e->word));
-	odd_things(r, e, text, sizeof text);
-	join(out, size, "\n", text);
 }

@@ -105,23 +105,84 @@ static void print_plain(const struct table *t, struct lines *out)
 	}
 }
 
-/* Width of each column, 0 for one without a cell; the last one that is used. */
-static int measure(const struct table *t, size_t *width)
+/* A column as it is set: of numbers, how much stands before their points, from there to their last
+ * digit, and behind it. */
+struct extent {
+	size_t width; /* 0: without a cell */
+	size_t whole, places, rest;
+};
+
+/* Where a cell of numbers is cut; false for what is none, which ends where the digits end. */
+static bool number_parts(const char *text, struct extent *out)
+{
+	size_t sign = strspn(text, "+-"), whole = sign + strspn(text + sign, "0123456789"), places = 0;
+	if (text[whole] == '.')
+		places = 1 + strspn(text + whole + 1, "0123456789");
+	const char *rest = text + whole + places;
+	*out = (struct extent){.width = words_width(text, strlen(text))};
+	/* As it was written, "470k", and two values for one, "33 uF + 33 uF", are words. */
+	if (whole == sign || (rest[0] && rest[0] != ' ') || strstr(rest, " + "))
+		return false;
+	out->whole = whole;
+	out->places = places;
+	out->rest = words_width(rest, strlen(rest));
+	return true;
+}
+
+static size_t most_of(size_t a, size_t b)
+{
+	return a > b ? a : b;
+}
+
+static void measure_column(const struct table *t, int c, struct extent *e)
+{
+	struct extent one;
+	size_t words = 0;
+	*e = (struct extent){.width = 0};
+	for (size_t r = 0; r < t->row_count; r++) {
+		const char *text = cell_text(&t->rows[r], c);
+		if (t->columns[c].right && number_parts(text, &one)) {
+			e->whole = most_of(e->whole, one.whole);
+			e->places = most_of(e->places, one.places);
+			e->rest = most_of(e->rest, one.rest);
+		} else {
+			words = most_of(words, words_width(text, strlen(text)));
+		}
+	}
+	/* A word stands above the digits, and reaches over where units stand when it is longer. */
+	e->width = most_of(words, e->whole + e->places + e->rest);
+}
+
+/* How far a cell is put in from the left of its column, and in *gap how much is put between its number
+ * and the unit. */
+static size_t put_in(const struct extent *e, const char *text, bool right, size_t *cut, size_t *gap)
+{
+	struct extent one;
+	*gap = *cut = 0;
+	if (!right)
+		return 0;
+	bool number = number_parts(text, &one);
+	if (!e->whole)
+		return e->width - one.width;
+	/* What else is wider, a heading or a word. */
+	size_t before = e->width - e->whole - e->places - e->rest, digits = before + e->whole + e->places;
+	if (!number)
+		return digits > one.width ? digits - one.width : 0;
+	*cut = one.whole + one.places;
+	*gap = one.rest ? e->places - one.places : 0;
+	return before + e->whole - one.whole;
+}
+
+/* Each column, and the last one that is used. */
+static int measure(const struct table *t, struct extent *width)
 {
 	int last = -1;
 	for (int c = 0; c < t->count; c++) {
-		width[c] = 0;
-		for (size_t r = 0; r < t->row_count; r++) {
-			const char *text = cell_text(&t->rows[r], c);
-			size_t w = words_width(text, strlen(text));
-			if (w > width[c])
-				width[c] = w;
-		}
-		if (!width[c])
+		measure_column(t, c, &width[c]);
+		if (!width[c].width)
 			continue;
 		last = c;
-		if (strlen(t->columns[c].name) > width[c])
-			width[c] = strlen(t->columns[c].name);
+		width[c].width = most_of(width[c].width, strlen(t->columns[c].name));
 	}
 	return last;
 }
@@ -132,18 +193,18 @@ static int measure(const struct table *t, size_t *width)
  */
 #define FOLD_ROOM 20
 #define BELOW_INDENT 5
-static int columns_that_fit(const struct table *t, const struct style *style, const size_t *width,
+static int columns_that_fit(const struct table *t, const struct style *style, const struct extent *width,
                             int last)
 {
 	size_t column = 0;
 	for (int c = 0; c <= last && style->width > 0; c++) {
-		if (!width[c])
+		if (!width[c].width)
 			continue;
-		bool fits = column + width[c] <= (size_t)style->width ||
+		bool fits = column + width[c].width <= (size_t)style->width ||
 		            (c == last && column + FOLD_ROOM <= (size_t)style->width);
 		if (!fits && c > 0)
 			return c;
-		column += width[c] + TABLE_GAP;
+		column += width[c].width + TABLE_GAP;
 	}
 	return t->count;
 }
@@ -168,29 +229,33 @@ static void print_below(const struct table *t, const struct style *style, struct
 
 /* One line of cells; trailing spaces are never written. */
 static void print_row(const struct table *t, const struct style *style, struct lines *out,
-                      const size_t *width, int last, const struct table_row *row)
+                      const struct extent *width, int last, const struct table_row *row)
 {
 	size_t column = 0, owed = 0;
 	enum table_mark mark = row ? row->mark : TABLE_FAINT;
 	int fit = columns_that_fit(t, style, width, last);
 	lines_puts(out, table_colour(style, mark));
 	for (int c = 0; c <= last && c < fit; c++) {
-		if (!width[c])
+		const struct extent *e = &width[c];
+		if (!e->width)
 			continue;
 		const char *text = row ? cell_text(row, c) : t->columns[c].name;
-		size_t w = words_width(text, strlen(text));
-		size_t before = t->columns[c].right ? width[c] - w : 0;
+		size_t w = words_width(text, strlen(text)), cut = 0, gap = 0;
+		size_t before = row ? put_in(e, text, t->columns[c].right, &cut, &gap)
+		                    : t->columns[c].right ? e->width - w : 0;
 		if (text[0]) {
 			lines_fill(out, ' ', owed + before);
+			lines_add(out, text, cut);
+			lines_fill(out, ' ', gap);
 			if (c == last)
-				words_fold(out, style, column + before, column, text);
+				words_fold(out, style, column + before + cut + gap, column, text + cut);
 			else
-				lines_puts(out, text);
-			owed = width[c] - w - before;
+				lines_puts(out, text + cut);
+			owed = e->width - w - before - gap;
 		} else {
-			owed += width[c];
+			owed += e->width;
 		}
-		column += width[c] + TABLE_GAP;
+		column += e->width + TABLE_GAP;
 		owed += TABLE_GAP;
 	}
 	if (row && fit <= last)
@@ -201,7 +266,7 @@ static void print_row(const struct table *t, const struct style *style, struct l
 
 void table_print(const struct table *t, const struct style *style, struct lines *out)
 {
-	size_t width[TABLE_COLUMNS_MAX];
+	struct extent width[TABLE_COLUMNS_MAX];
 	if (t->failed) {
 		out->failed = true;
 		return;

@@ -21,7 +21,7 @@
 
 struct table_column {
 	const char *name;
-	bool right; /* numbers: the digits stand below each other */
+	bool right; /* numbers: their decimal points stand below each other, and so do their units */
 	bool bare;  /* plain: the cell says what it is, its name is left out */
 };
 

@@ -10,8 +10,8 @@
 
 static const struct table_column check_columns[] = {
 	{"position", false, true}, {"quantity", false, true}, {"measured", false, true},
-	{"one", false, true},      {"other", false, true},    {"E_n", true, false},
-	{"answer", false, true},
+	{"one", false, true},      {"value", true, true},     {"other", false, true},
+	{"value", true, true},     {"E_n", true, false},      {"answer", false, true},
 };
 static const struct table_column twin_columns[] = {
 	{"position", false, true}, {"shown", true, true},      {"twin", false, false},
@@ -19,8 +19,8 @@ static const struct table_column twin_columns[] = {
 	{"ratio", true, false},    {"answer", false, true},
 };
 
-/* "red 612.0 +-1.8 kohm (12)" */
-static void side_text(const struct style *style, struct slice side, char *out, size_t size)
+/* "red" and "612.0 +-1.8 kohm (12)": which meter, what it said, by which entry. */
+static void side_cells(struct table *t, const struct style *style, struct slice side)
 {
 	char meter[80], shown[120], value[120], spread[120] = "";
 	double U;
@@ -35,8 +35,9 @@ static void side_text(const struct style *style, struct slice side, char *out, s
 	/* The unit once: that of the spread is the same. */
 	spread[strcspn(spread, " ")] = '\0';
 	json_int(json_member(side.at, side.len, "seq"), &seq);
-	snprintf(out, size, "%s%s%.*s%s%s%s (%lld)", meter, meter[0] ? " " : "", number, value,
-	         spread[0] ? " +-" : "", spread, unit ? unit : "", (long long)seq);
+	table_cell(t, meter);
+	table_printf(t, "%.*s%s%s%s (%lld)", number, value, spread[0] ? style->utf8 ? " ±" : " +-" : "", spread,
+	             unit ? unit : "", (long long)seq);
 }
 
 static void real_cell(struct table *t, struct slice object, const char *path, int digits)
@@ -51,10 +52,12 @@ static void real_cell(struct table *t, struct slice object, const char *path, in
 /* "found, lifted" */
 static void measured_cell(struct table *t, struct slice object)
 {
-	char condition[64], reach[64];
+	char condition[64], reach[64], hertz[40];
 	words_member(object, "condition", condition, sizeof condition);
 	words_member(object, "reach", reach, sizeof reach);
-	table_printf(t, "%s%s%s", condition, condition[0] && reach[0] ? ", " : "", reach);
+	words_hertz(object, hertz, sizeof hertz);
+	table_printf(t, "%s%s%s%s%s", condition, condition[0] && reach[0] ? ", " : "", reach,
+	             hertz[0] ? ", at " : "", hertz);
 }
 
 static void pair_row(struct table *t, const struct style *style, struct slice check,
@@ -68,15 +71,15 @@ static void pair_row(struct table *t, const struct style *style, struct slice ch
 	words_member(check, "quantity", text, sizeof text);
 	table_cell(t, text);
 	measured_cell(t, check);
-	side_text(style, json_member(pair.at, pair.len, "a"), text, sizeof text);
-	table_cell(t, text);
-	side_text(style, json_member(pair.at, pair.len, "b"), text, sizeof text);
-	table_cell(t, text);
+	side_cells(t, style, json_member(pair.at, pair.len, "a"));
+	side_cells(t, style, json_member(pair.at, pair.len, "b"));
 	real_cell(t, pair, "en", 2);
 	words_member(check, "apart", text, sizeof text);
 	char why[WORDS_SIZE];
 	words_member(pair, "why", why, sizeof why);
-	table_printf(t, "%s%s%.80s%s%s%.160s", agree ? "agree" : "disagree", text[0] ? "; " : "", text,
+	char answer[80];
+	words_mark(style, agree ? "within" : "outside", agree ? "agree" : "disagree", answer, sizeof answer);
+	table_printf(t, "%s%s%.80s%s%s%.160s", answer, text[0] ? "; " : "", text,
 	             text[0] ? " stands apart" : "", why[0] ? "; " : "", why);
 }
 
@@ -119,7 +122,9 @@ static void twin_row(struct table *t, const struct style *style, struct slice tw
 	else
 		table_cell(t, "");
 	real_cell(t, twin, "ratio", 3);
-	table_cell(t, agree ? "alike: nothing against them" : differ);
+	words_mark(style, agree ? "within" : "outside", agree ? "alike: nothing against them" : differ, text,
+	           sizeof text);
+	table_cell(t, text);
 }
 
 static int twin_rows(struct table *t, const struct style *style, struct slice twins, int *differ)
@@ -137,8 +142,8 @@ static int twin_rows(struct table *t, const struct style *style, struct slice tw
 }
 
 static const struct table_column reference_columns[] = {
-	{"reference", false, true}, {"measured", false, true}, {"value", false, true},
-	{"E_n", true, false},       {"answer", false, true},
+	{"reference", false, true}, {"measured", false, true}, {"meter", false, true},
+	{"value", true, true},      {"E_n", true, false},      {"answer", false, true},
 };
 
 static int reference_rows(struct table *t, const struct style *style, struct slice references,
@@ -154,10 +159,11 @@ static int reference_rows(struct table *t, const struct style *style, struct sli
 		words_member(one, "position", text, sizeof text);
 		table_cell(t, text);
 		measured_cell(t, one);
-		side_text(style, json_member(one.at, one.len, "a"), text, sizeof text);
-		table_cell(t, text);
+		side_cells(t, style, json_member(one.at, one.len, "a"));
 		real_cell(t, one, "en", 2);
-		table_cell(t, agree ? "as it is known to be" : "not what it is known to be");
+		words_mark(style, agree ? "within" : "outside", agree ? "as it is known to be"
+		           : "not what it is known to be", text, sizeof text);
+		table_cell(t, text);
 		*disagree += !agree;
 		n++;
 	}

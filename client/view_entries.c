@@ -94,13 +94,12 @@ static void offset_part(const struct style *style, struct slice entry, size_t st
 /* "at 31.5 Hz": of alternating volts and amps. */
 static void frequency_part(struct slice entry, size_t start, struct lines *out)
 {
-	char text[80];
-	double hertz;
-	if (json_number(json_member(entry.at, entry.len, "frequency"), &hertz) && hertz > 0 &&
+	char text[80], hertz[40];
+	words_hertz(entry, hertz, sizeof hertz);
+	if (hertz[0] &&
 	    (words_member_is(entry, "function", "volt-ac") ||
 	     words_member_is(entry, "function", "amp-ac"))) {
-		snprintf(text, sizeof text, hertz < 1000 ? "at %g Hz" : "at %g kHz",
-		         hertz < 1000 ? hertz : hertz / 1000);
+		snprintf(text, sizeof text, "at %s", hertz);
 		part(out, start, text);
 	}
 }
@@ -164,7 +163,7 @@ void view_remark(const struct style *style, struct slice entry, struct slice str
 
 static const struct table_column entry_columns[] = {
 	{"seq", true, false},      {"position", false, true}, {"quantity", false, true},
-	{"shown", true, true},     {"verdict", false, true},  {"deviation", false, true},
+	{"shown", true, true},     {"verdict", false, true},  {"deviation", true, true},
 	{"limits", false, false},  {"measured", false, true}, {"meter", false, false},
 	{"remark", false, true},
 };
@@ -282,7 +281,8 @@ void view_entries_add(struct view_entries *v, const struct style *style, struct 
 	table_cell(t, text);
 	words_member(entry, "verdict", text, sizeof text);
 	count(v, said(struck), text);
-	table_cell(t, text[0] && strcmp(text, "none") != 0 ? text : "unjudged");
+	words_mark(style, text, text[0] && strcmp(text, "none") != 0 ? text : "unjudged", other, sizeof other);
+	table_cell(t, other);
 	words_deviation(style, entry, text, sizeof text);
 	table_cell(t, text);
 	words_limits(style, entry, text, sizeof text);

@@ -440,3 +440,23 @@ void words_fold(struct lines *out, const struct style *style, size_t column, siz
 		first = false;
 	}
 }
+
+void words_mark(const struct style *style, const char *verdict, const char *text, char *out,
+                size_t size)
+{
+	static const char *const marks[][3] = {
+		{"within", "\xe2\x9c\x93 ", "  "}, {"outside", "\xe2\x9c\x97 ", "! "}, {"unsure", "? ", "? "}};
+	const char *mark = style->plain ? "" : "  ";
+	for (size_t i = 0; !style->plain && i < sizeof marks / sizeof marks[0]; i++)
+		if (strcmp(verdict, marks[i][0]) == 0)
+			mark = marks[i][style->utf8 ? 1 : 2];
+	snprintf(out, size, "%s%s", mark, text);
+}
+
+void words_hertz(struct slice object, char *out, size_t size)
+{
+	double hertz;
+	out[0] = '\0';
+	if (json_number(json_member(object.at, object.len, "frequency"), &hertz) && hertz > 0)
+		snprintf(out, size, hertz < 1000 ? "%g Hz" : "%g kHz", hertz < 1000 ? hertz : hertz / 1000);
+}

@@ -63,6 +63,13 @@ void words_limits(const struct style *style, struct slice entry, char *out, size
 void words_bounds(const struct style *style, const struct decimal *low, const struct decimal *high,
                   const char *function, char *out, size_t size);
 
+/* `text` behind the mark of a verdict ("within", "outside", "unsure"): "✓ within", "! outside" where the
+ * terminal has no such signs, and the words alone in plain style and for what has no verdict. */
+void words_mark(const struct style *style, const char *verdict, const char *text, char *out,
+                size_t size);
+/* "1 kHz" of the member `frequency`; "" where there is none. */
+void words_hertz(struct slice object, char *out, size_t size);
+
 /* What a reason word of a verdict means, and what to do next; the word itself
  * and "" for one that is not known here. */
 const char *words_reason(const char *reason);

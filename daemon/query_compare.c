@@ -8,6 +8,8 @@
  */
 #include "daemon/query_compare.h"
 
+#include "protocol/trade/frequency.h"
+
 #include <stdlib.h>
 #include <string.h>
 
@@ -52,8 +54,13 @@ static bool fresh_insert(struct compare *c, const struct fresh *f)
 {
 	bool there;
 	size_t place = fresh_place(c, f, &there);
-	if (there)
-		return true; /* newest first: what came before is newer */
+	if (there) {
+		/* Newest first: what came before is newer.  But a channel is held against the other by the
+		 * frequency that its output is told by, not by where a response happened to end. */
+		if (c->at[place]->aside && !f->aside)
+			*c->at[place] = *f;
+		return true;
+	}
 	if (c->n == c->size) {
 		size_t size = c->size ? 2 * c->size : 64;
 		struct fresh **at = realloc(c->at, size * sizeof *at);
@@ -72,6 +79,19 @@ static bool fresh_insert(struct compare *c, const struct fresh *f)
 	return true;
 }
 
+static bool is_aside(const struct sheet_line *line, const struct entry *e)
+{
+	struct position p = {.kind = KIND_OTHER};
+	char kind[32] = "";
+	if (!line)
+		return false;
+	json_text(json_member(line->text, line->len, "sheet.role"), p.role, sizeof p.role);
+	json_text(json_member(line->text, line->len, "sheet.kind"), kind, sizeof kind);
+	if (!kind_from_name(kind, strlen(kind), &p.kind))
+		p.kind = KIND_OTHER;
+	return frequency_elsewhere(e, &p);
+}
+
 static bool entry_fresh(void *arg, int64_t seq, const char *text, size_t len)
 {
 	struct compare *c = arg;
@@ -88,6 +108,7 @@ static bool entry_fresh(void *arg, int64_t seq, const char *text, size_t len)
 	json_text(json_member(text, len, "shown"), f.shown, sizeof f.shown);
 	const struct sheet_line *line = sheet_lines_find(&c->lines, position);
 	f.rank = line ? (size_t)(line - c->lines.at) : SIZE_MAX;
+	f.aside = is_aside(line, &f.e);
 	c->no_memory = !fresh_insert(c, &f);
 	return !c->no_memory;
 }

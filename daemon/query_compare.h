@@ -14,6 +14,7 @@ struct fresh {
 	struct entry e;
 	char shown[48];
 	size_t rank; /* place of the position in the sheet */
+	bool aside;  /* a point of a response, at another frequency than its place is meant for */
 };
 
 struct compare {

@@ -115,6 +115,10 @@ static void twin_write(struct compare *c, const struct twin_rows *rows, const st
 	answer_string(out, b->e.position);
 	answer_puts(out, ",");
 	compare_place(out, a);
+	if (a->e.frequency.n > 0 && b->e.frequency.n > 0) {
+		answer_puts(out, ",\"frequency\":");
+		answer_real(out, decimal_double(a->e.frequency));
+	}
 	answer_puts(out, ",");
 	compare_side(out, "a", a);
 	answer_puts(out, ",");

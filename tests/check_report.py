@@ -295,6 +295,11 @@ class Page(html.parser.HTMLParser):
 MARK = {"within": "✓", "unsure": "?", "outside": "✗", "none": "–"}
 
 
+def spread_good(said, U):
+    """To two figures, or rounded up to the places of the value: never smaller, and by a quarter at most."""
+    return abs(said - U) <= U * Decimal("0.06") or U <= said <= U * Decimal("1.31")
+
+
 def check_rows(log, page, german):
     """Every position's cells against the sealed records."""
     wrong = 0
@@ -319,7 +324,7 @@ def check_rows(log, page, german):
                     if "\xa0" not in lines[0].split(" ±")[0]:
                         value = value.scaleb(PREFIX[unit])
                     U = 2 * e["u"]
-                    good = value == e["value"] and abs(number(spread, german) - U) <= U * Decimal("0.06")
+                    good = value == e["value"] and spread_good(number(spread, german), U)
                     good = good and MARK[j["verdict"]] in lines[1]
                     if j["deviation"] is not None and abs(j["deviation"]) < Decimal("0.99"):
                         d = number(lines[1].replace("+", ""), german) / 100
@@ -600,11 +605,11 @@ def check_response(log, report, page, german):
 def check_pdf(log, file, german):
     if not os.path.exists(os.path.join(build, "tally-draw")):
         print("tally-draw is not built here: no PDF")
-        return
+        return False
     check("PDF", open(file, "rb").read(5) == b"%PDF-")
     if not shutil.which("pdftotext"):
         print("pdftotext is not installed: the PDF was not read")
-        return
+        return True
     text = subprocess.run(["pdftotext", "-layout", file, "-"], capture_output=True, text=True).stdout
     pages = text.split("\f")[:-1]
     check("PDF: the pages are counted", ("Seite 1 von %d" if german else "Page 1 of %d") % len(pages) in pages[0])
@@ -614,6 +619,119 @@ def check_pdf(log, file, german):
     check("PDF: every position", all(p in text for p in log.sheet))
     check("PDF: values", ("131,2 ±" if german else "131.2 ±") in text)
     check("PDF: an end", ("Ende des Berichts" if german else "End of the report") in pages[-1])
+    return True
+
+
+def section(text, name):
+    """The HTML of one section, from its heading to the next."""
+    return re.split(r"<h2|</main>", text.split('<h2 id="%s">' % name)[1])[0]
+
+
+def cells_of(part):
+    """Rows of the tables in a piece of HTML: texts of their cells."""
+    rows = []
+    for row in re.findall(r"<tr role=\"row\"[^>]*>(.*?)</tr>", part, re.S):
+        cells = re.findall(r"<t[hd][^>]*>(.*?)</t[hd]>", row, re.S)
+        rows.append([re.sub(r"<[^>]*>", "", c.replace("<br>", "\n")) for c in cells])
+    return rows
+
+
+def check_owner(log, text, german):
+    """The owner's page, each of its numbers worked out from the sealed records once more."""
+    def plain(part):
+        return [re.sub(r"<[^>]*>", "", i) for i in re.findall(r"<li[^>]*>(.*?)</li>", part, re.S)]
+    quantities = ("value", "volts", "leakage")
+    fitted = {r["position"] for r in log.records if r["kind"] == "fit"}
+    new = {e["position"] for e in log.entries.values() if e["condition"] == "new" and not e["struck"]}
+    wrong = plain(section(text, "wrong"))
+    for word, mark in (("outside", "\u2717"), ("unsure", "?")):
+        want = sorted(p for p in log.sheet for q in quantities for e in [log.counts(p, q, "found")]
+                      if e and e["judged"]["verdict"] == word)
+        got = sorted(re.sub(r"^(keine sichere Aussage|no sure answer): ", "", i[2:]).split(",")[0].split(":")[0]
+                     for i in wrong if i.startswith(mark + " "))
+        check("the owner is told what was %s: %s, %s" % (word, want, got), got == want)
+    e = log.counts("R1", "value", "found")
+    percent = "%d\u00a0%% %s" % (round(100 * e["judged"]["deviation"]), "zu hoch" if german else "too high")
+    check("and by how much: %s" % percent, any(i.startswith("\u2717 R1, ") and percent in i for i in wrong))
+    done = plain(section(text, "work"))
+    check("what was replaced: %s" % done, all(re.search(r"\b%s \(" % re.escape(p), done[0]) for p in fitted | new)
+          and not re.search(r"\bR2 \(", done[0]))
+    # What was not measured again and stayed in: as it was found.
+    def first(position, condition):
+        return next((e for q in (("volts", "value", "leakage") if log.sheet[position].get("function", "").startswith("volt")
+                                 else quantities) for e in [log.counts(position, q, condition)] if e), None)
+    again = [p for p in log.sheet if first(p, "done") or first(p, "new")]
+    kept = [e for p in log.sheet if p not in again and p not in fitted for e in [first(p, "found")]
+            if e and e["function"] in ("ohm", "farad")]
+    within = [e for e in kept if e["judged"]["verdict"] == "within"]
+    now = plain(section(text, "now"))
+    want = ("%d weitere Teile blieben" if german else "%d more parts were left in") % len(kept)
+    check("what was left in: %s, %s" % (want, now), any(i.startswith(want) and re.search(r"\b%d (im Rahmen|of them)" % len(
+        within), i) for i in now))
+    check("and how many of all were measured again", now[0].startswith("%d " % len([p for p in log.sheet if first(p, "done")])))
+    # Power: V^2 / R of the load, hum against the output, to the figures that are shown.
+    rows = cells_of(section(text, "now"))
+    for load in ("L1", "L2"):
+        for column, condition in ((2, "found"), (3, "done")):
+            volts = float(log.counts(load, "volts", condition)["value"])
+            want = ("%.3g" % (volts * volts / 8)).replace(".", "," if german else ".")
+            got = [r[column] for r in rows if load in r[1] and r[column].endswith("W")]
+            check("power of %s, %s: %s, %s" % (load, condition, want, got), len(got) == 1 and abs(
+                float(got[0].split("\u00a0")[0].replace(",", ".")) - volts * volts / 8) < 0.006 * volts * volts / 8)
+    # Twins: by what the output is told by, not where its response ends.
+    for r in cells_of(section(text, "twins")):
+        if r[0] == "L1 / L2" and "kHz" in r[1]:
+            condition = "done" if ("fertig" if german else "done") in r[1] else "found"
+            a, b = (log.counts(x, "volts", condition)["value"] for x in ("L1", "L2"))
+            difference = 100 * (a - b) / ((a + b) / 2)
+            said = number(r[4], german)
+            check("twins at 1 kHz, %s: %s" % (condition, r), "1\u00a0kHz" in r[1] and abs(said - difference) < Decimal("0.06"))
+            break
+    else:
+        check("twins of the output at 1 kHz", False)
+    for position, limit in (("PE", "200\u00a0m\u03a9"), ("INS", "2\u00a0M\u03a9"), ("TC", "500\u00a0\u00b5A")):
+        row = [r for r in cells_of(section(text, "safety")) if r[1] == position]
+        e = log.counts(position, "value", "done")
+        check("the safety test of %s: %s" % (position, row), len(row) == 1 and limit in row[0][3] and abs(
+            scaled(row[0][2], german) - e["value"]) <= e["digit"])
+    # The bars: widths by count.
+    svg = re.search(r"<svg[^>]*aria-labelledby=\"bars-t bars-d\".*?</svg>", text, re.S).group(0)
+    desc = [int(n) for n in re.findall(r"[0-9]+", svg.split("<desc")[1].split("</desc>")[0].split(">")[1])]
+    marks = {}
+    for condition, of in (("found", [first(p, "found") for p in log.sheet]),
+                          ("now", [first(p, "done") for p in log.sheet] + kept)):
+        words = [e["judged"]["verdict"] for e in of if e]
+        marks[condition] = [words.count(w) for w in ("within", "unsure", "outside")]
+    check("the bars count %s, %s" % (marks, desc), desc == marks["found"] + marks["now"] + [len(log.sheet)])
+
+
+def scaled(cell, german):
+    """The value of "70 \u00b1 10 m\u03a9": the unit stands once, at the end."""
+    m = re.match(r"([\u2212-]?[0-9.,]+) \u00b1 [0-9.,]+\u00a0([pn\u00b5mkMG]?)", cell)
+    digits = m.group(1).replace("\u2212", "-").replace(",", "." if german else ",")
+    return Decimal(digits).scaleb(PREFIX[m.group(2)])
+
+
+def check_pdf_access(file, text, german):
+    """Language, title, structure, outline, words for pictures: what a screen reader needs."""
+    raw = open(file, "rb").read()
+    check("PDF: its language", (b"/Lang (de)" if german else b"/Lang (en)") in raw and b"/DisplayDocTitle true" in raw)
+    figures, alts = raw.count(b"/S /Figure"), re.findall(rb"/Alt <FEFF([0-9A-F]*)>", raw)
+    words = [bytes.fromhex(a.decode()).decode("utf-16-be") for a in alts]
+    check("PDF: each picture has words (%d of %d)" % (len(alts), figures // 2), len(alts) * 2 == figures and len(alts) ==
+          text.count("<svg") and any("Brumm" in w or "R1 " in w for w in words) and all(len(w) > 20 for w in words))
+    heads = text.count("<th scope=\"row\"")
+    check("PDF: heads of tables say which way they look", raw.count(b"/Scope /Row") == heads and
+          raw.count(b"/Scope /Column") >= text.count("<th scope=\"col\""))
+    if shutil.which("pdfinfo"):
+        r = subprocess.run(["pdfinfo", "-struct", file], capture_output=True, text=True)
+        check("PDF: a whole structure: " + r.stderr[:200], not r.stderr and r.stdout.startswith("Document") and
+              len(re.findall(r"^  H1", r.stdout, re.M)) == 1 and
+              len(re.findall(r"^  H2", r.stdout, re.M)) == text.count("<h2"))
+        r = subprocess.run(["pdfinfo", file], capture_output=True, text=True)
+        check("PDF: tagged, with who answers for it", re.search(r"Tagged: *yes", r.stdout) and re.search(
+            r"Author: *the bench", r.stdout))
+        check("PDF: of its size", re.search(r"Page size: *%s" % ("595[.0-9]* x 841" if german else "612 x 792"), r.stdout))
 
 
 # ---- guided runs ----
@@ -671,8 +789,8 @@ def check_guides(job):
             if german else ["re-forming, C9: done", "leakage, C2: given up", "brew, &lt;b&gt;R3&lt;/b&gt;: not ended"]
         check("each run by its name and end: %s" % heads, [h for _, h in heads] == want)
         section = text.split('id="guides"')[1].split("<h2")[0]
-        check("its result, with uncertainty", ("101\u00a0\u00b5A \u00b1 4,0\u00a0\u00b5A" if german else
-                                               "101\u00a0\u00b5A \u00b1 4.0\u00a0\u00b5A") in section)
+        check("its result, with uncertainty", ("101 \u00b1 4,0\u00a0\u00b5A" if german else
+                                               "101 \u00b1 4.0\u00a0\u00b5A") in section)
         check("its verdict", ("\u2713 innerhalb" if german else "\u2713 within") in section)
         check("the entry that it rests on", ("(Eintrag %d)" if german else "(entry %d)") % entry in section)
         check("why it was given up", "&lt;C2&gt; is above 5 V: switch off" in section and
@@ -684,8 +802,8 @@ def check_guides(job):
         check("the trail of a meter", any(t.startswith("part: ") and "\u03a9" in t for t in tips))
         at = page.rows.get("pos-C9-leakage") or page.rows.get("pos-C9") or []
         check("its leakage beside its position, with the verdict: %s" % at, any(
-            ("Leckstrom 101\u00a0µA ± 4,0\u00a0µA, ✓ innerhalb" if german else
-             "leakage 101\u00a0µA ± 4.0\u00a0µA, ✓ within") in cell for cell in at))
+            ("Leckstrom 101 ± 4,0\u00a0µA, ✓ innerhalb" if german else
+             "leakage 101 ± 4.0\u00a0µA, ✓ within") in cell for cell in at))
         check("steps by their words", ("ein Viertel der Spannung" if german else "a quarter of the volts") in section
               and ">quarter<" not in section)
         check("the owner is told", want[0] in page.text.split("Kanal gegen Kanal" if german else "Channel against channel")[0])
@@ -803,6 +921,11 @@ def altered(job):
     db.execute("UPDATE record SET text = replace(text, '131200', '101200') WHERE kind = 'entry'")
     db.commit()
     db.close()
+    for words in (["entries"], ["--json", "entries"], ["job", "list"], ["compare"], ["plan"], ["trail", "--entry", "first"]):
+        bad, good = job.file(*words, log=copy), job.file(*words)
+        check("%s: an altered log is shown, and it is said that nothing of it is proved: %s" % (words, bad.stderr),
+              bad.returncode == 1 and "the seal does not hold (altered" in bad.stderr and bad.stdout)
+        check("%s: of a good one nothing is said: %s" % (words, good.stderr), "seal" not in good.stderr)
     r = job.file("report", "--out", job.path("no"), log=copy)
     check("an altered log has no report", r.returncode == 1 and "seal" in r.stderr and not os.path.exists(job.path("no")))
 
@@ -851,7 +974,9 @@ def main():
             report = check_json(log, out + "/report.json")
             check("JSON: complete", report["complete"] is True)
             check_response(log, report, page, german)
-            check_pdf(log, out + "/report.pdf", german)
+            check_owner(log, text, german)
+            if check_pdf(log, out + "/report.pdf", german):
+                check_pdf_access(out + "/report.pdf", text, german)
         check("no guided run, no section", 'id="guides"' not in open(job.path("en/report.html")).read())
         guided = check_guides(job)
         altered(job)

@@ -169,7 +169,7 @@ static void cells(void **state)
 static void paper_is_text(void **state)
 {
 	static const struct paper_column columns[] = {{"a", 1, false}, {"b", 1, false}, {"c", 1, true}};
-	const struct paper_head head = {"<t>", "en", "a4", "f\tg", "%1 %2"};
+	const struct paper_head head = {"<t>", "en", "a4", "f\tg", "%1 %2", NULL, NULL};
 	struct paper p;
 	(void)state;
 	paper_begin(&p, &head);
@@ -180,15 +180,84 @@ static void paper_is_text(void **state)
 	paper_cell(&p, PAPER_PLAIN, "\x1b[31m");
 	paper_row_end(&p);
 	paper_table_end(&p);
+	/* Good characters stay; cut off, lone, overlong and half ones go, or no page could be drawn. */
+	paper_text(&p, PAPER_PLAIN, "a\xc3\xa9\xe6\x97\xa5\xf0\x9f\x94\x8a|b\xa9|c\xc0\xaf|d\xed\xa0\x80|e\xe6\x97");
 	paper_end(&p, &head);
 	assert_non_null(strstr(p.html.bytes, "<title>&lt;t&gt;</title>"));
 	assert_non_null(strstr(p.html.bytes, "<tr role=\"row\" id=\"pos-&quot;x\">"));
 	assert_non_null(strstr(p.html.bytes, "<th scope=\"row\" role=\"rowheader\">&lt;i&gt;</th>"));
 	assert_non_null(strstr(p.html.bytes, "data-label=\"b\">tabhere\\n<br>line</td>"));
 	assert_null(strchr(p.html.bytes, 0x1b));
+	assert_non_null(strstr(p.html.bytes, "<p>a\xc3\xa9\xe6\x97\xa5\xf0\x9f\x94\x8a|b|c|d|e</p>"));
+	assert_non_null(strstr(p.pages.bytes, "p\t\ta\xc3\xa9\xe6\x97\xa5\xf0\x9f\x94\x8a|b|c|d|e\n"));
 	assert_non_null(strstr(p.pages.bytes, "\nc\t\ttab here\\\\n\\nline\n"));
 	assert_non_null(strstr(p.pages.bytes, "\nfoot\tf g\n"));
 	paper_free(&p);
+}
+
+/* A column that nobody wrote into is left out, the first one never; a table without rows keeps its
+ * head, and one that was none leaves nothing. */
+static void empty_columns(void **state)
+{
+	static const struct paper_column columns[] = {{"a", 1, false}, {"b", 1, false}, {"c", 2, true}};
+	const struct paper_head head = {"t", "en", "a4", "f", "%1 %2", "who <answers>", NULL};
+	struct paper p;
+	(void)state;
+	paper_begin(&p, &head);
+	for (int i = 0; i < 2; i++) {
+		paper_table(&p, "caption", columns, 3);
+		for (int row = 0; row < 2; row++) {
+			paper_row(&p, NULL);
+			paper_cell(&p, PAPER_PLAIN, "");
+			paper_cell(&p, PAPER_PLAIN, "");
+			paper_cell(&p, PAPER_PLAIN, row ? "x" : "");
+			paper_row_end(&p);
+		}
+		if (i)
+			paper_kept_free(&p);
+		else
+			paper_table_end(&p);
+	}
+	paper_facts_begin(&p);
+	paper_fact(&p, "left out", "");
+	paper_fact(&p, "name", "a & b\nc");
+	paper_facts_end(&p);
+	assert_non_null(strstr(p.html.bytes, "<col style=\"width:33.3%\"><col style=\"width:66.7%\">"));
+	assert_null(strstr(p.html.bytes, ">b</th>"));
+	assert_non_null(strstr(p.html.bytes, "<td role=\"cell\" class=\"r\">x</td></tr>\n</tbody></table>\n"
+	                                     "<dl class=\"facts\">"));
+	assert_non_null(strstr(p.html.bytes, "<dt>name</dt><dd>a &amp; b<br>c</dd>"));
+	assert_null(strstr(p.html.bytes, "left out"));
+	assert_non_null(strstr(p.html.bytes, "<meta name=\"author\" content=\"who &lt;answers&gt;\">"));
+	assert_non_null(strstr(p.pages.bytes, "\ncol\t1\tl\ta\ncol\t2\tr\tc\nrow\nc\tstrong\t\nc\t\t\nrow\n"));
+	assert_non_null(strstr(p.pages.bytes, "end\nfact\tname\ta & b\\nc\n"));
+	paper_free(&p);
+}
+
+/* No finer than the value, where that adds less than a quarter; two figures else. */
+static void spreads(void **state)
+{
+	static const struct {
+		double U;
+		const char *shown, *want;
+	} rows[] = {
+		{4.9e3, "1.062 Mohm", "0.005"},   /* 0.0049 */
+		{77, "131.20 kohm", "0.08"},      /* 0.077 */
+		{0.82, "1.5410 kohm", "0.0009"},  /* 0.00082: rounded up, never down */
+		{1.3e3, "104 kohm", "1.3"},       /* 2 would be half as much again */
+		{28, "100.120 kohm", "0.028"},
+		{13e-3, "41 mV", "13"},
+		{0.0996, "3.0 V", "0.1"},
+		{5, "120 Mohm", "0.0000050"},
+	};
+	(void)state;
+	for (size_t i = 0; i < sizeof rows / sizeof rows[0]; i++) {
+		struct report r = {.german = false};
+		char out[96];
+		report_spread(&r, rows[i].U, rows[i].shown, out, sizeof out);
+		out[strcspn(out, "\xc2")] = '\0';
+		assert_string_equal(out, rows[i].want);
+	}
 }
 
 int main(void)
@@ -196,6 +265,7 @@ int main(void)
 	const struct CMUnitTest tests[] = {
 		cmocka_unit_test(numbers), cmocka_unit_test(places),  cmocka_unit_test(safety),
 		cmocka_unit_test(locales), cmocka_unit_test(cells),   cmocka_unit_test(paper_is_text),
+		cmocka_unit_test(empty_columns), cmocka_unit_test(spreads),
 	};
 	return cmocka_run_group_tests(tests, NULL, NULL);
 }

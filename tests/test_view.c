@@ -226,16 +226,16 @@ static void test_entries(void **state)
 	(void)state;
 	entries_picture(
 		&columns,
-		"seq  position  quantity      shown  verdict  deviation             limits               "
-		"measured       meter  remark\n"
-		" 14  C5        value     0.0471 uF  within   0.21 % high           0.0423 to 0.0517 uF  "
-		"found, lifted  red\n"
-		" 14  R12       value      612 kohm  outside  30.2 % high           423 to 517 kohm      "
-		"found, lifted  red    carbon, drifted up\n"
-		" 14  C5        value     0.0471 uF  within   0.21 % high           0.0423 to 0.0517 uF  "
-		"found, lifted  red    STRUCK by 20: wrong part\n"
-		" 14  V1        value       -40.1 V  outside  14.6 % more negative  -38.5 to -31.5 V     "
-		"found, lifted  red    typed: no line\n"
+		"seq  position  quantity          shown  verdict                deviation  limits    "
+		"           measured       meter  remark\n"
+		" 14  C5        value       0.0471 uF      within    0.21 % high           0.0423 to "
+		"0.0517 uF  found, lifted  red\n"
+		" 14  R12       value     612      kohm  ! outside  30.2  % high           423 to "
+		"517 kohm      found, lifted  red    carbon, drifted up\n"
+		" 14  C5        value       0.0471 uF      within    0.21 % high           0.0423 to "
+		"0.0517 uF  found, lifted  red    STRUCK by 20: wrong part\n"
+		" 14  V1        value     -40.1    V     ! outside  14.6  % more negative  -38.5 to "
+		"-31.5 V     found, lifted  red    typed: no line\n"
 		"4 entries: 1 within, 2 outside, 1 struck\n");
 	entries_picture(
 		&sentences,
@@ -264,10 +264,10 @@ static void test_entries_afterwards(void **state)
 	view_entries_print(&v, &columns, &out);
 	view_entries_end(&v);
 	same(&out,
-	     "seq  position  quantity     shown  verdict  deviation  limits           measured       "
-	     "meter  remark\n"
-	     " 14  R13       value     612 kohm  within   1.0 % low  558 to 682 kohm  found, lifted  "
-	     "red    moved from R12 by 30; judged anew by 31: nominal set\n"
+	     "seq  position  quantity     shown  verdict   deviation  limits           measured   "
+	     "    meter  remark\n"
+	     " 14  R13       value     612 kohm    within  1.0 % low  558 to 682 kohm  found, "
+	     "lifted  red    moved from R12 by 30; judged anew by 31: nominal set\n"
 	     "1 entry: 1 within\n");
 	view_entries_begin(&v);
 	view_entries_print(&v, &columns, &out);
@@ -355,15 +355,18 @@ static void test_signs_and_width(void **state)
 	view_entries_print(&v, &style, &out);
 	view_entries_end(&v);
 	same(&out,
-	     "seq  position  quantity      shown  verdict  deviation    limits               measured  "
-	     "     meter  remark\n"
-	     " 14  C6        value     0.0512 \u00b5F  unsure   8.9 % high   0.0423 to 0.0517 \u00b5F  "
-	     "found, lifted  red    too near the limit for this\n"
-	     INDENT "meter: measure with a more\n"
-	     INDENT "accurate one; meter's\n"
-	     INDENT "accuracy assumed\n"
-	     " 14  R12       value        612 k\u03a9  outside  30.2 % high  423 to 517 k\u03a9        "
-	     "found, lifted  red    carbon, drifted up\n"
+	     "seq  position  quantity        shown  verdict      deviation  limits               "
+	     "measured       meter  remark\n"
+	     " 14  C6        value       0.0512 \u00b5F  ? unsure    8.9 % high  0.0423 to 0.0517 "
+	     "\u00b5F  found, lifted  red    too near the limit for\n"
+	     "                                                                                    "
+	     "                     this meter: measure with\n"
+	     "                                                                                    "
+	     "                     a more accurate one;\n"
+	     "                                                                                    "
+	     "                     meter's accuracy assumed\n"
+	     " 14  R12       value     612      k\u03a9  \u2717 outside  30.2 % high  423 to 517 "
+	     "k\u03a9        found, lifted  red    carbon, drifted up\n"
 	     "2 entries: 1 outside, 1 unsure\n");
 }
 
@@ -422,21 +425,21 @@ static void test_compare(void **state)
 	view_compare(&columns, slice(result), &disagree, &out);
 	assert_int_equal(disagree, 1);
 	same(&out,
-	     "position  quantity  measured       one                          other                    "
-	     "     E_n  answer\n"
-	     "R12       value     found, lifted  blue 600.0 +-11 kohm (15)    red 612.0 +-3.8 kohm (13)"
-	     "    1.03  disagree\n"
-	     "R13       value     found, lifted  blue 1.000 +-0.020 Mohm (3)  red 1.001 +-0.0030 Mohm "
-	     "(4)  0.05  agree\n"
+	     "position  quantity  measured       one                      value  other            "
+	     "          value   E_n  answer\n"
+	     "R12       value     found, lifted  blue  600.0   +-11 kohm (15)    red    612.0   "
+	     "+-3.8 kohm (13)    1.03  ! disagree\n"
+	     "R13       value     found, lifted  blue    1.000 +-0.020 Mohm (3)  red      1.001 "
+	     "+-0.0030 Mohm (4)  0.05    agree\n"
 	     "2 cross-checks: 1 agree, 1 disagree (they agree where E_n is at most 1)\n"
 	     "\n"
 	     "position       shown  twin      twin's  measured       difference  ratio  answer\n"
-	     "R12       612.0 kohm  R112  471.2 kohm  in-circuit         26.0 %  1.299  differ: lift "
-	     "both and measure again\n"
-	     "R1             2 ohm  R101       1 ohm  found, lifted      66.7 %  2.000  differ more than "
-	     "their tolerance allows\n"
-	     "R2             1 ohm  R102       1 ohm  found, lifted       0.0 %  1.000  alike: nothing "
-	     "against them\n"
+	     "R12       612.0 kohm  R112  471.2 kohm  in-circuit         26.0 %  1.299  ! differ: "
+	     "lift both and measure again\n"
+	     "R1          2   ohm   R101    1   ohm   found, lifted      66.7 %  2.000  ! differ "
+	     "more than their tolerance allows\n"
+	     "R2          1   ohm   R102    1   ohm   found, lifted       0.0 %  1.000    alike: "
+	     "nothing against them\n"
 	     "3 pairs of twins: 1 alike, 2 differ\n"
 	     "not compared: C1, entries 5 and 6: the reach differs\n");
 	view_compare(&columns, slice("{\"crosschecks\":[],\"twins\":[],\"refused\":[]}"), &disagree,
@@ -598,7 +601,7 @@ static void test_sheet(void **state)
 	same(&out,
 	     "job          amp\n"
 	     "position  kind      nominal  tolerance  twin  entries  beside\n"
-	     "R12       resistor     470k        10%              2  owner mine\n"
+	     "R12       resistor  470k           10%              2  owner mine\n"
 	     "C7        paper      0.1 uF             C17         -  max 2 W\n"
 	     "1 of 2 positions measured, the first without an entry is C7\n");
 }
