@@ -118,7 +118,7 @@ static bool is_kind(const char *line, const char *kind)
 
 static char *wanted(const char *records)
 {
-	static const char *const kinds[] = {"guide", "entry", "alarm", "job", "strike", "gap", "fit"};
+	static const char *const kinds[] = {"guide", "entry", "alarm", "job", "strike", "gap", "fit", "part"};
 	char *out = calloc(1, strlen(records) + 2);
 	size_t n = 0;
 	assert_non_null(out);
