@@ -309,6 +309,7 @@ bool capture_entry(struct bench *b, struct bench_meter *m, int64_t t, const stru
 	                              .valve = valve_at(b, aim.place)};
 	char shown[80], frames[METER_FRAMES][METER_FRAME_TEXT];
 	capture_fill(b, m, t, c->r, &e);
+	beside.guide = guide_taking(b, m);
 	snprintf(e.position, sizeof e.position, "%s", name_of(b, aim.place));
 	e.quantity = aim.quantity;
 	if (e.function == FUNCTION_VOLT_AC || e.function == FUNCTION_AMP_AC)

@@ -132,11 +132,11 @@ static bool read_fields(const struct bench *b, int place, const char *const *key
 }
 
 static bool put(struct bench *b, int64_t t, int place, const struct sheet_row *cells,
-                struct bench_wait w, struct fault *why)
+                struct record_ref lot, struct bench_wait w, struct fault *why)
 {
 	struct bench_position *p = &b->position[place];
 	struct fit_body fit = {.fit = cells, .before = p->fit ? &p->fit->cells : NULL,
-	                       .sheet = &p->row, .by = b->by};
+	                       .sheet = &p->row, .lot = lot, .by = b->by};
 	struct sheet_row over;
 	struct records r = {0};
 	struct text body;
@@ -164,6 +164,19 @@ static bool put(struct bench *b, int64_t t, int place, const struct sheet_row *c
 	return good;
 }
 
+bool fit_part(struct bench *b, int64_t t, const char *position, const char *note,
+              struct record_ref lot, struct fault *why)
+{
+	struct sheet_row cells;
+	const char *key = "note";
+	int place = position_find(b, position);
+	if (place >= 0)
+		return read_fields(b, place, &key, &note, 1, &cells, why) &&
+		       put(b, t, place, &cells, lot, (struct bench_wait){0}, why);
+	fault_set(why, "%.40s is not in the sheet any more", position);
+	return false;
+}
+
 bool bench_sheet_fit(struct bench *b, int64_t t, const char *position, const char *const *key,
                      const char *const *value, int fields, struct bench_wait w, struct fault *why)
 {
@@ -183,7 +196,7 @@ bool bench_sheet_fit(struct bench *b, int64_t t, const char *position, const cha
 		          "back", position);
 		return false;
 	}
-	if (!put(b, t, place, none ? NULL : &cells, w, why))
+	if (!put(b, t, place, none ? NULL : &cells, (struct record_ref){0}, w, why))
 		return false;
 	sheet_act_taped(b, t, "fit", position, key, value, fields);
 	return true;

@@ -17,6 +17,8 @@
  *     load2=10            the second load, for the output impedance
  *     soak=30             minutes; 0 for none
  *     most=25W            that a valve may have at its anode
+ *     isolated=red,blue   of meters whose section does not say: their input is isolated from earth
+ *     rated=red:600V      ... and for how many volts it and its probes are rated
  *     because=TEXT        rise: why it begins although job.ready lists something
  */
 #include "daemon/bench_guide.h"
@@ -102,6 +104,66 @@ static bool take_tolerance(struct guide_plan *p, const char *value, struct fault
 	return true;
 }
 
+/* The next of `list` (NAME or NAME:VOLTS, parted by commas) in *one, its volts in *volts or NULL. */
+static const char *next_vouched(const char *list, char one[80], char **volts)
+{
+	size_t n = strcspn(list, ", ");
+	snprintf(one, 80, "%.*s", (int)n, list);
+	*volts = strchr(one, ':');
+	if (*volts)
+		*(*volts)++ = '\0';
+	return list + n + (list[n] == ',');
+}
+
+/* What the person says of meters whose sections say nothing: it is kept with the words. */
+static bool take_vouched(const struct bench *b, const char *key, const char *list, struct fault *why)
+{
+	bool rated = strcmp(key, "rated") == 0;
+	for (const char *at = list; *at;) {
+		char one[80], *volts;
+		double most = 0;
+		at = next_vouched(at, one, &volts);
+		if (bench_meter_index(b, one) < 0) {
+			fault_set(why, "%s=%.60s: there is no meter %.40s in the configuration", key, list, one);
+			return false;
+		}
+		if (rated != (volts != NULL)) {
+			fault_set(why, rated ? "rated=%.60s: the meter and its volts, such as rated=red:600V"
+			                     : "isolated=%.60s: names of meters, parted by commas", list);
+			return false;
+		}
+		if (rated && !a_number(key, volts, FUNCTION_VOLT_DC, &most, why))
+			return false;
+		if (rated && !(most > 0 && most <= 100e3)) {
+			fault_set(why, "rated=%.60s: %.40s is no rating of a meter", list, volts);
+			return false;
+		}
+	}
+	return true;
+}
+
+/* Did the person say that of this meter?  *most: the volts that were said of it. */
+static bool vouched(const struct bench_guide *gd, const char *key, const char *meter, double *most)
+{
+	bool found = false;
+	for (const char *at = gd->said; *(at += strspn(at, " ")); at += strcspn(at, " ")) {
+		const char *end = at + strcspn(at, " ");
+		if (strncmp(at, key, strlen(key)) != 0 || at[strlen(key)] != '=')
+			continue;
+		for (const char *list = at + strlen(key) + 1; list < end;) {
+			char one[80], *volts;
+			struct fault ignored;
+			list = next_vouched(list, one, &volts);
+			if (strcmp(one, meter) != 0)
+				continue;
+			found = true;
+			if (volts)
+				(void)a_number(key, volts, FUNCTION_VOLT_DC, most, &ignored);
+		}
+	}
+	return found;
+}
+
 static bool take_word(struct bench *b, struct bench_guide *gd, const char *key, const char *value,
                       struct fault *why)
 {
@@ -145,6 +207,8 @@ static bool take_word(struct bench *b, struct bench_guide *gd, const char *key, 
 		return true; /* why it begins all the same: kept with the words */
 	if (strcmp(key, "era") == 0)
 		return take_era(p, value, why);
+	if (strcmp(key, "isolated") == 0 || strcmp(key, "rated") == 0)
+		return take_vouched(b, key, value, why);
 	if (strcmp(key, "for") == 0)
 		return take_for(gd, value, why);
 	for (int i = 0; i < guide_roles(gd->kind); i++) {
@@ -156,7 +220,7 @@ static bool take_word(struct bench *b, struct bench_guide *gd, const char *key, 
 		return gd->meter[i] >= 0;
 	}
 	fault_set(why, "%s knows no %.40s=: a role of its meters (%s), or leak, resistor, to, heat, era, load, "
-	          "load2, mains, tap, soak, most, tolerance, ceiling, for", guide_name(gd->kind), key,
+	          "load2, mains, tap, soak, most, tolerance, ceiling, for, isolated, rated", guide_name(gd->kind), key,
 	          guide_roles(gd->kind) ? guide_role(gd->kind, 0)->name : "none");
 	return false;
 }
@@ -283,17 +347,34 @@ static bool meter_may(const struct bench *b, const struct bench_guide *gd, int r
 {
 	const struct guide_role *r = guide_role(gd->kind, role);
 	const struct bench_meter *m = &b->meter[gd->meter[role]];
+	const char *name = m->config->name;
 	double volts = volts_there(&gd->plan);
-	if (r->function != FUNCTION_VOLT_DC && r->function != FUNCTION_VOLT_AC)
+	double rated = m->config->rated, ignored;
+	if (!(rated > 0))
+		(void)vouched(gd, "rated", name, &rated);
+	if (gd->kind == GUIDE_LOT) /* loose parts: nothing is charged */
 		return true;
 	if (m->config->use.isolated == ANSWER_NO) {
 		fault_set(why, "the input of %s is not isolated from earth: clipped into a live unit it puts a rail or "
-		          "a live chassis to earth, which can kill; use an isolated meter", m->config->name);
+		          "a live chassis to earth, which can kill; use an isolated meter", name);
 		return false;
 	}
-	if (m->config->rated > 0 && volts > m->config->rated) {
-		fault_set(why, "%s is rated for %.0f V (rated in its section), and up to %.0f V may stand there: use "
-		          "a meter and probes that are rated for it", m->config->name, m->config->rated, volts);
+	if (m->config->use.isolated != ANSWER_YES && !vouched(gd, "isolated", name, &ignored)) {
+		fault_set(why, "whether the input of %s (role %s) is isolated from earth nobody said, and one that is not "
+		          "can kill here: look into its manual, then write isolated = yes into its section, or say it "
+		          "for this run (isolated=%s)", name, r->name, name);
+		return false;
+	}
+	if (!(rated > 0)) {
+		fault_set(why, "for how many volts %s (role %s) and its probes are rated nobody said: read it off them, "
+		          "then write rated = 600 V into its section, or say it for this run (rated=%s:600V)", name,
+		          r->name, name);
+		return false;
+	}
+	if (volts > rated) {
+		fault_set(why, "%s is rated for %.0f V (%s), and up to %.0f V may stand there: use a meter and probes "
+		          "that are rated for it", name, rated,
+		          m->config->rated > 0 ? "rated in its section" : "as was said", volts);
 		return false;
 	}
 	return true;

@@ -217,31 +217,3 @@ bool guide_sheet(const struct bench *b, struct bench_guide *gd, bool ceiling_sai
 	default: return true;
 	}
 }
-
-/* ---- what a lot leaves ---- */
-
-static void fit_one(struct bench *b, const struct bench_guide *gd, int64_t t, int number,
-                    const char *position)
-{
-	char note[120], value[48];
-	const char *key = "note", *text = note;
-	struct measure x = {gd->g.slot[number].value, gd->g.slot[number].u};
-	struct fault why;
-	struct decimal d = decimal_from_double(x.value, 5);
-	quantity_shown(d, gd->plan.function, quantity_prefix(d, gd->plan.function), value, sizeof value);
-	snprintf(note, sizeof note, "part %d of the lot %.40s: %s", number, gd->of, value);
-	if (!bench_sheet_fit(b, t, position, &key, &text, 1, (struct bench_wait){0}, &why))
-		bench_event(b, "refused", "meter", "", "position", position, "why", why.text, NULL);
-}
-
-void guide_lot_fit(struct bench *b, const struct bench_guide *gd, int64_t t)
-{
-	struct guide_pair pair[GUIDE_LOT_MAX / 2];
-	int n = guide_lot_pairs(&gd->g, gd->plan.fits / 2, pair);
-	b->quiet++; /* on a tape the lot itself does it */
-	for (int i = 0; i < n; i++) {
-		fit_one(b, gd, t, pair[i].a, gd->plan.fit[2 * i]);
-		fit_one(b, gd, t, pair[i].b, gd->plan.fit[2 * i + 1]);
-	}
-	b->quiet--;
-}

@@ -68,7 +68,6 @@ static bool restore_record(void *arg, int64_t seq, const char *text, size_t len)
 	struct move_body move;
 	struct entry e;
 	struct fault ignored;
-	(void)seq;
 	if (!record_head_read(text, len, &head))
 		return true;
 	if (strcmp(head.kind, "job") == 0 && job_body_read(text, len, &job))
@@ -81,7 +80,7 @@ static bool restore_record(void *arg, int64_t seq, const char *text, size_t len)
 	} else if (strcmp(head.kind, "fit") == 0)
 		return fit_restore(b, text, len);
 	else if (strcmp(head.kind, "guide") == 0)
-		return guide_restore(b, text, len);
+		return guide_restore(b, seq, text, len);
 	else if (strcmp(head.kind, "alarm") == 0)
 		guard_restore(b, head.t, text, len);
 	else if (strcmp(head.kind, "rename") == 0)

@@ -17,7 +17,7 @@
  *   bench_unit.c    which unit it is, what is fitted again, photos of it
  *   bench_safe.c    cold and live
  *   bench_guard.c   the watch over a unit that is cold, or about to be
- *   bench_guide.c   guided runs (bench_guide.h); bench_guide_plan.c what they need to know
+ *   bench_guide*.c  guided runs (bench_guide.h); bench_guide_plan.c what they need to know
  *   bench_speech.c  whether the name of what is up was said
  *   bench_job.c     jobs, notes, strikes, typed entries
  *   bench_move.c    entries that belong elsewhere
@@ -407,6 +407,9 @@ void fit_free(struct bench_position *p);
 void fit_refresh(struct bench_position *p);
 bool fit_check(const struct bench *b, int place, const struct sheet_row *row, struct fault *why);
 bool fit_restore(struct bench *b, const char *text, size_t len);
+/* A loose part of a lot comes there, with a note: the fit names its record. */
+bool fit_part(struct bench *b, int64_t t, const char *position, const char *note,
+              struct record_ref lot, struct fault *why);
 
 /* bench_rename.c */
 bool rename_restore(struct bench *b, const char *text, size_t len);
@@ -533,18 +536,20 @@ bool valves_typed(struct sheet_batch *batch, struct fault *why);
 void guard_alarm(struct bench *b, const char *alarm, const char *meter, const char *position,
                  bool on, const char *text);
 
-/* bench_guide.c */
+/* bench_guide*.c */
 /* The guided run that holds this meter, NULL for none. */
 struct bench_guide *guide_of_meter(const struct bench *b, const struct bench_meter *m);
 /* Does the newest one wait for the person, so that `take` means it? */
 bool guide_wants_hand(const struct bench *b);
 /* Volts at this meter are no surprise on a cold unit: its part is out of the circuit. */
 bool guide_expects_volts(const struct bench *b, const struct bench_meter *m);
+/* The beginning of the run whose step takes this meter's value right now. */
+struct record_ref guide_taking(const struct bench *b, const struct bench_meter *m);
 void guide_reading(struct bench *b, struct bench_meter *m, const struct reading *r, bool settled);
 bool guide_settled(struct bench *b, struct bench_meter *m); /* it is a guided run's */
 void guide_away(struct bench *b, struct bench_meter *m);
 void guides_clear(struct bench *b);
-bool guide_restore(struct bench *b, const char *text, size_t len);
+bool guide_restore(struct bench *b, int64_t seq, const char *text, size_t len);
 void guides_alarms(const struct bench *b, struct text *out, bool first);
 
 /* bench_bind.c */

@@ -7,7 +7,7 @@
  * I = 0.400 V (1/1M + 1/10M) = 0.44 uA, and without the meter the grid would stand 0.44 V up
  * (Ohm's law; computed by hand).
  */
-#include "tests/bench_stand.h"
+#include "tests/guide_stand.h"
 
 #include <unistd.h>
 
@@ -16,7 +16,9 @@ static const char config_text[] =
     "input volt-dc = 10M\nisolated = yes\nrated = 1000 V\n"
     "[meter blue]\nport = /dev/null2\ndialect = ascii-unit\nisolated = yes\nrated = 600 V\n"
     "[meter old]\nport = /dev/null3\ndialect = ascii-unit\nisolated = no\n"
-    "[meter small]\nport = /dev/null4\ndialect = ascii-unit\nrated = 300 V\n";
+    "[meter small]\nport = /dev/null4\ndialect = ascii-unit\nisolated = yes\nrated = 300 V\n"
+    "[meter unsaid]\nport = /dev/null5\ndialect = ascii-unit\n"
+    "[meter unrated]\nport = /dev/null6\ndialect = ascii-unit\nisolated = yes\n";
 
 static const char sheet_text[] =
     "position,kind,nominal,tolerance,rated,role,with\n"
@@ -31,47 +33,10 @@ static const char leak_steps[] =
     "red wait 3\nred ~0.0120 V DC *12\n@6.4 go\n@7 go\n"
     "blue wait 7\nblue 412.0 V DC *8\nred wait 1\nred ~0.4120 V DC *16\n@11.5 go\n";
 
-static const char *status(struct stand *s)
-{
-	static char look[16384];
-	struct text out;
-	text_begin(&out, look, sizeof look);
-	bench_status(s->bench, &out);
-	assert_false(out.failed);
-	assert_true(json_valid(look, out.len, NULL));
-	return look;
-}
-
 static void begin(struct stand *s, const char *log)
 {
 	stand_open(s, config_text, log, NULL);
 	stand_load(s, sheet_text);
-}
-
-static void run(struct stand *s, const char *scene)
-{
-	char text[4096];
-	snprintf(text, sizeof text, "%s", scene);
-	stand_play(s, text);
-}
-
-/* The last record of that kind, "" for none. */
-static const char *last_of(const struct stand *s, const char *kind)
-{
-	char wanted[40];
-	snprintf(wanted, sizeof wanted, "\"kind\":\"%s\"", kind);
-	for (int i = s->records - 1; i >= 0; i--)
-		if (strstr(s->record[i], wanted))
-			return s->record[i];
-	return "";
-}
-
-static double number(const char *record, const char *path)
-{
-	double x = NAN;
-	struct slice one = json_member(record, strlen(record), path);
-	assert_true(json_number(one, &x));
-	return x;
 }
 
 static void leakage(void **state)
@@ -79,23 +44,29 @@ static void leakage(void **state)
 	(void)state;
 	struct stand s;
 	begin(&s, ":memory:");
-	run(&s, leak_steps);
+	guide_run(&s, "%s", leak_steps);
 	assert_non_null(strstr(s.made, "C1 red 0.0120 V volts; C1 red 0.4120 V leakage"));
-	assert_non_null(strstr(status(&s), "\"state\":\"live\""));
-	assert_non_null(strstr(status(&s), "\"step\":\"off\""));
-	run(&s, "@1 go\n");
+	assert_non_null(strstr(guide_status(&s), "\"state\":\"live\""));
+	assert_non_null(strstr(guide_status(&s), "\"step\":\"off\""));
+	guide_run(&s, "@1 go\n");
 	const char *done = last_of(&s, "guide");
 	assert_string_equal(stand_member(done, "event"), "done");
 	assert_true(fabs(number(done, "result.leakage.value") - 0.44e-6) < 0.01e-6);
 	assert_true(fabs(number(done, "result.shift.value") - 0.44) < 0.01);
 	assert_true(number(done, "values.volts.seq") > number(done, "values.zero.seq"));
+	/* Each names the run that it is of, by its first record; and so do its later ones. */
+	double begun = number(record_of(&s, "guide", 0), "seq");
+	assert_true(begun > 0);
+	assert_true(number(done, "begun") == begun);
+	for (int i = 0; i < 2; i++)
+		assert_true(number(record_of(&s, "entry", i), "guide") == begun);
 	/* Half a volt of shift is practice; 0.44 uA of 0.5 uA is within it. */
 	assert_string_equal(stand_member(done, "verdict"), "within");
 	assert_non_null(strstr(done, "\"assumed\":true"));
 	/* Over: the meters are free, and the unit is being measured dead. */
-	assert_non_null(strstr(status(&s), "\"guides\":[]"));
-	assert_non_null(strstr(status(&s), "\"bound\":[]"));
-	assert_non_null(strstr(status(&s), "\"discharging\":true"));
+	assert_non_null(strstr(guide_status(&s), "\"guides\":[]"));
+	assert_non_null(strstr(guide_status(&s), "\"bound\":[]"));
+	assert_non_null(strstr(guide_status(&s), "\"discharging\":true"));
 	stand_free(&s);
 }
 
@@ -107,6 +78,19 @@ static const struct {
     {"nobody says which meter", "@0 guide leak C1\n", "guide", "no meter"},
     {"not isolated", "@0 guide leak C1 grid=old\n", "guide", "isolated"},
     {"not rated", "@0 guide leak C1 grid=small\n", "guide", "rated for 300 V"},
+    {"nobody said isolated", "@0 guide leak C1 grid=unsaid\n", "guide", "isolated=unsaid"},
+    {"nobody said it of the rail's", "@0 guide leak C1 grid=red rail=unsaid\n", "guide", "role rail"},
+    {"nobody said rated", "@0 guide leak C1 grid=unrated\n", "guide", "rated=unrated:600V"},
+    {"only one of both said", "@0 guide leak C1 grid=unsaid isolated=unsaid\n", "guide", "rated=unsaid:600V"},
+    {"said of another", "@0 guide leak C1 grid=unsaid isolated=red rated=red:600V\n", "guide", "isolated=unsaid"},
+    {"said too low", "@0 guide leak C1 grid=unrated rated=unrated:100V\n", "guide", "rated for 100 V (as was said)"},
+    {"the section says no", "@0 guide leak C1 grid=old isolated=old rated=old:1kV\n", "guide", "is not isolated"},
+    {"the section says less", "@0 guide leak C1 grid=small rated=small:1kV\n", "guide", "rated for 300 V (rated in"},
+    {"rated without volts", "@0 guide leak C1 grid=unrated rated=600V\n", "guide", "no meter 600V"},
+    {"rated without volts", "@0 guide leak C1 grid=unrated rated=unrated\n", "guide", "rated=red:600V"},
+    {"rated zero", "@0 guide leak C1 grid=unrated rated=unrated:0V\n", "guide", "no rating"},
+    {"rated ohms", "@0 guide leak C1 grid=unrated rated=unrated:4ohm\n", "guide", "rated="},
+    {"isolated what", "@0 guide leak C1 grid=unsaid isolated=yes\n", "guide", "no meter yes"},
     {"a unit that is live", "@0 live\n@1 guide leak C1 grid=red\n", "guide", "cold"},
     {"the same twice", "@0 guide leak C1 grid=red\n@1 guide leak C1 grid=blue\n", "guide", "already"},
     {"a meter in two runs", "@0 guide leak C1 grid=red\n@1 guide leak C2 grid=red leak=1M\n", "guide",
@@ -116,13 +100,36 @@ static const struct {
     {"nothing to take yet", "@0 guide leak C1 grid=red\n@1 go\n@2 go\n@3 go\n@4 go\n", "go", ""},
 };
 
+/* What the section does not say the person may say; it stands in the records of the run. */
+static void said_of_a_meter(void **state)
+{
+	static const char *const scenes[] = {
+	    "@0 guide leak C1 grid=unsaid isolated=unsaid rated=unsaid:600V\n@1 go\n",
+	    "@0 guide leak C1 grid=unrated rated=unrated:600V\n@1 go\n",
+	    "@0 guide leak C1 grid=unsaid rail=unrated isolated=unrated,unsaid rated=unrated:1kV,unsaid:500V\n@1 go\n",
+	};
+	(void)state;
+	for (size_t i = 0; i < sizeof scenes / sizeof *scenes; i++) {
+		struct stand s;
+		note_row("%s", scenes[i]);
+		begin(&s, ":memory:");
+		guide_run(&s, "%s", scenes[i]);
+		if (s.refused[0])
+			fail_msg("%s: %s", s.refused, s.why.text);
+		const char *begun = record_of(&s, "guide", 0);
+		assert_non_null(strstr(begun, "rated=un"));
+		assert_non_null(strstr(record_of(&s, "guide", 1), "\"begun\":"));
+		stand_free(&s);
+	}
+}
+
 static void refused(void **state)
 {
 	(void)state;
 	for (size_t i = 0; i < sizeof refusals / sizeof *refusals; i++) {
 		struct stand s;
 		begin(&s, ":memory:");
-		run(&s, refusals[i].scene);
+		guide_run(&s, "%s", refusals[i].scene);
 		if (strcmp(s.refused, refusals[i].refused) != 0 || !strstr(s.why.text, refusals[i].why))
 			print_error("%s: %s (%s)\n", refusals[i].what, s.refused, s.why.text);
 		assert_string_equal(s.refused, refusals[i].refused);
@@ -137,16 +144,16 @@ static void rail_alarm(void **state)
 	(void)state;
 	struct stand s;
 	begin(&s, ":memory:");
-	run(&s, "@0 guide leak C1 grid=red rail=blue leak=1M\n@1 go\n@2 go\n@3 go\n"
+	guide_run(&s, "@0 guide leak C1 grid=red rail=blue leak=1M\n@1 go\n@2 go\n@3 go\n"
 	        "red wait 3\nred ~0.0120 V DC *12\n@6.4 go\n@7 go\nblue wait 7\nblue 463.0 V DC *8\n"
 	        "red wait 1\nred ~0.4120 V DC *14\n@10.9 go\n");
 	assert_non_null(strstr(s.says, "alarm"));
 	assert_string_equal(s.refused, "go");
-	assert_non_null(strstr(status(&s), "{\"alarm\":\"guide\",\"text\":\"the rail is at 463 V, above 450 V: "
+	assert_non_null(strstr(guide_status(&s), "{\"alarm\":\"guide\",\"text\":\"the rail is at 463 V, above 450 V: "
 	                       "SWITCH OFF\"}"));
-	run(&s, "blue glide 463.0 0.0 0.5 V DC *30\n@5 leave\n");
-	assert_non_null(strstr(status(&s), "\"alarms\":[]"));
-	assert_non_null(strstr(status(&s), "\"state\":\"live\"")); /* nobody said that it is off */
+	guide_run(&s, "blue glide 463.0 0.0 0.5 V DC *30\n@5 leave\n");
+	assert_non_null(strstr(guide_status(&s), "\"alarms\":[]"));
+	assert_non_null(strstr(guide_status(&s), "\"state\":\"live\"")); /* nobody said that it is off */
 	stand_free(&s);
 }
 
@@ -156,13 +163,13 @@ static void by_pedal(void **state)
 	(void)state;
 	struct stand s;
 	begin(&s, ":memory:");
-	run(&s, "@0 guide leak C1 grid=red leak=1M\n@1 take\n@2 take\n@3 take\n"
+	guide_run(&s, "@0 guide leak C1 grid=red leak=1M\n@1 take\n@2 take\n@3 take\n"
 	        "red wait 3\nred ~0.0120 V DC *12\n@6.4 take\n@7 take\n");
 	assert_string_equal(s.refused, "");
-	assert_non_null(strstr(status(&s), "\"step\":\"volts\""));
+	assert_non_null(strstr(guide_status(&s), "\"step\":\"volts\""));
 	assert_string_equal(s.made, "C1 red 0.0120 V volts");
 	/* Left: `take` means what is up again, and nothing is. */
-	run(&s, "@0 leave\n@0.5 take\n");
+	guide_run(&s, "@0 leave\n@0.5 take\n");
 	assert_string_equal(s.refused, "take");
 	stand_free(&s);
 }
@@ -184,7 +191,7 @@ static void taken_up(void **state)
 	begin(&s, log);
 	for (size_t i = 0; i < sizeof scenes / sizeof *scenes; i++) {
 		char wanted[40];
-		run(&s, scenes[i]);
+		guide_run(&s, "%s", scenes[i]);
 		bench_free(s.bench); /* and nothing was said before */
 		s.bench = NULL;
 		int64_t t = s.t;
@@ -194,10 +201,10 @@ static void taken_up(void **state)
 		log_reader_close(reader);
 		bench_run_until(s.bench, t);
 		snprintf(wanted, sizeof wanted, "\"step\":\"%s\"", steps[i]);
-		assert_non_null(strstr(status(&s), wanted));
-		assert_non_null(strstr(status(&s), "{\"meter\":\"red\",\"position\":\"C1\""));
+		assert_non_null(strstr(guide_status(&s), wanted));
+		assert_non_null(strstr(guide_status(&s), "{\"meter\":\"red\",\"position\":\"C1\""));
 	}
-	run(&s, "@1 go\n");
+	guide_run(&s, "@1 go\n");
 	assert_true(fabs(number(last_of(&s, "guide"), "result.leakage.value") - 0.44e-6) < 0.01e-6);
 	stand_free(&s);
 	unlink(log);
@@ -210,7 +217,7 @@ static void dry(void **state)
 	char text[4096];
 	struct text out;
 	begin(&s, ":memory:");
-	run(&s, "@0 live\n"); /* begun it would be refused */
+	guide_run(&s, "@0 live\n"); /* begun it would be refused */
 	text_begin(&out, text, sizeof text);
 	int records = s.records;
 	assert_true(bench_guide_dry(s.bench, "leak", "C1", "", &out, &s.why));
@@ -232,7 +239,7 @@ static void dry(void **state)
 int main(void)
 {
 	const struct CMUnitTest tests[] = {
-	    cmocka_unit_test(leakage), cmocka_unit_test(refused), cmocka_unit_test(rail_alarm),
+	    cmocka_unit_test(leakage), cmocka_unit_test(refused), cmocka_unit_test(said_of_a_meter), cmocka_unit_test(rail_alarm),
 	    cmocka_unit_test(by_pedal), cmocka_unit_test(taken_up), cmocka_unit_test(dry),
 	};
 	return cmocka_run_group_tests(tests, NULL, NULL);

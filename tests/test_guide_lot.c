@@ -244,6 +244,23 @@ static void a_number_once_more(void **state)
 	assert_string_equal(out.text, "4: 4.71 kohm");
 	guide_input(&g, &(struct guide_input){.act = GUIDE_BACK}, &out);
 	assert_string_equal(out.text, "4 once more: touch it");
+	/* Further back, part by part; what was not touched again stays. */
+	guide_input(&g, &(struct guide_input){.act = GUIDE_BACK}, &out);
+	assert_string_equal(out.text, "3 once more: touch it");
+	guide_input(&g, &(struct guide_input){.act = GUIDE_BACK}, &out);
+	assert_string_equal(out.text, "2 once more: touch it");
+	guide_input(&g, &(struct guide_input){.act = GUIDE_BACK}, &out);
+	assert_string_equal(out.text, "1 once more: touch it");
+	guide_input(&g, &(struct guide_input){.act = GUIDE_BACK}, &out);
+	assert_non_null(strstr(out.text, "part 1 is the first one"));
+	touch(&g, 6, 4640, 1, &out);
+	assert_string_equal(out.text, "1: 4.64 kohm");
+	assert_int_equal(out.part, 1);
+	guide_input(&g, &(struct guide_input){.act = GUIDE_BACK, .number = 3}, &out);
+	guide_input(&g, &(struct guide_input){.act = GUIDE_READING, .t = (int64_t)7e6 - 1000, .over = true}, &out);
+	go(&g, &out);
+	assert_string_equal(out.text, "3 stays as it is: touch 5");
+	assert_string_equal(guide_step_word(&g), "touch");
 	/* From the pairs back to more touches. */
 	touch(&g, 7, 4711, 1, &out);
 	go(&g, &out);

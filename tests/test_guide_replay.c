@@ -118,7 +118,7 @@ static bool is_kind(const char *line, const char *kind)
 
 static char *wanted(const char *records)
 {
-	static const char *const kinds[] = {"guide", "entry", "alarm", "job", "strike", "gap", "fit"};
+	static const char *const kinds[] = {"guide", "entry", "alarm", "job", "strike", "gap", "fit", "part"};
 	char *out = calloc(1, strlen(records) + 2);
 	size_t n = 0;
 	assert_non_null(out);
@@ -349,13 +349,20 @@ static void finish(struct tape *p)
 	pass(p, 0);
 }
 
+/* Where --record writes them; the test of that has a folder of its own. */
+static const char *recorded_to = FOLDER;
+
 static struct tape tape(const char *name, struct reform_part part, const char *words, double R,
                         enum leakage_formula limit)
 {
 	char path[160];
 	struct tape p = {.part = part, .of = "C20", .words = words, .every = 5};
-	snprintf(path, sizeof path, "%s/%s.rec", FOLDER, name);
+	snprintf(path, sizeof path, "%s/%s.rec", recorded_to, name);
 	p.out = fopen(path, "w");
+	if (!p.out) {
+		fprintf(stderr, "%s cannot be written\n", path);
+		exit(1);
+	}
 	guide_plan_empty(&p.plan);
 	strcpy(p.plan.of, "C20");
 	p.plan.nominal = part.C;
@@ -467,6 +474,27 @@ static int record(void)
 	return 0;
 }
 
+/* What is kept is what --record makes: else nobody could change a rule and see what comes of it. */
+static void recorded_anew(void **state)
+{
+	char folder[] = "/tmp/tally-record-XXXXXX", command[400];
+	static const char *const made[] = {"reforms", "reforms-meter-away", "never-period", "never", "runs-away",
+	                                   "too-many-volts", "wrong-way-round", "warms"};
+	(void)state;
+	assert_non_null(mkdtemp(folder));
+	recorded_to = folder;
+	assert_int_equal(record(), 0);
+	recorded_to = FOLDER;
+	for (size_t i = 0; i < sizeof made / sizeof *made; i++) {
+		note_row("%s", made[i]);
+		snprintf(command, sizeof command, "cmp %s/%s.rec " FOLDER "/%s.rec", folder, made[i], made[i]);
+		assert_int_equal(system(command), 0);
+		snprintf(command, sizeof command, "%s/%s.rec", folder, made[i]);
+		unlink(command);
+	}
+	assert_int_equal(rmdir(folder), 0);
+}
+
 static int rebuild(void)
 {
 	for (size_t i = 0; i < sizeof endings / sizeof *endings; i++) {
@@ -499,6 +527,7 @@ int main(int argc, char **argv)
 	    cmocka_unit_test(each_to_its_end),
 	    cmocka_unit_test(scenes_of_the_demo),
 	    cmocka_unit_test(the_same_twice),
+	    cmocka_unit_test(recorded_anew),
 	};
 	return cmocka_run_group_tests(tests, NULL, NULL);
 }

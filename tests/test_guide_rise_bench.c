@@ -4,7 +4,7 @@
  * at speed.  One comes up, one has a shorted rectifier, the bias of one drifts; and each is
  * killed after every step and goes on where it was.  Scenes as in tests/bench_stand.h.
  */
-#include "tests/bench_stand.h"
+#include "tests/guide_stand.h"
 
 #include <unistd.h>
 
@@ -30,77 +30,6 @@ static const char sheet_text[] =
     "R1,metal-film,4k7,5%,,grid stopper,,,\n"
     "R2,metal-film,4k7,5%,,grid stopper,,,\n";
 
-static const char *status(struct stand *s)
-{
-	static char look[32768];
-	struct text out;
-	text_begin(&out, look, sizeof look);
-	bench_status(s->bench, &out);
-	assert_false(out.failed);
-	assert_true(json_valid(look, out.len, NULL));
-	return look;
-}
-
-static void run(struct stand *s, const char *format, ...) __attribute__((format(printf, 2, 3)));
-static void run(struct stand *s, const char *format, ...)
-{
-	char text[8192];
-	va_list args;
-	va_start(args, format);
-	vsnprintf(text, sizeof text, format, args);
-	va_end(args);
-	stand_play(s, text);
-}
-
-static const char *last_of(const struct stand *s, const char *kind)
-{
-	char wanted[40];
-	snprintf(wanted, sizeof wanted, "\"kind\":\"%s\"", kind);
-	for (int i = s->records - 1; i >= 0; i--)
-		if (strstr(s->record[i], wanted))
-			return s->record[i];
-	return "";
-}
-
-static double number(const char *text, const char *path)
-{
-	double x = NAN;
-	(void)json_number(json_member(text, strlen(text), path), &x);
-	return x;
-}
-
-static double guide_number(struct stand *s, const char *key)
-{
-	const char *look = status(s);
-	struct slice guides = json_member(look, strlen(look), "guides"), one = json_element(guides, 0);
-	double x = NAN;
-	(void)json_number(json_member(one.at, one.len, key), &x);
-	return x;
-}
-
-static const char *guide_word(struct stand *s, const char *key)
-{
-	static char word[400];
-	const char *look = status(s);
-	struct slice guides = json_member(look, strlen(look), "guides"), one = json_element(guides, 0);
-	word[0] = '\0';
-	(void)json_text(json_member(one.at, one.len, key), word, sizeof word);
-	return word;
-}
-
-/* Killed, and started again over the same log. */
-static void killed(struct stand *s, const char *log)
-{
-	int64_t t = s->t;
-	bench_free(s->bench);
-	s->bench = NULL;
-	stand_bench(s, NULL);
-	struct log_reader *reader = log_reader_open(log, &s->why);
-	assert_true(reader && bench_restore(s->bench, reader, &s->why));
-	log_reader_close(reader);
-	bench_run_until(s->bench, t);
-}
-
 struct amplifier {
 	double rectified; /* of the unloaded volts that are expected */
 	double creep;     /* of the bias over the soak */
@@ -113,37 +42,37 @@ static void one_step(struct stand *s, const struct amplifier *a)
 	snprintf(step, sizeof step, "%s", guide_word(s, "step"));
 	snprintf(at, sizeof at, "%s", guide_word(s, "at"));
 	if (strcmp(step, "transformer") == 0)
-		run(s, "red 0.1 V DC *16\n@3.9 go\n");
+		guide_run(s, "red 0.1 V DC *16\n@3.9 go\n");
 	else if (strcmp(step, "heaters") == 0)
-		run(s, "blue 6.52 V AC *16\n@3.9 go\n");
+		guide_run(s, "blue 6.52 V AC *16\n@3.9 go\n");
 	else if (strcmp(step, "raise") == 0)
-		run(s, "red %.1f V DC *16\n@3.9 go\n", a->rectified * guide_number(s, "expected-unloaded"));
+		guide_run(s, "red %.1f V DC *16\n@3.9 go\n", a->rectified * guide_number(s, "expected-unloaded"));
 	else if (strcmp(step, "bias") == 0)
-		run(s, "blue -36.0 V DC *16\n@3.9 go\n");
+		guide_run(s, "blue -36.0 V DC *16\n@3.9 go\n");
 	else if (strcmp(step, "glow") == 0)
-		run(s, "red 150.0 V DC *16\n@3.9 go\n");
+		guide_run(s, "red 150.0 V DC *16\n@3.9 go\n");
 	else if (strcmp(step, "on") == 0 || strncmp(step, "rails", 5) == 0)
-		run(s, "red 286.0 V DC *16\n@3.9 go\n");
+		guide_run(s, "red 286.0 V DC *16\n@3.9 go\n");
 	else if (strcmp(step, "heated") == 0)
-		run(s, "blue 6.28 V AC *16\n@3.9 go\n");
+		guide_run(s, "blue 6.28 V AC *16\n@3.9 go\n");
 	else if (strcmp(step, "ripple") == 0)
-		run(s, "blue wait 3\nblue 1.20 V AC *16\n@6.9 go\n");
+		guide_run(s, "blue wait 3\nblue 1.20 V AC *16\n@6.9 go\n");
 	else if (strncmp(step, "sense", 5) == 0)
-		run(s, "blue %s V DC *16\n@3.9 go\n", strcmp(at, "R21") == 0 ? "0.3500" : "0.3800");
+		guide_run(s, "blue %s V DC *16\n@3.9 go\n", strcmp(at, "R21") == 0 ? "0.3500" : "0.3800");
 	else if (strcmp(step, "soak") == 0)
-		run(s, "red 286.0 V DC *260\nblue 0.3800 V DC *60\nblue %.4f V DC *200\n@66 walk off\n",
+		guide_run(s, "red 286.0 V DC *260\nblue 0.3800 V DC *60\nblue %.4f V DC *200\n@66 walk off\n",
 		    0.38 * (1 + a->creep));
 	else if (strcmp(step, "response") == 0)
-		run(s, "green %.3f V AC *16\n@3.9 go\n",
+		guide_run(s, "green %.3f V AC *16\n@3.9 go\n",
 		    guide_number(s, "frequency") > 15000 ? 2.0 : guide_number(s, "frequency") < 30 ? 2.2 : 2.83);
 	else if (strcmp(step, "second-load") == 0)
-		run(s, "green 2.900 V AC *16\n@3.9 go\n");
+		guide_run(s, "green 2.900 V AC *16\n@3.9 go\n");
 	else if (strcmp(step, "hum") == 0)
-		run(s, "green 2.10 mV AC *16\n@3.9 go\n");
+		guide_run(s, "green 2.10 mV AC *16\n@3.9 go\n");
 	else if (strcmp(step, "power") == 0)
-		run(s, "green 8.940 V AC *16\n@3.9 go\n");
+		guide_run(s, "green 8.940 V AC *16\n@3.9 go\n");
 	else
-		run(s, "@0.5 go\n");
+		guide_run(s, "@0.5 go\n");
 	if (s->refused[0])
 		fail_msg("at %s: refused %s: %s", step, s->refused, s->says);
 }
@@ -154,14 +83,14 @@ static int rise(struct stand *s, const struct amplifier *a, const char *until, c
 	int steps = 0;
 	stand_open(s, config_text, log ? log : ":memory:", NULL);
 	stand_load(s, sheet_text);
-	run(s, "red 0.0 V DC *4\n@2 guide rise - rail=red probe=blue out=green soak=1 load2=10 because=tests\n");
+	guide_run(s, "red 0.0 V DC *4\n@2 guide rise - rail=red probe=blue out=green soak=1 load2=10 because=tests\n");
 	assert_string_equal(s->refused, "");
 	for (; steps < 80 && guide_word(s, "step")[0]; steps++) {
 		if (until && strcmp(guide_word(s, "step"), until) == 0)
 			break;
 		one_step(s, a);
 		if (log)
-			killed(s, log);
+			guide_killed(s, log);
 	}
 	return steps;
 }
@@ -220,7 +149,7 @@ static void comes_up(void **state)
 		assert_true(load && hum);
 		assert_near(strtod(strstr(load, "\"watts\":") + 8, NULL), 9.99045, 1e-3);
 		assert_near(strtod(hum + 9, NULL), -72.58, 0.01);
-		assert_non_null(strstr(status(&s), "\"guides\":[]"));
+		assert_non_null(strstr(guide_status(&s), "\"guides\":[]"));
 		stand_free(&s);
 	}
 	unlink(log);
@@ -236,7 +165,7 @@ static void shorted_rectifier(void **state)
 	assert_string_equal(s.made, ""); /* nothing was logged of it */
 	assert_non_null(strstr(last_of(&s, "alarm"), "SWITCH OFF"));
 	assert_non_null(strstr(last_of(&s, "alarm"), "rectifier"));
-	run(&s, "@1 go\n");
+	guide_run(&s, "@1 go\n");
 	assert_string_equal(stand_member(last_of(&s, "guide"), "event"), "stopped");
 	assert_non_null(strstr(last_of(&s, "guide"), "pulls it down"));
 	stand_free(&s);
@@ -260,25 +189,39 @@ static void a_lot(void **state)
 	struct stand s;
 	stand_open(&s, config_text, ":memory:", NULL);
 	stand_load(&s, sheet_text);
-	run(&s, "red OL MOhm *4\n@1.2 guide lot 4k7 part=red for=R1,R2\n@1.5 go\n");
+	guide_run(&s, "red OL MOhm *4\n@1.2 guide lot 4k7 part=red for=R1,R2\n@1.5 go\n");
 	assert_string_equal(s.refused, "");
 	static const char *const parts[] = {"4.712", "4.655", "4.790", "4.713", "5.600"};
 	for (size_t i = 0; i < sizeof parts / sizeof *parts; i++)
-		run(&s, "red OL MOhm *8\nred ~%s kOhm *12\nred OL MOhm *8\n", parts[i]);
+		guide_run(&s, "red OL MOhm *8\nred ~%s kOhm *12\nred OL MOhm *8\n", parts[i]);
 	assert_near(number(last_of(&s, "guide"), "values.1.value"), 4712, 2);
 	assert_near(number(last_of(&s, "guide"), "values.5.value"), 5600, 2);
 	assert_near(guide_number(&s, "parts"), 5, 0);
 	assert_near(guide_number(&s, "usable"), 4, 0);
 	assert_string_equal(s.made, ""); /* on no position until the yes */
-	run(&s, "red OL MOhm *8\n@1 go\n");
+	guide_run(&s, "red OL MOhm *8\n@1 go\n");
 	assert_string_equal(guide_word(&s, "step"), "pairs");
 	assert_non_null(strstr(guide_word(&s, "text"), "1 and 4 for R1 and R2: no difference"));
-	run(&s, "@1 go\n");
+	guide_run(&s, "@1 go\n");
 	const char *done = last_of(&s, "guide"), *fit = last_of(&s, "fit");
 	assert_string_equal(stand_member(done, "event"), "done");
 	assert_non_null(strstr(done, "\"outside\":[5]"));
 	assert_string_equal(stand_member(fit, "position"), "R2");
 	assert_non_null(strstr(fit, "part 4 of the lot 4k7: 4.71"));
+	/* A record for each part, with its readings; the fit, and the run, name it. */
+	for (int i = 0; i < 5; i++) {
+		const char *part = record_of(&s, "part", i);
+		char path[24];
+		snprintf(path, sizeof path, "values.%d.seq", i + 1);
+		assert_true(number(part, "number") == i + 1);
+		assert_near(number(part, "value"), 1000 * strtod(parts[i], NULL), 1e-9);
+		assert_true(number(part, "guide") == number(record_of(&s, "guide", 0), "seq"));
+		assert_true(number(part, "seq") == number(done, path));
+		assert_non_null(strstr(part, i == 4 ? "\"verdict\":\"outside\"" : "\"verdict\":\"within\""));
+		assert_non_null(strstr(part, "\"trail\":[["));
+	}
+	assert_true(number(fit, "lot") == number(record_of(&s, "part", 3), "seq"));
+	assert_string_equal(record_of(&s, "part", 5), "");
 	stand_free(&s);
 }
 
@@ -288,14 +231,14 @@ static void by_ear(void **state)
 	struct stand s;
 	stand_open(&s, config_text, ":memory:", NULL);
 	stand_load(&s, sheet_text);
-	run(&s, "red -38.0 V DC *8\n@1.5 guide tune BIAS here=red\n");
+	guide_run(&s, "red -38.0 V DC *8\n@1.5 guide tune BIAS here=red\n");
 	assert_string_equal(s.refused, "guide"); /* it is cold */
-	run(&s, "@0 live\n@0.5 guide tune BIAS here=red\n@1 go\n@1.2 go\nred wait 1.5\nred -38.0 V DC *12\n");
+	guide_run(&s, "@0 live\n@0.5 guide tune BIAS here=red\n@1 go\n@1.2 go\nred wait 1.5\nred -38.0 V DC *12\n");
 	assert_string_equal(guide_word(&s, "step"), "set");
 	assert_near(guide_number(&s, "toward"), -1.5, 1e-9);
 	assert_true(guide_number(&s, "hertz") < 660);
 	assert_string_equal(s.made, "");
-	run(&s, "red -34.5 V DC *16\n@3.9 take\n");
+	guide_run(&s, "red -34.5 V DC *16\n@3.9 take\n");
 	assert_string_equal(s.made, "BIAS red -34.5 V volts");
 	const char *done = last_of(&s, "guide");
 	assert_string_equal(stand_member(done, "event"), "done");
@@ -321,7 +264,7 @@ static void refused(void **state)
 		note_row("%s", row[i].scene);
 		stand_open(&s, config_text, ":memory:", NULL);
 		stand_load(&s, sheet_text);
-		run(&s, "%s", row[i].scene);
+		guide_run(&s, "%s", row[i].scene);
 		assert_string_equal(s.refused, "guide");
 		assert_non_null(strstr(s.why.text, row[i].why));
 		stand_free(&s);

@@ -160,7 +160,7 @@ void guide_input(struct guide *g, const struct guide_input *in, struct guide_out
 		break;
 	case GUIDE_TAKEN:
 		if (step(g)->slot >= 0)
-			g->slot[step(g)->slot] = (struct guide_slot){true, in->x.value, in->x.u, in->seq};
+			g->slot[step(g)->slot] = (struct guide_slot){true, in->x.value, in->x.u, {in->seq, 0}};
 		forward(g, out);
 		break;
 	case GUIDE_READING:
@@ -336,8 +336,7 @@ void guide_state_write(const struct guide *g, struct text *out)
 		text_real(out, s->value);
 		if (s->u > 0)
 			text_member_real(out, "u", s->u);
-		if (s->seq)
-			text_member_int(out, "seq", s->seq);
+		text_member_ref(out, "seq", s->of);
 		text_puts(out, "}");
 		first = false;
 	}
@@ -364,7 +363,7 @@ bool guide_state_read(struct guide *g, const char *text, size_t len)
 		if (json_absent(one) || !json_number(json_member(one.at, one.len, "value"), &s.value))
 			continue;
 		(void)json_number(json_member(one.at, one.len, "u"), &s.u);
-		(void)json_int(json_member(one.at, one.len, "seq"), &s.seq);
+		(void)json_int(json_member(one.at, one.len, "seq"), &s.of.seq);
 		g->slot[i] = s;
 	}
 	return true;

@@ -92,11 +92,11 @@ struct guide_plan {
 };
 void guide_plan_empty(struct guide_plan *p);
 
-/* A value that is kept: measured (u, and the seq of its entry), or only counted (u 0, seq 0). */
+/* A value that is kept: measured (u, and of which entry, in a lot of which part), or only counted (u 0). */
 struct guide_slot {
 	bool has;
 	double value, u;
-	int64_t seq;
+	struct record_ref of;
 };
 
 struct guide {
@@ -160,6 +160,8 @@ struct guide_out {
 	bool ended;     /* it is over; failed and because say how */
 	bool alarm;     /* begins: `text` says what to do */
 	bool alarm_over;
+	int part;        /* of a lot: the part of that number was counted now; 0 */
+	bool stood;      /* ... by `go`, as it stood */
 	char text[GUIDE_TEXT]; /* to be said in between, "" for nothing */
 };
 
@@ -236,5 +238,8 @@ struct guide_pair {
 /* The n pairs whose differences are smallest in sum; fewer where there are not enough parts.
  * Parts outside of low and high are left out. */
 int guide_lot_pairs(const struct guide *g, int n, struct guide_pair *out);
+/* Of the part of that number, counted already: against the limits of the lot, which are written
+ * to low and high.  within, outside, unsure with U = 2 u. */
+const char *guide_lot_verdict(const struct guide *g, int number, double *low, double *high);
 
 #endif

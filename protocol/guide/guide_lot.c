@@ -5,8 +5,8 @@
  * and on a `go` they are those of the positions that the lot is for.
  *
  * Driven by one hand: `go` with a part between the probes that has not settled counts it as it
- * stands; with the probes open it means enough.  `back` measures the last one once more, or the
- * one whose number is said.
+ * stands; with the probes open it means enough.  `back` measures the last one once more, `back`
+ * again the one before it, and so on.
  *
  * The pairs are the exact minimum of the sum of differences, not the nearest two first: those
  * leave a bad pair at the end.  For values in order, differences in percent of the mean are a
@@ -92,6 +92,16 @@ static bool inside(const struct guide *g, int n)
 	limits(g, &low, &high);
 	return g->slot[n].has && g->slot[n].value > 0 && g->slot[n].value >= low &&
 	       g->slot[n].value <= high;
+}
+
+const char *guide_lot_verdict(const struct guide *g, int number, double *low, double *high)
+{
+	const struct guide_slot *s = &g->slot[number];
+	double U = 2 * s->u;
+	limits(g, low, high);
+	if (s->value - U >= *low && s->value + U <= *high)
+		return "within";
+	return s->value + U < *low || s->value - U > *high ? "outside" : "unsure";
 }
 
 static int usable(const struct guide *g)
@@ -289,6 +299,8 @@ static void count_part(struct guide *g, const struct guide_input *in, struct mea
 	g->slot[SLOT_AGAIN].has = false;
 	g->kept_at = in->t;
 	out->keep = true;
+	out->part = n;
+	out->stood = stood;
 	tell_part(g, n, stood, out);
 }
 
@@ -339,13 +351,25 @@ static bool input(struct guide *g, const struct guide_input *in, struct guide_ou
 {
 	if (g->step != STEP_TOUCH || in->act == GUIDE_TAKEN)
 		return false;
+	int again = (int)guide_slot_value(g, SLOT_AGAIN);
 	if (in->act == GUIDE_GO) {
+		if (!unsettled(g) && again > 0) { /* that part stays as it was measured */
+			g->slot[SLOT_AGAIN].has = false;
+			out->keep = true;
+			snprintf(out->text, sizeof out->text, "%d stays as it is: touch %d", again, parts(g) + 1);
+			return true;
+		}
 		if (!unsettled(g))
 			return false;
 		count_part(g, in, g->live[ROLE_PART], true, out);
 		return true;
 	}
-	int n = in->number ? in->number : parts(g);
+	/* Back once more is the part before that. */
+	int n = in->number ? in->number : again > 0 ? again - 1 : parts(g);
+	if (again == 1 && !in->number) {
+		snprintf(out->text, sizeof out->text, "part 1 is the first one: touch it once more");
+		return true;
+	}
 	if (n < 1 || n > parts(g)) {
 		snprintf(out->text, sizeof out->text, "there is no part %d: %d were touched", n, parts(g));
 		return true;
@@ -359,7 +383,7 @@ static bool input(struct guide *g, const struct guide_input *in, struct guide_ou
 static bool may_go(const struct guide *g, struct fault *why)
 {
 	int need = g->plan.fits ? g->plan.fits : 2, there = usable(g);
-	if (g->step != STEP_TOUCH || unsettled(g) || there >= need)
+	if (g->step != STEP_TOUCH || unsettled(g) || guide_slot_value(g, SLOT_AGAIN) > 0 || there >= need)
 		return true;
 	fault_set(why, "%d parts are wanted for pairs, and %d of the %d touched so far are within their limits: "
 	          "touch more", need, there, parts(g));
@@ -402,7 +426,8 @@ static void say(const struct guide *g, char *out, size_t size)
 	else if (g->step == STEP_PAIRS)
 		say_pairs(g, out, size);
 	else if (again)
-		snprintf(out, size, "touch part %d once more", again);
+		snprintf(out, size, "touch part %d once more; back is the one before it; go on with the probes open leaves "
+		         "it as it is", again);
 	else
 		snprintf(out, size, "touch part %d; go on with the probes open when it is enough", parts(g) + 1);
 }
@@ -458,9 +483,16 @@ static void look(const struct guide *g, struct text *out)
 	text_member_int(out, "usable", usable(g));
 }
 
+/* The parts lie where they lay, in their order. */
+static void again(struct guide *g, const struct guide *left)
+{
+	for (int i = SLOT_PARTS; i <= GUIDE_LOT_MAX; i++)
+		g->slot[i] = left->slot[i];
+}
+
 const struct guide_procedure guide_lot = {
     .name = "lot", .step = steps, .steps = sizeof steps / sizeof *steps, .role = roles,
     .roles = sizeof roles / sizeof *roles, .needs = GUIDE_NEEDS_COLD, .cautions = cautions,
     .slot = slots, .slots = sizeof slots / sizeof *slots, .begin = begin, .say = say,
-    .reading = reading, .may_go = may_go, .input = input, .result = result, .look = look,
+    .reading = reading, .may_go = may_go, .input = input, .result = result, .look = look, .again = again,
 };

@@ -471,7 +471,7 @@ static bool looked(struct guide *g, struct guide_out *out)
 		ABORT(g, out, "the rail is at %.0f V instead of %.0f V: too much is drawn from it", v, nominal);
 	/* With the lamp in, and for the second load: looked at, not logged. */
 	if (!g->failed && kept_in(g) >= 0 && steps[g->step].role < 0 && heard(g, role))
-		g->slot[SLOT_TAKEN] = (struct guide_slot){true, g->live[role].value, g->live[role].u, 0};
+		g->slot[SLOT_TAKEN] = (struct guide_slot){true, g->live[role].value, g->live[role].u, {0, 0}};
 	return g->failed;
 }
 
@@ -486,7 +486,7 @@ static bool input(struct guide *g, const struct guide_input *in, struct guide_ou
 		return looked(g, out);
 	if (!here(g) || !too_hot(g, i, in->x))
 		return false;
-	g->slot[kept_in(g)] = (struct guide_slot){true, in->x.value, in->x.u, in->seq};
+	g->slot[kept_in(g)] = (struct guide_slot){true, in->x.value, in->x.u, {in->seq, 0}};
 	ABORT(g, out, "the valve at %s has %.1f W, above its %.3g W", here(g)->name,
 	      rise_watts(g, i, in->x).value, here(g)->most);
 	return true;

@@ -259,7 +259,7 @@ static bool input(struct guide *g, const struct guide_input *in, struct guide_ou
 	(void)out;
 	if (in->act == GUIDE_TAKEN && heard(g, ROLE_ANODE))
 		g->slot[g->step == STEP_TWIN ? SLOT_ANODE_TWIN : SLOT_ANODE] =
-		    (struct guide_slot){true, g->live[ROLE_ANODE].value, g->live[ROLE_ANODE].u, 0};
+		    (struct guide_slot){true, g->live[ROLE_ANODE].value, g->live[ROLE_ANODE].u, {0, 0}};
 	return false;
 }
 

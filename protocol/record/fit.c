@@ -220,6 +220,7 @@ void fit_body_write(struct text *out, const struct fit_body *b)
 		text_member_null(out, "fit");
 	}
 	write_replaced(out, b);
+	text_member_ref(out, "lot", b->lot);
 	asked_by_write(out, &b->by);
 }
 

@@ -47,6 +47,7 @@ struct fit_body {
 	/* What the cells that it says, or no longer says, were before: the fit before, else
 	 * the sheet.  The writer takes both; `before` may be NULL. */
 	const struct sheet_row *before, *sheet;
+	struct record_ref lot; /* the `part` record of the loose part that it is; writing only */
 	bool none; /* after reading: it was taken back */
 	struct asked_by by;
 };

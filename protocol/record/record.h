@@ -77,6 +77,7 @@ struct entry_beside {
 	const struct limits_of_use *use;      /* of its function; NULL for none */
 	const char *because;                  /* typed entries; NULL for none */
 	struct asked_by by;                   /* taken by key, or typed */
+	struct record_ref guide;              /* the beginning of the guided run that it is of */
 };
 
 /*

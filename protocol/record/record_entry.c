@@ -148,10 +148,7 @@ static void trail_parts(struct text *out, const struct entry_beside *beside)
 	for (int i = 0; i < beside->trail_count && i < ENTRY_TRAIL_MAX; i++) {
 		const struct trail_part *p = &beside->trail[i];
 		text_puts(out, i ? ",[" : "[");
-		if (p->seq)
-			text_int(out, p->seq);
-		else
-			text_printf(out, "\x01%llu\x01", (unsigned long long)p->ticket);
+		text_ref(out, (struct record_ref){p->seq, p->ticket});
 		text_add(out, ",", 1);
 		text_int(out, p->from);
 		text_add(out, ",", 1);
@@ -179,6 +176,7 @@ void entry_beside_write(struct text *out, const struct entry_beside *beside)
 	if (beside->accuracy_assumed)
 		text_member_string(out, "accuracy", "assumed");
 	use_write(out, beside->use);
+	text_member_ref(out, "guide", beside->guide);
 	member_set(out, "because", beside->because);
 	asked_by_write(out, &beside->by);
 	member_or_null(out, "shown", beside->shown);

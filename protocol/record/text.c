@@ -155,6 +155,22 @@ void text_int(struct text *t, int64_t n)
 	put_int(t, NULL, 0, n);
 }
 
+void text_ref(struct text *t, struct record_ref ref)
+{
+	if (ref.seq)
+		text_int(t, ref.seq);
+	else
+		text_printf(t, "\x01%llu\x01", (unsigned long long)ref.ticket);
+}
+
+void text_member_ref(struct text *t, const char *key, struct record_ref ref)
+{
+	if (!ref.seq && !ref.ticket)
+		return;
+	text_member(t, key);
+	text_ref(t, ref);
+}
+
 void text_int_after(struct text *t, char before, int64_t n)
 {
 	put_int(t, &before, 1, n);

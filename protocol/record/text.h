@@ -38,6 +38,14 @@ void text_printf(struct text *t, const char *format, ...) __attribute__((format(
  * become U+FFFD: a record is always valid UTF-8. */
 void text_string(struct text *t, const char *string, size_t len);
 void text_int(struct text *t, int64_t n);
+/* Another record: by its seq, or, as long as that is not known, by the ticket with which it was
+ * given to the log, which writes the seq there (daemon/log.h). */
+struct record_ref {
+	int64_t seq;     /* 0: not known yet */
+	uint64_t ticket; /* 0 with seq 0: there is none */
+};
+void text_ref(struct text *t, struct record_ref ref);
+void text_member_ref(struct text *t, const char *key, struct record_ref ref); /* nothing of none */
 /* The same as an element of a list, `before` in front of it: [ or a comma. */
 void text_int_after(struct text *t, char before, int64_t n);
 void text_decimal(struct text *t, struct decimal d); /* exact, see decimal_json */
