@@ -235,8 +235,9 @@ static enum settle_lack law_lacks(const struct settle *s, const struct settle_ju
 static enum settle_lack touch_lacks(const struct settle *s, uint64_t *first)
 {
 	struct settle_judgement j;
-	/* The conversion nearest to the time will do. */
-	double grace = fmin(0.5 * (double)s->period, s->limits.block_seconds * 1e6);
+	/* The conversion nearest to the time will do, and the block that ends at it. */
+	double block = s->limits.block_seconds * 1e6;
+	double grace = settle_is_fast(s) ? block : fmin(0.5 * (double)s->period, block);
 	double least = s->limits.settle_seconds * 1e6 - grace;
 	int64_t t = item_at(s, s->items - 1)->t;
 	if ((double)(t - s->stretch_t) < least)
