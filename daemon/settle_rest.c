@@ -177,8 +177,9 @@ static bool has_tail(const struct settle *s, const struct settle_judgement *j)
 {
 	const struct settle_limits *l = &s->limits;
 	double wide = fmax(1, l->tail_conversions - l->tail_least);
-	double part = fmin(1, fmax(0, (j->tail_count - l->tail_least) / wide));
-	return j->tail_chance > l->tail_doubt_early * pow(l->tail_doubt / l->tail_doubt_early, part);
+	double part = fmax(0, (j->tail_count - l->tail_least) / wide);
+	double doubt = l->tail_doubt_early * pow(l->tail_doubt / l->tail_doubt_early, part);
+	return j->tail_chance > fmin(doubt, fmax(l->tail_doubt, l->tail_doubt_most));
 }
 
 /* The first of the items that are undisturbed and near where the law comes to rest. */
