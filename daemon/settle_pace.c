@@ -25,6 +25,10 @@ static const int gaps_pace = 3;
 /* ... and so many frames in a row that look doubled: no meter says one thing five times within a
  * period, but one that was silent for long may have made a false pace of that. */
 static const int doubles_pace = 4;
+/* Among the first intervals one below `twice_most` beside one above `slow_least` is a frame that was
+ * sent twice, us: an adapter does not hold frames back for so long. */
+static const int64_t twice_most = 20000;
+static const int64_t slow_least = 150000;
 /* With so many intervals what is none of the pace is dropped; before, it is only left out. */
 static const int sure_intervals = 8;
 
@@ -40,6 +44,9 @@ void settle_pace_frame(struct settle *s, int64_t dt)
 {
 	if (dt < 0)
 		return;
+	for (int i = s->intervals; dt > slow_least && s->intervals < sure_intervals && i-- > 0;)
+		if (s->interval[i] < twice_most)
+			drop_interval(s, i);
 	int have = s->intervals < SETTLE_INTERVALS ? s->intervals : SETTLE_INTERVALS;
 	if (have >= 3 && dt > gap_periods * s->period && dt > gap_least) {
 		if (++s->long_ones < gaps_pace)
@@ -94,8 +101,9 @@ bool settle_pace_doubled(struct settle *s, const struct reading *r, int64_t dt)
 {
 	bool same = r->has_value ? same_digits(r, &s->last)
 	                         : !s->last.has_value && r->state == s->last.state;
-	if (!s->heard || !same || s->intervals < 3 || s->period <= doubled_least || dt >= s->period / 4 ||
-	    dt > doubled_most) {
+	bool paced = s->intervals >= 3 ? s->period > doubled_least && dt < s->period / 4
+	                               : s->intervals && s->period > slow_least && dt < twice_most;
+	if (!s->heard || !same || !paced || dt > doubled_most) {
 		s->doubles = 0;
 		return false;
 	}

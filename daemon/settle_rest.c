@@ -177,8 +177,9 @@ static bool has_tail(const struct settle *s, const struct settle_judgement *j)
 {
 	const struct settle_limits *l = &s->limits;
 	double wide = fmax(1, l->tail_conversions - l->tail_least);
-	double part = fmin(1, fmax(0, (j->tail_count - l->tail_least) / wide));
-	return j->tail_chance > l->tail_doubt_early * pow(l->tail_doubt / l->tail_doubt_early, part);
+	double part = fmax(0, (j->tail_count - l->tail_least) / wide);
+	double doubt = l->tail_doubt_early * pow(l->tail_doubt / l->tail_doubt_early, part);
+	return j->tail_chance > fmin(doubt, fmax(l->tail_doubt, l->tail_doubt_most));
 }
 
 /* The first of the items that are undisturbed and near where the law comes to rest. */
@@ -235,8 +236,9 @@ static enum settle_lack law_lacks(const struct settle *s, const struct settle_ju
 static enum settle_lack touch_lacks(const struct settle *s, uint64_t *first)
 {
 	struct settle_judgement j;
-	/* The conversion nearest to the time will do. */
-	double grace = fmin(0.5 * (double)s->period, s->limits.block_seconds * 1e6);
+	/* The conversion nearest to the time will do, and the block that ends at it. */
+	double block = s->limits.block_seconds * 1e6;
+	double grace = settle_is_fast(s) ? block : fmin(0.5 * (double)s->period, block);
 	double least = s->limits.settle_seconds * 1e6 - grace;
 	int64_t t = item_at(s, s->items - 1)->t;
 	if ((double)(t - s->stretch_t) < least)

@@ -418,8 +418,8 @@ static void test_open_since(void **state)
 	assert_false(settle_touching(&f.s));
 	assert_int_equal(settle_open_since(&f.s), first);
 	assert_near(settle_progress(&f.s, f.t), 0, 0);
-	/* 1 s in whole periods, and a tenth. */
-	assert_near((double)settle_arm(&f.s), 1025000, 10);
+	/* 1 s in whole periods, and a quarter. */
+	assert_near((double)settle_arm(&f.s), 1062500, 10);
 
 	/* After a silence: since the first reading that did not come. */
 	feed_begin(&f, FUNCTION_OHM, 0, 0.25);
