@@ -59,7 +59,7 @@ static bool ask_action(struct choosing *ch, unsigned code, const char *how,
 	pedal_key_name(code, key);
 	for (int i = 0; i < ANSWERS_MAX; i++) {
 		if (!ask(ch, pedal_action_name(*action), "%s %s: take, next, back, again, say, undo, "
-		         "new or none?", key, how))
+		         "other, new or none?", key, how))
 			return false;
 		if (pedal_action_find(ch->line, strlen(ch->line), action))
 			return true;

@@ -18,6 +18,7 @@ static const struct action {
 	[PEDAL_AGAIN] = {"again", "measure this position again"},
 	[PEDAL_SAY] = {"say", "say again"},
 	[PEDAL_UNDO] = {"undo", "the last entry does not count"},
+	[PEDAL_OTHER] = {"other", "what is held belongs to the part that it looks like"},
 	[PEDAL_NEW] = {"new", "name the next position, where there is no schematic"},
 };
 
@@ -120,7 +121,7 @@ bool pedal_key_modifier(unsigned code)
 
 /* ---- buttons ---- */
 
-static const char action_words[] = "take, next, back, again, say, undo, new or none";
+static const char action_words[] = "take, next, back, again, say, undo, other, new or none";
 
 /* The next word: its length, 0 at the end or at a comma; *at moves to it. */
 static size_t next_word(const char *text, size_t *at)

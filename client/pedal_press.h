@@ -37,6 +37,7 @@ enum pedal_action {
 	PEDAL_AGAIN, /* measure this position again */
 	PEDAL_SAY,   /* say again */
 	PEDAL_UNDO,  /* the last entry does not count */
+	PEDAL_OTHER, /* what is held is of the part that it looks like */
 	PEDAL_NEW,   /* name the next new position */
 	PEDAL_ACTIONS,
 	/* No button does this: the state of the pedal changed (pedal.h). */

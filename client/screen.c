@@ -133,12 +133,14 @@ bool screen_open(struct style *style, char *why, size_t size)
 	style->utf8 = style->utf8 && utf8_locale();
 	if (!style->utf8)
 		setlocale(LC_CTYPE, "C");
+	/* The Linux console shows what its font has not as the same mark, all of it. */
+	const char *name = getenv("TERM");
+	style->few = name && strncmp(name, "linux", 5) == 0;
 	set_escdelay(25);
 	terminal = newterm(NULL, stdout, stdin);
 	if (!terminal) {
-		const char *term = getenv("TERM");
 		snprintf(why, size, "the terminal \"%.60s\" is not known here, or cannot move its cursor: "
-		         "set TERM, or use `tally bench --plain`", term ? term : "");
+		         "set TERM, or use `tally bench --plain`", name ? name : "");
 		return false;
 	}
 	on = 1;

@@ -86,7 +86,7 @@ static void on_pedal(void *arg, enum pedal_action action)
 	static const enum action deeds[PEDAL_ACTIONS] = {
 		[PEDAL_TAKE] = ACTION_TAKE,   [PEDAL_NEXT] = ACTION_NEXT, [PEDAL_BACK] = ACTION_BACK,
 		[PEDAL_AGAIN] = ACTION_AGAIN, [PEDAL_SAY] = ACTION_SAY,   [PEDAL_UNDO] = ACTION_UNDO,
-		[PEDAL_NEW] = ACTION_AT,
+		[PEDAL_OTHER] = ACTION_OTHER, [PEDAL_NEW] = ACTION_AT,
 	};
 	struct senses *e = arg;
 	if (action == PEDAL_STATE)

@@ -82,7 +82,8 @@
 	 0, 0, NEED_NOTHING, false, call_pedal},
 	{BENCH, "pedal choose", "", "choose the foot switch by pressing it",
 	 "Shows everything with keys, waits for a press on any of it, and asks what each button shall "
-	 "do: take, next, back, again (measure again), say (say again), undo, new (at new) or none. A lone button "
+	 "do: take, next, back, again (measure again), say (say again), undo, other (a held value goes to the part "
+	 "that it looks like), new (at new) or none. A lone button "
 	 "may have a second action, held long or pressed twice. It is known again by what it is, "
 	 "never by its number; where it has no serial number, by its place: plug it in there.\n"
 	 "Some switches send down and up at once, however long the foot stays: they know no long "

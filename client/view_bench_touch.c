@@ -56,6 +56,7 @@ static void trail_put(const struct bench_view *v, struct picture *p, int row, in
 	static const char *const coarse[] = {"_", ".", "-", "=", "+", "*", "^", "\""};
 	int count = m->trail_count < width ? m->trail_count : width;
 	double low = INFINITY, high = -INFINITY;
+	bool fine_steps = v->style->utf8 && !v->style->few;
 	if (!count)
 		return;
 	const struct decimal newest =
@@ -77,7 +78,7 @@ static void trail_put(const struct bench_view *v, struct picture *p, int row, in
 		double share = (decimal_double(m->trail[at].value) - low) / (high - low);
 		int level = (int)floor(share * 7.999);
 		level = level < 0 ? 0 : level > 7 ? 7 : level;
-		picture_put(p, row, column + i, LOOK_ORDINARY, v->style->utf8 ? fine[level] : coarse[level]);
+		picture_put(p, row, column + i, LOOK_ORDINARY, fine_steps ? fine[level] : coarse[level]);
 	}
 }
 

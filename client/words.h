@@ -16,6 +16,7 @@ struct style {
 	bool plain;  /* one line an event, rows as sentences: for screen readers and logs */
 	bool colour; /* adds, never decides */
 	bool utf8;   /* the terminal can show the micro and ohm signs */
+	bool few;    /* ... and halves of blocks, but no eighths: its font has 256 letters */
 	int width;   /* columns of the terminal; 0: not known, nothing is folded */
 	/* Date and time as the person's clock shows them, 19 characters
 	 * "2026-11-25 10:00:00"; NULL: UTC. */

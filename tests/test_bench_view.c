@@ -306,6 +306,28 @@ static void test_no_utf8_no_colour(void **state)
 	scene_stop();
 }
 
+/* The Linux console has the letters of code page 437 (from memory): halves of blocks, the line, the
+ * square, the diamond; but no eighths of blocks, so the trail is drawn in other signs. */
+static void test_few_letters(void **state)
+{
+	(void)state;
+	static const char *const none[] = {"\u2581", "\u2582", "\u2583", "\u2585", "\u2586", "\u2587"};
+	struct picture p;
+	int eighths[2] = {0, 0};
+	for (int few = 0; few < 2; few++) {
+		settling();
+		scene->style.few = few;
+		draw(&p, 80, 24);
+		for (size_t i = 0; i < sizeof none / sizeof none[0]; i++)
+			eighths[few] += shows(&p, none[i]);
+		assert_true(shows(&p, "touch "));
+		picture_end(&p);
+		scene_stop();
+	}
+	assert_true(eighths[0] > 0);
+	assert_int_equal(eighths[1], 0);
+}
+
 static const struct {
 	void (*scene)(void);
 	enum block size;
@@ -440,6 +462,7 @@ int main(int argc, char **argv)
 	rebuild = argc > 1 && strcmp(argv[1], "--rebuild") == 0;
 	const struct CMUnitTest tests[] = {
 		cmocka_unit_test(test_pictures),     cmocka_unit_test(test_every_size),
+		cmocka_unit_test(test_few_letters),
 		cmocka_unit_test(test_no_utf8_no_colour), cmocka_unit_test(test_from_afar),
 		cmocka_unit_test(test_stale_is_off), cmocka_unit_test(test_cautions),
 		cmocka_unit_test(test_plain),
