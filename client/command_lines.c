@@ -15,8 +15,11 @@ enum outcome call_sheet_mirror(struct client *c)
 {
 	const char *by = client_word(c, 1);
 	int64_t n = 0;
-	if (!client_seq(c, by[0] == '+' ? by + 1 : by, "+N, by which the numbers are raised,", &n))
-		return OUTCOME_WRONG;
+	const char *digits = by[0] == '+' ? by + 1 : by;
+	size_t len = strspn(digits, "0123456789");
+	if (!len || len > 9 || digits[len])
+		return client_wrong(c, "\"%s\" is no +N, by which the numbers are raised: +100, say", by);
+	n = atoi(digits);
 	json_t *params = client_params("range", client_word(c, 0), NULL);
 	json_object_set_new(params, "by", json_integer(n));
 	return client_change(c, "sheet.mirror", params, "mirrored");

@@ -72,10 +72,11 @@
 	{JOB, "sheet mirror", "RANGE +N", "the other channel: tally sheet mirror R1-R40,C1-C20 +100",
 	 "Every position of RANGE (`all`: each that has no twin) once more, its number raised by N and "
 	 "twin of the one it came from; `with` and `part` follow, a channel changes sides. What of RANGE "
-	 "is not in the sheet is passed over.",
+	 "is not in the sheet is passed over. What has no other side is left out so: \"all except "
+	 "C20-C23,V7\".",
 	 0, 0, NEED_BENCH, true, call_sheet_mirror},
-	{JOB, "sheet set", "POSITION KEY=VALUE...", "change fields of one position",
-	 "Keys are the columns of `sheet load`; an empty value clears the field. marking= takes what "
+	{JOB, "sheet set", "POSITION KEY=VALUE...", "change fields of a position, or of many",
+	 "POSITION may be many that are in the sheet (R1-R6,R9 tolerance=10%): all are set, or none. Keys are the columns of `sheet load`; an empty value clears the field. marking= takes what "
 	 "stands on the part (104K, .047/400, \"brown black yellow\") as its nominal; leakage=, esr=, "
 	 "dissipation= and insulation= take a limit (<=0.1 uA, >=20M). valve= takes a valve's own number: its "
 	 "entries are found by it wherever it goes (entries --valve), and the socket that had it before has "

@@ -145,6 +145,7 @@ bool bench_sheet_load(struct bench *b, int64_t t, const char *file, const char *
 bool bench_sheet_load_mapped(struct bench *b, int64_t t, const char *file, const char *text,
                              size_t len, const char *job, const struct sheet_map *map,
                              struct sheet_taken *taken, struct bench_wait w, struct fault *why);
+/* `position`: a name, or many (R1-R6,R9) of which each is in the sheet (bench_set.c). */
 bool bench_sheet_set(struct bench *b, int64_t t, const char *position, const char *const *key,
                      const char *const *value, int fields, struct bench_wait w, struct fault *why);
 /* Lines as a technician types them (protocol/record/sheet_entry.h), parted by LF, or rows
@@ -156,7 +157,7 @@ bool bench_sheet_add(struct bench *b, int64_t t, const char *text, size_t len,
  * order of the lines, each with line and column.  Nothing is changed. */
 int bench_sheet_try(struct bench *b, int64_t t, const char *text, size_t len,
                     void (*each)(void *arg, const struct fault *why), void *arg);
-/* The positions of `range` (names and ranges, or `all`) once more in the other channel,
+/* The positions of `range` (names and ranges, or `all`; `all except R5,C7`) once more in the other channel,
  * their numbers raised by `by`; each is then the twin of the one that it came from. */
 bool bench_sheet_mirror(struct bench *b, int64_t t, const char *range, int by,
                         struct bench_wait w, struct fault *why);

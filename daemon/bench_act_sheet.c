@@ -4,6 +4,7 @@
  * bench did:
  *
  *     @sheet set R5 nominal=470k role="anode load"
+ *     @sheet set R1-R6,R9 tolerance=10%
  *     @fit C7 kind=film tolerance=5%
  *     @fit C7 none
  *     @rename N5 R12
@@ -15,6 +16,8 @@
  * A value with spaces stands in double quotes; \" and \\ in them.
  */
 #include "daemon/bench_state.h"
+
+#include "protocol/record/sheet_names.h"
 
 #include <stdio.h>
 #include <string.h>
@@ -94,12 +97,15 @@ typedef bool act_function(struct bench *b, int64_t t, const char *rest, struct f
 static bool act_sheet(struct bench *b, int64_t t, const char *rest, struct fault *why)
 {
 	struct pairs p;
-	char name[NAME_SIZE];
-	size_t at = strspn(rest, " \t");
+	char name[REST_MAX];
+	size_t at = strspn(rest, " \t"), from;
 	if (strncmp(rest + at, "set ", 4) != 0)
 		return refuse(why, at, "set POSITION key=value...");
 	at += 4;
-	if (!read_name(rest, &at, name, why) || !read_pairs(rest, at, &p, why))
+	if (!next_word(rest, &at, &from, name, sizeof name) ||
+	    !(name_valid(name, strlen(name)) || names_many(name, true)))
+		return refuse(why, from, "the name of a position, or names such as R1-R6,R9");
+	if (!read_pairs(rest, at, &p, why))
 		return false;
 	if (!p.count)
 		return refuse(why, at, "key=value");

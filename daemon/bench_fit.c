@@ -182,7 +182,7 @@ bool bench_sheet_fit(struct bench *b, int64_t t, const char *position, const cha
 {
 	bench_run_until(b, t);
 	struct sheet_row cells;
-	int place = position_find(b, position);
+	int place = position_meant(b, position);
 	if (place < 0) {
 		fault_set(why, "%.40s is not in the sheet: a part is fitted at a position that is there",
 		          position);
@@ -198,6 +198,6 @@ bool bench_sheet_fit(struct bench *b, int64_t t, const char *position, const cha
 	}
 	if (!put(b, t, place, none ? NULL : &cells, (struct record_ref){0}, w, why))
 		return false;
-	sheet_act_taped(b, t, "fit", position, key, value, fields);
+	sheet_act_taped(b, t, "fit", b->position[place].row.position.name, key, value, fields);
 	return true;
 }

@@ -281,6 +281,30 @@ static bool choose(void *arg, const char *name, struct fault *why)
 	return true;
 }
 
+static bool leave_out(void *arg, const char *name, struct fault *why)
+{
+	struct mirror *m = arg;
+	char raised[NAME_SIZE];
+	int place = position_find(m->b, name);
+	name_raise(name, raised);
+	if (place < 0)
+		place = position_find(m->b, raised);
+	if (place < 0) {
+		fault_set(why, "%s is not in the sheet, and need not be excepted", name);
+		return false;
+	}
+	if (place < SHEET_ROWS_MAX)
+		m->chosen[place] = false;
+	return true;
+}
+
+/* `all except R5,C7`: where the word stands, NULL for none. */
+static const char *find_except(const char *range)
+{
+	const char *at = strstr(range, " except ");
+	return at && at > range ? at : NULL;
+}
+
 static bool is_mirrored(void *arg, const char *name)
 {
 	struct mirror *m = arg;
@@ -330,10 +354,16 @@ bool bench_sheet_mirror(struct bench *b, int64_t t, const char *range, int by,
 		fault_set(why, "the numbers of the other channel are raised by how much? +100, say");
 		return false;
 	}
-	if (strcmp(range, "all") == 0)
+	const char *except = find_except(range), *out = except ? except + strlen(" except ") : "";
+	size_t len = except ? (size_t)(except - range) : strlen(range);
+	if (len == 3 && memcmp(range, "all", 3) == 0)
 		choose_all(&m);
-	else if (!names_expand(range, strlen(range), choose, &m, why))
+	else if (!names_expand(range, len, choose, &m, why))
 		return false;
+	if (except && !names_expand(out, strlen(out), leave_out, &m, why)) {
+		why->column += why->column ? (int)(out - range) : 0;
+		return false;
+	}
 	bool good = true;
 	for (int i = 0; good && i < b->positions && i < SHEET_ROWS_MAX; i++)
 		if (m.chosen[i])

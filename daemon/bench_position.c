@@ -9,6 +9,8 @@
  */
 #include "daemon/bench_state.h"
 
+#include "protocol/record/sheet_names.h"
+
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -36,6 +38,16 @@ static int slot(const struct bench *b, const char *name)
 int position_find(const struct bench *b, const char *name)
 {
 	return b->by_name_size ? b->by_name[slot(b, name)] : -1;
+}
+
+int position_meant(const struct bench *b, const char *name)
+{
+	char raised[NAME_SIZE];
+	int place = position_find(b, name);
+	if (place >= 0 || strlen(name) >= NAME_SIZE)
+		return place;
+	name_raise(name, raised);
+	return position_find(b, raised);
 }
 
 /* Room for one more: at most half of the table is taken. */

@@ -11,6 +11,8 @@
  */
 #include "daemon/bench_state.h"
 
+#include "protocol/record/sheet_names.h"
+
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -50,12 +52,14 @@ bool rename_restore(struct bench *b, const char *text, size_t len)
 
 static int names_right(const struct bench *b, const char *from, const char *to, struct fault *why)
 {
-	int place = position_find(b, from);
+	int place = position_meant(b, from);
 	if (place < 0)
 		fault_set(why, "%.40s is not in the sheet", from);
 	else if (!name_valid(to, strlen(to)))
 		fault_set(why, "`%.40s` is no name of a position: letters, digits, . _ / -, first a letter "
 		          "or digit, at most 32", to);
+	else if (names_many(to, false))
+		fault_set(why, "%.40s names many positions, and one is wanted here", to);
 	else if (strcmp(from, to) == 0)
 		fault_set(why, "%s is called so already", from);
 	else if (position_find(b, to) >= 0)
@@ -120,7 +124,7 @@ bool bench_sheet_rename(struct bench *b, int64_t t, const char *position, const 
 	int place = names_right(b, position, to, why);
 	if (place < 0)
 		return false;
-	snprintf(from, sizeof from, "%s", position);
+	memcpy(from, b->position[place].row.position.name, sizeof from);
 	bool good = rows_that_follow(&rows, place, from, to, why);
 	/* Readings of the old name may not be sealed after the record that ends it. */
 	for (int i = 0; good && i < b->meters; i++)

@@ -245,6 +245,10 @@ int job_place(struct bench *b, int64_t t, const char *name, struct fault *why)
 		return i;
 	struct sheet_row row;
 	struct text body;
+	if (names_many(name, false)) {
+		fault_set(why, "%.60s names many positions, and one is wanted here", name);
+		return -1;
+	}
 	if (!sheet_bare(&row, name, why) || !job_need(b, t, why))
 		return -1;
 	text_begin(&body, b->body, BENCH_BODY_SIZE);
@@ -257,55 +261,4 @@ int job_place(struct bench *b, int64_t t, const char *name, struct fault *why)
 	}
 	way_group(b);
 	return b->positions - 1;
-}
-
-static bool set_fields(struct sheet_row *row, const char *const *key, const char *const *value,
-                       int fields, struct fault *why)
-{
-	for (int i = 0; i < fields; i++) {
-		if (strcmp(key[i], VALVE_COLUMN) == 0)
-			continue; /* last: the kind may be set with it */
-		bool marking = strcmp(key[i], "marking") == 0 && value[i][0];
-		const char *name = strcmp(key[i], "marking") == 0 ? "nominal" : key[i];
-		if (marking ? !sheet_mark(row, value[i], why) : !sheet_set(row, name, value[i], why))
-			return false;
-	}
-	for (int i = 0; i < fields; i++)
-		if (strcmp(key[i], VALVE_COLUMN) == 0 && !valve_set(row, value[i], why))
-			return false;
-	return true;
-}
-
-bool bench_sheet_set(struct bench *b, int64_t t, const char *position, const char *const *key,
-                     const char *const *value, int fields, struct bench_wait w, struct fault *why)
-{
-	bench_run_until(b, t);
-	int place = position_find(b, position);
-	struct sheet_row row;
-	if (place >= 0)
-		row = b->position[place].row;
-	else if (!sheet_bare(&row, position, why) || !job_need(b, t, why))
-		return false;
-	if (!set_fields(&row, key, value, fields, why))
-		return false;
-	if (strcmp(row.position.name, position) != 0) {
-		fault_set(why, "a position is not renamed by setting its name");
-		return false;
-	}
-	if (row.position.twin[0] && position_find(b, row.position.twin) < 0) {
-		fault_set(why, "%s is to be the twin of %s, but is not in the sheet", row.position.twin,
-		          position);
-		return false;
-	}
-	struct sheet_batch one = {.b = b};
-	bool good = batch_add(&one, &row, POSITION_SET, why);
-	for (int i = 0; good && i < fields; i++)
-		if (strcmp(key[i], VALVE_COLUMN) == 0)
-			good = valve_follow(&one, 0, value[i], why);
-	good = good && batch_put(&one, t, NULL, w, why);
-	batch_free(&one);
-	if (!good)
-		return false;
-	sheet_act_taped(b, t, "sheet set", position, key, value, fields);
-	return true;
 }

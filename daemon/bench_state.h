@@ -337,6 +337,8 @@ bool bench_grow(void **array, int count, int *size, size_t each);
 
 /* bench_position.c */
 int position_find(const struct bench *b, const char *name);
+/* The same, and R12 where r12 was typed and is not there. */
+int position_meant(const struct bench *b, const char *name);
 bool position_add(struct bench *b, const struct sheet_row *row); /* or another row for it */
 void positions_clear(struct bench *b);
 /* Another name, which no position has yet; its row is to follow. */

@@ -56,6 +56,7 @@ static void kinds(void **state)
 	    {"L/R12", KIND_RESISTOR},   {"B-C7", KIND_CAPACITOR}, {"A/B/V1", KIND_VALVE},
 	    {"L-R12", KIND_RESISTOR},   {"C7-a", KIND_CAPACITOR}, {"r12", KIND_RESISTOR},
 	    {"Rk1", KIND_RESISTOR},     {"Cc1", KIND_CAPACITOR},  {"TP4", KIND_RAIL},
+	    {"RAIL1", KIND_RAIL},       {"HTR2", KIND_HEATER},
 	    {"HT1", KIND_RAIL},         {"7", KIND_OTHER},        {"REF1", KIND_REFERENCE},
 	    {"speaker", KIND_OTHER},    {"X1", KIND_OTHER},       {"L/", KIND_OTHER},
 	    {"", KIND_OTHER},           {"chassis", KIND_OTHER},  {"R", KIND_RESISTOR},

@@ -482,6 +482,12 @@ static void as_json(void **state)
 	}
 	struct sheet_row row;
 	assert_false(sheet_row_read((struct slice){NULL, 0}, &row, &why));
+	/* Letters that meant no kind when it was written: it stays what it was. */
+	static const char other[] = "{\"written\":{\"position\":\"RAIL1\",\"nominal\":\"-35V\"},\"kind\":"
+	                            "\"other\",\"function\":\"volt-dc\",\"nominal\":-35,\"limits\":null,"
+	                            "\"service\":null}";
+	assert_true(sheet_row_read((struct slice){other, sizeof other - 1}, &row, &why));
+	assert_int_equal(row.position.kind, KIND_OTHER);
 }
 
 static void by_hand(void **state)

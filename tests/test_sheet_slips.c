@@ -133,6 +133,31 @@ static void understood(void **state)
 	    /* a further name of the same letters, but the valve of another's role */
 	    {"R12 470k anode V3", "R12 470k role=anode V3"},
 	    {"R12 V3 anode 470k", "R12 470k role=V3 anode"},
+	    /* units in words, letters in the place of the point */
+	    {"C1 47 microfarads 450 WVDC", "C1 47 microfarads rated=450 V"},
+	    {"C1 47mikrofarad", "C1 47mikrofarad"},
+	    {"R1 4.7 kilohms", "R1 4.7 kilohms"},
+	    {"R1 2" OMEGA "2", "R1 2" OMEGA "2"},
+	    {"R1 M47", "R1 M47"},
+	    {"R1 K47", "R1 K47"},
+	    {"C1 " MICRO "47", "C1 " MICRO "47"},
+	    /* a tolerance close up, commas between words, quotes around a role */
+	    {"R1 100k+-5%", "R1 100k tolerance=+-5%"},
+	    {"R1 1k\xc2\xb1" "10%", "R1 1k tolerance=\xc2\xb1" "10%"},
+	    {"B1 rail -35V+-2V", "B1 kind=rail -35V tolerance=+-2V"},
+	    {"R12 470k, cc, 10%, anode V3", "R12 kind=carbon-composition 470k tolerance=10% role=anode V3"},
+	    {"R1 1k \"anode load of V3\"", "R1 1k role=anode load of V3"},
+	    /* bands; two colours may be those of a wire */
+	    {"R1 yellow violet yellow gold anode", "R1 yellow violet yellow gold role=anode"},
+	    {"T1 winding 350 red white", "T1 kind=winding 350 role=red white"},
+	    /* what it stands and what it dissipates, either first */
+	    {"R1 1k 1/2W 350V", "R1 1k rated=350V max=1/2W"},
+	    {"R1 1k 350V 0.5 W", "R1 1k rated=350V max=0.5 W"},
+	    /* a range of last letters */
+	    {"C9A-C9C 32+16+8u 450V", "C9A 32u rated=450V part=C9; C9B 16u rated=450V part=C9; "
+	                              "C9C 8u rated=450V part=C9"},
+	    {"V1-A 250V", "V1-A 250V"},
+	    {"B-R12 1k", "B-R12 1k"},
 	};
 	for (size_t i = 0; i < sizeof rows / sizeof *rows; i++) {
 		struct got g = {.rows = 0};
@@ -175,6 +200,10 @@ static void the_value_that_is_meant(void **state)
 	    {"R5 1/2 meg", 5, 5},      {"C5 n47", 47, -11},        {"C1 100 pf", 1, -10},
 	    {"C9A,C9B 8+8", 8, -6},    {"R1,R2 2x100k", 1, 5},     {"C1 0.47 " MU "F", 47, -8},
 	    {"R1 470 k" OMEGA, 47, 4}, {"R1 470 Kohm", 47, 4},     {"R5 0R47", 47, -2},
+	    {"C1 47 microfarads", 47, -6}, {"C1 470 picofarad", 47, -11}, {"R1 4.7 kilohms", 4700, 0},
+	    {"R1 2" OMEGA "2", 22, -1}, {"R1 M47", 47, 4},         {"R1 K47", 470, 0},
+	    {"C1 " MICRO "47", 47, -8}, {"R1 yellow violet yellow", 47, 4}, {"L1 2 henries", 2, 0},
+	    {"R1 1 megaohm", 1, 6},
 	};
 	for (size_t i = 0; i < sizeof rows / sizeof *rows; i++) {
 		struct first f = {.have = false};
@@ -218,6 +247,16 @@ static void refused(void **state)
 	    {"R1 1k 470k", 7, "a second value"},
 	    {"C9A,C9B 9x1u", 9, "eight sections"},
 	    {"C9A,C9B 8+8q", 9, "nominal"},
+	    {"R1-R6-R9 1k", 1, "two ends"},
+	    {"R2,R1-C5 1k", 4, "same letters"},
+	    {"R1..C5 1k", 1, "same letters"},
+	    {"C9C-C9A 1u", 1, "backwards"},
+	    {"R1 -5", 4, "only volts and amps"},
+	    {"C1 -5u", 4, "only volts and amps"},
+	    {"R1 1k <2k", 7, "<=3"},
+	    {"C1 47 micro farad", 7, "47u"},
+	    {"R1 1k cc mf", 10, "second kind"},
+	    {"R1 1k \"\" x", 8, "nothing"},
 	};
 	for (size_t i = 0; i < sizeof rows / sizeof *rows; i++) {
 		struct got g = {.rows = 0};

@@ -120,7 +120,8 @@ static bool nominal_written(struct position *p, const char *cell, struct fault *
 		return false;
 	if (f == FUNCTION_NONE && own == FUNCTION_NONE) {
 		fault_at(why, NULL, 0, (int)len + 1,
-		         "a %s needs the unit with its nominal, such as 10 kohm or 285 V",
+		         "kind %s needs the unit with its nominal, such as 10 kohm or 285 V (R and C have "
+		         "theirs)",
 		         kind_name(p->kind));
 		return false;
 	}

@@ -123,17 +123,24 @@ static bool put_pair(struct line *l, const struct word *w, const char *equals)
 	                                "insulation");
 }
 
+/* cc, mf ...: the kind, NULL for any other word. */
+static const char *short_kind(const struct line *l, int i)
+{
+	for (size_t k = 0; k < sizeof kind_words / sizeof *kind_words; k++)
+		if (word_is(l, i, kind_words[k].word))
+			return kind_words[k].kind;
+	return NULL;
+}
+
 static bool put_kind(struct line *l, int i)
 {
 	const struct word *w = &l->word[i];
 	enum kind kind;
-	const char *name = NULL;
-	for (size_t k = 0; k < sizeof kind_words / sizeof *kind_words; k++)
-		if (word_is(l, i, kind_words[k].word))
-			name = kind_words[k].kind;
+	const char *name = short_kind(l, i);
 	if (!name && kind_from_name(l->text + w->at, w->len, &kind))
 		name = kind_name(kind);
-	/* `heater V3` may be a role: a second kind is a word like any other. */
+	/* `heater V3` may be a role: a second kind is a word like any other.  The short ones are
+	 * not (read_words). */
 	if (!name || l->row.written[SHEET_KIND][0])
 		return false;
 	/* 8 mf is microfarads of old print, no metal film. */
@@ -174,15 +181,39 @@ static bool put_value(struct line *l, size_t at, size_t len, enum function f)
 		l->cell_at[SHEET_NOMINAL] = at;
 		return true;
 	}
-	if (!l->sections || !refused)
-		return put_text(l, value_column(value, f), at, value);
-	return false;
+	if (l->sections && refused)
+		return false;
+	enum sheet_column column = value_column(value, f);
+	char *rated = l->row.written[SHEET_RATED];
+	bool watts = column == SHEET_RATED && value_column(value, FUNCTION_VOLT_DC) == SHEET_RATED;
+	bool before = rated[0] && value_column(rated, FUNCTION_VOLT_DC) == SHEET_RATED;
+	/* 1/2W 350V: what it may dissipate, and what it stands. */
+	if (column == SHEET_RATED && rated[0] && watts != before && !l->row.written[SHEET_MAX][0]) {
+		if (watts)
+			return put_text(l, SHEET_MAX, at, value);
+		memcpy(l->row.written[SHEET_MAX], rated, SHEET_CELL_SIZE);
+		l->cell_at[SHEET_MAX] = l->cell_at[SHEET_RATED];
+		rated[0] = '\0';
+	}
+	return put_text(l, column, at, value);
 }
 
-static bool put_role(struct line *l, const struct word *w)
+static bool put_role(struct line *l, int i)
 {
+	struct word bare = l->word[i];
+	const struct word *w = &bare;
 	char *role = l->row.written[SHEET_ROLE];
 	size_t len = strlen(role);
+	if (w->len >= 2 && l->text[w->at] == '"' && l->text[w->at + w->len - 1] == '"')
+		bare.at++, bare.len -= 2;
+	if (!w->len)
+		return cell_refuse(l->why, w->at, "nothing stands here");
+	if (strchr("<>", l->text[w->at]))
+		return cell_refuse(l->why, w->at, "a limit is written <=3 or >=20M");
+	if (word_is_scale(l, i))
+		return cell_refuse(l->why, w->at, "no unit that is known: write the value as 47u, 4k7 or 0.1 uF");
+	if (short_kind(l, i) && !(l->capacitor && column_is(l->text + w->at, w->len, "mf")))
+		return cell_refuse(l->why, w->at, "a second kind: the kind was given already");
 	if (w->len == 1 && strchr("+-", l->text[w->at]))
 		return cell_refuse(l->why, w->at, "a sign stands alone here: write it close to its number, "
 		                                  "such as -35");
@@ -200,6 +231,8 @@ static bool put_role(struct line *l, const struct word *w)
 /* Kinds first: what a value means depends on them. */
 static bool read_words(struct line *l, enum function f)
 {
+	bool bands = f == FUNCTION_OHM || f == FUNCTION_FARAD;
+	size_t end;
 	for (int i = l->first; i < l->words; i++) {
 		struct word *w = &l->word[i];
 		const char *equals = memchr(l->text + w->at, '=', w->len);
@@ -209,14 +242,17 @@ static bool read_words(struct line *l, enum function f)
 			if (!put_pair(l, w, equals))
 				return false;
 		} else if (word_is_tolerance(l, i)) {
-			size_t end = words_join(l, i, true);
+			end = words_join(l, i, true);
 			if (!put_cell(l, SHEET_TOLERANCE, w->at, end - w->at))
 				return false;
 		} else if (word_is_value(l, w, f)) {
-			size_t end = words_join(l, i, false);
+			end = words_join(l, i, false);
 			if (!put_value(l, w->at, end - w->at, f))
 				return false;
-		} else if (!put_role(l, w)) {
+		} else if (bands && (end = words_bands(l, i)) > 0) {
+			if (!put_cell(l, SHEET_NOMINAL, w->at, end - w->at))
+				return false;
+		} else if (!put_role(l, i)) {
 			return false;
 		}
 	}
@@ -326,16 +362,6 @@ struct giving {
 	void *arg;
 };
 
-/* `1m` of a resistor is a thousandth of an ohm, and nearly always a megohm. */
-static bool is_slip_of_milli(const struct sheet_row *row)
-{
-	static const struct decimal least = {1, -1};
-	const struct position *p = &row->position;
-	bool resistor = p->kind <= KIND_POT && kind_function(p->kind) == FUNCTION_OHM;
-	return resistor && p->has_nominal && strchr(row->written[SHEET_NOMINAL], 'm') &&
-	       decimal_compare(p->nominal, least) < 0;
-}
-
 /* By hand it is a limit or a mistake; in a list it may be what somebody measured. */
 static int limit_not_understood(const struct sheet_row *row)
 {
@@ -360,12 +386,9 @@ static bool give_row(void *arg, const char *name, size_t at, struct fault *why)
 	if (g->given < l->sections)
 		snprintf(row.written[SHEET_NOMINAL], SHEET_CELL_SIZE, "%s", l->section[g->given]);
 	g->given++;
-	bool good = row_understand(&row, &bad, &said);
-	if (good && is_slip_of_milli(&row)) {
-		bad = SHEET_NOMINAL;
-		fault_set(&said, "m is a thousandth of an ohm: write M for megohms, or 0.001 if it is meant");
-		good = false;
-	}
+	if (slip_of_range(raised, why))
+		return false;
+	bool good = row_understand(&row, &bad, &said) && !slip_of_value(&row, &bad, &said);
 	int loose = good ? limit_not_understood(&row) : -1;
 	if (loose >= 0) {
 		fault_at(why, NULL, 0, (int)l->limit_at[loose] + 1 - (int)l->word[0].at,

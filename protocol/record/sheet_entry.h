@@ -14,15 +14,16 @@
  * behind a space have the letters of the last one (`R1 R2 R5-R7 100k`).
  * Then, in any order and parted by spaces:
  *   - a kind: its name in a sheet, or cc cf mf ww pot el pp (film) cer;
- *   - values, which begin with a digit, a point or a sign: the first is the nominal (a
- *     unit may stand apart: 285 V); with V on a kind that is not measured in volts it
- *     is what the part is rated for, with W what it may dissipate; 47u/450V says both;
+ *   - values, which begin with a digit, a point or a sign (and n47, M47): the first is the
+ *     nominal (a unit may stand apart: 285 V); with V on a kind that is not measured in volts
+ *     it is what the part is rated for, with W what it may dissipate; 47u/450V says both;
+ *     three or more colours are the bands of a part;
  *   - a tolerance: with %, or beginning with +- or >= or <=; `-10 +10 %` too;
  *   - key=value for any column of a sheet, or for the limit of another quantity
  *     (esr=<=3, leakage=<=10uA); a value with spaces in double quotes; valve=A17 is the own
  *     number of the valve in that socket (V3A,V3B valve=A17: both halves of it);
- *   - every other word belongs to the role.  What begins with a digit and is no value
- *     is a fault and no role.
+ *   - every other word belongs to the role, in quotes or without.  What begins with a digit
+ *     and is no value is a fault and no role.  Commas may part the words.
  * What follows # is a remark.  The cells are then understood by the rules of sheet.h.
  *
  * Slips of the hand, and what spreadsheets make of a line:
@@ -32,6 +33,7 @@
  *   - units in any case: uf, PF, MFD, mmf, Kohm, VDC, volts, watt;
  *   - 8+8u and 2x100k are the values of sections: as many names must stand before them
  *     (C9A,C9B 8+8u), each gets its own, and `part` joins them where it is not given;
+ *   - what is surely no name (R1-C5, R1-R6-R9), no part (-5 ohm), no role (<2k) is refused;
  *   - a sign that stands alone, and R47 behind a name (0.47 ohm, or one more name?), are
  *     refused, with what to write instead.
  */

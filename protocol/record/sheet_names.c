@@ -83,6 +83,19 @@ static bool range_parse(const char *text, size_t len, struct range *r)
 	return false;
 }
 
+/* C9A-C9C: the sections of one part, by a last letter behind its number. */
+static bool letters_parse(const char *text, size_t len, size_t *stem)
+{
+	size_t side = len / 2;
+	if (len % 2 == 0 || text[side] != '-' || side < 3 || memcmp(text, text + side + 1, side - 1) != 0)
+		return false;
+	char first = text[side - 1], last = text[len - 1];
+	bool same_case = (first >= 'A' && last <= 'Z') || (first >= 'a' && last <= 'z');
+	*stem = side - 1;
+	return ascii_letter(first) && ascii_letter(last) && same_case &&
+	       ascii_digit(text[side - 2]) && name_numbered(text, side);
+}
+
 /* ---- lists ---- */
 
 struct list {
@@ -221,6 +234,20 @@ static bool give_item(struct list *l, const char *item, size_t len, size_t at)
 		         r.prefix_len < NAME_SIZE ? (int)r.prefix_len : 0, r.prefix);
 		return give_range(l, &r, at);
 	}
+	size_t stem;
+	if (letters_parse(item, len, &stem) && stem + 1 < NAME_SIZE) {
+		if (item[len - 1] < item[stem])
+			return cell_refuse(l->why, at, "the range runs backwards");
+		memcpy(name, item, stem);
+		name[stem + 1] = '\0';
+		for (char c = item[stem]; c <= item[len - 1]; c++) {
+			name[stem] = c;
+			if (!give(l, name, at))
+				return false;
+		}
+		keep_prefix(l, name, stem + 1);
+		return true;
+	}
 	if (!name_valid(item, len) || (l->parted_by_space && !name_numbered(item, len)))
 		return cell_refuse(l->why, at, NO_NAME);
 	memcpy(name, item, len);
@@ -294,8 +321,10 @@ bool names_many(const char *cell, bool lists)
 	if (len == sizeof plain)
 		return false;
 	size_t first = strcspn(plain, ",; \t");
+	size_t stem;
 	if (first == len)
-		return range_parse(plain, len, &r) && (lists || r.repeated);
+		return (range_parse(plain, len, &r) && (lists || r.repeated)) ||
+		       letters_parse(plain, len, &stem);
 	return name_numbered(plain, first) || range_parse(plain, first, &r);
 }
 
@@ -319,8 +348,9 @@ size_t names_print(const char (*names)[NAME_SIZE], size_t n, char *out, size_t s
 	while (i < n) {
 		const char *name = names[i];
 		struct range r;
-		size_t at, more = 1, digits = last_number(name, strlen(name), &at);
+		size_t at, stem, more = 1, digits = last_number(name, strlen(name), &at);
 		if (!name_valid(name, strlen(name)) || range_parse(name, strlen(name), &r) ||
+		    letters_parse(name, strlen(name), &stem) ||
 		    (i > 0 && ascii_digit(name[0]) && name[strspn(name, "0123456789-.")] == '\0'))
 			return 0;
 		while (i + more < n && more < ENTRY_RANGE_MAX &&

@@ -7,7 +7,8 @@
  *
  * Names are parted by commas, semicolons or spaces (spaces only where each has letters
  * and a number).  A range has the same letters on both sides, or none on the right;
- * leading zeros are kept (R01-R12); it has at most ENTRY_RANGE_MAX positions.  `B-1`
+ * leading zeros are kept (R01-R12); it has at most ENTRY_RANGE_MAX positions.  C9A-C9C are
+ * the sections of C9: a range of one last letter, written out at both ends.  `B-1`
  * is a name, for B has no number.  A number alone behind a name has its letters.
  * Dashes and spaces may be those of a spreadsheet (see sheet_plain.h).
  */

@@ -255,6 +255,14 @@ bool sheet_row_read(struct slice object, struct sheet_row *row, struct fault *wh
 	}
 	if (!read_cells(object, &read, why) || !row_understand(&read, &bad, why))
 		return false;
+	/* Letters that mean a kind today and meant none when it was written: it keeps its own. */
+	if (!read.written[SHEET_KIND][0] &&
+	    json_is(json_member(object.at, object.len, "kind"), kind_name(KIND_OTHER)) &&
+	    read.position.kind != KIND_OTHER) {
+		snprintf(read.written[SHEET_KIND], SHEET_CELL_SIZE, "%s", kind_name(KIND_OTHER));
+		if (!row_understand(&read, &bad, why))
+			return false;
+	}
 	const char *changed = changed_meaning(object, &read.position);
 	if (changed) {
 		fault_set(why, "%s: the record was understood otherwise (%s) by the version that wrote it",

@@ -27,10 +27,17 @@ bool words_split(struct line *l)
 			return cell_refuse(l->why, at, "more than 64 words in one line");
 		struct word *w = &l->word[l->words++];
 		*w = (struct word){.at = at};
-		bool quoted = false;
-		for (; at < l->len && (quoted || !cell_blank(l->text[at])); at++)
+		bool quoted = false, value = ascii_digit(l->text[at]) || l->text[at] == '.' ||
+		                             (l->text[at] == '-' && at + 1 < l->len &&
+		                              ascii_digit(l->text[at + 1]));
+		for (; at < l->len && (quoted || !cell_blank(l->text[at])); at++) {
 			if (l->text[at] == '"')
 				quoted = !quoted;
+			/* 100k+-5%: the tolerance is a word of its own. */
+			if (value && at > w->at && at + 1 < l->len &&
+			    (memcmp(l->text + at, "+-", 2) == 0 || memcmp(l->text + at, "\xc2\xb1", 2) == 0))
+				break;
+		}
 		if (quoted)
 			return cell_refuse(l->why, w->at, "the quote is not closed");
 		w->len = at - w->at;
@@ -123,7 +130,13 @@ size_t words_names(struct line *l)
 		}
 	}
 	l->first = n;
-	return l->word[n - 1].at + l->word[n - 1].len;
+	size_t end = l->word[n - 1].at + l->word[n - 1].len;
+	/* R12 470k, cc, 10%: a comma that only parts the words. */
+	for (int i = n; i < l->words; i++) {
+		struct word *w = &l->word[i];
+		w->len -= w->len > 1 && strchr(",;", l->text[w->at + w->len - 1]) != NULL;
+	}
+	return end;
 }
 
 /* ---- what a word can be ---- */
@@ -132,6 +145,12 @@ static bool begins(const struct line *l, const struct word *w, const char *with)
 {
 	size_t n = strlen(with);
 	return w->len >= n && memcmp(l->text + w->at, with, n) == 0;
+}
+
+static bool begins_any_case(const struct line *l, const struct word *w, const char *with)
+{
+	size_t n = strlen(with);
+	return w->len >= n && column_is(l->text + w->at, n, with);
 }
 
 bool word_is_limit(const struct line *l, const struct word *w)
@@ -173,7 +192,11 @@ static bool is_unit(const struct line *l, int i)
 	    "pF",   "mF",   "ohm",   "ohms",  "kohm", "kohms",  "Mohm",    "Mohms", "mH", "Hz",
 	    "kHz",  "meg",  "megs",  "megohm", "megohms", "mfd", "mmf",    "mmfd", "uuF", "ufd",
 	    "kpF",  "volt", "volts", "watt",  "watts", "VDC",   "VAC",     "VW",  "WV",   "amp",
-	    "amps", "\xc2\xb5" "F", "\xce\xbc" "F"};
+	    "amps", "\xc2\xb5" "F", "\xce\xbc" "F",
+	    "farad", "farads", "microfarad", "microfarads", "mikrofarad", "nanofarad", "nanofarads",
+	    "picofarad", "picofarads", "kilohm", "kilohms", "kiloohm", "kiloohms", "megaohm", "megaohms",
+	    "henry", "henries", "henrys", "millihenry", "millihenries", "WVDC", "VDCW", "milliamps",
+	    "milliamp", "millivolts", "milliwatts", "kilovolts"};
 	const struct word *w = &l->word[i];
 	for (size_t k = 0; k < sizeof exact / sizeof *exact; k++)
 		if (strlen(exact[k]) == w->len && memcmp(l->text + w->at, exact[k], w->len) == 0)
@@ -219,6 +242,43 @@ size_t words_join(struct line *l, int i, bool tolerance)
 	return end;
 }
 
+/* Three bands or more; two may be the colours of a wire. */
+#define BANDS_LEAST 3
+
+static bool is_colour(const struct line *l, int i)
+{
+	static const char *const colours[] = {"black",  "brown", "red",    "orange", "yellow",
+	                                      "green",  "blue",  "violet", "purple", "grey",
+	                                      "gray",   "white", "gold",   "silver", "pink"};
+	for (size_t k = 0; k < sizeof colours / sizeof *colours; k++)
+		if (word_is(l, i, colours[k]))
+			return true;
+	return false;
+}
+
+size_t words_bands(struct line *l, int i)
+{
+	int n = i;
+	while (n < l->words && is_colour(l, n))
+		n++;
+	if (n - i < BANDS_LEAST)
+		return 0;
+	for (int k = i; k < n; k++)
+		l->word[k].taken = true;
+	return l->word[n - 1].at + l->word[n - 1].len;
+}
+
+bool word_is_scale(const struct line *l, int i)
+{
+	static const char *const scales[] = {"micro", "mikro", "nano", "pico", "milli", "kilo", "mega"};
+	if (i <= l->first || !bare_number(l, &l->word[i - 1]))
+		return false;
+	for (size_t k = 0; k < sizeof scales / sizeof *scales; k++)
+		if (begins_any_case(l, &l->word[i], scales[k]))
+			return true;
+	return false;
+}
+
 bool word_is_value(const struct line *l, const struct word *w, enum function f)
 {
 	const char *text = l->text + w->at;
@@ -226,12 +286,13 @@ bool word_is_value(const struct line *l, const struct word *w, enum function f)
 		return true;
 	if (text[0] == '-' || text[0] == '+')
 		return w->len > 1;
-	/* n47: IEC 60062, where no role is called so. */
-	bool letter = f == FUNCTION_FARAD ? strchr("pnu", text[0]) != NULL
-	                                  : f == FUNCTION_OHM && text[0] == 'k';
-	for (size_t i = 1; letter && i < w->len; i++)
+	/* n47, M47: IEC 60062, where no role is called so. */
+	size_t sign = begins(l, w, "\xc2\xb5") || begins(l, w, "\xce\xbc") ? 2 : 1;
+	bool letter = f == FUNCTION_FARAD ? sign == 2 || strchr("pnu", text[0]) != NULL
+	                                  : f == FUNCTION_OHM && strchr("kKM", text[0]) != NULL;
+	for (size_t i = sign; letter && i < w->len; i++)
 		letter = ascii_digit(text[i]);
-	return letter && w->len > 1;
+	return letter && w->len > sign;
 }
 
 bool word_is_tolerance(const struct line *l, int i)

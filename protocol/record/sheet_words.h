@@ -47,6 +47,11 @@ bool word_is_limit(const struct line *l, const struct word *w); /* +- >= <= */
 bool word_is_tolerance(const struct line *l, int i);
 /* `f`: what its kind is measured in, for codes such as n47. */
 bool word_is_value(const struct line *l, const struct word *w, enum function f);
+/* Where a run of three colours or more that begins with this word ends (its words are taken
+ * then), 0 for none. */
+size_t words_bands(struct line *l, int i);
+/* Behind a bare number the beginning of a unit that is none of those known: micro, kilo. */
+bool word_is_scale(const struct line *l, int i);
 /* Takes the words after `i` that belong to it; returns the end in the line. */
 size_t words_join(struct line *l, int i, bool tolerance);
 
@@ -60,5 +65,11 @@ bool value_plain(char *value, size_t size, struct fault *why);
 /* Volts on what is not measured in volts and watts always: what it is rated for; amps
  * on what is measured in ohms: the most it may carry. */
 enum sheet_column value_column(const char *value, enum function f);
+
+/* What only a slip of the hand can mean, though each cell has a meaning: sheet_slip.c. */
+/* R1-C5, R1-R6-R9: meant as a range, and a name by its characters. */
+bool slip_of_range(const char *name, struct fault *why);
+/* 1m of a resistor, a part of -5 ohm; *bad is the cell. */
+bool slip_of_value(const struct sheet_row *row, enum sheet_column *bad, struct fault *why);
 
 #endif

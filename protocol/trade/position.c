@@ -60,6 +60,7 @@ static const struct {
     {"CR", KIND_RECTIFIER},  {"MR", KIND_RECTIFIER},   {"BR", KIND_RECTIFIER},
     {"REC", KIND_RECTIFIER}, {"F", KIND_FUSE},         {"FS", KIND_FUSE},
     {"S", KIND_SWITCH},      {"SW", KIND_SWITCH},      {"H", KIND_HEATER},
+    {"HTR", KIND_HEATER},    {"RAIL", KIND_RAIL},
     {"HT", KIND_RAIL},       {"TP", KIND_RAIL},        {"REF", KIND_REFERENCE},
 };
 

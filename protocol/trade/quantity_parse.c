@@ -5,8 +5,8 @@
  *     [sign] digits[.digits][e[sign]digits] [prefix] [unit]
  *     [sign] [digits] LETTER digits [unit]         4k7  R47  4n7  5V6
  *
- * where LETTER stands in the place of the point (IEC 60062): R and V are units,
- * the others SI prefixes.
+ * where LETTER stands in the place of the point (IEC 60062): R, V and the ohm sign are
+ * units, the others SI prefixes.  Prefixes and units may be words: 47 microfarads.
  */
 #include "protocol/trade/quantity.h"
 
@@ -55,14 +55,27 @@ static void skip_spaces(struct scan *s)
 /* A prefix at the place: its exponent, and the place moved behind it. */
 static bool take_prefix(struct scan *s, int *exponent)
 {
+	/* The longer before what begins it; `kilohm` has one o for two. */
+	static const struct {
+		const char *word;
+		int exponent;
+	} words[] = {{"pico", -12}, {"nano", -9}, {"micro", -6}, {"mikro", -6}, {"milli", -3},
+	             {"kilo", 3},   {"mega", 6},  {"meg", 6}};
 	if (take(s, "\xC2\xB5") || take(s, "\xCE\xBC")) {
 		*exponent = -6;
 		return true;
 	}
-	if (take_any_case(s, "meg")) {
-		*exponent = 6;
+	struct scan mark = *s;
+	if (take_any_case(s, "kilohm")) {
+		s->at = mark.at + 3;
+		*exponent = 3;
 		return true;
 	}
+	for (size_t i = 0; i < sizeof words / sizeof *words; i++)
+		if (take_any_case(s, words[i].word)) {
+			*exponent = words[i].exponent;
+			return true;
+		}
 	if (s->at < s->len && s->text[s->at] && prefix_exponent(s->text[s->at], exponent)) {
 		s->at++;
 		return true;
@@ -98,20 +111,22 @@ static struct unit take_unit(struct scan *s)
 		u.function = FUNCTION_OHM;
 	} else if (take_any_case(s, "hz")) {
 		u.function = FUNCTION_HERTZ;
-	} else if (take_any_case(s, "f")) {
+	} else if (take_any_case(s, "farads") || take_any_case(s, "farad") || take_any_case(s, "f")) {
 		u.function = FUNCTION_FARAD;
-	} else if (take_any_case(s, "h")) {
+	} else if (take_any_case(s, "henries") || take_any_case(s, "henrys") ||
+	           take_any_case(s, "henry") || take_any_case(s, "h")) {
 		u.function = FUNCTION_HENRY;
 	} else if (take(s, "%")) {
 		u.function = FUNCTION_PERCENT;
 	} else if (take(s, "\xC2\xB0" "C") || take(s, "C")) {
 		u.function = FUNCTION_CELSIUS;
-	} else if (take_any_case(s, "v")) {
+	} else if (take_any_case(s, "volts") || take_any_case(s, "volt") || take_any_case(s, "v")) {
 		u.function = take_coupling(s, FUNCTION_VOLT_DC, FUNCTION_VOLT_AC);
 		u.coupling = u.function != FUNCTION_NONE;
 		if (!u.coupling)
 			u.function = FUNCTION_VOLT_DC;
-	} else if (take_any_case(s, "a")) {
+	} else if (take_any_case(s, "amperes") || take_any_case(s, "ampere") ||
+	           take_any_case(s, "amps") || take_any_case(s, "amp") || take_any_case(s, "a")) {
 		u.function = take_coupling(s, FUNCTION_AMP_DC, FUNCTION_AMP_AC);
 		u.coupling = u.function != FUNCTION_NONE;
 		if (!u.coupling)
@@ -159,7 +174,7 @@ static bool take_letter_code(struct scan *s, struct parts *p)
 	struct scan mark = *s;
 	int exponent = 0;
 	enum function unit = FUNCTION_NONE;
-	if (take(s, "R"))
+	if (take(s, "R") || take(s, "\xCE\xA9") || take(s, "\xE2\x84\xA6"))
 		unit = FUNCTION_OHM;
 	else if (take(s, "V"))
 		unit = FUNCTION_VOLT_DC;
