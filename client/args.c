@@ -157,11 +157,25 @@ static bool numeric(const char *word)
 	return digit(word[0]) || (word[0] == '.' && digit(word[1]));
 }
 
+/* In `judge 100k K 105k` and `judge 100 k K 105 k` the letter is the tolerance of IEC 60062, and
+ * no prefix of the nominal: that has one, or there are no more than the three words. */
+static bool tolerance_letter(const struct args *a, int i)
+{
+	if (strcmp(a->command->verb, "judge") != 0 || i != 1 || i + 1 >= a->count)
+		return false;
+	const char *nominal = a->words[0], *letter = a->words[i], *next = a->words[i + 1];
+	if (!letter[0] || letter[1] || !strchr("ABCDEFGHJKLMNPQSTWZ", letter[0]))
+		return false;
+	if (strpbrk(next, "%<>") || strncmp(next, "+-", 2) == 0)
+		return false;
+	return a->count == 3 || nominal[strspn(nominal, "+-.0123456789 ")] != '\0';
+}
+
 /* A position may be called `5`: what is joined begins at word `first`. */
 static bool join_units(struct args *a, int first, struct fault *why)
 {
 	for (int i = first + 1; i < a->count;) {
-		if (numeric(a->words[i - 1]) && unit_alone(a->words[i])) {
+		if (numeric(a->words[i - 1]) && unit_alone(a->words[i]) && !tolerance_letter(a, i)) {
 			if (!join(a, i - 1, i, why))
 				return false;
 		} else {

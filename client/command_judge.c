@@ -120,7 +120,8 @@ static enum outcome read_limits(struct client *c, struct by_hand *h, const char 
 	h->j.has_nominal = strcmp(nominal, "-") != 0;
 	if (h->j.has_nominal && !parse(nominal, h->function, &h->j.nominal, &f, &why))
 		return word_fault(c, "NOMINAL", nominal, &why);
-	if (!tolerance_parse(tolerance, strlen(tolerance), h->function, &t, &why))
+	if (!tolerance_parse_for(tolerance, strlen(tolerance), h->function, h->j.has_nominal,
+	                         h->j.nominal, &t, &why))
 		return word_fault(c, "TOLERANCE", tolerance, &why);
 	if (!limits_from(&t, h->j.has_nominal, h->j.nominal, &h->j.limits))
 		return client_wrong(c, "TOLERANCE \"%s\" gives no limits%s", tolerance,

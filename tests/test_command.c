@@ -189,6 +189,13 @@ static const struct row {
 	{{"judge", "8", "uF", "-20/+80%", "9u"}, "judge", "8 uF|-20/+80%|9u", NULL},
 	{{"judge", "0V", "+-2", "V", "1V"}, "judge", "0V|+-2 V|1V", NULL},
 	{{"judge", "-", ">=20", "Mohm", "OL"}, "judge", "-|>=20 Mohm|OL", NULL},
+	/* a tolerance letter that is a prefix, too */
+	{{"judge", "100k", "K", "105k"}, "judge", "100k|K|105k", NULL},
+	{{"judge", "100", "k", "K", "105", "k"}, "judge", "100 k|K|105 k", NULL},
+	{{"judge", "47", "M", "50"}, "judge", "47|M|50", NULL},
+	{{"judge", "47", "M", "20%", "50", "M"}, "judge", "47 M|20%|50 M", NULL},
+	{{"judge", "0.1", "uF", "C", "0.1", "uF"}, "judge", "0.1 uF|C|0.1 uF", NULL},
+	{{"judge", "5", "A", "10%", "5.1", "A"}, "judge", "5 A|10%|5.1 A", NULL},
 	{{"judge", "100k", "5%", "--accuracy", "2 + 0.5%", "98k"}, "judge", "100k|5%|98k", NULL},
 	{{"judge", "100k", "5%", "98k", "--accuracy=-5"}, "judge", "100k|5%|98k", NULL},
 	{{"note", "R12", "smells", "burnt,", "100", "V"}, "note", "R12|smells burnt, 100 V", NULL},

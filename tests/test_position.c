@@ -291,6 +291,35 @@ static void limits_scale(void **state)
 	}
 }
 
+/* IEC 60062 4.3 (F and G from memory): below 10 pF a letter counts picofarads. */
+static void small_letters(void **state)
+{
+	(void)state;
+	static const struct {
+		const char *text;
+		struct decimal nominal;
+		enum function f;
+		enum tolerance_form form;
+		double half;
+	} rows[] = {
+	    {"B", {56, -13}, FARAD, ABS, 0.1e-12}, {"C", {56, -13}, FARAD, ABS, 0.25e-12},
+	    {" d ", {47, -13}, FARAD, ABS, 0.5e-12}, {"F", {999, -14}, FARAD, ABS, 1e-12},
+	    {"G", {1, -12}, FARAD, ABS, 2e-12},   {"C", {10, -12}, FARAD, P, 0.25},
+	    {"J", {56, -13}, FARAD, P, 5},        {"C", {56, -1}, OHM, P, 0.25},
+	    {"0.25%", {56, -13}, FARAD, P, 0.25}, {"C", {0, 0}, FARAD, P, 0.25},
+	};
+	for (size_t i = 0; i < sizeof rows / sizeof *rows; i++) {
+		struct tolerance t;
+		struct fault why;
+		note_row("%s", rows[i].text);
+		assert_true(tolerance_parse_for(rows[i].text, strlen(rows[i].text), rows[i].f,
+		                                rows[i].nominal.n > 0, rows[i].nominal, &t, &why));
+		assert_int_equal(t.form, rows[i].form);
+		assert_near_relative(decimal_double(t.high), rows[i].half, 1e-12);
+		assert_near_relative(decimal_double(t.low), -rows[i].half, 1e-12);
+	}
+}
+
 int main(void)
 {
 	const struct CMUnitTest tests[] = {
@@ -301,6 +330,7 @@ int main(void)
 	    cmocka_unit_test(survives_prefixes_and_noise),
 	    cmocka_unit_test(limits_are_exact),
 	    cmocka_unit_test(limits_scale),
+	    cmocka_unit_test(small_letters),
 	};
 	return cmocka_run_group_tests(tests, NULL, NULL);
 }

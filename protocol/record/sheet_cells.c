@@ -264,7 +264,7 @@ static bool tolerance_cell(const struct position *p, const char *cell, struct to
                            struct fault *why)
 {
 	struct limits l;
-	if (!tolerance_parse(cell, strlen(cell), p->function, out, why))
+	if (!tolerance_parse_for(cell, strlen(cell), p->function, p->has_nominal, p->nominal, out, why))
 		return false;
 	if (p->has_nominal && p->nominal.n != 0 && !limits_from(out, true, p->nominal, &l))
 		return refuse(why, "the limits have too many digits to be exact");

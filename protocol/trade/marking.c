@@ -11,6 +11,7 @@ static const struct {
 } spellings[] = {
     {"\xC2\xB5", "u"},      {"\xCE\xBC", "u"},      {"\xCE\xA9", "ohm"},  {"\xE2\x84\xA6", "ohm"},
     {"\xC2\xB1", "+-"},     {"+/-", "+-"},          {"\xE2\x88\x92", "-"}, {"\xE2\x80\x93", "-"},
+    {"\xC3\xBC", "ue"},     {"\xC3\x9F", "ss"},     {"\xC3\x9C", "Ue"},
     {"\xC2\xBD", "1/2"},    {"\xC2\xBC", "1/4"},    {"\xC2\xA0", " "},    {"\t", " "},
 };
 

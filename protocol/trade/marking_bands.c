@@ -74,6 +74,10 @@ static const struct {
     {"bn", BROWN},      {"rd", RED},        {"og", ORANGE},     {"ye", YELLOW},
     {"gn", GREEN},      {"bu", BLUE},       {"vt", VIOLET},     {"gy", GREY},
     {"wh", WHITE},
+    /* German */
+    {"rosa", PINK},     {"silber", SILVER}, {"schwarz", BLACK}, {"braun", BROWN},
+    {"rot", RED},       {"gelb", YELLOW},   {"gruen", GREEN},   {"blau", BLUE},
+    {"violett", VIOLET}, {"lila", VIOLET},  {"grau", GREY},     {"weiss", WHITE},
 };
 
 /* Words that say what kind of part it is, or where a colour stands. */
@@ -424,6 +428,17 @@ static void both_ends(const struct bands *b, bool is_resistor, struct marking_li
 	}
 }
 
+/* A value of a series is likelier than one of none, and this end than the other. */
+static void likeliest_first(struct marking_list *list, int n)
+{
+	struct marking_list sorted = {.cut = list->cut};
+	for (int likely = 1; likely >= 0; likely--)
+		for (int i = 0; i < list->n; i++)
+			if ((is_preferred(&list->at[i], n) && !list->at[i].reversed) == likely)
+				sorted.at[sorted.n++] = list->at[i];
+	*list = sorted;
+}
+
 /* Body, end and dot of resistors before the war, in whatever order they are told;
  * a second end is the tolerance. */
 static bool body_end_dot(const struct plain *p, const struct bands *b, struct marking_list *out,
@@ -469,8 +484,10 @@ bool bands_read(const struct plain *p, struct marking_list *out, struct fault *w
 		both_ends(&b, true, out);
 	if (!(b.words & WORD_RESISTOR))
 		both_ends(&b, false, out);
-	if (out->n)
+	if (out->n) {
+		likeliest_first(out, b.n);
 		return true;
+	}
 	return plain_fail(why, p, 0, "no scheme reads these colours from either end: digits (not black "
 	                             "first), then the multiplier, then the tolerance");
 }

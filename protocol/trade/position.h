@@ -109,10 +109,17 @@ enum kind kind_from_position(const char *name);
  * prefix alone is enough for absolute (`+-2k`).  An empty text is
  * TOLERANCE_NONE.  Refused: a deviation to one side only, a zero tolerance, more
  * than 1000 %, letters for capacitors (Q T S Z) with a function that is not
- * farad.  B C D F G are always percent.  The fault's column counts from 1.
+ * farad.  B C D F G are percent here: see tolerance_parse_for.  The fault's column counts from 1.
  */
 bool tolerance_parse(const char *text, size_t len, enum function f, struct tolerance *out,
                      struct fault *why);
+/* The same where the nominal is known (SI): a letter alone on a capacitor below 10 pF counts
+ * picofarads, see tolerance_small_letter. */
+bool tolerance_parse_for(const char *text, size_t len, enum function f, bool has_nominal,
+                         struct decimal nominal, struct tolerance *out, struct fault *why);
+/* IEC 60062 4.3: below 10 pF the letters B C D F G are +-0.1, 0.25, 0.5, 1 and 2 pF (F and G
+ * from memory).  False, and *out left as it is, for other letters and capacitors. */
+bool tolerance_small_letter(char letter, struct decimal farad, struct tolerance *out);
 /* For people and sheets: "5%", "-20/+80%", "+-2 V", ">=20 Mohm"; "" for none. */
 size_t tolerance_shown(const struct tolerance *t, enum function f, char *out, size_t size);
 

@@ -14,9 +14,8 @@
 #include <stdio.h>
 #include <string.h>
 
-/* Letters of IEC 60062 (from tables of the trade and from memory; the letters
- * of fixed picofarads below 10 pF, B C D F G, cannot be told from percent here,
- * where the nominal is not known).  Deviations in thousandths of a percent. */
+/* Letters of IEC 60062 (from tables of the trade and from memory; what
+ * B C D F G mean below 10 pF: tolerance_small_letter).  Deviations in thousandths of a percent. */
 static const struct {
 	char letter;
 	int minus, plus;
@@ -276,6 +275,38 @@ bool tolerance_parse(const char *text, size_t len, enum function f, struct toler
 	}
 	*out = t;
 	return true;
+}
+
+bool tolerance_parse_for(const char *text, size_t len, enum function f, bool has_nominal,
+                         struct decimal nominal, struct tolerance *out, struct fault *why)
+{
+	if (!tolerance_parse(text, len, f, out, why))
+		return false;
+	size_t at = skip_spaces(text, 0, len);
+	if (f == FUNCTION_FARAD && has_nominal && at < len &&
+	    skip_spaces(text, at + 1, len) == len)
+		tolerance_small_letter(text[at], nominal, out);
+	return true;
+}
+
+bool tolerance_small_letter(char letter, struct decimal farad, struct tolerance *out)
+{
+	static const struct decimal ten = {10, -12};
+	static const struct {
+		char letter;
+		int hundredths;
+	} small[] = {{'B', 10}, {'C', 25}, {'D', 50}, {'F', 100}, {'G', 200}};
+	if (letter >= 'a' && letter <= 'z')
+		letter = (char)(letter - 'a' + 'A');
+	if (farad.n <= 0 || decimal_compare(farad, ten) >= 0)
+		return false;
+	for (size_t i = 0; i < sizeof small / sizeof *small; i++)
+		if (small[i].letter == letter) {
+			struct decimal half = decimal_strip((struct decimal){small[i].hundredths, -14});
+			*out = (struct tolerance){TOLERANCE_ABSOLUTE, {-half.n, half.e}, half};
+			return true;
+		}
+	return false;
 }
 
 /* Two sides with the prefix of the larger, so that they read alike. */
