@@ -77,14 +77,19 @@ static struct frame_text {
 	size_t len;
 } frames[KINDS][VARIANTS];
 
-/* Ohms around one value, as probes that rest give them, with open leads in between. */
+/* Ohms around one value, as probes that rest give them, behind those of open leads. */
+#define OPEN_VARIANTS (VARIANTS / 4)
+/* The probes lie on a part for four seconds of five, as long as people touch: a touch of a
+ * fraction of a second would never settle, and settling is what costs most until it has. */
+#define TOUCH_SECONDS 4
+
 static void make_frames(void)
 {
 	unsigned seed = 1;
 	for (int i = 0; i < VARIANTS; i++) {
 		seed = seed * 1664525u + 1013904223u;
 		int v = 4812 + (int)(seed >> 30) - 1;
-		bool open = i < VARIANTS / 4;
+		bool open = i < OPEN_VARIANTS;
 		struct frame_text *f = &frames[UNIT][i];
 		f->len = (size_t)(open ? sprintf(f->bytes, "OL MOhm\r\n")
 		                       : sprintf(f->bytes, "+0.%04d kOhm\r\n", v));
@@ -163,10 +168,13 @@ static bool say(struct sender *s, const char *bytes, size_t len)
 
 static bool say_frame(struct sender *s)
 {
-	struct frame_text *f = &frames[s->kind][s->variant];
+	bool open = s->sent / ((long)rate * burst) % (TOUCH_SECONDS + 1) == 0;
+	int variant = open ? s->variant % OPEN_VARIANTS
+	                   : OPEN_VARIANTS + s->variant % (VARIANTS - OPEN_VARIANTS);
+	struct frame_text *f = &frames[s->kind][variant];
 	if (!say(s, f->bytes, f->len))
 		return false;
-	s->variant = (s->variant + 1) % VARIANTS;
+	s->variant = (s->variant + 1) % (OPEN_VARIANTS * (VARIANTS - OPEN_VARIANTS));
 	return true;
 }
 

@@ -254,6 +254,10 @@ static void a_shipped_reader_with_other_settings(void **state)
 	assert_int_equal(d->row.sync.tails, 2);
 	assert_int_equal(d->row.gap_us, 30000);
 	assert_ptr_equal(d->row.rules, &columns_14);
+	/* The bits that it knows stand beside it as numbers: they follow from its rules. */
+	struct columns again = columns_14;
+	columns_know(&again);
+	assert_memory_equal(again.known, columns_14.known, sizeof again.known);
 	drop(d);
 	d = loaded("[dialect]\nname = my-comma\nreads = ask-comma\nquery = \\x05\nquiet = 300\n"
 	           "[samples]\nframe 1 = 1,V,OK\nmeans 1 = volt-dc 1\n");

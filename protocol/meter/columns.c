@@ -69,6 +69,7 @@ const struct columns columns_14 = {
               {10, 0x02, COLUMN_CELSIUS, 0},
               {11, 0xff, COLUMN_IGNORE, 0}}, /* the bar graph */
     .flag_count = 23,
+    .known = {0xff, 0xff, 0xff, 0xff, 0xff, 0xff, 0xff, 0x3e, 0x36, 0xfe, 0xee, 0xff, 0xff, 0xff},
 };
 
 bool column_meaning_find(const char *word, size_t len, enum column_meaning *out)
@@ -166,7 +167,7 @@ static bool take_meaning(const struct column_flag *flag, struct saying *s, struc
 	return true;
 }
 
-static void know_field(const struct column_field *f, unsigned char known[FRAME_MAX])
+static void know_field(const struct column_field *f, unsigned char *known)
 {
 	if (!f->bits && f->column >= 0)
 		known[f->column] = 0xff;
@@ -174,9 +175,10 @@ static void know_field(const struct column_field *f, unsigned char known[FRAME_M
 		known[f->bit[k].byte] |= f->bit[k].mask;
 }
 
-/* The bits that something is said by; all others are always clear. */
-static void known_bits(const struct columns *c, unsigned char known[FRAME_MAX])
+void columns_know(struct columns *c)
 {
+	unsigned char *known = c->known;
+	memset(c->known, 0, sizeof c->known);
 	for (int i = 0; i < c->flag_count; i++)
 		known[c->flags[i].byte] |= c->flags[i].mask;
 	for (int i = 0; i < c->fixed_count; i++)
@@ -196,10 +198,8 @@ static void known_bits(const struct columns *c, unsigned char known[FRAME_MAX])
 static bool read_flags(const struct columns *c, const unsigned char *b, struct saying *s,
                        struct understood *out)
 {
-	unsigned char known[FRAME_MAX] = {0};
-	known_bits(c, known);
 	for (int i = 0; i < c->size; i++)
-		if (b[i] & ~known[i])
+		if (b[i] & ~c->known[i])
 			return nothing(out, "a bit of column %d is set that is not known", i);
 	for (int i = 0; i < c->flag_count; i++) {
 		const struct column_flag *f = &c->flags[i];

@@ -104,10 +104,16 @@ struct columns {
 	int fixed_count;
 	struct column_flag flags[COLUMNS_FLAGS_MAX];
 	int flag_count;
+	/* The bits that something is said by; all others are always clear.  Follows from the
+	 * rest (columns_know). */
+	unsigned char known[FRAME_MAX];
 };
 
 /* The rules of the shipped dialect. */
 extern const struct columns columns_14;
+
+/* Fills `known` when all else is there. */
+void columns_know(struct columns *c);
 
 /* Does a flag or a code say the unit?  Else the configuration must. */
 bool columns_say_unit(const struct columns *c);

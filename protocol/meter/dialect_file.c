@@ -431,6 +431,7 @@ static bool join_reader(struct draft *t, struct fault *why)
 		row->rules = &d->columns;
 		if (!draft_join_columns(t, why))
 			return false;
+		columns_know(&d->columns);
 		row->bare = !columns_say_unit(&d->columns);
 	} else {
 		row->understand = t->reads->understand;

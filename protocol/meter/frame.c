@@ -161,6 +161,9 @@ static bool block_byte(struct frame_splitter *s, int64_t t, char c)
 static size_t plain_run(struct frame_splitter *s, const char *bytes, size_t len)
 {
 	bool own = s->sync.tails == 1, quiet = !s->sync.blocks;
+	/* Of their own: a char that is written might be any field of the splitter. */
+	char *to = s->buffer + s->len, cr = own ? s->sync.tail[0] : '\r',
+	     lf = own ? s->sync.tail[0] : '\n';
 	size_t n = 0;
 	/* In a head, a block or a string, or where one may begin, each byte counts. */
 	if (!s->started || s->joining || s->head > HEAD_BEGIN || s->block || s->quote)
@@ -170,11 +173,11 @@ static size_t plain_run(struct frame_splitter *s, const char *bytes, size_t len)
 	len = len < FRAME_MAX - s->len ? len : FRAME_MAX - s->len;
 	for (; n < len; n++) {
 		char c = bytes[n];
-		if (own ? c == s->sync.tail[0] : c == '\n' || c == '\r')
+		if (c == lf || c == cr)
 			break;
 		if (!quiet && (c == ',' || c == ';' || c == '"' || c == '\''))
 			break;
-		s->buffer[s->len + n] = c;
+		to[n] = c;
 	}
 	s->len += n;
 	return n;
@@ -315,10 +318,39 @@ static void fixed_byte(struct frame_splitter *s, int64_t t, char c, each_frame *
 		give_whole(s, each, arg);
 }
 
+/* A whole frame of fixed size at the beginning of `bytes`, where nothing has begun: as its
+ * bytes would be taken one by one, for they came together.  Its size, or 0 where it is none. */
+static size_t whole_frame(struct frame_splitter *s, int64_t t, const char *bytes, size_t len,
+                        each_frame *each, void *arg)
+{
+	const struct frame_sync *y = &s->sync;
+	size_t size = s->size;
+	if (s->started || s->joining || s->spent || s->lost || s->len || len < size)
+		return 0;
+	if (memcmp(bytes, y->head, y->heads) != 0 ||
+	    memcmp(bytes + size - y->tails, y->tail, y->tails) != 0)
+		return 0;
+	for (size_t i = 0; y->numbered && i < size; i++)
+		if ((unsigned char)bytes[i] >> 4 != i + 1)
+			return 0;
+	memcpy(s->buffer, bytes, size);
+	s->len = size;
+	s->started = true;
+	s->first = s->last = t;
+	give_whole(s, each, arg);
+	return size;
+}
+
 void frame_feed(struct frame_splitter *s, int64_t t, const char *bytes, size_t len,
                 void (*each)(void *arg, const struct frame *f), void *arg)
 {
 	for (size_t i = 0; i < len;) {
+		size_t whole = s->end == FRAME_FIXED
+		                   ? whole_frame(s, t, bytes + i, len - i, each, arg) : 0;
+		if (whole) {
+			i += whole;
+			continue;
+		}
 		if (s->end == FRAME_LINE)
 			line_byte(s, t, bytes[i++], each, arg);
 		else

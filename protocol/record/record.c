@@ -257,7 +257,7 @@ static const struct {
 
 const char *state_word_next(unsigned *state)
 {
-	for (size_t i = 0; i < sizeof states / sizeof *states; i++)
+	for (size_t i = 0; *state && i < sizeof states / sizeof *states; i++)
 		if (*state & states[i].bit) {
 			*state &= ~states[i].bit;
 			return states[i].word;

@@ -135,8 +135,31 @@ static void put_digits(char *at, size_t len, uint64_t n)
 		*at = (char)('0' + n % 10);
 }
 
+/* Up to four digits, as most numbers of a trail are; where they end. */
+static char *put_few(char *at, unsigned n)
+{
+	if (n >= 1000) {
+		memcpy(at, two_digits + 2 * (n / 100), 2);
+		at += 2;
+	} else if (n >= 100) {
+		*at++ = (char)('0' + n / 100);
+	} else if (n < 10) {
+		*at++ = (char)('0' + n);
+		return at;
+	}
+	memcpy(at, two_digits + 2 * (n % 100), 2);
+	return at + 2;
+}
+
 static void put_int(struct text *t, const char *before, size_t n_before, int64_t n)
 {
+	if (n >= 0 && n <= 9999 && !t->failed && t->size - t->len > sizeof ",9999") {
+		char *from = t->bytes + t->len, *at = from;
+		if (n_before)
+			*at++ = *before;
+		text_taken(t, (size_t)(put_few(at, (unsigned)n) - from));
+		return;
+	}
 	uint64_t rest = n < 0 ? (uint64_t)0 - (uint64_t)n : (uint64_t)n;
 	size_t sign = n < 0, digits = digits_of(rest), len = n_before + sign + digits;
 	char *at = text_room(t, len);
