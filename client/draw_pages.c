@@ -142,6 +142,14 @@ static PangoLayout *layout_of(struct sheet *s, const struct type *t, const char 
                               bool bold)
 {
 	PangoLayout *l = pango_cairo_create_layout(s->cr);
+	/* Letters where they belong, not at whole points as on a screen: at 6 points that would be
+	 * a gap in the middle of a number. */
+	cairo_font_options_t *options = cairo_font_options_create();
+	cairo_font_options_set_hint_metrics(options, CAIRO_HINT_METRICS_OFF);
+	cairo_font_options_set_hint_style(options, CAIRO_HINT_STYLE_NONE);
+	pango_cairo_context_set_font_options(pango_layout_get_context(l), options);
+	cairo_font_options_destroy(options);
+	pango_context_set_round_glyph_positions(pango_layout_get_context(l), FALSE);
 	PangoFontDescription *font = pango_font_description_from_string(
 	    t->mono ? "DejaVu Sans Mono, Monospace" : "DejaVu Sans, Sans");
 	/* In points of the page, whatever resolution a screen has. */

@@ -278,8 +278,7 @@ static void picture(const struct report *r, const struct report_position *at, in
                     struct lines *out)
 {
 	char title[160], said[600], span[240];
-	snprintf(title, sizeof title, "%.28s%s%.12s%s", at->name, at->channel[0] ? " (" : "", at->channel,
-	         at->channel[0] ? ")" : "");
+	report_where(r, at->name, title, sizeof title);
 	size_t n = 0;
 	said[0] = '\0';
 	for (int c = 0; c < REPORT_CONDITIONS; c++) {
@@ -473,7 +472,7 @@ void report_response(const struct report *r, struct paper *p)
 	                                  "⌨: typed by hand.",
 	                               "Gemessen an den Punkten; dazwischen ist die Linie gerade, und "
 	                               "wo sie um 3 dB fällt, ist an ihr abgelesen. ⌨: von Hand "
-	                               "eingetippt."));
+	                               "eingegeben."));
 	for (int i = 0; i < n; i++)
 		for (int c = 0; c < REPORT_CONDITIONS; c++)
 			response_free(&shown[i].of[c]);
