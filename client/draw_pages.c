@@ -564,6 +564,16 @@ static int table(struct sheet *s, int at)
 
 /* ---- all of it ---- */
 
+/* A heading stands on the page of the picture that follows it. */
+static void keep_picture(struct sheet *s, int at)
+{
+	double width, height;
+	if (at + 1 >= s->lines || field(&s->line[at], 0)[0] != 'h' || !word_is(&s->line[at + 1], "svg"))
+		return;
+	picture_size(s, &s->line[at + 1], s->width - 2 * MARGIN, &width, &height);
+	need(s, height + 48 * s->scale);
+}
+
 static void block(struct sheet *s, const struct line *l)
 {
 	static const char *const tags[] = {"H1", "H2", "H3"};
@@ -588,8 +598,10 @@ static void blocks(struct sheet *s, int from, int to)
 			i = pictures(s, i);
 		else if (word_is(&s->line[i], "fact"))
 			i = facts(s, i);
-		else
+		else {
+			keep_picture(s, i);
 			block(s, &s->line[i++]);
+		}
 	}
 }
 

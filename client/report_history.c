@@ -4,7 +4,7 @@
  * notes, strikes, moves, runs, danger; and how the report ends: what its words mean, the
  * seal, a place to sign.
  */
-#include "client/report.h"
+#include "client/report_photo.h"
 
 #include <stdio.h>
 #include <string.h>
@@ -207,12 +207,16 @@ static bool happened(const struct report *r, const struct report_record *one, ch
                      size_t what_size,
                      char *text, size_t size)
 {
-	char because[WORDS_SIZE], of[200];
+	char because[WORDS_SIZE], of[400];
 	words_member(one->record, "because", because, sizeof because);
 	of[0] = text[0] = '\0';
 	if (is(one, "note")) {
 		snprintf(what, what_size, "%s", SAY(r, "note", "Notiz"));
 		words_member(one->record, "text", text, size);
+		report_photo_text(r, one->record, of, sizeof of);
+		size_t n = strlen(text);
+		if (of[0])
+			snprintf(text + n, size - n, "%s%s", n ? "\n" : "", of);
 	} else if (is(one, "photo")) {
 		snprintf(what, what_size, "%s", SAY(r, "photo, by its SHA-256", "Foto, nach SHA-256"));
 		words_member(one->record, json_member(one->record.at, one->record.len, "hash").at ? "hash"
@@ -291,6 +295,7 @@ static void events(const struct report *r, struct paper *p)
 		paper_table_end(p);
 	else
 		paper_text(p, PAPER_PLAIN, SAY(r, "Nothing was noted.", "Nichts wurde vermerkt."));
+	report_photos(r, p);
 }
 
 void report_history(const struct report *r, struct paper *p)

@@ -447,6 +447,11 @@ void report_response(const struct report *r, struct paper *p)
 		for (int c = 0; c < REPORT_CONDITIONS; c++)
 			all[k++] = shown[i].of[c];
 	frame_of(all, k, &f);
+	for (int i = 0; i < n; i++) {
+		svg.len = 0;
+		picture(r, shown[i].at, i, &f, shown[i].of, &svg);
+		paper_picture(p, WIDTH, HEIGHT, lines_text(&svg));
+	}
 	paper_list_begin(p);
 	for (int i = 0; i < n; i++)
 		for (int c = 0; c < REPORT_CONDITIONS; c++)
@@ -458,11 +463,6 @@ void report_response(const struct report *r, struct paper *p)
 				paper_item(p, text);
 			}
 	paper_list_end(p);
-	for (int i = 0; i < n; i++) {
-		svg.len = 0;
-		picture(r, shown[i].at, i, &f, shown[i].of, &svg);
-		paper_picture(p, WIDTH, HEIGHT, lines_text(&svg));
-	}
 	for (int i = 0, beside; i < n; i += beside) {
 		beside = i + 1 < n && alike(&shown[i], &shown[i + 1]) ? BESIDE_MAX : 1;
 		table(r, p, &shown[i], beside);

@@ -208,7 +208,7 @@ static void second_text(const struct report *r, const struct report_entry *e, ch
 	report_like(r, x, 3, like, value, sizeof value);
 	if (json_number(json_member(e->record.at, e->record.len, "frequency"), &hertz)) {
 		char number[48];
-		report_like(r, hertz, 3, "1 Hz", number, sizeof number);
+		report_hertz_text(r, hertz, number, sizeof number);
 		snprintf(at, sizeof at, SAY(r, " at %s", " bei %s"), number);
 	}
 	snprintf(out, size, "%s %s%s%s%s",
