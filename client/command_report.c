@@ -133,7 +133,7 @@ static enum outcome write_paper(struct client *c, const struct report *r, const 
 	char title[300], foot[500], head[120], day[40];
 	words_member(r->seal, "head", head, sizeof head);
 	report_time(r, r->made, true, day, sizeof day);
-	snprintf(title, sizeof title, "%s: %.100s", SAY(r, "Hand-back report", "Bericht zur Rückgabe"),
+	snprintf(title, sizeof title, "%s: %.100s", SAY(r, "Hand-back report", "Übergabebericht"),
 	         r->item ? r->item : r->job);
 	snprintf(foot, sizeof foot, "%.120s · %s · %s %.30s…", r->job, day, SAY(r, "anchor", "Anker"),
 	         head);

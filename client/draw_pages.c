@@ -142,6 +142,14 @@ static PangoLayout *layout_of(struct sheet *s, const struct type *t, const char 
                               bool bold)
 {
 	PangoLayout *l = pango_cairo_create_layout(s->cr);
+	/* Letters where they belong, not at whole points as on a screen: at 6 points that would be
+	 * a gap in the middle of a number. */
+	cairo_font_options_t *options = cairo_font_options_create();
+	cairo_font_options_set_hint_metrics(options, CAIRO_HINT_METRICS_OFF);
+	cairo_font_options_set_hint_style(options, CAIRO_HINT_STYLE_NONE);
+	pango_cairo_context_set_font_options(pango_layout_get_context(l), options);
+	cairo_font_options_destroy(options);
+	pango_context_set_round_glyph_positions(pango_layout_get_context(l), FALSE);
 	PangoFontDescription *font = pango_font_description_from_string(
 	    t->mono ? "DejaVu Sans Mono, Monospace" : "DejaVu Sans, Sans");
 	/* In points of the page, whatever resolution a screen has. */
@@ -556,6 +564,16 @@ static int table(struct sheet *s, int at)
 
 /* ---- all of it ---- */
 
+/* A heading stands on the page of the picture that follows it. */
+static void keep_picture(struct sheet *s, int at)
+{
+	double width, height;
+	if (at + 1 >= s->lines || field(&s->line[at], 0)[0] != 'h' || !word_is(&s->line[at + 1], "svg"))
+		return;
+	picture_size(s, &s->line[at + 1], s->width - 2 * MARGIN, &width, &height);
+	need(s, height + 48 * s->scale);
+}
+
 static void block(struct sheet *s, const struct line *l)
 {
 	static const char *const tags[] = {"H1", "H2", "H3"};
@@ -580,8 +598,10 @@ static void blocks(struct sheet *s, int from, int to)
 			i = pictures(s, i);
 		else if (word_is(&s->line[i], "fact"))
 			i = facts(s, i);
-		else
+		else {
+			keep_picture(s, i);
 			block(s, &s->line[i++]);
+		}
 	}
 }
 

@@ -10,6 +10,7 @@
  *     report_tables.c, report_history.c   everything behind it
  *     report_response.c  the measured response of an output
  *     report_guide.c     guided runs, report_guide_picture.c their trails
+ *     report_photo.c     photos of the notes
  *     report_picture.c   scales and bars, as SVG
  *     report_paper.c, report_paper_table.c   HTML and pages for print, both at once
  *     report_csv.c, report_json.c         for machines
@@ -27,6 +28,7 @@
 
 struct client;
 struct report_guide;
+struct report_photo;
 
 enum report_condition { REPORT_FOUND, REPORT_NEW, REPORT_DONE, REPORT_CONDITIONS };
 enum report_word { REPORT_NONE, REPORT_WITHIN, REPORT_UNSURE, REPORT_OUTSIDE, REPORT_WORDS };
@@ -96,6 +98,8 @@ struct report {
 	int entries, positions, records;
 	struct report_guide *guide; /* runs, in the order in which they began */
 	int guides;
+	struct report_photo *photo; /* of its notes, in their order */
+	int photos;
 
 	/* What follows. */
 	struct report_line *line;

@@ -6,6 +6,7 @@
 #include "client/command_calls.h"
 #include "client/report.h"
 #include "client/report_guide.h"
+#include "client/report_photo.h"
 
 #include <stdlib.h>
 #include <stdio.h>
@@ -39,6 +40,7 @@ void report_free(struct report *r)
 	for (int i = 0; i < r->records; i++)
 		free(r->record[i].text);
 	report_guide_free(r);
+	report_photo_free(r);
 	free(r->entry);
 	free(r->position);
 	free(r->record);
@@ -259,6 +261,8 @@ enum outcome report_gather(struct client *c, struct report *r)
 	follow_names(r);
 	if (outcome == OUTCOME_DONE)
 		outcome = report_guide_gather(c, r);
+	if (outcome == OUTCOME_DONE)
+		outcome = report_photo_gather(c, r);
 	return outcome == OUTCOME_DONE && r->no_memory ? client_wrong(c, "no memory for the report")
 	                                               : outcome;
 }

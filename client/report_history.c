@@ -4,7 +4,7 @@
  * notes, strikes, moves, runs, danger; and how the report ends: what its words mean, the
  * seal, a place to sign.
  */
-#include "client/report.h"
+#include "client/report_photo.h"
 
 #include <stdio.h>
 #include <string.h>
@@ -146,12 +146,12 @@ static void checks(const struct report *r, struct paper *p)
 static void typed(const struct report *r, struct paper *p)
 {
 	const struct paper_column columns[] = {
-		{SAY(r, "record", "Satz"), 2, false}, {SAY(r, "position", "Position"), 3, false},
+		{SAY(r, "record", "Datensatz"), 2, false}, {SAY(r, "position", "Position"), 3, false},
 		{SAY(r, "measured", "gemessen"), 4, false}, {SAY(r, "value", "Wert"), 3, true},
 		{SAY(r, "from", "von"), 3, false}, {SAY(r, "why", "warum"), 4, false}};
 	char text[WORDS_SIZE];
 	bool any = false;
-	paper_heading(p, 2, "typed", SAY(r, "Typed by hand", "Von Hand eingetippt"));
+	paper_heading(p, 2, "typed", SAY(r, "Typed by hand", "Von Hand eingegeben"));
 	for (int i = 0; i < r->entries; i++) {
 		const struct report_entry *e = &r->entry[i];
 		if (!e->typed || e->struck.at)
@@ -194,7 +194,7 @@ static void of_text(const struct report *r, struct slice record, char *out, size
 	json_int(json_member(record.at, record.len, "of"), &of);
 	const struct report_entry *e = entry_of(r, of);
 	if (!e) {
-		snprintf(out, size, "%s %lld", SAY(r, "record", "Satz"), (long long)of);
+		snprintf(out, size, "%s %lld", SAY(r, "record", "Datensatz"), (long long)of);
 		return;
 	}
 	report_value(r, e->shown, value, sizeof value);
@@ -207,12 +207,16 @@ static bool happened(const struct report *r, const struct report_record *one, ch
                      size_t what_size,
                      char *text, size_t size)
 {
-	char because[WORDS_SIZE], of[200];
+	char because[WORDS_SIZE], of[400];
 	words_member(one->record, "because", because, sizeof because);
 	of[0] = text[0] = '\0';
 	if (is(one, "note")) {
 		snprintf(what, what_size, "%s", SAY(r, "note", "Notiz"));
 		words_member(one->record, "text", text, size);
+		report_photo_text(r, one->record, of, sizeof of);
+		size_t n = strlen(text);
+		if (of[0])
+			snprintf(text + n, size - n, "%s%s", n ? "\n" : "", of);
 	} else if (is(one, "photo")) {
 		snprintf(what, what_size, "%s", SAY(r, "photo, by its SHA-256", "Foto, nach SHA-256"));
 		words_member(one->record, json_member(one->record.at, one->record.len, "hash").at ? "hash"
@@ -291,6 +295,7 @@ static void events(const struct report *r, struct paper *p)
 		paper_table_end(p);
 	else
 		paper_text(p, PAPER_PLAIN, SAY(r, "Nothing was noted.", "Nichts wurde vermerkt."));
+	report_photos(r, p);
 }
 
 void report_history(const struct report *r, struct paper *p)
@@ -321,6 +326,10 @@ static void seal_table(const struct report *r, struct paper *p)
 	                   "Geprüft unmittelbar vor diesem Bericht"), columns, 2);
 	for (size_t i = 0; i < sizeof rows / sizeof rows[0]; i++) {
 		words_member(r->seal, rows[i].path, text, sizeof text);
+		/* What is meant for somebody with an anchor in his hand says less than nothing here. */
+		if (!i && !strncmp(text, "intact", 6))
+			snprintf(text, sizeof text, "%s", SAY(r, "✓ intact: each record fits the one before it",
+			                                      "✓ unversehrt: jeder Datensatz passt zum vorigen"));
 		paper_row(p, NULL);
 		paper_cell(p, PAPER_PLAIN, SAY(r, rows[i].en, rows[i].de));
 		paper_cell(p, i ? PAPER_MONO : PAPER_PLAIN, text[0] ? text : SAY(r, "none", "keiner"));
@@ -328,7 +337,7 @@ static void seal_table(const struct report *r, struct paper *p)
 	}
 	json_int(json_member(r->seal.at, r->seal.len, "records"), &n);
 	paper_row(p, NULL);
-	paper_cell(p, PAPER_PLAIN, SAY(r, "records", "Sätze"));
+	paper_cell(p, PAPER_PLAIN, SAY(r, "records", "Datensätze"));
 	paper_cell_printf(p, PAPER_PLAIN, SAY(r, "%lld, each in its place with its hash",
 	                                      "%lld, jeder an seinem Platz mit seinem Hash"),
 	                                      (long long)n);
@@ -336,7 +345,7 @@ static void seal_table(const struct report *r, struct paper *p)
 	if (json_int(json_member(r->seal.at, r->seal.len, "signed"), &n) && n > 0) {
 		paper_row(p, NULL);
 		paper_cell(p, PAPER_PLAIN, SAY(r, "signed up to", "unterschrieben bis"));
-		paper_cell_printf(p, PAPER_PLAIN, SAY(r, "record %lld", "Satz %lld"), (long long)n);
+		paper_cell_printf(p, PAPER_PLAIN, SAY(r, "record %lld", "Datensatz %lld"), (long long)n);
 		paper_row_end(p);
 	}
 	paper_table_end(p);
@@ -372,7 +381,8 @@ void report_closing(const struct report *r, struct paper *p)
 	                  "Gestrichene Einträge zählen nicht. Sie bleiben im Protokoll und in "
 	                  "entries.csv."));
 	paper_item(p, SAY(r, "Notes, roles and reasons stand as they were written.",
-	                  "Notizen, Rollen und Gründe stehen so da, wie sie geschrieben wurden."));
+	                  "Notizen und Gründe stehen so da, wie sie geschrieben wurden, Rollen auf "
+	                  "Deutsch, wo es ein Wort dafür gibt."));
 	paper_item(p, SAY(r, "Dates and times are those of the bench's clock here, UTC in the files "
 	                     "for machines.",
 	                  "Datum und Uhrzeit sind hier die der Werkstatt, in den Dateien für "

@@ -512,7 +512,7 @@ void report_owner(const struct report *r, struct paper *p)
 	paper_heading(p, 1, NULL, r->item ? r->item : r->job);
 	paper_text(p, PAPER_LEAD, SAY(r, "Hand-back report: what was found, what was done, and what "
 	                                 "it measures now.",
-	                              "Bericht zur Rückgabe: was vorgefunden und was getan wurde, und "
+	                              "Übergabebericht: was vorgefunden und was getan wurde, und "
 	                              "wie es jetzt misst."));
 	verdict(r, p);
 	unit_table(r, p);

@@ -278,8 +278,7 @@ static void picture(const struct report *r, const struct report_position *at, in
                     struct lines *out)
 {
 	char title[160], said[600], span[240];
-	snprintf(title, sizeof title, "%.28s%s%.12s%s", at->name, at->channel[0] ? " (" : "", at->channel,
-	         at->channel[0] ? ")" : "");
+	report_where(r, at->name, title, sizeof title);
 	size_t n = 0;
 	said[0] = '\0';
 	for (int c = 0; c < REPORT_CONDITIONS; c++) {
@@ -448,6 +447,11 @@ void report_response(const struct report *r, struct paper *p)
 		for (int c = 0; c < REPORT_CONDITIONS; c++)
 			all[k++] = shown[i].of[c];
 	frame_of(all, k, &f);
+	for (int i = 0; i < n; i++) {
+		svg.len = 0;
+		picture(r, shown[i].at, i, &f, shown[i].of, &svg);
+		paper_picture(p, WIDTH, HEIGHT, lines_text(&svg));
+	}
 	paper_list_begin(p);
 	for (int i = 0; i < n; i++)
 		for (int c = 0; c < REPORT_CONDITIONS; c++)
@@ -459,11 +463,6 @@ void report_response(const struct report *r, struct paper *p)
 				paper_item(p, text);
 			}
 	paper_list_end(p);
-	for (int i = 0; i < n; i++) {
-		svg.len = 0;
-		picture(r, shown[i].at, i, &f, shown[i].of, &svg);
-		paper_picture(p, WIDTH, HEIGHT, lines_text(&svg));
-	}
 	for (int i = 0, beside; i < n; i += beside) {
 		beside = i + 1 < n && alike(&shown[i], &shown[i + 1]) ? BESIDE_MAX : 1;
 		table(r, p, &shown[i], beside);
@@ -473,7 +472,7 @@ void report_response(const struct report *r, struct paper *p)
 	                                  "⌨: typed by hand.",
 	                               "Gemessen an den Punkten; dazwischen ist die Linie gerade, und "
 	                               "wo sie um 3 dB fällt, ist an ihr abgelesen. ⌨: von Hand "
-	                               "eingetippt."));
+	                               "eingegeben."));
 	for (int i = 0; i < n; i++)
 		for (int c = 0; c < REPORT_CONDITIONS; c++)
 			response_free(&shown[i].of[c]);

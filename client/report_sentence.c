@@ -36,6 +36,11 @@ static void tolerance_text(const struct report *r, const struct report_position 
 	struct decimal d;
 	struct fault why;
 	enum function f = p->function;
+	/* Of a place whose unit the sheet does not say, what was measured there does. */
+	for (int i = 0; f == FUNCTION_NONE && i < r->entries; i++)
+		if (!r->entry[i].struck.at && !strcmp(r->entry[i].position, p->name) &&
+		    r->entry[i].quantity == QUANTITY_VALUE)
+			f = r->entry[i].function;
 	if (sign[0] && !strchr(at, '%') && quantity_parse(at, strlen(at), f, &d, &f, &why) &&
 	    f != FUNCTION_NONE) {
 		quantity_shown(d, f, quantity_prefix(d, f), value, sizeof value);
@@ -203,7 +208,7 @@ static void second_text(const struct report *r, const struct report_entry *e, ch
 	report_like(r, x, 3, like, value, sizeof value);
 	if (json_number(json_member(e->record.at, e->record.len, "frequency"), &hertz)) {
 		char number[48];
-		report_like(r, hertz, 3, "1 Hz", number, sizeof number);
+		report_hertz_text(r, hertz, number, sizeof number);
 		snprintf(at, sizeof at, SAY(r, " at %s", " bei %s"), number);
 	}
 	snprintf(out, size, "%s %s%s%s%s",
@@ -227,12 +232,12 @@ static void odd_things(const struct report *r, const struct report_entry *e, cha
 	second_text(r, e, text, sizeof text);
 	join(out, size, "; ", text);
 	if (e->service != REPORT_NONE && e->service != e->word) {
-		snprintf(text, sizeof text, "%s %s", SAY(r, "for its place", "für ihren Platz"),
+		snprintf(text, sizeof text, "%s %s", SAY(r, "for its place", "für diesen Platz"),
 		         report_verdict(r, e->service));
 		join(out, size, "; ", text);
 	}
 	if (e->typed)
-		join(out, size, "; ", SAY(r, "⌨ typed by hand", "⌨ von Hand eingetippt"));
+		join(out, size, "; ", SAY(r, "⌨ typed by hand", "⌨ von Hand eingegeben"));
 	if (!json_bool(json_member(e->record.at, e->record.len, "settled"), true))
 		join(out, size, "; ", SAY(r, "taken by key", "von Hand ausgelöst"));
 }

@@ -179,8 +179,7 @@ static void other_values(const struct report *r, struct paper *p)
 		report_what(r, r->line[i].position, nominal, sizeof nominal);
 		nominal[strcspn(nominal, "\n")] = '\0';
 		snprintf(text, sizeof text, SAY(r, "%s (%s): measured %s, so %s seems to have been fitted.",
-		                                "%s (%s): gemessen %s, eingebaut scheint %s gewesen zu "
-		                                "sein."),
+		                                "%s (%s): gemessen %s, eingebaut war offenbar %s."),
 		         e->position, nominal, found, shown);
 		paper_item(p, text);
 	}
@@ -223,7 +222,7 @@ static void open_table(const struct report *r, struct paper *p, struct slice lis
 			paper_cell_printf(p, PAPER_PLAIN, SAY(r, "with %s, its twin or part",
 			                                      "mit %s, Gegenstück oder Teil"), text);
 		} else if (!recheck && json_bool(json_member(one.at, one.len, "policy"), false)) {
-			paper_cell(p, PAPER_PLAIN, SAY(r, "by its age and kind", "nach Alter und Art"));
+			paper_cell(p, PAPER_PLAIN, SAY(r, "by its age and kind", "wegen Alter und Bauart"));
 		} else if (r->german) {
 			why_replaced(r, at ? line_of(r, at) : NULL, text, sizeof text);
 			paper_cell(p, PAPER_PLAIN, text);
@@ -322,7 +321,7 @@ static void never_measured(const struct report *r, struct paper *p)
 			continue;
 		if (!n++)
 			paper_table(p, SAY(r, "Quantities that a part must show, and did not",
-			                   "Größen, die ein Teil zeigen muss und nicht gezeigt hat"), columns,
+			                   "Größen, die zu messen wären und fehlen"), columns,
 			                   3);
 		paper_row(p, NULL);
 		paper_cell(p, PAPER_PLAIN, at->name);
@@ -391,7 +390,8 @@ static void compare_row(const struct report *r, struct paper *p, struct slice on
 	}
 	paper_cell(p, PAPER_PLAIN, text);
 	paper_cell(p, agree ? PAPER_PLAIN : PAPER_STRONG,
-	           agree ? SAY(r, "✓ agree", "✓ einig") : SAY(r, "✗ differ", "✗ verschieden"));
+	           agree ? SAY(r, "✓ agree", "✓ stimmen überein")
+	                 : SAY(r, "✗ differ", "✗ weichen ab"));
 	paper_row_end(p);
 }
 
@@ -418,7 +418,7 @@ static void twins(const struct report *r, struct paper *p)
 		{SAY(r, "positions", "Positionen"), 4, false}, {SAY(r, "measured", "gemessen"), 4, false},
 		{SAY(r, "one channel", "ein Kanal"), 5, false}, {SAY(r, "the other", "der andere"), 5,
 		                                                 false},
-		{SAY(r, "difference", "Unterschied"), 4, true}, {SAY(r, "answer", "Antwort"), 4, false}};
+		{SAY(r, "difference", "Unterschied"), 4, true}, {SAY(r, "answer", "Ergebnis"), 4, false}};
 	struct slice one, list = json_member(r->compare.at, r->compare.len, "twins");
 	char a[48], b[48], text[120], measured[80];
 	bool any = false;
@@ -448,7 +448,7 @@ static void crosschecks(const struct report *r, struct paper *p)
 		{SAY(r, "position", "Position"), 3, false}, {SAY(r, "measured", "gemessen"), 4, false},
 		{SAY(r, "one meter", "ein Messgerät"), 5, false},
 		{SAY(r, "another", "ein anderes"), 5, false}, {"Eₙ", 2, true},
-		    {SAY(r, "answer", "Antwort"), 4, false}};
+		    {SAY(r, "answer", "Ergebnis"), 4, false}};
 	struct slice one, pair, list = json_member(r->compare.at, r->compare.len, "crosschecks");
 	char name[48], measured[80];
 	bool any = false;
@@ -460,8 +460,8 @@ static void crosschecks(const struct report *r, struct paper *p)
 		for (size_t at = 0; json_next(pairs, &at, &pair);) {
 			if (!any)
 				paper_table(p, SAY(r, "The same part by two meters (agree where Eₙ is at most 1)",
-				                   "Dasselbe Teil mit zwei Messgeräten (einig, wo Eₙ höchstens 1 "
-				                   "ist)"), columns, 6);
+				                   "Dasselbe Teil mit zwei Messgeräten (sie stimmen überein, wo Eₙ "
+				                   "höchstens 1 ist)"), columns, 6);
 			any = true;
 			compare_row(r, p, pair, name, json_bool(json_member(pair.at, pair.len, "agree"), true),
 			            measured);

@@ -269,7 +269,7 @@ static const struct {
 	 "in der Schaltung gemessen: andere Wege zählen mit"},
 	{"moving", "the reading had not settled", "die Anzeige war noch nicht ruhig"},
 	{"offset", "lead offset not taken", "Messleitungen nicht abgezogen"},
-	{"other-value", "another value seems to be fitted", "ein anderer Wert scheint eingebaut"},
+	{"other-value", "another value seems to be fitted", "offenbar ein anderer Wert eingebaut"},
 	{"leakage", "leakage misleads the meter", "Leckstrom täuscht das Messgerät"},
 	{"open", "open", "unterbrochen"},
 	{"limits-of-meter", "the meter was not made for this", "dafür ist das Messgerät nicht gemacht"},

@@ -281,6 +281,26 @@ enum photo_state photo_check(const char *log, const struct photo_kept *k)
 	           : PHOTO_ALTERED;
 }
 
+bool photo_read(const char *log, const struct photo_kept *k, int64_t at, void *bytes, size_t room,
+                size_t *len, struct fault *why)
+{
+	char path[PATH_MAX];
+	*len = 0;
+	if (!path_of(log, k, path, sizeof path, why))
+		return false;
+	int fd = open(path, O_RDONLY | O_CLOEXEC);
+	ssize_t n = 1;
+	while (fd >= 0 && n > 0 && *len < room) {
+		n = pread(fd, (char *)bytes + *len, room - *len, (off_t)(at + (int64_t)*len));
+		*len += n > 0 ? (size_t)n : 0;
+	}
+	if (fd < 0 || n < 0)
+		fault_set(why, "the photo %.64s: %s", k->hash, strerror(errno));
+	if (fd >= 0)
+		close(fd);
+	return fd >= 0 && n >= 0;
+}
+
 enum photo_state photo_copy(const char *log, const char *to, const struct photo_kept *k,
                             struct fault *why)
 {

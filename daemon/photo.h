@@ -53,6 +53,9 @@ enum photo_state { PHOTO_GOOD, PHOTO_MISSING, PHOTO_ALTERED };
 const char *photo_state_name(enum photo_state s);
 /* Read through: is it still what its hash says? */
 enum photo_state photo_check(const char *log, const struct photo_kept *k);
+/* Up to `room` bytes of it from `at` on; false where there are none to be read. */
+bool photo_read(const char *log, const struct photo_kept *k, int64_t at, void *bytes, size_t room,
+                size_t *len, struct fault *why);
 /* The same photo beside another log; as photo_check where it is not good. */
 enum photo_state photo_copy(const char *log, const char *to, const struct photo_kept *k,
                             struct fault *why);

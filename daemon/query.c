@@ -22,6 +22,7 @@ static const struct {
 	{ "sheet.show", query_sheet_show },
 	{ "notes", query_notes },
 	{ "photos", query_photos },
+	{ "photo.read", query_photo_read },
 	{ "sheet.missing", query_sheet_missing },
 	{ "compare", query_compare },
 	{ "beside", query_beside },

@@ -6,7 +6,9 @@
 #include "daemon/query_private.h"
 
 #include "daemon/photo.h"
+#include "protocol/file/base64.h"
 
+#include <stdlib.h>
 #include <string.h>
 
 struct noting {
@@ -95,6 +97,50 @@ bool query_notes(struct query *q, json_t *params)
 bool query_photos(struct query *q, json_t *params)
 {
 	return notes(q, params, "photos", true);
+}
+
+/* ---- one of them ---- */
+
+/* Bytes of a piece: a multiple of 3, so that their texts may be put behind each other. */
+#define PIECE ((size_t)384 << 10)
+
+static bool photo_piece(struct query *q, const struct photo_kept *k, int64_t at, unsigned char *bytes,
+                        char *text)
+{
+	size_t n;
+	if (!photo_read(log_reader_path(q->reader), k, at, bytes, PIECE, &n, q->why))
+		return query_refuse(q, WIRE_UNREADABLE);
+	base64_write(bytes, n, text);
+	answer_printf(&q->out, "{\"hash\":\"%s\",\"type\":\"%s\",\"size\":%lld,\"at\":%lld,\"data\":\"",
+	              k->hash, k->type, (long long)k->size, (long long)at + (long long)n);
+	answer_puts(&q->out, text);
+	answer_printf(&q->out, "\",\"more\":%s}", n && at + (int64_t)n < k->size ? "true" : "false");
+	return true;
+}
+
+bool query_photo_read(struct query *q, json_t *params)
+{
+	const char *hash = NULL;
+	int64_t at = 0;
+	struct photo_kept kept;
+	const struct param list[] = {
+		{ "hash", PARAM_TEXT, true, &hash }, { "at", PARAM_WHOLE, false, &at },
+	};
+	if (!params_read("photo.read", params, list, 2, q->why))
+		return query_refuse(q, WIRE_BAD_PARAMS);
+	if (!photo_hash_valid(hash) || !photo_find(log_reader_path(q->reader), hash, &kept, q->why)) {
+		fault_set(q->why, "photo.read: no photo of that hash is kept beside this log");
+		return query_refuse(q, WIRE_REFUSED);
+	}
+	unsigned char *bytes = malloc(PIECE);
+	char *text = malloc(BASE64_SIZE(PIECE));
+	bool good = bytes && text;
+	if (!good)
+		fault_set(q->why, "no memory");
+	good = good ? photo_piece(q, &kept, at, bytes, text) : query_refuse(q, WIRE_REFUSED);
+	free(bytes);
+	free(text);
+	return good;
 }
 
 /* ---- for a backup ---- */

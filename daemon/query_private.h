@@ -189,6 +189,7 @@ bool query_job_ready(struct query *q, json_t *params);
 bool query_sheet_show(struct query *q, json_t *params);
 bool query_notes(struct query *q, json_t *params);
 bool query_photos(struct query *q, json_t *params);
+bool query_photo_read(struct query *q, json_t *params);
 /* The photos of all notes, beside another log; how many were not good here, or could not be
  * copied. */
 bool photos_backup(struct query *q, const char *to, int64_t *copied, int64_t *lost);

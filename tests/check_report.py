@@ -12,6 +12,7 @@ made of the running log and of its file, and then
 What is not installed (Chromium, pdftotext) is skipped, and said.
 """
 import atexit
+import base64
 import csv
 import hashlib
 import html.parser
@@ -23,10 +24,12 @@ import re
 import shutil
 import signal
 import sqlite3
+import struct
 import subprocess
 import sys
 import tempfile
 import time
+import zlib
 from decimal import Decimal
 
 build = os.path.abspath(sys.argv[1] if len(sys.argv) > 1 else os.environ.get("TALLY_BUILD", "build"))
@@ -810,6 +813,45 @@ def check_guides(job):
     return job.path("guide-en/report.html")
 
 
+def png(width, height):
+    """A whole PNG, grey."""
+    def chunk(kind, data):
+        return struct.pack(">I", len(data)) + kind + data + struct.pack(">I", zlib.crc32(kind + data))
+    rows = b"".join(b"\0" + bytes((x * y) % 256 for x in range(width)) for y in range(height))
+    return b"\x89PNG\r\n\x1a\n" + chunk(b"IHDR", struct.pack(">IIBBBBB", width, height, 8, 0, 0, 0, 0)) + chunk(
+        b"IDAT", zlib.compress(rows, 1)) + chunk(b"IEND", b"")
+
+
+def check_photos(job):
+    """A photo stands in the report, byte for byte; one that is gone or altered is said to be."""
+    photos = {"good.png": png(1200, 900), "small.png": png(20, 10), "gone.png": png(21, 10), "altered.png": png(22, 10),
+              "fake.jpg": b"\xff\xd8\xff\xe0" + b"x" * 500}
+    hashes = {}
+    for name, data in photos.items():
+        with open(job.path(name), "wb") as f:
+            f.write(data)
+        hashes[name] = hashlib.sha256(data).hexdigest()
+        job.do("note", "C9", "a <b>picture</b> of %s" % name, "--photo", job.path(name))
+    os.remove("%s.photos/%s.png" % (job.log, hashes["gone.png"]))
+    kept = "%s.photos/%s.png" % (job.log, hashes["altered.png"])
+    os.chmod(kept, 0o644)
+    with open(kept, "ab") as f:
+        f.write(b"!")
+    r = job.live("report", "--out", job.path("photos"), "--incomplete", "not yet")
+    check("a report with photos: " + r.stderr, r.returncode == 0 and os.path.exists(job.path("photos/report.pdf")) ==
+          os.path.exists(os.path.join(build, "tally-draw")))
+    text = open(job.path("photos/report.html"), encoding="utf-8").read()
+    shown = [base64.b64decode(d) for d in re.findall(r'href="data:image/png;base64,([A-Za-z0-9+/=]*)"', text)]
+    check("photos byte for byte (%d)" % len(shown), shown == [photos["good.png"], photos["small.png"]])
+    history = section(text, "history")
+    for name, said in (("good.png", "\u2713 as it was sealed"), ("gone.png", "\u2717 MISSING"), ("altered.png", "\u2717 ALTERED"),
+                       ("fake.jpg", "\u2713 as it was sealed")):
+        check("%s: %s" % (name, said), re.search(r"photo %s, [^<]*%s\u2026: %s" % (re.escape(name), hashes[name][:16], said), history))
+    check("what is not shown is counted", "3 of 5 photos are not shown" in history)
+    check("a picture keeps its shape", 'viewBox="0 0 340 275"' in history and 'viewBox="0 0 240 30"' in history)
+    return job.path("photos/report.html")
+
+
 def luminance(colour):
     """Relative luminance (WCAG 2.1, definition of relative luminance)."""
     digits = colour[1:] if len(colour) == 7 else "".join(2 * c for c in colour[1:])
@@ -956,6 +998,7 @@ def main():
         job.do("enter", "TC", "0.12 mA", "--from", "tester", "--u", "0.02 mA")
         each_test(job)
         check_touch(job)
+        photos = check_photos(job)
         job.stop()
         log = Log(job.log)
         for language in ("en", "de"):
@@ -985,6 +1028,7 @@ def main():
         if shutil.which("chromium"):
             check_browser(folder, job.path("en/report.html"), list(log.sheet))
             check_browser(folder, guided, list(log.sheet), keys=False)
+            check_browser(folder, photos, list(log.sheet), keys=False)
         else:
             print("Chromium is not installed: the page was not opened")
         if os.environ.get("KEEP"):

@@ -3,7 +3,7 @@
  * The report's pure parts: numbers by language, where a value lies on its scale, what passes
  * as a safety test, CSV by locale.  The whole of it is read back by check_report.py.
  */
-#include "client/report.h"
+#include "client/report_photo.h"
 #include "tests/check.h"
 
 #include <stdlib.h>
@@ -260,12 +260,82 @@ static void spreads(void **state)
 	}
 }
 
+/* What a meter sent beside the value is told with its own verdict. */
+static void beside_value(void **state)
+{
+	static const char record[] = "{\"value\":1e-07,\"u\":5e-10,\"frequency\":1000,\"second\":{\"is\":"
+	                             "\"dissipation\",\"function\":\"number\",\"value\":0.0871,\"digit\":0.0001}}";
+	static const struct {
+		enum report_word second;
+		bool german;
+		const char *want;
+	} rows[] = {
+		{REPORT_OUTSIDE, false, "dissipation 0.0871 at 1\u00a0kHz, \u2717 outside"},
+		{REPORT_WITHIN, false, "dissipation 0.0871 at 1\u00a0kHz, \u2713 within"},
+		{REPORT_UNSURE, true, "Verlustfaktor 0,0871 bei 1\u00a0kHz, ? unsicher"},
+		{REPORT_NONE, false, "dissipation 0.0871 at 1\u00a0kHz"},
+	};
+	(void)state;
+	for (size_t i = 0; i < sizeof rows / sizeof rows[0]; i++) {
+		struct report_position p;
+		struct report_entry e;
+		struct report r = one_entry("{}", record, &p, &e);
+		char out[800];
+		r.german = rows[i].german;
+		e.second = rows[i].second;
+		e.word = REPORT_WITHIN;
+		e.value = 1e-7;
+		e.u = 5e-10;
+		snprintf(e.shown, sizeof e.shown, "100.0 nF");
+		report_entry_text(&r, &e, out, sizeof out);
+		const char *last = strrchr(out, '\n');
+		assert_non_null(last);
+		assert_string_equal(last + 1, rows[i].want);
+	}
+}
+
+/* How large a photo is and which way up, by its first bytes; nothing is read behind their end. */
+static void photo_sizes(void **state)
+{
+	static const unsigned char png[] = "\x89PNG\r\n\x1a\n\0\0\0\rIHDR\0\0\2\x80\0\0\1\xe0\x08\2\0\0\0";
+	static const unsigned char jpeg[] =
+	    "\xff\xd8\xff\xe1\0\"Exif\0\0MM\0*\0\0\0\x08\0\1\1\x12\0\3\0\0\0\1\0\6\0\0\0\0\0\0"
+	    "\xff\xdb\0\4\0\0\xff\xc2\0\x0b\x08\1\xe0\2\x80\1\1\x11\0";
+	static const unsigned char intel[] =
+	    "\xff\xd8\xff\xff\xe1\0\"Exif\0\0II*\0\x08\0\0\0\1\0\x12\1\3\0\1\0\0\0\x08\0\0\0\0\0\0\0"
+	    "\xff\xc0\0\x0b\x08\1\xe0\2\x80\1\1\x11\0";
+	const struct {
+		const unsigned char *bytes;
+		size_t len;
+		int turn;
+	} rows[] = {{png, sizeof png - 1, 1}, {jpeg, sizeof jpeg - 1, 6}, {intel, sizeof intel - 1, 8}};
+	(void)state;
+	for (size_t i = 0; i < sizeof rows / sizeof rows[0]; i++) {
+		int width = 0, height = 0, turn = 0;
+		assert_true(report_photo_size(rows[i].bytes, rows[i].len, &width, &height, &turn));
+		assert_int_equal(width, 640);
+		assert_int_equal(height, 480);
+		assert_int_equal(turn, rows[i].turn);
+		/* Cut off anywhere: from a copy that ends there, so that a sanitizer sees one byte more. */
+		for (size_t n = 0; n < rows[i].len; n++) {
+			unsigned char *cut = malloc(n + 1);
+			memcpy(cut, rows[i].bytes, n);
+			unsigned char *end = realloc(cut, n ? n : 1);
+			report_photo_size(end, n, &width, &height, &turn);
+			free(end);
+		}
+	}
+	int width, height, turn;
+	assert_false(report_photo_size((const unsigned char *)"GIF89a", 6, &width, &height, &turn));
+}
+
 int main(void)
 {
 	const struct CMUnitTest tests[] = {
 		cmocka_unit_test(numbers), cmocka_unit_test(places),  cmocka_unit_test(safety),
 		cmocka_unit_test(locales), cmocka_unit_test(cells),   cmocka_unit_test(paper_is_text),
 		cmocka_unit_test(empty_columns), cmocka_unit_test(spreads),
+		cmocka_unit_test(beside_value), cmocka_unit_test(photo_sizes),
 	};
 	return cmocka_run_group_tests(tests, NULL, NULL);
 }
