@@ -260,5 +260,5 @@ clean:
 	rm -rf build
 
 # Those of this build alone: packages, other roots and builds may lie below it.
--include $(shell find $(B) \( -name package -o -name root -o -name reproducible \) -prune -o \
+-include $(shell find $(B) \( -name package -o -name root -o -name reproducible -o -name container \) -prune -o \
   -name '*.d' -type f -print 2>/dev/null)

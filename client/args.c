@@ -2,6 +2,7 @@
 /* See args.h. */
 #include "client/args.h"
 
+#include "client/nearly.h"
 #include "client/words.h"
 
 #include <stdio.h>
@@ -32,6 +33,26 @@ static const char *quoted(const char *text, char out[80])
 	return out;
 }
 
+/* The option that is probably meant, or NULL. */
+static const char *option_nearly(const char *name, size_t len)
+{
+	char typed[24];
+	const char *best = NULL;
+	int least = NEARLY_FAR;
+	if (len >= sizeof typed)
+		return NULL;
+	memcpy(typed, name, len);
+	typed[len] = '\0';
+	for (int i = 0; i < OPTION_COUNT; i++) {
+		int far = nearly(typed, option_table[i].name);
+		if (far < least && nearly_same(typed, option_table[i].name)) {
+			least = far;
+			best = option_table[i].name;
+		}
+	}
+	return best;
+}
+
 /* One option at argv[*at]; *at is left at the last argument it used. */
 static bool take_option(struct args *a, int argc, const char *const *argv, int *at,
                         struct fault *why)
@@ -41,7 +62,9 @@ static bool take_option(struct args *a, int argc, const char *const *argv, int *
 	size_t len = strcspn(name, "=");
 	int id = option_find(name, len);
 	if (id < 0) {
-		fault_set(why, "there is no option %s", quoted(argv[*at], text));
+		const char *meant = option_nearly(name, len);
+		fault_set(why, "there is no option %s%s%s%s", quoted(argv[*at], text),
+		          meant ? "; perhaps --" : "", meant ? meant : "", meant ? " is meant" : "");
 		return false;
 	}
 	if (a->option[id] && option_table[id].value) {

@@ -64,7 +64,8 @@ static enum outcome make_folder(struct client *c, const char *folder)
 		int error = mkdir(path, 0777) == 0 ? 0 : errno;
 		path[i] = was;
 		if (error && error != EEXIST)
-			return client_wrong(c, "%s: cannot be made: %s", folder, strerror(error));
+			return client_wrong(c, "%s: cannot be made: %s; name a folder where you may write", folder,
+			                    strerror(error));
 	}
 	if (stat(folder, &st) != 0 || !S_ISDIR(st.st_mode))
 		return client_wrong(c, "%s: is no folder", folder);

@@ -7,6 +7,9 @@
 #include <stdio.h>
 #include <string.h>
 
+/* So many frames, and not one understood: no chance (some meters begin with half a line). */
+#define STRANGER_FRAMES 4
+
 /* ---- meters ---- */
 
 static const struct table_column meter_columns[] = {
@@ -108,6 +111,20 @@ static void meter_beside(const struct style *style, struct slice meter, struct l
 	}
 }
 
+/* Frames come, and none was ever understood: whoever meets that first knows no doctor yet. */
+static void meter_stranger(const struct style *style, struct slice meter, struct lines *out)
+{
+	char name[WORDS_SIZE], why[WORDS_SIZE];
+	int64_t good = 0, bad = 0;
+	words_member(meter, "name", name, sizeof name);
+	words_member(meter, "why", why, sizeof why);
+	json_int(json_member(meter.at, meter.len, "counters.good"), &good);
+	json_int(json_member(meter.at, meter.len, "counters.bad"), &bad);
+	if (!why[0] && !good && bad >= STRANGER_FRAMES)
+		fact_printf(out, style, name, "attention: not one of its %lld frames was understood: `tally doctor %s` "
+		            "says what stands in the way", (long long)bad, name);
+}
+
 /* Its lead offsets and checks, a line each. */
 static void meter_backings(const struct style *style, struct slice meter, struct lines *out)
 {
@@ -150,6 +167,7 @@ void view_meters(const struct style *style, struct slice result, struct lines *o
 	cursor = 0;
 	while (json_next(meters, &cursor, &meter)) {
 		meter_beside(style, meter, out);
+		meter_stranger(style, meter, out);
 		meter_backings(style, meter, out);
 	}
 }

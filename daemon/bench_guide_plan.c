@@ -432,7 +432,8 @@ bool guide_plan_make(struct bench *b, struct bench_guide *gd, bool meters, struc
 		if (strcmp(b->position[i].row.position.part, gd->of) == 0)
 			gd->place = i;
 	if (gd->place < 0 && gd->of[0] && gd->kind != GUIDE_LOT) {
-		fault_set(why, "%.40s is not in the sheet", gd->of);
+		fault_set(why, "%.40s is not in the sheet: `tally sheet add \"%.40s ...\"` puts it there, `tally "
+		          "sheet show` lists what is", gd->of, gd->of);
 		return false;
 	}
 	snprintf(gd->plan.of, sizeof gd->plan.of, "%s",

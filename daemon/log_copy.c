@@ -45,7 +45,10 @@ bool copy_make(struct log_reader *r, const char *part, struct fault *why)
 	sqlite3_free(uri);
 	if (code == SQLITE_OK)
 		code = copy_pages(r->db, to);
-	if (code != SQLITE_OK)
+	if ((code & 0xff) == SQLITE_CANTOPEN)
+		fault_at(why, part, 0, 0, "the copy cannot be begun: its folder must be there, and the daemon must be "
+		         "allowed to write in it");
+	else if (code != SQLITE_OK)
 		fault_at(why, part, 0, 0, "the copy cannot be written: %s", sqlite3_errstr(code));
 	int closed = sqlite3_close(to);
 	if (code == SQLITE_OK && (closed != SQLITE_OK || !copy_sync(part))) {

@@ -45,3 +45,4 @@ check-arm64: arm64
 
 check-container: all
 	@sh tests/container/check.sh $(B)
+	@sh tests/container/podman.sh $(B)

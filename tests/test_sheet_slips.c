@@ -244,7 +244,7 @@ static void refused(void **state)
 	    {"R1,2,$ 1k", 6, "no name of a position"},
 	    {"R1 2 x 100k", 4, "2 values for 1 position"},
 	    {"C1 1,5u/6,3,0V", 10, "leave out what parts the thousands"},
-	    {"R1 1k 470k", 7, "a second value"},
+	    {"R1 1k 470k", 7, "5% is a tolerance"},
 	    {"C9A,C9B 9x1u", 9, "eight sections"},
 	    {"C9A,C9B 8+8q", 9, "nominal"},
 	    {"R1-R6-R9 1k", 1, "two ends"},

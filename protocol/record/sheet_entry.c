@@ -35,7 +35,8 @@ static bool put_text(struct line *l, enum sheet_column column, size_t at, const 
 	char *cell = l->row.written[column];
 	if (cell[0])
 		return cell_refuse(l->why, at, column == SHEET_NOMINAL
-		                                 ? "a second value: the nominal was given already"
+		                                 ? "a second value: the nominal was given already "
+		                                   "(5% is a tolerance, 400 V a rating)"
 		                                 : "this was given already, further to the left");
 	snprintf(cell, SHEET_CELL_SIZE, "%s", value);
 	l->cell_at[column] = at;

@@ -53,7 +53,15 @@ for rec in tests/recordings/*.rec; do
 	says "the replay of $rec gives the same records" $?
 done
 
-# Memory: what its own pages come to is the same under qemu as on a board; the rest is qemu.
+# Memory: qemu-user puts the program, its libraries, heap and stacks at addresses of ten digits
+# that begin with 55 (0x5500000000), and itself far above.  What is resident there is the program's, with the
+# pages of code that ran or were read; what a board would show as VmRSS.  The rest is qemu's.
+guest_kb() { # process
+	awk '/^[0-9a-f]+-[0-9a-f]+ / { split($1, a, "-"); guest = length(a[1]) == 10 && a[1] ~ /^55/; next }
+		guest && $1 == "Rss:" { all += $2 }
+		guest && $1 == "Private_Dirty:" { own += $2 }
+		END { printf "%d kB of it the program (%d kB its own)", all, own }' "/proc/$1/smaps"
+}
 measure() { # legend, command of a daemon
 	legend=$1
 	shift
@@ -67,8 +75,10 @@ measure() { # legend, command of a daemon
 	[ -S "$out/sock" ]
 	says "$legend: the socket is there" $?
 	sleep 0.3
-	printf '  %-34s started in %s ms, resident %s kB\n' "$legend" "$(((end - begin) / 1000000))" \
-		"$(sed -n 's/^VmRSS:[^0-9]*\([0-9]*\) kB/\1/p' "/proc/$pid/status")"
+	printf '  %-34s started in %s ms, resident %s kB (highest %s kB)%s\n' "$legend" "$(((end - begin) / 1000000))" \
+		"$(sed -n 's/^VmRSS:[^0-9]*\([0-9]*\) kB/\1/p' "/proc/$pid/status")" \
+		"$(sed -n 's/^VmHWM:[^0-9]*\([0-9]*\) kB/\1/p' "/proc/$pid/status")" \
+		"$(case $legend in *qemu*) echo ", $(guest_kb "$pid")" ;; esac)"
 	kill "$pid" && wait "$pid"
 	says "$legend: ends" $?
 }
