@@ -105,7 +105,7 @@ $(B)/tally-draw: $(wildcard client/draw*.c client/draw*.h)
 	  $(shell pkg-config --libs $(DRAW))
 
 # The demo shares nothing with the daemon but the bytes on the line.
-$(B)/demo/meters: demo/meters.c demo/parts.c demo/parts.h
+$(B)/demo/meters: demo/meters.c demo/parts.c demo/parts.h demo/amplifier.c demo/amplifier.h
 	@mkdir -p $(@D)
 	$(call said,cc $@)
 	$(Q)$(CC) $(ALL_CFLAGS) -o $@ $(filter %.c,$^) -lm

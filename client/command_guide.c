@@ -74,6 +74,26 @@ struct run {
 	bool hand;             /* it waits for the person */
 };
 
+/* At which step it is; false where it is over, or the daemon is gone. */
+static bool step_now(struct run *r, char *step, size_t size, enum outcome *outcome)
+{
+	struct message m;
+	bool there = false;
+	size_t cursor = 0;
+	struct slice one;
+	*outcome = client_ask(r->c, "status", NULL, &m);
+	struct slice guides = {0};
+	if (*outcome == OUTCOME_DONE)
+		guides = json_member(m.result.at, m.result.len, "guides");
+	while (!there && json_next(guides, &cursor, &one)) {
+		there = words_member_is(one, "guide", r->kind) && words_member_is(one, "of", r->of);
+		if (there)
+			words_member(one, "step", step, size);
+	}
+	message_free(&m);
+	return there;
+}
+
 /* What the run says now; false where it is over, or the daemon is gone. */
 static bool look(struct run *r, enum outcome *outcome)
 {
@@ -136,12 +156,31 @@ static enum outcome stay(struct client *c, const char *kind, const char *of)
 	return outcome;
 }
 
-static bool yes(struct client *c)
+/* The run stands at its cautions and waits for a yes: typed here, or by pedal or key at the full
+ * screen.  False: no, and it is left. */
+static bool yes(struct run *r, enum outcome *outcome)
 {
 	char line[16];
-	fprintf(c->out, "Do these hold? yes or no: ");
-	fflush(c->out);
-	return fgets(line, sizeof line, stdin) && strncmp(line, "yes", 3) == 0;
+	struct message m;
+	fprintf(r->c->out, "Do these hold? yes (or the pedal), or no: ");
+	fflush(r->c->out);
+	while (!stopped(r->c)) {
+		struct pollfd in = {.fd = STDIN_FILENO, .events = POLLIN};
+		if (poll(&in, 1, 500) <= 0) {
+			char step[24];
+			if (!step_now(r, step, sizeof step, outcome) || strcmp(step, "caution") != 0) {
+				fprintf(r->c->out, "\n");
+				return *outcome == OUTCOME_DONE;
+			}
+			continue;
+		}
+		bool said = fgets(line, sizeof line, stdin) && (strncmp(line, "yes", 3) == 0 || strcmp(line, "y\n") == 0);
+		*outcome = client_ask(r->c, said ? "guide.go" : "guide.leave",
+		                      client_params("name", r->of[0] ? r->of : r->kind, NULL), &m);
+		message_free(&m);
+		return said;
+	}
+	return false;
 }
 
 static enum outcome guided(struct client *c, const char *kind, bool has_of)
@@ -158,10 +197,6 @@ static enum outcome guided(struct client *c, const char *kind, bool has_of)
 		return outcome;
 	if (!client_has(c, OPTION_YES) && !terminal)
 		return client_wrong(c, "its cautions need a yes: at a terminal, or --yes where they were read");
-	if (!client_has(c, OPTION_YES) && !yes(c)) {
-		fprintf(c->out, "nothing was begun\n");
-		return OUTCOME_NO;
-	}
 	if (client_has(c, OPTION_RESUME))
 		outcome = client_change(c, "guide.resume", client_params("name", of[0] ? of : kind, NULL),
 		                        "taken up again");
@@ -169,6 +204,13 @@ static enum outcome guided(struct client *c, const char *kind, bool has_of)
 		outcome = client_change(c, "guide.start", guide_params(kind, of, words), "begun");
 	if (outcome != OUTCOME_DONE)
 		return outcome;
+	struct run r = {.c = c, .kind = kind, .of = of};
+	if (!client_has(c, OPTION_YES)) {
+		if (yes(&r, &outcome))
+			return outcome == OUTCOME_DONE ? stay(c, kind, of) : outcome;
+		fprintf(c->out, "left: nothing was done\n");
+		return outcome == OUTCOME_DONE ? OUTCOME_NO : outcome;
+	}
 	struct message m; /* the yes is the first step */
 	outcome = client_ask(c, "guide.go", client_params("name", of[0] ? of : kind, NULL), &m);
 	message_free(&m);

@@ -129,8 +129,9 @@ void scene_guides_read(struct scene *s, struct slice guides)
 static void on_guide(struct scene *s, int64_t now, struct slice event)
 {
 	char kind[32], of[SCENE_NAME], text[SCENE_TEXT], step[32], key[72], line[SCENE_TEXT];
-	char shown[64], verdict[16], why[SCENE_TEXT];
+	char shown[64], verdict[16], why[SCENE_TEXT], at[SCENE_NAME];
 	scene_member(event, "guide", kind);
+	scene_member(event, "at", at);
 	scene_member(event, "of", of);
 	scene_member(event, "text", text);
 	scene_member(event, "step", step);
@@ -151,7 +152,7 @@ static void on_guide(struct scene *s, int64_t now, struct slice event)
 	}
 	bool ear = said && words_member_is(event, "ear", "yes");
 	scene_tell(s, &(struct happening_told){.what = HAPPENED_GUIDE, .ear = ear, .guide = next ? key : NULL,
-	                                       .position = of[0] ? of : NULL,
+	                                       .position = next && at[0] ? at : of[0] ? of : NULL,
 	                                       .shown = next && shown[0] ? shown : NULL,
 	                                       .verdict = next && verdict[0] ? verdict : NULL,
 	                                       .why = !next ? text : why[0] ? why : NULL});

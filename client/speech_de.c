@@ -98,7 +98,7 @@ static const struct speech_pair quantities[] = {
 /* What a guided run says at each step: guide.step.  Values stand on the screen. */
 static const struct speech_pair guides[] = {
 	{"leak.caution", "die Warnungen lesen, und weiter, wenn sie erfüllt sind"},
-	{"leak.valve", "die Röhre hinter diesem Kondensator ziehen, nur diese eine"},
+	{"leak.valve", "die Röhre hinter diesem Kondensator ziehen, nur diese eine; in Reihe geheizte gehen mit aus"},
 	{"leak.clip", "Messgerät vom Gitter zum Chassis anklemmen"},
 	{"leak.zero", "Hochspannung aus: weiter nimmt den Nullwert"},
 	{"leak.power", "Hände weg. Hochspannung ein. Weiter, wenn sie steht"},
@@ -125,7 +125,7 @@ static const struct speech_pair guides[] = {
 	{"rise.transformer", "Hände weg, langsam auf volle Netzspannung; Lampe hell: ausschalten"},
 	{"rise.heaters", "Heizspannung; mit Lampe kein Urteil"},
 	{"rise.rectifier", "ausschalten, entladen; Gleichrichter hinein"},
-	{"rise.raise", "Netz hochdrehen wie angezeigt, Schiene beobachten; Lampe hell: ausschalten"},
+	{"rise.raise", "Netz auf $, Schiene beobachten; Lampe hell: ausschalten"},
 	{"rise.bias", "die Gittervorspannung, bevor eine Endröhre steckt"},
 	{"rise.valves", "ausschalten, entladen; Röhren hinein, die Lampe bleibt"},
 	{"rise.glow", "Hände weg, ein: Lampe bleibt hell oder eine Anode glüht: ausschalten"},
@@ -139,7 +139,7 @@ static const struct speech_pair guides[] = {
 	{"rise.sense-after", "noch einmal: Spannung an diesem Widerstand"},
 	{"rise.rails-after", "noch einmal: Spannung dieser Schiene"},
 	{"rise.signal", "ein Kilohertz am Eingang, etwa ein Watt"},
-	{"rise.response", "die nächste Frequenz, Eingang unverändert"},
+	{"rise.response", "$, Eingang unverändert"},
 	{"rise.second-load", "die andere Last, Eingang unverändert"},
 	{"rise.hum", "Eingang kurzgeschlossen: Brummen"},
 	{"rise.power", "bis es gerade noch sauber ist: Leistung"},

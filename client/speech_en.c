@@ -85,7 +85,7 @@ static const struct speech_pair quantities[] = {
 /* What a guided run says at each step: guide.step.  Values stand on the screen. */
 static const struct speech_pair guides[] = {
 	{"leak.caution", "read the cautions, and go on when they hold"},
-	{"leak.valve", "take the valve out, only the one behind this capacitor"},
+	{"leak.valve", "take the valve out, only the one behind this capacitor; heaters in series go out with it"},
 	{"leak.clip", "clip the meter from the grid to chassis"},
 	{"leak.zero", "high tension off: go on takes the zero"},
 	{"leak.power", "hands off. High tension on. Go on when it is up"},
@@ -112,7 +112,7 @@ static const struct speech_pair guides[] = {
 	{"rise.transformer", "hands off, slowly up to full mains; lamp bright: switch off"},
 	{"rise.heaters", "heater volts; no verdict with the lamp in"},
 	{"rise.rectifier", "switch off, discharge; the rectifier in"},
-	{"rise.raise", "raise the mains as shown, and watch the rail; lamp bright: switch off"},
+	{"rise.raise", "mains to $, and watch the rail; lamp bright: switch off"},
 	{"rise.bias", "the bias rail, before any output valve goes in"},
 	{"rise.valves", "switch off, discharge; valves in, the lamp stays"},
 	{"rise.glow", "hands off, on: lamp stays bright, or an anode glows: switch off"},
@@ -126,7 +126,7 @@ static const struct speech_pair guides[] = {
 	{"rise.sense-after", "once more: volts over this resistor"},
 	{"rise.rails-after", "once more: volts of this rail"},
 	{"rise.signal", "one kilohertz at the input, about one watt"},
-	{"rise.response", "the next frequency, the input as it was"},
+	{"rise.response", "$, the input as it was"},
 	{"rise.second-load", "the other load, the input as it was"},
 	{"rise.hum", "input shorted: hum"},
 	{"rise.power", "up to where it just stays clean: power"},

@@ -202,10 +202,13 @@ void hosted_say(struct bench *b, const struct bench_guide *gd)
 	char text[GUIDE_TEXT], value[32];
 	const char *verdict;
 	bool valued = guide_value(&gd->g, value, &verdict);
+	enum quantity q;
+	const char *at;
+	(void)guide_takes(&gd->g, &q, &at);
 	guide_say(&gd->g, text, sizeof text);
 	bench_event(b, "guide", "guide", guide_name(gd->kind), "of", gd->of, "state", "step", "step",
-	            guide_step_word(&gd->g), "text", text, "shown", valued ? value : NULL, "verdict",
-	            verdict, "why", gd->g.failed ? gd->g.because : NULL, NULL);
+	            guide_step_word(&gd->g), "text", text, "at", at[0] ? at : NULL, "shown",
+	            valued ? value : NULL, "verdict", verdict, "why", gd->g.failed ? gd->g.because : NULL, NULL);
 }
 
 /* ---- meters ---- */

@@ -45,9 +45,12 @@
  *     say TEXT                     print it
  *     clip NAME at|over PART       it stays on volts of a part of parts.h, which says how
  *                                  there is one: electrolytic, supply, discharge
+ *     clip NAME PLACE AMPLIFIER    ... of an amplifier of amplifier.h: rail, heater, bias, sense,
+ *                                  sense-other, out; amplifier, mains, put, out, signal, load
  *
  * hold, slip and lift are about the meter that touched last.
  */
+#include "amplifier.h"
 #include "parts.h"
 
 #include <ctype.h>
@@ -100,6 +103,8 @@ struct meter {
 	double off_until;   /* a slip */
 	int part;           /* it is clipped there, from 1; 0: nowhere */
 	enum part_where where;
+	int amplifier;      /* ... or there, from 1 */
+	enum amplifier_place place;
 
 	/* of the asked one */
 	char in[256];
@@ -261,6 +266,8 @@ static struct display display(struct meter *m, double t)
 
 	if (m->part && m->dial == VOLT) {
 		v = part_volts(m->part - 1, m->where, t);
+	} else if (m->amplifier && (m->dial == VOLT || m->dial == VOLT_AC)) {
+		v = amplifier_volts(m->amplifier - 1, m->place, m->dial == VOLT_AC, t);
 	} else if (contact(m, t) && !m->is_open) {
 		v = m->value * (1 + m->error / 100);
 		if (m->tau > 0)
@@ -657,6 +664,7 @@ static void step_touch(const struct step *s, double t)
 		else
 			wrong(s, "noise, hunt, chatter, from or tau, each with a number");
 	}
+	m->part = m->amplifier = 0;
 	m->touching = true;
 	m->since = t;
 	m->off_until = 0;
@@ -768,12 +776,17 @@ static void step_clip(const struct step *s)
 {
 	struct meter *m = meter_of(s, 1);
 	bool over = s->words == 4 && strcmp(s->word[2], "over") == 0;
+	m->noise = 0.3;
+	m->part = m->amplifier = 0;
+	m->touching = false;
+	if (s->words == 4 && amplifier_place_named(s->word[2], &m->place) &&
+	    (m->amplifier = amplifier_find(s->word[3]) + 1) > 0)
+		return;
 	if (s->words != 4 || (!over && strcmp(s->word[2], "at") != 0) || part_find(s->word[3]) < 0)
-		wrong(s, "clip NAME at PART, or clip NAME over PART, which the scene has");
+		wrong(s, "clip NAME at or over PART, or clip NAME PLACE AMPLIFIER, which the scene has");
 	m->where = over ? PART_OVER : PART_AT;
 	m->part = part_find(s->word[3]) + 1;
 	m->dial = VOLT;
-	m->noise = 0.3;
 }
 
 static double number_of_step(const void *step, int i)
@@ -800,7 +813,7 @@ static bool step_do(const struct step *s, double t)
 	struct part_step of_part = {s->words, s->word, number_of_step, s};
 	if (!begun)
 		step_since = t;
-	if (part_do(&of_part, t, &expected)) {
+	if (amplifier_do(&of_part, t, &expected) || part_do(&of_part, t, &expected)) {
 		if (expected)
 			wrong(s, expected);
 	} else if (strcmp(w, "clip") == 0)

@@ -51,7 +51,8 @@ static const struct ending {
     {"leak-rail", "left", {"\"step\":\"volts\"", NULL}, 1, 2},
     {"warms", "stopped", {"warms the can", NULL}, 2, 2},
     /* 8.94 V into 8 ohm: 9.99 W; 20 log 2.1 mV / 8.94 V: -72.6 dB (computed) */
-    {"rise", "done", {"\"watts\":9.99", "\"hum-dB\":-72.", "\"position\":\"R22\"", NULL}, 20, 0},
+    /* and the demo's amplifier (demo/amplifier.h) has 0.8 ohm inside, +- 0.1 by one digit of its volts */
+    {"rise", "done", {"\"watts\":9.99", "\"hum-dB\":-72.", "\"output-impedance\":{\"value\":0.", NULL}, 20, 0},
     {"rise-shorted", "stopped", {"pulls it down (rectifier", "\"soaked\":0", NULL}, 0, 2},
     {"rise-drifts", "stopped", {"R22 rose by 2", "it runs away", NULL}, 5, 2},
     /* Ohm's law: 0.42 V on 10 ohm */

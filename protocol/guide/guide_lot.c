@@ -359,8 +359,19 @@ static bool input(struct guide *g, const struct guide_input *in, struct guide_ou
 			snprintf(out->text, sizeof out->text, "%d stays as it is: touch %d", again, parts(g) + 1);
 			return true;
 		}
-		if (!unsettled(g))
+		if (!unsettled(g)) { /* on to the pairs, which are said: nobody has to look */
+			struct guide_pair pair[GUIDE_LOT_MAX / 2];
+			int n = pairs(g, pair);
+			size_t k = 0;
+			for (int i = 0; i < n && i < GUIDE_FOR_MAX / 2 && k < sizeof out->text; i++) {
+				k += (size_t)snprintf(out->text + k, sizeof out->text - k, "%s%d and %d", i ? "; " : "",
+				                      pair[i].a, pair[i].b);
+				if (g->plan.fits && k < sizeof out->text)
+					k += (size_t)snprintf(out->text + k, sizeof out->text - k, " for %.31s and %.31s",
+					                      g->plan.fit[2 * i], g->plan.fit[2 * i + 1]);
+			}
 			return false;
+		}
 		count_part(g, in, g->live[ROLE_PART], true, out);
 		return true;
 	}

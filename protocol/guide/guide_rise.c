@@ -551,12 +551,23 @@ static bool may_go(const struct guide *g, struct fault *why)
 	return true;
 }
 
+/* What a hand sets now: the mains, the frequency. */
+static bool value(const struct guide *g, char out[32], const char **verdict)
+{
+	(void)verdict;
+	if (g->step == STEP_RAISE)
+		snprintf(out, 32, "%.0f V", stage_mains(g));
+	else if (g->step == STEP_RESPONSE)
+		guide_shown(hertz(g), "Hz", out);
+	return out[0] != '\0';
+}
+
 const struct guide_procedure guide_rise = {
     .name = "rise", .step = steps, .steps = sizeof steps / sizeof *steps, .role = roles,
     .roles = sizeof roles / sizeof *roles, .needs = GUIDE_NEEDS_READY, .cautions = caution_rise,
     .slot = slots, .slots = sizeof slots / sizeof *slots, .begin = begin, .say = rise_say,
     .reading = reading, .next = next, .may_go = may_go, .at = at, .input = input,
-    .role_now = role_now, .hertz = hertz, .result = rise_result, .look = rise_look,
+    .role_now = role_now, .hertz = hertz, .result = rise_result, .look = rise_look, .value = value,
 };
 
 /* ---- for rise_say ---- */
