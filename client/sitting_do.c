@@ -125,18 +125,29 @@ static void swapped_answered(void *arg, int code, struct slice result, const cha
 	sitting_answered(arg, code, result, why);
 }
 
-static void take(struct sitting *s)
+/* Could it be taken for what is up? */
+static bool suits(const struct sitting *s, const struct scene_meter *m)
+{
+	return !m->bound[0] && scene_stands(s->scene, m, sitting_now(s)) &&
+	       strcmp(m->function, s->scene->function) == 0;
+}
+
+/* `meter`: that the person named, "" for none. */
+static void take(struct sitting *s, const char *meter)
 {
 	const struct scene *scene = s->scene;
-	int touching = 0;
-	for (int i = 0; i < scene->meters; i++)
+	int touching = 0, fit = 0;
+	for (int i = 0; i < scene->meters; i++) {
 		touching += scene->meter[i].touching;
+		fit += suits(s, &scene->meter[i]);
+	}
 	const struct scene_meter *front = scene_front(scene);
-	/* What waits for a word, else the one whose value is seen, where the daemon could
-	 * not know which is meant. */
-	const char *meter = scene->held.is && scene->held.meter[0] ? scene->held.meter
-	                  : touching > 1 && front ? front->name : NULL;
-	CALL(s, "take", "meter", meter);
+	/* Where the daemon could not know which is meant, several touch, or a part reads open and so
+	 * do the leads of several: the one whose value is seen, which touched last. */
+	bool seen = front && (touching > 1 || (touching == 0 && fit > 1 && suits(s, front)));
+	/* What waits for a word goes first. */
+	CALL(s, "take", "meter", meter[0] ? meter : scene->held.is && scene->held.meter[0]
+	                         ? scene->held.meter : seen ? front->name : NULL);
 }
 
 /* Order and meters are said each time: a walk that is set without them loses them. */
@@ -218,7 +229,7 @@ void sitting_do(struct sitting *s, const struct deed *deed)
 	const char *text = deed->text, *up = scene->position;
 	switch (deed->action) {
 	case ACTION_TAKE:
-		take(s);
+		take(s, text);
 		return;
 	case ACTION_UNDO:
 		call(s, "undo", sitting_answered, NULL);

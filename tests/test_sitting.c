@@ -196,6 +196,48 @@ static void test_deeds(void **state)
 	}
 }
 
+/* Several meters read open: the one whose value stands large, which touched last, is meant; where
+ * one alone suits, or it is named, that one. */
+static void test_which_meter(void **state)
+{
+	(void)state;
+#define ONE(name, function, shown, touching) "{\"name\":\"" name "\",\"function\":\"" function \
+	"\",\"shown\":\"" shown "\",\"touching\":" touching ",\"progress\":0}"
+#define CHOSEN RESULT("{\"job\":\"j\",\"state\":\"cold\",\"chosen\":{\"position\":\"R12\",\"quantity\":" \
+	"\"value\",\"function\":\"ohm\",\"armed\":true},\"bound\":[]}")
+	static const struct { const char *before, *after, *text, *asked; } rows[] = {
+		{ONE("red", "ohm", "overload", "false") "," ONE("blue", "ohm", "1.54 kohm", "true"),
+		 ONE("red", "ohm", "overload", "false") "," ONE("blue", "ohm", "overload", "false"), "",
+		 "\"method\":\"take\",\"params\":{\"meter\":\"blue\"}"},
+		{ONE("red", "ohm", "1.54 kohm", "true") "," ONE("blue", "ohm", "overload", "false"),
+		 ONE("red", "ohm", "overload", "false") "," ONE("blue", "ohm", "overload", "false"), "",
+		 "\"method\":\"take\",\"params\":{\"meter\":\"red\"}"},
+		{ONE("red", "ohm", "1.54 kohm", "true") "," ONE("blue", "farad", "0.02 nF", "false"),
+		 ONE("red", "ohm", "overload", "false") "," ONE("blue", "farad", "0.02 nF", "false"), "",
+		 "\"method\":\"take\",\"params\":{}"},
+		{ONE("red", "ohm", "1.54 kohm", "true") "," ONE("blue", "ohm", "overload", "false"),
+		 ONE("red", "ohm", "overload", "false") "," ONE("blue", "ohm", "overload", "false"), "blue",
+		 "\"method\":\"take\",\"params\":{\"meter\":\"blue\"}"},
+	};
+	for (size_t i = 0; i < sizeof rows / sizeof rows[0]; i++) {
+		char before[400], after[400];
+		snprintf(before, sizeof before, NEWS("live", "{\"meters\":[%s]}"), rows[i].before);
+		snprintf(after, sizeof after, NEWS("live", "{\"meters\":[%s]}"), rows[i].after);
+		const char *const *scripts[] = {
+			SCRIPT(HELLO, SHEET, ENTRIES_EMPTY, METERS, CHOSEN, WATCH, before, after, RECORD("4"))};
+		pid_t pid = daemon_start(scripts, 1);
+		struct deed deed = {.action = ACTION_TAKE};
+		snprintf(deed.text, sizeof deed.text, "%s", rows[i].text);
+		begin();
+		assert_true(until(told, "0:R12:-"));
+		sitting_do(&sitting, &deed);
+		note_row("%s", rows[i].after);
+		assert_true(until(heard, rows[i].asked));
+		end();
+		stop_daemon(pid);
+	}
+}
+
 /* A daemon that does not know these words is told a position. */
 static const struct {
 	enum action action;
@@ -544,6 +586,7 @@ int main(void)
 		cmocka_unit_test(test_typed_again), cmocka_unit_test(test_photo),
 		cmocka_unit_test(test_before_power),
 		cmocka_unit_test(test_lists),
+		cmocka_unit_test(test_which_meter),
 	};
 	return cmocka_run_group_tests(tests, set_up, tear_down);
 }
