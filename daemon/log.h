@@ -353,6 +353,10 @@ struct log_pin {
 	bool has_key;     /* a fingerprint was kept: it must be one of the log's keys */
 	uint8_t fingerprint[16];
 };
+/* The calling thread only reads from now on: it stands back (nice 5, for good) where
+ * processors or the disk are short, so that a chart, a backup or a verify of millions does not
+ * keep an entry from becoming durable. */
+void log_reader_stand_back(void);
 /* "intact", "intact to the anchor", "newer than the anchor", ... */
 const char *log_verdict_name(enum log_verdict v);
 /* pin may be NULL.  Reads seq, text and hash only.  False on a fault (not

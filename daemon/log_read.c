@@ -20,6 +20,7 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <sys/resource.h>
 
 enum way {
 	WAY_MEMORY, /* a log in the memory of this process */
@@ -222,6 +223,17 @@ bool log_reader_desk(struct log_reader *r, char *out, size_t size)
 const char *log_reader_path(const struct log_reader *r)
 {
 	return r->path;
+}
+
+void log_reader_stand_back(void)
+{
+	/* Linux counts nice by threads, and takes the turn at the disk from it.  The whole weight
+	 * of 10 and more would let people wait for their lists on a busy machine. */
+	static const int back = 5;
+	static _Thread_local bool done;
+	if (!done && getpriority(PRIO_PROCESS, 0) < back)
+		(void)setpriority(PRIO_PROCESS, 0, back);
+	done = true;
 }
 
 void log_reader_close(struct log_reader *r)

@@ -86,6 +86,7 @@ static void lane_work(uv_work_t *work)
 {
 	struct lane *lane = (struct lane *)work;
 	struct job *job = lane->now;
+	log_reader_stand_back();
 	/* Opened at the first job, and again where that failed: nothing else waits. */
 	if (!lane->reader)
 		lane->reader = log_reader_open(lane->server->log_path, &job->why);

@@ -14,16 +14,37 @@ static const double sqrt_2pi = 2.50662827463100050242;
 /* Evidence that lies so far (in nats) below the best is not worth an exponential. */
 static const double negligible = 9;
 
+/* 0.03 * pow(SETTLE_TAU_RATIO, j) and 0.4 * pow(1.6, k), each to its last bit as the C library
+ * rounds them: asked for hundreds of times a reading (tests/test_settle_wave.c works them out). */
+static const double tau_seconds[SETTLE_TAUS] = {
+	0x1.eb851eb851eb8p-6, 0x1.4bc6a7ef9db23p-5, 0x1.bfe5c91d14e3dp-5,
+	0x1.2e54b48d3ae69p-4, 0x1.98258d5842b75p-4, 0x1.137fbf68603bcp-3,
+	0x1.73ec7599b51d8p-3, 0x1.f618d1f5e7b4ap-3, 0x1.52ea5a85fc66cp-2,
+	0x1.c9892d6814bdfp-2, 0x1.34d631d97466bp-1, 0x1.a0edf67f29f1p-1,
+	0x1.196d6cc9091c5p+0, 0x1.7bed52dc32b3p+0, 0x1.007364bb089f5p+1,
+	0x1.5a3561961870ap+1, 0x1.d361aa243a981p+1, 0x1.3b7b860ba78d2p+2,
+	0x1.a9e6c1c2eefe8p+2, 0x1.1f7bc2c9faebdp+3, 0x1.841a46f712be6p+3,
+	0x1.05f82319f973bp+4, 0x1.61a895c97729p+4, 0x1.dd7063cffa777p+4,
+	0x1.42457692c910ap+5, 0x1.b310f9ac8f701p+5, 0x1.25ab75547a6bbp+6,
+};
+/* At least the noise of rounding (0.29 digit), and so much that a display that
+ * stands still is no likelier than certain: 1 / sqrt(2 pi). */
+static const double noise_digits[SETTLE_NOISES] = {
+	0x1.999999999999ap-2, 0x1.47ae147ae147cp-1, 0x1.0624dd2f1a9fdp+0,
+	0x1.a36e2eb1c432fp+0, 0x1.4f8b588e368f2p+1, 0x1.0c6f7a0b5ed8fp+2,
+	0x1.ad7f29abcaf4cp+2, 0x1.5798ee2308c3cp+3, 0x1.12e0be826d697p+4,
+	0x1.b7cdfd9d7bdbfp+4, 0x1.5fd7fe1796499p+5, 0x1.19799812dea14p+6,
+	0x1.c25c268497687p+6, 0x1.6849b86a12bap+7, 0x1.203af9ee7561ap+8,
+};
+
 double settle_tau_seconds(int j)
 {
-	return 0.03 * pow(SETTLE_TAU_RATIO, j);
+	return tau_seconds[j];
 }
 
 double settle_noise_digits(int k)
 {
-	/* At least the noise of rounding (0.29 digit), and so much that a display that
-	 * stands still is no likelier than certain: 1 / sqrt(2 pi). */
-	return 0.4 * pow(1.6, k);
+	return noise_digits[k];
 }
 
 /* Probability that a standard normal lies above x. */

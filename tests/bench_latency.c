@@ -129,6 +129,7 @@ static void *draw(void *arg)
 	struct fault why;
 	struct log_reader *r = reader();
 	(void)arg;
+	log_reader_stand_back(); /* as the daemon's readers do */
 	struct log_envelope_query q = {.meter = "red", .function = "ohm", .from = START - 17013007,
 	                               .to = t_next + 43001013, .columns = 2000};
 	for (; !enough; charts++)
@@ -144,6 +145,7 @@ static void *back_up(void *arg)
 	struct log_check check;
 	struct log_reader *r = reader();
 	(void)arg;
+	log_reader_stand_back(); /* as the daemon's readers do */
 	for (; !enough; backups++) {
 		drop(copy_path);
 		if (!log_reader_copy(r, copy_path, &check, &why))
@@ -160,6 +162,7 @@ static void *verify(void *arg)
 	struct log_check check;
 	struct log_reader *r = reader();
 	(void)arg;
+	log_reader_stand_back(); /* as the daemon's readers do */
 	for (; !enough; verifies++)
 		if (!log_reader_verify(r, NULL, &check, &why) || check.verdict != LOG_INTACT_NO_ANCHOR)
 			die("verify", &why);

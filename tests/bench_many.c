@@ -328,6 +328,9 @@ static void compare_counts(const long *got, struct outcome_of_turn *o)
 		long more = got[i] - sender[i].sent;
 		*(more < 0 ? &o->lost : &o->cut) += labs(more);
 	}
+	/* What a frame costs is for who got it. */
+	if (o->lost < o->sent)
+		o->cpu_us *= (double)o->sent / (double)(o->sent - o->lost);
 }
 
 /* ---- the daemon ---- */

@@ -8,6 +8,7 @@
 #include "tests/check.h"
 
 #include "tests/traces.h"
+#include "daemon/settle_law_parts.h"
 #include "daemon/settle.h"
 
 enum { READINGS = 40 };
@@ -91,9 +92,24 @@ static void test_no_waves(void **state)
 		}
 }
 
+/* The tables of the law are what their formulas say, to the last bit but one. */
+static void tables(void **state)
+{
+	(void)state;
+	for (int j = 0; j < SETTLE_TAUS; j++) {
+		double want = 0.03 * pow(SETTLE_TAU_RATIO, j);
+		assert_true(fabs(settle_tau_seconds(j) - want) <= 2.3e-16 * want);
+	}
+	for (int k = 0; k < SETTLE_NOISES; k++) {
+		double want = 0.4 * pow(1.6, k);
+		assert_true(fabs(settle_noise_digits(k) - want) <= 2.3e-16 * want);
+	}
+}
+
 int main(void)
 {
 	const struct CMUnitTest tests[] = {
+		cmocka_unit_test(tables),
 		cmocka_unit_test(test_waves),
 		cmocka_unit_test(test_no_waves),
 	};
