@@ -188,6 +188,27 @@ static enum outcome say_missing(struct client *c, const char *position, struct l
 	return outcome;
 }
 
+/* Loose parts of lots: no position is theirs until they are fitted. */
+static void each_part(struct client *c, struct slice element, struct slice result, void *arg)
+{
+	struct lines *out = arg;
+	char lot[64], number[24], shown[64], verdict[24], meter[64];
+	struct slice record = json_member(element.at, element.len, "record");
+	int64_t n = 0;
+	(void)result;
+	(void)c;
+	if (!element.at)
+		return;
+	words_member(record, "lot", lot, sizeof lot);
+	words_member(record, "shown", shown, sizeof shown);
+	words_member(record, "verdict", verdict, sizeof verdict);
+	words_member(record, "meter", meter, sizeof meter);
+	json_int(json_member(record.at, record.len, "number"), &n);
+	snprintf(number, sizeof number, "%lld", (long long)n);
+	lines_printf(out, "loose, lot %s, part %s: %s, %s, %s%s\n", lot, number, shown, verdict, meter,
+	             json_absent(json_member(record.at, record.len, "replaces")) ? "" : " (once more)");
+}
+
 enum outcome call_entries(struct client *c)
 {
 	struct view_entries v;
@@ -201,7 +222,11 @@ enum outcome call_entries(struct client *c)
 	enum outcome outcome = client_pages(c, "entries", params, "entries", each_entry, &v);
 	if (outcome == OUTCOME_DONE && !client_has(c, OPTION_JSON) && !client_has(c, OPTION_BUDGET)) {
 		view_entries_print(&v, &c->style, &out);
-		outcome = client_word(c, 0) ? say_missing(c, client_word(c, 0), &out) : outcome;
+		if (client_word(c, 0))
+			outcome = say_missing(c, client_word(c, 0), &out);
+		else
+			outcome = client_pages(c, "parts", client_params("job", client_option(c, OPTION_JOB), NULL), "parts",
+			                       each_part, &out);
 		client_lines(c, &out);
 	}
 	view_entries_end(&v);

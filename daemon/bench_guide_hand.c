@@ -80,6 +80,10 @@ static bool begin(struct bench *b, int64_t t, enum guide_kind kind, const char *
                   struct fault *why)
 {
 	struct bench_guide gd, *slot;
+	if (words && strlen(words) >= GUIDE_SAID_SIZE) {
+		fault_set(why, "too many words: they have room for %d bytes", GUIDE_SAID_SIZE - 1);
+		return false;
+	}
 	hosted_draft(&gd, b, kind, of, words);
 	slot = hosted_room(b, kind, gd.of);
 	if (!slot) {

@@ -164,9 +164,41 @@ static bool vouched(const struct bench_guide *gd, const char *key, const char *m
 	return found;
 }
 
+/* Ohms, volts and watts that are none; a bias is below zero, and no soak may be wanted. */
+static bool more_than_nothing(const struct bench_guide *gd, const char *key, const char *value,
+                              double x, struct fault *why)
+{
+	bool any = gd->kind == GUIDE_TUNE && strcmp(key, "to") == 0;
+	bool none = strcmp(key, "soak") == 0 && x == 0;
+	if (any || none || x > 0)
+		return true;
+	fault_set(why, "%s=%.40s makes no sense: it is more than nothing", key, value);
+	return false;
+}
+
+/* Which kinds know a word; a role of its meters every kind knows. */
+static bool is_of(enum guide_kind kind, const char *key)
+{
+	static const struct { const char *key; unsigned kinds; } words[] = {
+#define K(kind) (1u << GUIDE_##kind)
+	    {"leak", K(LEAK)}, {"resistor", K(REFORM) | K(TUNE)}, {"to", K(REFORM) | K(TUNE)},
+	    {"heat", K(REFORM)}, {"era", K(REFORM)}, {"ceiling", ~K(LOT)}, {"load", K(RISE)},
+	    {"load2", K(RISE)}, {"mains", K(RISE)}, {"tap", K(RISE)}, {"soak", K(RISE)},
+	    {"most", K(TUNE)}, {"tolerance", K(LOT)}, {"for", K(LOT)}};
+#undef K
+	for (size_t i = 0; i < sizeof words / sizeof *words; i++)
+		if (strcmp(words[i].key, key) == 0)
+			return words[i].kinds >> kind & 1;
+	return true;
+}
+
 static bool take_word(struct bench *b, struct bench_guide *gd, const char *key, const char *value,
                       struct fault *why)
 {
+	if (!is_of(gd->kind, key)) {
+		fault_set(why, "%s= says nothing to %s: leave it out", key, guide_name(gd->kind));
+		return false;
+	}
 	struct guide_plan *p = &gd->plan;
 	const struct { const char *key; enum function f; double *to; } numbers[] = {
 	    {"leak", FUNCTION_OHM, &p->R.value}, {"resistor", FUNCTION_OHM, &p->R.value},
@@ -182,7 +214,8 @@ static bool take_word(struct bench *b, struct bench_guide *gd, const char *key, 
 			if (place >= 0 && !isnan(p->R.value))
 				return true;
 		}
-		if (!a_number(key, value, numbers[i].f, numbers[i].to, why))
+		if (!a_number(key, value, numbers[i].f, numbers[i].to, why) ||
+		    !more_than_nothing(gd, key, value, *numbers[i].to, why))
 			return false;
 		/* 5 % where nobody measured it: common practice, no source. */
 		if (numbers[i].to == &p->R.value)
@@ -196,7 +229,8 @@ static bool take_word(struct bench *b, struct bench_guide *gd, const char *key, 
 		if (strcmp(bare[i].key, key) != 0)
 			continue;
 		snprintf(text, sizeof text, "%.*s", (int)strcspn(value, bare[i].unit), value);
-		if (!a_number(key, text, FUNCTION_NUMBER, bare[i].to, why))
+		if (!a_number(key, text, FUNCTION_NUMBER, bare[i].to, why) ||
+		    !more_than_nothing(gd, key, value, *bare[i].to, why))
 			return false;
 		*bare[i].to *= bare[i].by;
 		return true;
@@ -225,6 +259,15 @@ static bool take_word(struct bench *b, struct bench_guide *gd, const char *key, 
 	return false;
 }
 
+/* Does that key stand in front of `at`, too? */
+static bool said_before(const char *said, const char *at, const char *key)
+{
+	for (const char *one = said; one < at; one += strcspn(one, " "), one += strspn(one, " "))
+		if (strncmp(one, key, strlen(key)) == 0 && one[strlen(key)] == '=')
+			return true;
+	return false;
+}
+
 static bool take_words(struct bench *b, struct bench_guide *gd, struct fault *why)
 {
 	for (const char *at = gd->said; *(at += strspn(at, " "));) {
@@ -237,6 +280,10 @@ static bool take_words(struct bench *b, struct bench_guide *gd, struct fault *wh
 			return false;
 		}
 		*value++ = '\0';
+		if (said_before(gd->said, at, word)) {
+			fault_set(why, "%.40s= is said twice: once is enough", word);
+			return false;
+		}
 		if (!take_word(b, gd, word, value, why))
 			return false;
 		at += n;
@@ -399,6 +446,12 @@ static bool choose_meters(struct bench *b, struct bench_guide *gd, struct fault 
 		if (gd->meter[i] < 0)
 			continue;
 		struct bench_meter *m = &b->meter[gd->meter[i]];
+		for (int k = 0; k < i; k++)
+			if (gd->meter[k] == gd->meter[i]) {
+				fault_set(why, "%s cannot be in two places: it has the roles %s and %s", m->config->name,
+				          guide_role(gd->kind, k)->name, r->name);
+				return false;
+			}
 		if (guide_of_meter(b, m)) {
 			fault_set(why, "%s is in another guided run", m->config->name);
 			return false;

@@ -21,6 +21,7 @@ static const struct {
 	{ "job.ready", query_job_ready },
 	{ "sheet.show", query_sheet_show },
 	{ "notes", query_notes },
+	{ "parts", query_parts },
 	{ "photos", query_photos },
 	{ "photo.read", query_photo_read },
 	{ "sheet.missing", query_sheet_missing },

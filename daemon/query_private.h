@@ -12,6 +12,7 @@
  *     query_identity.c which unit a job is about
  *     query_ready.c    what stands in the way of the power
  *     query_again.c    an earlier job of the same unit, beside this one
+ *     query_parts.c    loose parts of lots
  *     query_notes.c    notes, and the photos that they name
  *     query_sheet.c    sheets
  *     query_compare.c  meter against meter
@@ -188,6 +189,7 @@ bool query_job_show(struct query *q, json_t *params);
 bool query_job_ready(struct query *q, json_t *params);
 bool query_sheet_show(struct query *q, json_t *params);
 bool query_notes(struct query *q, json_t *params);
+bool query_parts(struct query *q, json_t *params);
 bool query_photos(struct query *q, json_t *params);
 bool query_photo_read(struct query *q, json_t *params);
 /* The photos of all notes, beside another log; how many were not good here, or could not be

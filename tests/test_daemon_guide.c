@@ -345,6 +345,7 @@ static void test_lot(void **state)
 	must_say(s, 0, "1 and 3 for R1 and R2", "--json", "status");
 	go(s, "lot");
 	must_say(s, 0, "\"guides\":[]", "--json", "status");
+	must_say(s, 0, "loose, lot 4k7, part 2: 4.655 kohm", "entries");
 	daemon_stop(s, SIGTERM);
 	musttally(s, 0, "verify", s->log);
 }

@@ -90,6 +90,21 @@ static const struct {
     {"rated without volts", "@0 guide leak C1 grid=unrated rated=unrated\n", "guide", "rated=red:600V"},
     {"rated zero", "@0 guide leak C1 grid=unrated rated=unrated:0V\n", "guide", "no rating"},
     {"rated ohms", "@0 guide leak C1 grid=unrated rated=unrated:4ohm\n", "guide", "rated="},
+    {"a grid leak of nothing", "@0 guide leak C1 grid=red leak=0\n", "guide", "more than nothing"},
+    {"a negative one", "@0 guide leak C1 grid=red leak=-1M\n", "guide", "more than nothing"},
+    {"a resistor of nothing", "@0 guide reform C20 drop=red part=blue resistor=0\n", "guide", "more than nothing"},
+    {"no mains", "@0 guide rise - rail=red mains=0\n", "guide", "more than nothing"},
+    {"mains below nothing", "@0 guide rise - rail=red mains=-230V\n", "guide", "more than nothing"},
+    {"no volts to go to", "@0 guide reform C20 drop=red part=blue resistor=100k to=0\n", "guide", "more than"},
+    {"a word of another run", "@0 guide leak C1 grid=red mains=230V\n", "guide", "says nothing to leak"},
+    {"a word twice", "@0 guide leak C1 grid=red leak=1M leak=2M\n", "guide", "said twice"},
+    {"a meter in two places", "@0 guide leak C1 grid=red rail=red\n", "guide", "two places"},
+    {"an unknown part", "@0 guide reform CAN9 drop=red part=blue resistor=100k\n", "guide", "CAN9"},
+    {"a zero with the high tension on", "@0 guide leak C1 grid=red rail=blue\n@1 go\n@2 go\n@3 go\n"
+     "red 0.0120 V DC *16\nblue wait 0.3\nblue 412.0 V DC *16\n@6 go\n", "go", "412 V: the zero is taken"},
+    {"leakage with the high tension off", "@0 guide leak C1 grid=red rail=blue\n@1 go\n@2 go\n@3 go\n"
+     "red 0.0120 V DC *16\nblue wait 0.3\nblue 0.2 V DC *16\n@5 go\n@6 go\n"
+     "red 0.0120 V DC *16\nblue 0.2 V DC *16\n@12 go\n", "go", "0.2 V: without high tension"},
     {"isolated what", "@0 guide leak C1 grid=unsaid isolated=yes\n", "guide", "no meter yes"},
     {"a unit that is live", "@0 live\n@1 guide leak C1 grid=red\n", "guide", "cold"},
     {"the same twice", "@0 guide leak C1 grid=red\n@1 guide leak C1 grid=blue\n", "guide", "already"},

@@ -17,6 +17,7 @@
 
 /* Common practice, no source. */
 #define SHIFT_VOLTS 0.5
+#define RAIL_OFF 30.0 /* V on a rail that is on, at least */
 
 enum { ROLE_GRID, ROLE_RAIL };
 enum { SLOT_ZERO, SLOT_VOLTS };
@@ -155,6 +156,16 @@ static void reading(struct guide *g, const struct guide_input *in, struct guide_
 
 static bool may_go(const struct guide *g, struct fault *why)
 {
+	bool seen = g->is_live[ROLE_RAIL] && !g->is_over[ROLE_RAIL];
+	double rail = fabs(g->live[ROLE_RAIL].value);
+	if (seen && g->step == STEP_ZERO && rail > RAIL_OFF) {
+		fault_set(why, "the rail is at %.0f V: the zero is taken with the high tension off", rail);
+		return false;
+	}
+	if (seen && g->step == STEP_VOLTS && rail < RAIL_OFF) {
+		fault_set(why, "the rail is at %.1f V: without high tension nothing leaks; switch it on, hands off", rail);
+		return false;
+	}
 	if (!g->alarm || g->step == STEP_OFF)
 		return true;
 	fault_set(why, "the rail is above %.0f V: switch off, then leave this run", g->plan.ceiling);
