@@ -142,7 +142,8 @@ keys -l R7
 keys Enter
 sees "moved: an entry of R107 belongs to R7" "move"
 keys u
-sees "R107 .*9.8 " "moved back"
+sees "moved: an entry of R7 belongs to R107" "moved back"
+sees "R107 .*9.8 " "in its place again"
 keys x
 keys -l 'read off the wrong scale'
 keys Enter

@@ -238,7 +238,9 @@ static void every_damage_has_its_answer(void **state)
 			fail_msg("%s", why.text);
 		assert_true(append_one(log, "note", "") > 0);
 		log_flush(log);
-		log_collect(log, got_one, calloc(1, sizeof(struct got)));
+		struct got *got = calloc(1, sizeof *got);
+		log_collect(log, got_one, got);
+		free(got);
 		log_close(log);
 		/* The next start has nothing more to say. */
 		log = open_aside(path, true, &why);
