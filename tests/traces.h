@@ -518,7 +518,8 @@ static inline void make_touch(struct trace_make *k, const struct trace_part *p, 
 			last_range = 100;
 		} else {
 			bool number = meter_looks(m, &k->c, v, &r);
-			sent = make_send(k, &r, stray ? truth : v) && k->tr->reading[k->tr->count - 1].has_value == number;
+			sent = make_send(k, &r, stray ? truth : v) &&
+			       k->tr->reading[k->tr->count - 1].has_value == number;
 			double there = part_rest(p, at);
 			bool rest = number && fabs(v - there) <= (0.5 + 0.5 * m->sigma) * pow(10, final);
 			double away = fabs(v - p->rest) / pow(10, final);
