@@ -34,7 +34,7 @@
 	/*   and so long: a fast meter has hundreds of readings of one twitch */ \
 	X(settle_conversions_slow, "settle conversions slow", 7, 2, 100)         \
 	/*   after an approach, with noise, or where the value is odd */         \
-	X(settle_conversions_noise, "settle conversions noise", 5, 2, 100)       \
+	X(settle_conversions_noise, "settle conversions noise", 6, 2, 100)       \
 	/*   with noise that the meter had before, too */                        \
 	X(settle_noise, "settle noise", 2.2, 0, 1000)                            \
 	/*   digits of spread in the stretch that are noise */                   \
@@ -85,7 +85,7 @@
 	X(fit_times, "fit times", 2, 1, 100)                                     \
 	/*   to so many times the nominal is what was expected */                \
 	/* motion that no law explains */                                        \
-	X(lawless_odds, "lawless odds", 0.2, 0, 100)                             \
+	X(lawless_odds, "lawless odds", 0.3, 0, 100)                             \
 	/*   that a trace which jumped once will jump again */                   \
 	X(lawless_times, "lawless times", 6, 0, 100)                             \
 	/*   times as likely with each jump more */                              \
@@ -168,7 +168,7 @@
 	/*   still to go are too many (times the noise, where that is more) */   \
 	X(tail_doubt, "tail doubt", 0.15, 0.0001, 1)                              \
 	/*   chance that so many are still to go up to which it is at rest ... */ \
-	X(tail_doubt_early, "tail doubt early", 0.015, 0.0001, 1)                 \
+	X(tail_doubt_early, "tail doubt early", 0.012, 0.0001, 1)                 \
 	/*   ... and as long as fewer than these stand near the rest, going */   \
 	X(tail_least, "tail least", 4, 0, 1000)                                  \
 	/*   over, in steps of ratio, to the first one at these: */              \

@@ -25,8 +25,8 @@ static const int gaps_pace = 3;
 /* ... and so many frames in a row that look doubled: no meter says one thing five times within a
  * period, but one that was silent for long may have made a false pace of that. */
 static const int doubles_pace = 4;
-/* Among the first intervals one below `twice_most` beside one above `slow_least` is a frame that was
- * sent twice, us: an adapter does not hold frames back for so long. */
+/* Among the first intervals one below `twice_most` beside one above `slow_least` is a frame that
+ * was sent twice, us: an adapter does not hold frames back for so long. */
 static const int64_t twice_most = 20000;
 static const int64_t slow_least = 150000;
 /* With so many intervals what is none of the pace is dropped; before, it is only left out. */

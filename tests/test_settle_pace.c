@@ -95,12 +95,47 @@ static void doubled(void **state)
 	assert_in_range(r.n, 4, 8);
 }
 
+static void at(int64_t when, enum function f, int64_t n)
+{
+	struct reading r = {.t = when, .function = f, .has_value = true, .value = {n, 0}};
+	settle_reading(&s, &r);
+	t = when;
+}
+
+/* A meter that was set to ten times the pace: its equal readings are no frames sent twice. */
+static void faster(void **state)
+{
+	(void)state;
+	begin();
+	for (int i = 0; i < 12; i++)
+		at(t + 1000 * MS, FUNCTION_OHM, 4712);
+	assert_int_equal(settle_period(&s), 1000 * MS);
+	for (int i = 0; i < 6; i++)
+		at(t + 100 * MS, FUNCTION_OHM, 4712);
+	assert_int_equal(settle_period(&s), 100 * MS);
+}
+
+/* The first frames come twice, before there is a pace: one gap of a lost frame is no lift then. */
+static void doubled_first(void **state)
+{
+	(void)state;
+	begin();
+	at(0, FUNCTION_OHM, 1714);
+	at(2 * MS, FUNCTION_OHM, 1714);
+	at(612 * MS, FUNCTION_OHM, 1714);
+	at(614 * MS, FUNCTION_OHM, 1714);
+	assert_in_range(settle_period(&s), 600 * MS, 620 * MS);
+	assert_true(settle_deadline(&s) > 612 * MS + 1300 * MS);
+}
+
 int main(void)
 {
 	const struct CMUnitTest tests[] = {
 	    cmocka_unit_test(another_dial),
 	    cmocka_unit_test(gaps_first),
 	    cmocka_unit_test(doubled),
+	    cmocka_unit_test(faster),
+	    cmocka_unit_test(doubled_first),
 	};
 	return cmocka_run_group_tests(tests, NULL, NULL);
 }

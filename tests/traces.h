@@ -104,7 +104,7 @@ struct trace {
 	struct trace_touch touch[TRACE_TOUCHES];
 	int touches;
 	struct reading *reading;
-	double *truth; /* noise-free display at each reading; NAN where open */
+	double *truth; /* noise-free display at each reading, without strays; NAN where open */
 	int count, room;
 	struct trace *other; /* of a second meter on the same parts, where there is one */
 };
@@ -502,6 +502,7 @@ static inline void make_touch(struct trace_make *k, const struct trace_part *p, 
 		double v = part_moves(p, &w, &k->c, at, m->period);
 		bool stray = (!w.strays && p->stray_at > 0 && at >= p->stray_at) ||
 		             (w.strays == 1 && p->stray_again > 0 && at >= p->stray_again);
+		double truth = v;
 		if (stray)
 			v *= w.strays++ ? sqrt(p->stray_times) : p->stray_times;
 		/* A conversion that began before the touch sees only some of it. */
@@ -517,7 +518,8 @@ static inline void make_touch(struct trace_make *k, const struct trace_part *p, 
 			last_range = 100;
 		} else {
 			bool number = meter_looks(m, &k->c, v, &r);
-			sent = make_send(k, &r, v) && k->tr->reading[k->tr->count - 1].has_value == number;
+			sent = make_send(k, &r, stray ? truth : v) &&
+			       k->tr->reading[k->tr->count - 1].has_value == number;
 			double there = part_rest(p, at);
 			bool rest = number && fabs(v - there) <= (0.5 + 0.5 * m->sigma) * pow(10, final);
 			double away = fabs(v - p->rest) / pow(10, final);
