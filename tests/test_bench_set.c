@@ -88,6 +88,33 @@ static void typed_small(void **state)
 	fit_end(s);
 }
 
+/* What is typed of an instrument is read as a sheet is. */
+static void entered(void **state)
+{
+	(void)state;
+	struct stand *s = fit_begin(sheet);
+	struct bench_typed bare = {.position = "C9A", .value = "0.3", .from = "tester",
+	                           .quantity = QUANTITY_LEAKAGE};
+	fit_enter(s, "r1", "101,5 kohm");
+	fit_has(fit_record(s, "entry", 0), "\"position\":\"R1\"");
+	fit_has(fit_record(s, "entry", 0), "\"value\":101500");
+	int records = s->records;
+	assert_false(bench_enter(s->bench, s->t, &bare, (struct bench_wait){0}, &s->why));
+	assert_non_null(strstr(s->why.text, "leakage wants its unit"));
+	bare.value = "10,000 ohm";
+	bare.quantity = -1;
+	bare.position = "R1";
+	assert_false(bench_enter(s->bench, s->t, &bare, (struct bench_wait){0}, &s->why));
+	bench_collect(s->bench);
+	assert_int_equal(s->records, records);
+	bare = (struct bench_typed){.position = "C9A", .value = "0,3uA", .from = "tester",
+	                            .quantity = QUANTITY_LEAKAGE};
+	assert_true(bench_enter(s->bench, s->t, &bare, (struct bench_wait){0}, &s->why));
+	bench_collect(s->bench);
+	fit_has(fit_record(s, "entry", 0), "\"value\":3e-07");
+	fit_end(s);
+}
+
 static bool mirror(struct stand *s, const char *range, int by)
 {
 	s->why = (struct fault){.text = ""};
@@ -121,6 +148,7 @@ int main(void)
 	    cmocka_unit_test(many_at_once),
 	    cmocka_unit_test(all_or_none),
 	    cmocka_unit_test(typed_small),
+	    cmocka_unit_test(entered),
 	    cmocka_unit_test(mirror_but_some),
 	};
 	return cmocka_run_group_tests(tests, NULL, NULL);
