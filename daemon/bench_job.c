@@ -372,7 +372,9 @@ static bool read_typed(const struct position *p, const struct bench_typed *typed
 	struct decimal u;
 	enum function f;
 	if (typed->u) {
-		if (!quantity_parse(typed->u, strlen(typed->u), e->function, &u, &f, why))
+		snprintf(value, sizeof value, "%s", typed->u);
+		if (!comma_to_point(value, false, why) ||
+		    !quantity_parse(value, strlen(value), e->function, &u, &f, why))
 			return false;
 		e->u = decimal_double(u);
 		e->basis = (struct basis){.known = true, .stated = true};
