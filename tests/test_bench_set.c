@@ -78,6 +78,10 @@ static void typed_small(void **state)
 {
 	(void)state;
 	struct stand *s = fit_begin(sheet);
+	fit_tell(s, "sheet set r1 nominal=4,7k tolerance=2,5% note=\"1,5 mm off\"");
+	fit_has(written(s, "R1"), "\"nominal\":4700");
+	fit_has(written(s, "R1"), "1,5 mm off");
+	fit_refused(s, "sheet set R1 nominal=10,000", "write 10 or 10k");
 	fit_tell(s, "sheet set r1 note=x");
 	fit_has(written(s, "R1"), "\"note\":\"x\"");
 	assert_string_equal(written(s, "r1"), "");
