@@ -79,6 +79,14 @@ enum outcome client_pages(struct client *c, const char *method, json_t *params, 
                                        struct slice result, void *arg),
                           void *arg);
 
+/*
+ * Ask for an answer that comes in pages, and have it as one text in `whole` (freed by the
+ * caller, whatever comes): `lists` (at most four members that are arrays, NULL at the end) go
+ * on from page to page, all other members are those of the last.  `params` is taken over.
+ */
+enum outcome client_whole(struct client *c, const char *method, json_t *params,
+                          const char *const *lists, struct lines *whole);
+
 /* Ask for a change that answers with the seq of its record, and say it: "done:
  * record 14", with the entry that was struck, where the answer names one. */
 enum outcome client_change(struct client *c, const char *method, json_t *params,

@@ -235,16 +235,17 @@ enum outcome call_entries(struct client *c)
 
 enum outcome call_compare(struct client *c)
 {
-	struct message m;
-	struct lines out = {0};
+	static const char *const lists[] = {"crosschecks", "references", "twins", "refused", NULL};
+	struct lines out = {0}, whole = {0};
 	int disagree = 0;
 	json_t *params = client_params("position", client_word(c, 0), "job",
 	                               client_option(c, OPTION_JOB), NULL);
-	enum outcome outcome = client_ask(c, "compare", params, &m);
+	enum outcome outcome = client_whole(c, "compare", params, lists, &whole);
+	struct slice result = {lines_text(&whole), whole.len};
 	if (outcome == OUTCOME_DONE) {
-		view_compare(&c->style, m.result, &disagree, &out);
+		view_compare(&c->style, result, &disagree, &out);
 		if (client_has(c, OPTION_JSON)) {
-			client_json(c, m.result);
+			client_json(c, result);
 			lines_free(&out);
 		} else {
 			client_lines(c, &out);
@@ -254,6 +255,6 @@ enum outcome call_compare(struct client *c)
 		 * are a finding, and no failure of the comparison. */
 		outcome = disagree ? OUTCOME_NO : OUTCOME_DONE;
 	}
-	message_free(&m);
+	lines_free(&whole);
 	return outcome;
 }

@@ -168,17 +168,18 @@ enum outcome call_plan_recheck(struct client *c)
 
 enum outcome call_places(struct client *c)
 {
-	struct message m;
-	struct lines out = {0};
+	static const char *const lists[] = {"places", NULL};
+	struct lines out = {0}, whole = {0};
 	json_t *params = client_params("position", client_word(c, 0), "job",
 	                               client_option(c, OPTION_JOB), NULL);
-	enum outcome outcome = client_ask(c, "places", params, &m);
+	enum outcome outcome = client_whole(c, "places", params, lists, &whole);
+	struct slice result = {lines_text(&whole), whole.len};
 	if (outcome == OUTCOME_DONE && client_has(c, OPTION_JSON)) {
-		print_list(c, json_member(m.result.at, m.result.len, "places"));
+		print_list(c, json_member(result.at, result.len, "places"));
 	} else if (outcome == OUTCOME_DONE) {
-		view_places(&c->style, m.result, &out);
+		view_places(&c->style, result, &out);
 		client_lines(c, &out);
 	}
-	message_free(&m);
+	lines_free(&whole);
 	return outcome;
 }

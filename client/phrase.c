@@ -4,6 +4,7 @@
 
 #include "client/phrase_line.h"
 
+#include "protocol/record/sheet_plain.h"
 #include "protocol/trade/position.h"
 #include "protocol/trade/quantity.h"
 
@@ -117,9 +118,12 @@ static bool is_value(const char *text, char *why, size_t size)
 	enum function f;
 	struct fault fault;
 	bool above = text[0] == '>';
+	char plain[128]; /* 4,7k, as on a sheet */
+	snprintf(plain, sizeof plain, "%s", text + above);
 	if (strcasecmp(text, "overload") == 0 || strcasecmp(text, "OL") == 0)
 		return true;
-	if (quantity_parse(text + above, strlen(text + above), FUNCTION_NONE, &value, &f, &fault))
+	if (comma_to_point(plain, false, &fault) &&
+	    quantity_parse(plain, strlen(plain), FUNCTION_NONE, &value, &f, &fault))
 		return true;
 	return no(why, size, "\"%.40s\": %.140s", text, fault.text);
 }

@@ -4,6 +4,7 @@
  * that a person types.
  */
 #include "daemon/bench_state.h"
+#include "protocol/record/sheet_plain.h"
 #include "protocol/trade/frequency.h"
 
 #include <stdio.h>
@@ -302,6 +303,8 @@ bool bench_undo(struct bench *b, int64_t t, struct bench_wait w, struct fault *w
 
 /* ---- typed entries ---- */
 
+#define TYPED_MAX 127 /* of a value as it was typed */
+
 /* "overload", "OL", or ">20M" where the end of the range is known. */
 static bool read_overload(const char *value, enum function hint, struct entry *e,
                           struct fault *why)
@@ -341,13 +344,24 @@ static bool read_typed(const struct position *p, const struct bench_typed *typed
 {
 	e->quantity = typed->quantity >= 0 ? (enum quantity)typed->quantity : position_first_quantity(p);
 	enum function hint = position_function(p, e->quantity);
-	const char *value = typed->value;
+	char value[TYPED_MAX + 1];
+	if (strlen(typed->value) > TYPED_MAX) {
+		fault_set(why, "a value of more than %d characters", TYPED_MAX);
+		return false;
+	}
+	snprintf(value, sizeof value, "%s", typed->value);
+	if (!comma_to_point(value, false, why)) /* 4,7k, as on a sheet */
+		return false;
 	e->has_value = value[0] != '>' && strcasecmp(value, "overload") && strcasecmp(value, "OL");
 	bool good = e->has_value
 	                ? quantity_parse(value, strlen(value), hint, &e->value, &e->function, why)
 	                : read_overload(value, hint, e, why);
 	if (!good)
 		return false;
+	if (e->function == FUNCTION_NONE && e->quantity == QUANTITY_LEAKAGE) {
+		fault_set(why, "leakage wants its unit: 0.3uA, or the volts across a resistor");
+		return false;
+	}
 	if (e->function == FUNCTION_NONE)
 		e->function = FUNCTION_NUMBER;
 	if (!typed_frequency(p, typed, e, why))
@@ -358,7 +372,9 @@ static bool read_typed(const struct position *p, const struct bench_typed *typed
 	struct decimal u;
 	enum function f;
 	if (typed->u) {
-		if (!quantity_parse(typed->u, strlen(typed->u), e->function, &u, &f, why))
+		snprintf(value, sizeof value, "%s", typed->u);
+		if (!comma_to_point(value, false, why) ||
+		    !quantity_parse(value, strlen(value), e->function, &u, &f, why))
 			return false;
 		e->u = decimal_double(u);
 		e->basis = (struct basis){.known = true, .stated = true};
@@ -388,7 +404,7 @@ bool bench_enter(struct bench *b, int64_t t, const struct bench_typed *typed, st
 	                  .source = SOURCE_TYPED, .n = 1, .settled = true};
 	/* A value that is none must not leave a position behind. */
 	struct sheet_row row;
-	int place = position_find(b, typed->position);
+	int place = position_meant(b, typed->position);
 	if (place >= 0)
 		row = b->position[place].row;
 	else if (!sheet_bare(&row, typed->position, why))
@@ -402,7 +418,7 @@ bool bench_enter(struct bench *b, int64_t t, const struct bench_typed *typed, st
 	e.quantity = aim.quantity;
 	e.condition = b->condition;
 	e.reach = b->reach;
-	snprintf(e.position, sizeof e.position, "%s", typed->position);
+	memcpy(e.position, b->position[place].row.position.name, sizeof e.position);
 	snprintf(e.meter, sizeof e.meter, "%s", typed->from);
 	entry_beside(b, place, &e);
 	b->swapped = b->swapped && !e.swapped;

@@ -323,7 +323,10 @@ bool bench_job_state(struct bench *b, int64_t t, bool live, const char *because,
 	}
 	if (!b->live || because[0] || !any_reservoir(b)) {
 		bool word = b->live && !because[0];
-		if (!go_cold(b, t, word ? "the sheet names no reservoir: by word alone" : because, w, why))
+		/* Said once more, it is as cold as it was: what was measured stays so. */
+		bool still = !b->live && b->measured && !because[0];
+		if (!go_cold(b, t, word ? "the sheet names no reservoir: by word alone" : still ? measured_dead
+		             : because, w, why))
 			return false;
 		if (word)
 			bench_event(b, "caution", "text", "the sheet names no reservoir capacitor, so nothing was "

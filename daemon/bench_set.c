@@ -7,10 +7,12 @@
 #include "daemon/bench_state.h"
 
 #include "protocol/record/sheet_names.h"
+#include "protocol/record/sheet_plain.h"
 
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <strings.h>
 
 #define SET_TEXT_MAX 320 /* of the names as one text: with the fields it has room on a tape */
 
@@ -21,6 +23,25 @@ struct setting {
 	char name[SHEET_ROWS_MAX][NAME_SIZE];
 };
 
+/* Values are written 4,7k as often as 4.7k; a note and a price keep their commas. */
+static bool set_cell(struct sheet_row *row, const char *name, const char *value, struct fault *why)
+{
+	static const enum sheet_column values[] = {SHEET_NOMINAL, SHEET_TOLERANCE, SHEET_SERVICE,
+	                                           SHEET_RATED,   SHEET_SOURCE,    SHEET_MAX};
+	char plain[SHEET_CELL_SIZE];
+	bool is_value = false;
+	for (size_t i = 0; i < sizeof values / sizeof *values; i++)
+		is_value = is_value || strcasecmp(name, sheet_column_name[values[i]]) == 0;
+	if (!is_value || strlen(value) >= sizeof plain)
+		return sheet_set(row, name, value, why);
+	snprintf(plain, sizeof plain, "%s", value);
+	struct fault said;
+	if (comma_to_point(plain, false, &said))
+		return sheet_set(row, name, plain, why);
+	fault_set(why, "%s: %s", name, said.text);
+	return false;
+}
+
 static bool set_fields(struct sheet_row *row, const char *const *key, const char *const *value,
                        int fields, struct fault *why)
 {
@@ -29,7 +50,7 @@ static bool set_fields(struct sheet_row *row, const char *const *key, const char
 			continue; /* last: the kind may be set with it */
 		bool marking = strcmp(key[i], "marking") == 0 && value[i][0];
 		const char *name = strcmp(key[i], "marking") == 0 ? "nominal" : key[i];
-		if (marking ? !sheet_mark(row, value[i], why) : !sheet_set(row, name, value[i], why))
+		if (marking ? !sheet_mark(row, value[i], why) : !set_cell(row, name, value[i], why))
 			return false;
 	}
 	for (int i = 0; i < fields; i++)

@@ -25,9 +25,9 @@ struct photo {
 /* What its first bytes say (ITU-T T.81 annex B; PNG, W3C, 5.2; WebP container, RFC 9649). */
 static const char *type_of(const unsigned char *head, int64_t size)
 {
-	if (size >= 12 && memcmp(head, "\xff\xd8\xff", 3) == 0)
+	if (size >= 4 && memcmp(head, "\xff\xd8\xff", 3) == 0)
 		return "jpeg";
-	if (size >= 12 && memcmp(head, "\x89PNG\r\n\x1a\n", 8) == 0)
+	if (size >= 8 && memcmp(head, "\x89PNG\r\n\x1a\n", 8) == 0)
 		return "png";
 	if (size >= 12 && memcmp(head, "RIFF", 4) == 0 && memcmp(head + 8, "WEBP", 4) == 0)
 		return "webp";

@@ -150,6 +150,16 @@ void compare_refuse(struct compare *c, const struct fresh *a, const struct fresh
 	answer_puts(&c->refused, "}");
 }
 
+bool compare_wanted(const struct compare *c, const char *position)
+{
+	if (c->position)
+		return !strcmp(c->position, position);
+	/* What is in no sheet has no line: it is on the first page. */
+	const struct sheet_line *line = sheet_lines_find(&c->lines, position);
+	size_t place = line ? (size_t)(line - c->lines.at) : 0;
+	return place >= c->from && (place < c->upto || !line);
+}
+
 /* ---- meter against meter ---- */
 
 static double pair_en(const struct fresh *a, const struct fresh *b)
@@ -292,8 +302,8 @@ static void crosschecks_write(struct compare *c)
 		to = from + 1;
 		while (to < c->n && same_quantity(c->at[from], c->at[to]))
 			to++;
-		if (c->position && strcmp(c->at[from]->e.position, c->position))
-			continue; /* here for the twin's sake */
+		if (!compare_wanted(c, c->at[from]->e.position))
+			continue; /* here for the twin's sake, or of another page */
 		for (size_t i = from, k; i < to; i = k) {
 			k = i + 1;
 			while (k < to && group_order(c->at[i], c->at[k]) == 0)
@@ -328,6 +338,7 @@ static bool compare_read(struct compare *c, char twin[NAME_SIZE])
 static void compare_write(struct compare *c)
 {
 	struct answer *out = &c->q->out;
+	c->checks = c->pairs = c->references = c->twins = c->refused_count = 0;
 	answer_begin(&c->refused, QUERY_ANSWER_MAX);
 	answer_puts(out, "{\"job\":");
 	if (c->job[0])
@@ -343,9 +354,28 @@ static void compare_write(struct compare *c)
 	answer_puts(out, "],\"refused\":[");
 	if (c->refused.len)
 		answer_add(out, c->refused.bytes, c->refused.len);
-	answer_puts(out, "]}");
+	bool more = !c->position && c->upto < c->lines.n;
+	answer_puts(out, "]");
+	query_more(c->q, more, (int64_t)c->upto);
+	answer_puts(out, "}");
 	out->failed = out->failed || c->refused.failed;
 	answer_free(&c->refused);
+}
+
+/* As many positions as the answer has room for: nobody knows before what they give, so half
+ * as many are tried until they fit. */
+static void page_write(struct compare *c, const struct page_bounds *bounds)
+{
+	size_t n = c->lines.n, limit = (size_t)bounds->limit;
+	c->from = (uint64_t)bounds->after < n ? (size_t)bounds->after : n;
+	c->upto = n - c->from > limit ? c->from + limit : n;
+	compare_write(c);
+	while (c->q->out.failed && !c->position && c->upto - c->from > 1) {
+		c->upto = c->from + (c->upto - c->from) / 2;
+		answer_free(&c->q->out);
+		answer_begin(&c->q->out, QUERY_ANSWER_MAX);
+		compare_write(c);
+	}
 }
 
 bool query_compare(struct query *q, json_t *params)
@@ -353,17 +383,22 @@ bool query_compare(struct query *q, json_t *params)
 	const char *asked = NULL;
 	char job[JOB_SIZE], twin[NAME_SIZE];
 	struct compare c = { .q = q, .job = job };
+	struct page_bounds bounds = { 0, QUERY_LIMIT_MAX };
 	const struct param list[] = {
 		{ "position", PARAM_TEXT, false, &c.position },
 		{ "job", PARAM_TEXT, false, &asked },
+		{ "after", PARAM_WHOLE, false, &bounds.after },
+		{ "limit", PARAM_WHOLE, false, &bounds.limit },
 	};
-	if (!params_read("compare", params, list, 2, q->why))
+	if (!params_read("compare", params, list, 4, q->why))
 		return query_refuse(q, WIRE_BAD_PARAMS);
+	if (!query_bounds(q, "compare", &bounds))
+		return false;
 	if (!query_job(q, asked, false, job))
 		return false;
 	bool good = compare_read(&c, twin);
 	if (good)
-		compare_write(&c);
+		page_write(&c, &bounds);
 	for (size_t i = 0; i < c.n; i++)
 		free(c.at[i]);
 	free(c.at);

@@ -26,6 +26,7 @@ struct compare {
 	struct sheet_lines lines;
 	struct fresh **at; /* sorted */
 	size_t n, size;
+	size_t from, upto; /* the lines of the sheet whose positions are on this page */
 	bool no_memory;
 	int checks, pairs, references, twins; /* written so far */
 	struct answer refused;
@@ -40,6 +41,8 @@ void compare_together(struct compare *c, struct fresh **at, size_t n);
 /* Values of reference parts against what those are known to be. (`references`) */
 void compare_references(struct compare *c);
 
+/* Is this position one that was asked for, and on this page? */
+bool compare_wanted(const struct compare *c, const char *position);
 /* A comma before every element but the first of a list. */
 void compare_comma(struct answer *out, int *count);
 /* "NAME":{"seq","meter","shown","U"} */

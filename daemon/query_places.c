@@ -158,17 +158,42 @@ void place_write(struct places *p, int row, const char *what, enum of of, struct
 	answer_puts(out, "}");
 }
 
+/* What the places of one position may take: a dozen calculated values. */
+#define PLACE_ROOM (16u << 10)
+
+/* The positions of one page; the result is how many were passed, all before counted. */
+static int64_t page_write(struct places *p, const struct page_bounds *bounds)
+{
+	int64_t i = bounds->after;
+	for (; i < p->g.rows && i - bounds->after < bounds->limit; i++) {
+		int row = (int)i;
+		if (p->position && strcmp(p->position, p->g.row[row].position.name))
+			continue;
+		if (!query_room(p->q, PLACE_ROOM))
+			break;
+		places_signal(p, row);
+		places_output(p, row);
+		places_supply(p, row);
+	}
+	return i;
+}
+
 bool query_places(struct query *q, json_t *params)
 {
 	const char *asked = NULL;
 	char job[JOB_SIZE];
 	struct places p = { .q = q };
+	struct page_bounds bounds = { 0, QUERY_LIMIT_MAX };
 	const struct param list[] = {
 		{ "position", PARAM_TEXT, false, &p.position },
 		{ "job", PARAM_TEXT, false, &asked },
+		{ "after", PARAM_WHOLE, false, &bounds.after },
+		{ "limit", PARAM_WHOLE, false, &bounds.limit },
 	};
-	if (!params_read("places", params, list, 2, q->why))
+	if (!params_read("places", params, list, 4, q->why))
 		return query_refuse(q, WIRE_BAD_PARAMS);
+	if (!query_bounds(q, "places", &bounds))
+		return false;
 	if (!query_job(q, asked, false, job))
 		return false;
 	bool good = gather(q, job, &p.g);
@@ -179,14 +204,10 @@ bool query_places(struct query *q, json_t *params)
 		else
 			answer_puts(&q->out, "null");
 		answer_puts(&q->out, ",\"places\":[");
-		for (int i = 0; i < p.g.rows; i++) {
-			if (p.position && strcmp(p.position, p.g.row[i].position.name))
-				continue;
-			places_signal(&p, i);
-			places_output(&p, i);
-			places_supply(&p, i);
-		}
-		answer_puts(&q->out, "]}");
+		int64_t next = page_write(&p, &bounds);
+		answer_puts(&q->out, "]");
+		query_more(q, next < p.g.rows, next);
+		answer_puts(&q->out, "}");
 	}
 	gathered_free(&p.g);
 	return good;

@@ -81,7 +81,7 @@ void compare_references(struct compare *c)
 {
 	for (size_t i = 0; i < c->n; i++) {
 		const struct sheet_line *line = sheet_lines_find(&c->lines, c->at[i]->e.position);
-		if (line && (!c->position || !strcmp(c->at[i]->e.position, c->position)))
+		if (line && compare_wanted(c, c->at[i]->e.position))
 			reference_write(c, c->at[i], line);
 	}
 }

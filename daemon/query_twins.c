@@ -191,7 +191,7 @@ void compare_twins(struct compare *c)
 	char name[NAME_SIZE], back[NAME_SIZE];
 	for (size_t i = 0; i < c->lines.n; i++) {
 		const struct sheet_line *line = &c->lines.at[i];
-		if (c->position && strcmp(line->position, c->position))
+		if (!compare_wanted(c, line->position))
 			continue;
 		compare_twin(line, name);
 		const struct sheet_line *twin = name[0] ? sheet_lines_find(&c->lines, name) : NULL;

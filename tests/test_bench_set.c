@@ -78,6 +78,10 @@ static void typed_small(void **state)
 {
 	(void)state;
 	struct stand *s = fit_begin(sheet);
+	fit_tell(s, "sheet set r1 nominal=4,7k tolerance=2,5% note=\"1,5 mm off\"");
+	fit_has(written(s, "R1"), "\"nominal\":4700");
+	fit_has(written(s, "R1"), "1,5 mm off");
+	fit_refused(s, "sheet set R1 nominal=10,000", "write 10 or 10k");
 	fit_tell(s, "sheet set r1 note=x");
 	fit_has(written(s, "R1"), "\"note\":\"x\"");
 	assert_string_equal(written(s, "r1"), "");
@@ -85,6 +89,33 @@ static void typed_small(void **state)
 	fit_has(fit_record(s, "fit", 0), "\"position\":\"R1\"");
 	fit_tell(s, "rename r1 R77");
 	fit_has(fit_record(s, "rename", 0), "\"position\":\"R77\",\"from\":\"R1\"");
+	fit_end(s);
+}
+
+/* What is typed of an instrument is read as a sheet is. */
+static void entered(void **state)
+{
+	(void)state;
+	struct stand *s = fit_begin(sheet);
+	struct bench_typed bare = {.position = "C9A", .value = "0.3", .from = "tester",
+	                           .quantity = QUANTITY_LEAKAGE};
+	fit_enter(s, "r1", "101,5 kohm");
+	fit_has(fit_record(s, "entry", 0), "\"position\":\"R1\"");
+	fit_has(fit_record(s, "entry", 0), "\"value\":101500");
+	int records = s->records;
+	assert_false(bench_enter(s->bench, s->t, &bare, (struct bench_wait){0}, &s->why));
+	assert_non_null(strstr(s->why.text, "leakage wants its unit"));
+	bare.value = "10,000 ohm";
+	bare.quantity = -1;
+	bare.position = "R1";
+	assert_false(bench_enter(s->bench, s->t, &bare, (struct bench_wait){0}, &s->why));
+	bench_collect(s->bench);
+	assert_int_equal(s->records, records);
+	bare = (struct bench_typed){.position = "C9A", .value = "0,3uA", .from = "tester",
+	                            .quantity = QUANTITY_LEAKAGE};
+	assert_true(bench_enter(s->bench, s->t, &bare, (struct bench_wait){0}, &s->why));
+	bench_collect(s->bench);
+	fit_has(fit_record(s, "entry", 0), "\"value\":3e-07");
 	fit_end(s);
 }
 
@@ -121,6 +152,7 @@ int main(void)
 	    cmocka_unit_test(many_at_once),
 	    cmocka_unit_test(all_or_none),
 	    cmocka_unit_test(typed_small),
+	    cmocka_unit_test(entered),
 	    cmocka_unit_test(mirror_but_some),
 	};
 	return cmocka_run_group_tests(tests, NULL, NULL);

@@ -182,6 +182,9 @@ static void cold_is_taken_back(void **state)
 	run(&s, FIRST_TIME SECOND_TIME);
 	assert_non_null(strstr(status(&s), "\"state\":\"cold\""));
 	assert_non_null(strstr(status(&s), "\"measured\":true"));
+	/* Said once more it is no word alone: it was measured. */
+	run(&s, "@1 cold\n");
+	assert_non_null(strstr(status(&s), "\"measured\":true"));
 	run(&s, "@1 undo\n@1.2 at R1\nred wait 1.2\n" OPEN R1_TOUCHED);
 	assert_non_null(strstr(status(&s), "\"state\":\"live\""));
 	assert_true(has_job_state(&s, "discharging", "taken back"));
