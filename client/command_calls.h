@@ -124,6 +124,9 @@ enum outcome call_export(struct client *c);
 enum outcome call_restore(struct client *c);
 /* command_judge.c */
 enum outcome call_judge(struct client *c);
+/* Without any unit the prefix tells, as on a schematic: 470k and 4R7 are resistors, 470n and 22u
+ * capacitors; FUNCTION_NONE where it does not. */
+enum function function_by_prefix(const char *nominal);
 /* command_hand.c */
 enum outcome call_marking(struct client *c);
 enum outcome call_preferred(struct client *c);

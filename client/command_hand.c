@@ -188,6 +188,8 @@ enum outcome call_preferred(struct client *c)
 	if (!preferred_find(SERIES_E3, value, &n))
 		return client_wrong(c, "VALUE \"%s\": preferred values lie above zero, within what parts "
 		                    "are made for", word);
+	if (f == FUNCTION_NONE)
+		f = function_by_prefix(word);
 	if (client_has(c, OPTION_JSON))
 		preferred_json(c, value);
 	else

@@ -61,9 +61,7 @@ static bool parse(const char *text, enum function hint, struct decimal *value, e
 	return quantity_parse(text, strlen(text), hint, value, f, why);
 }
 
-/* Without any unit the prefix tells, as on a schematic: 470k and 4R7 are resistors,
- * 470n and 22u capacitors. */
-static enum function function_by_prefix(const char *nominal)
+enum function function_by_prefix(const char *nominal)
 {
 	const char *letter = nominal + strspn(nominal, "+-.0123456789 ");
 	if (*letter && strchr("kKMGR", *letter))

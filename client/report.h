@@ -14,7 +14,7 @@
  *     report_picture.c   scales and bars, as SVG
  *     report_paper.c, report_paper_table.c   HTML and pages for print, both at once
  *     report_csv.c, report_json.c         for machines
- *     report_words.c     English and German, numbers by locale
+ *     report_words.c     English and German, numbers by locale; report_why.c drift
  *     report_sentence.c  what is put together of them: a part, an entry
  *
  * Texts of the log stand as they were sealed, in whatever language they were written.
@@ -194,6 +194,9 @@ const char *report_test_word(const struct report *r, enum report_test t);
 const char *report_test_lacks(const struct report *r, enum report_test t);
 /* Why it is unsure or outside, in a few words; "" */
 const char *report_reason(const struct report *r, const struct report_entry *e);
+/* What the trade calls a value that is outside ("carbon, drifted up"); "" where it has no name.
+ * In report_why.c. */
+const char *report_why(const struct report *r, const struct report_entry *e);
 /* "2026-11-25 10:00" on the bench's clock; with the day alone. */
 void report_time(const struct report *r, int64_t t, bool day, char *out, size_t size);
 /* "90.0 to 110.0 kohm", "at most 0.2 ohm" */

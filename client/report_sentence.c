@@ -224,6 +224,8 @@ static void odd_things(const struct report *r, const struct report_entry *e, cha
 	out[0] = '\0';
 	if (e->word != REPORT_WITHIN || words_member_is(e->judged, "reason", "leakage"))
 		join(out, size, "; ", report_reason(r, e));
+	if (!out[0] && e->word == REPORT_OUTSIDE)
+		join(out, size, "; ", report_why(r, e));
 	if (json_number(json_member(e->judged.at, e->judged.len, "other"), &other)) {
 		report_like(r, other, 3, e->shown, shown, sizeof shown);
 		snprintf(text, sizeof text, SAY(r, "like %s", "wie %s"), shown);

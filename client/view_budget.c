@@ -132,8 +132,10 @@ void view_budget(const struct style *style, const struct entry *e, const char *s
 	rows(style, &b, shown, out);
 	words_like(style, b.u, 3, shown, u, sizeof u);
 	words_like(style, b.U, 2, shown, U, sizeof U);
-	if (isfinite(b.nu))
+	if (b.nu < 1000)
 		snprintf(nu, sizeof nu, "%.1f", b.nu);
+	else if (isfinite(b.nu)) /* t is then the normal distribution, to four figures of k */
+		snprintf(nu, sizeof nu, "above 1000");
 	else
 		snprintf(nu, sizeof nu, "infinite");
 	lines_printf(out, "combined u %s, degrees of freedom %s; U = %g u = %s\n", u, nu, b.k, U);

@@ -4,6 +4,8 @@
  * as a safety test, CSV by locale.  The whole of it is read back by check_report.py.
  */
 #include "client/report_photo.h"
+#include "client/report.h"
+#include "protocol/trade/drift.h"
 #include "tests/check.h"
 
 #include <stdlib.h>
@@ -112,6 +114,36 @@ static void safety(void **state)
 		note_row("row %zu", i);
 		assert_int_equal(report_test_passed(&e), rows[i].passed);
 	}
+}
+
+/* Whatever a kind's drift is called, the report has words for it, in both languages. */
+static void drift_has_words(void **state)
+{
+	(void)state;
+	int seen = 0;
+	for (int k = 0; k < KIND_COUNT; k++)
+		for (int side = 0; side < 4; side++) {
+			const struct decimal nominals[] = {{100, -9}, {100, -6}};
+			const struct drift *d = drift_of((enum kind)k, nominals[side / 2]);
+			if (!d || (side % 2 && d->leaky_high)) /* leakage is a reason with its own words */
+				continue;
+			char judged[200];
+			snprintf(judged, sizeof judged, "{\"reason\":null,\"why\":\"%s\"}",
+			         side % 2 ? d->why_high : d->why_low);
+			struct report_entry e = {.word = REPORT_OUTSIDE, .judged = {judged, strlen(judged)}};
+			struct report en = {.german = false}, de = {.german = true};
+			note_row("%s", judged);
+			/* Of a kind that nobody named there is nothing to say but its side. */
+			if (k != KIND_CAPACITOR || !strstr(judged, "measure ")) {
+				assert_true(report_why(&en, &e)[0] && report_why(&de, &e)[0]);
+				assert_string_not_equal(report_why(&en, &e), report_why(&de, &e));
+			}
+			assert_null(strstr(report_why(&en, &e), "measure"));
+			seen++;
+		}
+	assert_true(seen > 20);
+	struct report_entry none = {.word = REPORT_OUTSIDE, .judged = {"{}", 2}};
+	assert_string_equal(report_why(&(struct report){.german = true}, &none), "");
 }
 
 static void locales(void **state)
@@ -333,6 +365,7 @@ int main(void)
 {
 	const struct CMUnitTest tests[] = {
 		cmocka_unit_test(numbers), cmocka_unit_test(places),  cmocka_unit_test(safety),
+		cmocka_unit_test(drift_has_words),
 		cmocka_unit_test(locales), cmocka_unit_test(cells),   cmocka_unit_test(paper_is_text),
 		cmocka_unit_test(empty_columns), cmocka_unit_test(spreads),
 		cmocka_unit_test(beside_value), cmocka_unit_test(photo_sizes),

@@ -409,6 +409,27 @@ static void moving_and_offset(void **state)
 		assert_int_equal(v.word, rows[i].word);
 		assert_int_equal(v.reason, rows[i].reason);
 	}
+	/* In circuit as well: what no other path has raised, the leads could have. */
+	static const struct {
+		const char *tolerance, *value;
+		enum verdict_word word;
+		enum verdict_reason reason;
+	} circuit[] = {
+	    {"5%", "10.9", UNSURE, REASON_OFFSET}, {"5%", "12.0", OUTSIDE, REASON_NONE},
+	    {"5%", "9.0", UNSURE, REASON_CIRCUIT}, {">=10", "10.5", UNSURE, REASON_OFFSET},
+	    {">=10", "11.5", WITHIN, REASON_NONE},
+	};
+	for (size_t i = 0; i < sizeof circuit / sizeof *circuit; i++) {
+		j = judgement_of(KIND_OTHER, OHM, "10", circuit[i].tolerance, circuit[i].value, 0.01);
+		j.in_circuit = j.offset_missing = true;
+		j.swapped = AGREEMENT_YES;
+		v = judge(&j);
+		if (v.word != circuit[i].word || v.reason != circuit[i].reason)
+			show(circuit[i].value, &v);
+		assert_int_equal(v.word, circuit[i].word);
+		assert_int_equal(v.reason, circuit[i].reason);
+		assert_false(v.has_probability && v.word == UNSURE);
+	}
 	/* an uncertainty too fine, or too coarse, to be added to an ohm exactly */
 	j = judgement_of(KIND_OTHER, OHM, "0.47", "10%", "0.47", 1.23456e-20);
 	j.offset_missing = true;

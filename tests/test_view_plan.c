@@ -139,7 +139,7 @@ static void budgets(void **state)
 	     "2.08  kohm  1  94.5 %\n"
 	     "repeatability  scatter of 4 settled readings  normal        1.00 kohm     2     "
 	     "0.500 kohm  1   5.5 %\n"
-	     "combined u 2.14 kohm, degrees of freedom 1002.5; U = 2 u = 4.3 kohm\n");
+	     "combined u 2.14 kohm, degrees of freedom above 1000; U = 2 u = 4.3 kohm\n");
 	text_begin(&t, buffer, sizeof buffer);
 	view_budget_json(&e, "680.0 kohm", &t);
 	struct slice json = {t.bytes, t.len};

@@ -19,6 +19,7 @@ static const struct decimal offset_worst_farad = {100, -12};
 static const char *const confirm_swapped = "high even in circuit: confirm with the leads swapped";
 
 static const char *const same_swapped = "high even in circuit, and with the leads swapped";
+static const char *const offset_missing = "lead offset missing: take it and measure again";
 static const char *const differs_swapped =
     "differs with the leads swapped: something is charged";
 
@@ -203,13 +204,41 @@ static bool expanded(double u, struct decimal *U)
 	return true;
 }
 
+/* The worst lead offset, where it matters and was not taken; else 0. */
+static struct decimal offset_worst(const struct judgement *j)
+{
+	if (j->offset_missing && j->function == FUNCTION_OHM)
+		return offset_worst_ohm;
+	if (j->offset_missing && j->function == FUNCTION_FARAD)
+		return offset_worst_farad;
+	return (struct decimal){0, 0};
+}
+
+/* Would the worst lead offset, which can only have raised the reading, take the decision back? */
+static bool offset_decides(const struct judgement *j, struct decimal U, const struct place *p)
+{
+	struct decimal worst = offset_worst(j), down;
+	if (worst.n == 0)
+		return false;
+	if (!decimal_add(U, worst, &down)) /* then the smaller one is negligible */
+		down = decimal_compare(U, worst) > 0 ? U : worst;
+	struct place q = place_of(j->value, down, U, &j->limits);
+	return (p->inside || p->low || p->high) && !q.inside && !q.low && !q.high;
+}
+
 /* In circuit.  True where this decided; false: judge as elsewhere. */
-static bool judge_in_circuit(const struct judgement *j, const struct place *p, struct verdict *v)
+static bool judge_in_circuit(const struct judgement *j, struct decimal U, const struct place *p,
+                             struct verdict *v)
 {
 	switch (j->function) {
 	case FUNCTION_OHM:
 		if (j->swapped == AGREEMENT_NO) {
 			unsure(v, REASON_CIRCUIT, differs_swapped);
+			return true;
+		}
+		/* What the circuit cannot have done, the leads could. */
+		if ((p->high || (p->inside && !j->limits.has_high)) && offset_decides(j, U, p)) {
+			unsure(v, REASON_OFFSET, offset_missing);
 			return true;
 		}
 		if (p->high) {
@@ -274,16 +303,6 @@ static void explain_outside(const struct judgement *j, struct decimal U, struct 
 		set_why(v, v->side == SIDE_HIGH ? d->why_high : d->why_low);
 }
 
-/* The worst lead offset, where it matters and was not taken; else 0. */
-static struct decimal offset_worst(const struct judgement *j)
-{
-	if (j->offset_missing && j->function == FUNCTION_OHM)
-		return offset_worst_ohm;
-	if (j->offset_missing && j->function == FUNCTION_FARAD)
-		return offset_worst_farad;
-	return (struct decimal){0, 0};
-}
-
 /* Would the value without the meter's load be judged otherwise? */
 static bool load_decides(const struct judgement *j, struct decimal U, const struct place *p)
 {
@@ -307,16 +326,9 @@ static void judge_plain(const struct judgement *j, struct decimal U, const struc
 		verdict_beyond_meter(v, why, "measure with a meter of higher input resistance");
 		return;
 	}
-	struct decimal worst = offset_worst(j), down;
-	if (worst.n != 0) {
-		if (!decimal_add(U, worst, &down)) /* then the smaller one is negligible */
-			down = decimal_compare(U, worst) > 0 ? U : worst;
-		struct place q = place_of(j->value, down, U, &j->limits);
-		bool decided = p->inside || p->low || p->high;
-		if (decided && !q.inside && !q.low && !q.high) {
-			unsure(v, REASON_OFFSET, "lead offset missing: take it and measure again");
-			return;
-		}
+	if (offset_decides(j, U, p)) {
+		unsure(v, REASON_OFFSET, offset_missing);
+		return;
 	}
 	v->has_probability = true;
 	v->probability = conformance(decimal_double(j->value), j->u, &j->limits);
@@ -377,7 +389,7 @@ static struct verdict decide(const struct judgement *j)
 		return v;
 	}
 	struct place p = place_of(j->value, U, U, &j->limits);
-	if (!(j->in_circuit && judge_in_circuit(j, &p, &v)))
+	if (!(j->in_circuit && judge_in_circuit(j, U, &p, &v)))
 		judge_plain(j, U, &p, &v);
 	return v;
 }

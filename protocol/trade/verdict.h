@@ -24,7 +24,8 @@
  * - in circuit, capacitance and inductance: always unsure, circuit;
  * - in circuit, diode: a low drop is unsure, circuit;
  * - lead offset missing: what a bad lead could add (1 ohm, 100 pF) counts as
- *   uncertainty towards low values; where that decides, unsure, offset;
+ *   uncertainty towards low values; where that decides, unsure, offset, in circuit as
+ *   well;
  * - loading: what the meter's input takes away at a place of high impedance counts as
  *   uncertainty too; where that decides there is no verdict (none, limits-of-meter).
  *
