@@ -246,8 +246,13 @@ install: all
 uninstall:
 	@$(each_file) echo "  remove $$to"; rm -f "$$to" || exit 1; done
 	@rmdir '$(DESTDIR)$(DOCDIR)/dialects' '$(DESTDIR)$(DOCDIR)' 2>/dev/null || true
-	@echo "what stays: the configuration $(SYSCONFDIR)/tally.ini, dialects in $(SYSCONFDIR)/tally," \
-	  "and the logs with their keys in /var/lib/tally"
+	@cmp -s systemd/tally.ini '$(DESTDIR)$(SYSCONFDIR)/tally.ini' && rm -f '$(DESTDIR)$(SYSCONFDIR)/tally.ini'; \
+	rmdir '$(DESTDIR)$(SYSCONFDIR)/tally/dialects' '$(DESTDIR)$(SYSCONFDIR)/tally' 2>/dev/null; true
+	@# Folders that the machine has anyway are its own, empty or not.
+	@case '$(DESTDIR)$(PREFIX)' in /usr | /usr/local) ;; *) test ! -d '$(DESTDIR)$(PREFIX)' || \
+	  find '$(DESTDIR)$(PREFIX)' -depth -type d -empty -delete ;; esac
+	@echo "what stays: a configuration $(SYSCONFDIR)/tally.ini that was changed, dialects of yours in" \
+	  "$(SYSCONFDIR)/tally, and the logs with their keys in /var/lib/tally"
 
 # A Debian package into $(B)/deb, from a copy of the sources; then lintian and a life of the
 # package in a fresh root: tests/package/.
