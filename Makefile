@@ -60,9 +60,10 @@ LIBS        := $(shell pkg-config --libs $(PKGS) 2>/dev/null) -lcsv -lpthread -l
 # What the client alone is linked to: the daemon stays small.
 CLIENT_LIBS := $(shell pkg-config --libs ncursesw $(HAVE) 2>/dev/null)
 
-protocol_objs := $(patsubst %.c,$(B)/%.o,$(wildcard protocol/*/*.c))
-daemon_objs   := $(patsubst %.c,$(B)/%.o,$(filter-out daemon/main.c,$(wildcard daemon/*.c)))
-client_objs   := $(patsubst %.c,$(B)/%.o,$(filter-out client/main.c client/draw%.c,$(wildcard client/*.c)))
+# Sorted: wildcard goes by the collation of the user's language, and so would the programs.
+protocol_objs := $(patsubst %.c,$(B)/%.o,$(sort $(wildcard protocol/*/*.c)))
+daemon_objs   := $(patsubst %.c,$(B)/%.o,$(filter-out daemon/main.c,$(sort $(wildcard daemon/*.c))))
+client_objs   := $(patsubst %.c,$(B)/%.o,$(filter-out client/main.c client/draw%.c,$(sort $(wildcard client/*.c))))
 test_progs    := $(patsubst tests/%.c,$(B)/tests/%,$(wildcard tests/test_*.c))
 corpus_progs  := $(patsubst tests/fuzz_%.c,$(B)/tests/corpus_%,$(wildcard tests/fuzz_*.c))
 bench_progs   := $(patsubst tests/%.c,$(B)/tests/%,$(wildcard tests/bench_*.c))
@@ -98,7 +99,7 @@ $(B)/tally: $(B)/client/main.o $(B)/libclient.a $(B)/libprotocol.a
 	$(call said,ld $@)
 	$(Q)$(CC) $(ALL_CFLAGS) $(LDFLAGS) -o $@ $^ $(CLIENT_LIBS) $(LIBS)
 
-$(B)/tally-draw: $(wildcard client/draw*.c client/draw*.h)
+$(B)/tally-draw: $(sort $(wildcard client/draw*.c client/draw*.h))
 	@mkdir -p $(@D)
 	$(call said,cc $@)
 	$(Q)$(CC) $(ALL_CFLAGS) $(LDFLAGS) $(shell pkg-config --cflags $(DRAW)) -o $@ $(filter %.c,$^) \
@@ -224,7 +225,7 @@ install_files = 755|$(B)/tallyd|$(PREFIX)/bin/tallyd 755|$(B)/tally|$(PREFIX)/bi
   644|systemd/tally.ini|$(DOCDIR)/tally.ini 644|demo/bench.conf|$(DOCDIR)/bench.conf \
   644|README.md|$(DOCDIR)/README.md 644|LICENSE|$(DOCDIR)/LICENSE \
   644|protocol/SEAL.md|$(DOCDIR)/SEAL.md 644|protocol/WIRE.md|$(DOCDIR)/WIRE.md \
-  $(foreach d,$(wildcard protocol/meter/dialects/*.ini),644|$(d)|$(DOCDIR)/dialects/$(notdir $(d))) \
+  $(foreach d,$(sort $(wildcard protocol/meter/dialects/*.ini)),644|$(d)|$(DOCDIR)/dialects/$(notdir $(d))) \
   $(foreach m,$(shell ls $(B)/man/*.[1578] 2>/dev/null),\
     644|$(m)|$(PREFIX)/share/man/man$(patsubst .%,%,$(suffix $(m)))/$(notdir $(m))) \
   $(if $(shell ls $(B)/completions/tally.bash 2>/dev/null),644|$(B)/completions/tally.bash|$(BASHDIR)/tally) \
@@ -246,8 +247,13 @@ install: all
 uninstall:
 	@$(each_file) echo "  remove $$to"; rm -f "$$to" || exit 1; done
 	@rmdir '$(DESTDIR)$(DOCDIR)/dialects' '$(DESTDIR)$(DOCDIR)' 2>/dev/null || true
-	@echo "what stays: the configuration $(SYSCONFDIR)/tally.ini, dialects in $(SYSCONFDIR)/tally," \
-	  "and the logs with their keys in /var/lib/tally"
+	@cmp -s systemd/tally.ini '$(DESTDIR)$(SYSCONFDIR)/tally.ini' && rm -f '$(DESTDIR)$(SYSCONFDIR)/tally.ini'; \
+	rmdir '$(DESTDIR)$(SYSCONFDIR)/tally/dialects' '$(DESTDIR)$(SYSCONFDIR)/tally' 2>/dev/null; true
+	@# Folders that the machine has anyway are its own, empty or not.
+	@case '$(DESTDIR)$(PREFIX)' in /usr | /usr/local) ;; *) test ! -d '$(DESTDIR)$(PREFIX)' || \
+	  find '$(DESTDIR)$(PREFIX)' -depth -type d -empty -delete ;; esac
+	@echo "what stays: a configuration $(SYSCONFDIR)/tally.ini that was changed, dialects of yours in" \
+	  "$(SYSCONFDIR)/tally, and the logs with their keys in /var/lib/tally"
 
 # A Debian package into $(B)/deb, from a copy of the sources; then lintian and a life of the
 # package in a fresh root: tests/package/.

@@ -278,14 +278,24 @@ void view_status(const struct style *style, struct slice result, struct lines *o
 {
 	char text[WORDS_SIZE];
 	static const char *const words[] = {"state", "condition", "reach", "walk"};
+	/* With `service` below it all of it is to be one screen of 24 lines. */
 	alarms(style, result, out);
 	words_member(result, "bench", text, sizeof text);
 	fact(out, style, "bench", text);
 	words_member(result, "job", text, sizeof text);
 	fact(out, style, "job", text[0] ? text : "none is open: `tally job start NAME` does");
-	for (size_t i = 0; i < sizeof words / sizeof words[0]; i++) {
-		words_member(result, words[i], text, sizeof text);
-		fact(out, style, words[i], text);
+	if (json_member(result.at, result.len, "service").at && !style->plain) {
+		char state[32], condition[32], reach[32], walk[32];
+		words_member(result, "state", state, sizeof state);
+		words_member(result, "condition", condition, sizeof condition);
+		words_member(result, "reach", reach, sizeof reach);
+		words_member(result, "walk", walk, sizeof walk);
+		fact_printf(out, style, "state", "%s, %s, %s, walk %s", state, condition, reach, walk);
+	} else {
+		for (size_t i = 0; i < sizeof words / sizeof words[0]; i++) {
+			words_member(result, words[i], text, sizeof text);
+			fact(out, style, words[i], text);
+		}
 	}
 	if (json_bool(json_member(result.at, result.len, "discharging"), false))
 		view_safe(style, result, out);

@@ -68,6 +68,21 @@ static void say_daemon(struct lines *out, const struct style *style, struct slic
 	            config[0] ? ", read " : "", read);
 }
 
+/* A finding tells it in full further down: one screen has no room for it twice. */
+static bool found_below(struct slice service, const char *meter)
+{
+	struct slice list = json_member(service.at, service.len, "findings"), one;
+	size_t cursor = 0;
+	char text[1024], begin[WORDS_SIZE + 8];
+	size_t len = (size_t)snprintf(begin, sizeof begin, "meter %s is ", meter);
+	while (json_next(list, &cursor, &one)) {
+		word(one, "text", text, sizeof text);
+		if (strncmp(text, begin, len) == 0)
+			return true;
+	}
+	return false;
+}
+
 static void say_meters(struct lines *out, const struct style *style, struct slice service)
 {
 	struct slice list = json_member(service.at, service.len, "meters"), m;
@@ -78,6 +93,8 @@ static void say_meters(struct lines *out, const struct style *style, struct slic
 		word(m, "state", state, sizeof state);
 		word(m, "node", node, sizeof node);
 		word(m, "why", why, sizeof why);
+		if (found_below(service, name))
+			why[0] = '\0';
 		fact_printf(out, style, name, "%s%s%.80s, %" PRId64 " readings, %" PRId64 " bad frames%s%.200s",
 		            state, node[0] ? " at " : "", node, number(m, "readings"), number(m, "bad"),
 		            why[0] ? ": " : "", why);

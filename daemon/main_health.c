@@ -62,7 +62,11 @@ find(struct report *r, const char *word, bool fault, const char *cure, const cha
 
 /* ---- meters ---- */
 
-static void find_meter(struct report *r, const char *name, const char *state, const char *why)
+/* Some meters begin with half a line; four frames of which none is understood are no chance. */
+#define STRANGER_FRAMES 4
+
+static void find_meter(struct report *r, const char *name, const char *state, const char *why,
+                       int64_t good, int64_t spoilt)
 {
 	static const struct { const char *state, *word; } bad[] = {
 	    {"absent", "meter-absent"}, {"refused", "meter-refused"}, {"stale", "meter-stale"},
@@ -72,9 +76,14 @@ static void find_meter(struct report *r, const char *name, const char *state, co
 	char cure[128];
 	snprintf(cure, sizeof cure, "tally doctor %.40s says what stands in the way, and what to do", name);
 	for (size_t i = 0; i < sizeof bad / sizeof *bad; i++)
-		if (strcmp(state, bad[i].state) == 0)
+		if (strcmp(state, bad[i].state) == 0) {
 			find(r, bad[i].word, true, cure, "meter %s is %s%s%s", name, state, why[0] ? ": " : "",
 			     why);
+			return;
+		}
+	if (!good && spoilt >= STRANGER_FRAMES)
+		find(r, "meter-stranger", true, cure, "meter %s: not one of its %lld frames was understood", name,
+		     (long long)spoilt);
 }
 
 /* Of the answer to `meters`, what tells whether it works. */
@@ -93,12 +102,13 @@ static void write_meters(struct report *r)
 		list = json_member(all.bytes, all.failed ? 0 : all.len, "meters");
 		while (json_next(list, &cursor, &meter)) {
 			const struct line *l = r->stand->line[n];
-			int64_t readings = 0, bad = 0;
+			int64_t readings = 0, good = 0, bad = 0;
 			name[0] = state[0] = why[0] = '\0';
 			json_text(json_member(meter.at, meter.len, "name"), name, sizeof name);
 			json_text(json_member(meter.at, meter.len, "state"), state, sizeof state);
 			json_text(json_member(meter.at, meter.len, "why"), why, sizeof why);
 			json_int(json_member(meter.at, meter.len, "counters.readings"), &readings);
+			json_int(json_member(meter.at, meter.len, "counters.good"), &good);
 			json_int(json_member(meter.at, meter.len, "counters.bad"), &bad);
 			text_puts(r->out, n++ ? ",{\"name\":" : "{\"name\":");
 			text_string(r->out, name, strlen(name));
@@ -108,7 +118,7 @@ static void write_meters(struct report *r)
 			text_member_int(r->out, "bad", bad);
 			text_member_string(r->out, "why", why[0] ? why : NULL);
 			text_puts(r->out, "}");
-			find_meter(r, name, state, why);
+			find_meter(r, name, state, why, good, bad);
 		}
 	}
 	free(json);

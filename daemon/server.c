@@ -161,7 +161,8 @@ static int bind_and_listen(struct door *d, const struct sockaddr_un *address, st
 	}
 	if (!failed)
 		return fd;
-	fault_set(why, "cannot listen on %s: %s", address->sun_path, strerror(error));
+	fault_set(why, "cannot listen on %s: %s; name a place where the daemon may write (--socket, or `socket` "
+	          "in [bench])", address->sun_path, strerror(error));
 	if (fd >= 0)
 		close(fd);
 	return -1;

@@ -15,7 +15,7 @@ $(patsubst %.c,$(B)/%.o,$(wildcard daemon/main*.c) client/client.c): VERSION
 .PHONY: manual
 manual: $(man_pages) $(completions)
 
-$(B)/manual: $(patsubst %.c,$(B)/%.o,$(wildcard doc/manual*.c)) $(B)/libclient.a $(B)/libprotocol.a
+$(B)/manual: $(patsubst %.c,$(B)/%.o,$(sort $(wildcard doc/manual*.c))) $(B)/libclient.a $(B)/libprotocol.a
 	$(call said,ld $@)
 	$(Q)$(CC) $(ALL_CFLAGS) $(LDFLAGS) -o $@ $^ $(CLIENT_LIBS) $(LIBS)
 

@@ -85,6 +85,13 @@ ROWS = [
     ("a report that is not complete", "tally", ["report", "--out", "{d}/report"], {}, 1,
      ["NOT COMPLETE", "--incomplete TEXT"]),
     ("a copy over a file", "tally", ["backup", "{d}/log.db"], {}, 2, ["nothing is written over"]),
+    ("a copy into a folder that is not there", "tally", ["backup", "{d}/no/copy.db"], {}, 2,
+     ["its folder must be there", "allowed to write"]),
+    ("an option with a slip", "tally", ["--sokcet", "x", "meters"], {}, 2, ["no option --sokcet", "perhaps --socket is meant"]),
+    ("a tolerance without its sign", "tally", ["sheet", "add", "R1 4k7 5"], {}, 2, ["1:8", "5% is a tolerance", "400 V a rating"]),
+    ("a run at a position that is not there", "tally", ["leak", "C9"], {}, 2, ["C9 is not in the sheet", "tally sheet add"]),
+    ("a report where nobody may write", "tally", ["report", "--out", "/proc/x", "--incomplete", "x"], {}, 2,
+     ["/proc/x", "name a folder where you may write"]),
     ("a log that is none", "tally", ["verify", "{d}/x.db"], {"x.db": "no log at all\n"}, 2, ["x.db"]),
 ]
 

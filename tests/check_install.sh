@@ -62,6 +62,13 @@ left=$(cd "$dir/root" && find . -type f | sort | tr '\n' ' ')
 grep -q '/var/lib/tally' "$dir/said" || fail "make uninstall does not say where the logs are"
 run PREFIX=/usr uninstall
 
+# A configuration that nobody touched goes as well, and no empty folder of ours is left.
+rm -rf "$dir/root"
+run -o all PREFIX=/opt/tally install
+run PREFIX=/opt/tally uninstall
+left=$(cd "$dir/root" && find . -mindepth 1 ! -path ./etc ! -path ./opt | tr '\n' ' ')
+[ -z "$left" ] || fail "after make uninstall of what nobody touched: $left"
+
 # Elsewhere: the unit runs what was installed there.
 run -o all PREFIX=/opt/tally install
 grep -q '^ExecStart=/opt/tally/bin/tallyd$' "$dir/root/opt/tally/lib/systemd/system/tallyd.service" ||
