@@ -264,7 +264,7 @@ static const struct scene take_rows[] = {
     {"... measured again: two", "@0 at R1\n" OPEN R1_TOUCHED "@3.1 again\n@3.2 take\n",
      "R1 red 100.2 kohm; R1 red 100.2 kohm", "", NULL, ""},
     {"... taken while it moved, then at rest: two",
-     "@0 at R1\n" OPEN "red glide 99.0 90.0 3 kOhm *12\nred ~90.1 kOhm *12\n@4 take\n@6.9 take\n" OPEN,
+     "@0 at R1\n" OPEN "red glide 99.0 90.0 3 kOhm *12\nred ~90.1 kOhm *16\n@4 take\n@7.9 take\n" OPEN,
      "R1 red 93.9 kohm moving; R1 red 90.1 kohm", "", NULL, ""},
     {"volts of a live unit: twice at once is once, later is another",
      "@0 live\n@0 at TP1 volts\nred ~3.214 V *60\n@4 take\n@4.5 take\n@11 take\n",
