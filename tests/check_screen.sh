@@ -126,10 +126,10 @@ sees "walk on  3 of 24" "what is finished"
 keys g R7 Tab
 sees "^position: R7" "the position"
 keys Escape e C-u
-keys -l 'R107 9,8k'
+keys -l 'R107 9,800'
 keys Enter
-sees "comma is not a point" "what is wrong, in its place"
-keys BSpace BSpace BSpace
+sees "may be a decimal comma" "what is wrong, in its place"
+keys BSpace BSpace BSpace BSpace
 keys -l '.8k from old-bridge'
 sees "Enter logs, as typed: R107 9.8k from old-bridge" "what is understood"
 keys Enter

@@ -36,7 +36,7 @@ static void enter_whole(void)
 static void enter_wrong(void)
 {
 	ready();
-	type(ACTION_ENTER, "R3 4,7k from tester", 99);
+	type(ACTION_ENTER, "R3 10,000 from tester", 99);
 	phrase_good(ACTION_ENTER, keys.line.text, keys.hint, sizeof keys.hint);
 }
 
