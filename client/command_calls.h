@@ -50,6 +50,12 @@ enum outcome call_bench(struct client *c);
  * takes.  NULL with the fault. */
 char *sheet_text_read(const char *name, size_t *len, struct fault *why);
 
+struct sheet_map;
+/* Every fault of a sheet that is refused, on standard error, the first twenty; how many there
+ * are, 0 where the sheet alone is good. */
+int sheet_faults_say(struct client *c, const char *name, const char *text, size_t len,
+                     const struct sheet_map *map);
+
 /* The words key=value from `first` on, as an object; NULL where one is wrong, which was
  * said. */
 json_t *sheet_fields_read(struct client *c, int first);

@@ -110,6 +110,7 @@ static enum outcome load_dry(struct client *c, const char *name, const char *tex
 	struct sheet_taken taken = {.columns = 0};
 	struct fault why;
 	bool good = sheet_parse_mapped(name, text, len, map, &taken, describe, &rows, &why);
+	int faults = good ? 0 : sheet_faults_say(c, name, text, len, map);
 	typed_rows_end(&rows);
 	if (good && client_has(c, OPTION_JSON)) {
 		json_t *said = json_pack("{s:i}", "positions", rows.rows);
@@ -125,7 +126,7 @@ static enum outcome load_dry(struct client *c, const char *name, const char *tex
 	}
 	typed_rows_free(&rows);
 	lines_free(&out);
-	return good ? OUTCOME_DONE : client_fault(c, OUTCOME_WRONG, &why);
+	return good ? OUTCOME_DONE : faults ? OUTCOME_WRONG : client_fault(c, OUTCOME_WRONG, &why);
 }
 
 static json_t *map_params(const struct sheet_map *map)
@@ -169,12 +170,23 @@ static enum outcome load(struct client *c, const char *name, const char *text, s
 	json_object_set_new(params, "text", json_stringn(text, len));
 	if (map->pairs || map->rest_left)
 		json_object_set_new(params, "map", map_params(map));
-	enum outcome outcome = client_ask(c, "sheet.load", params, &m);
+	enum outcome outcome = OUTCOME_UNREACHABLE;
+	if (!client_open(c, NULL, &outcome)) {
+		json_decref(params);
+		return outcome;
+	}
+	outcome = link_call(c->link, "sheet.load", params, LINK_CALL_MS, &m);
+	struct fault why = m.why;
 	if (outcome == OUTCOME_DONE && client_has(c, OPTION_JSON))
 		client_json(c, m.result);
 	else if (outcome == OUTCOME_DONE)
 		say_loaded(c, name, m.result);
 	message_free(&m);
+	if (outcome == OUTCOME_DONE)
+		return outcome;
+	/* The daemon names the first fault of a sheet: all of them are looked for here. */
+	if (outcome != OUTCOME_WRONG || !why.line || !sheet_faults_say(c, name, text, len, map))
+		client_failed(c, outcome, &why);
 	return outcome;
 }
 

@@ -306,6 +306,21 @@ def lists(bench, folder):
                         ("Nothing=note", "list.csv:1:1")):
         r = bench.tally("sheet", "load", name, "--map", map_)
         check("map " + map_, r.returncode == 2 and place.encode() in r.stderr, r.stderr)
+    # Every fault with its place, not the first alone; nothing is loaded.
+    there = len(bench.sheet())
+    put(b"position,nominal,tolerance\nR21,4x7,5x\nR22,1k,\nR23,1y,\n")
+    for dry in ([], ["--dry"]):
+        r = bench.tally("sheet", "load", name, *dry)
+        places = [line.split(b" ")[0].rsplit(b"/", 1)[1] for line in r.stderr.splitlines()
+                  if line.startswith(name.encode())]
+        check("all faults", r.returncode == 2 and places == [
+            b"list.csv:2:6:", b"list.csv:2:10:", b"list.csv:4:6:"] and
+            b"3 faults in" in r.stderr and b"    R23,1y," in r.stderr, r.stderr)
+    put(b"position,nominal\n" + b"".join(b"R%d,1x\n" % n for n in range(100, 150)))
+    r = bench.tally("sheet", "load", name)
+    check("twenty faults and a number", r.stderr.count(b"list.csv:") == 20 + 1 and
+          b"... and 30 more" in r.stderr, r.stderr)
+    check("nothing loaded", len(bench.sheet()) == there, bench.sheet())
     # A job like it has the kept columns, too.
     r = bench.tally("job", "start", "again", "--like", "lists")
     check("like", r.returncode == 0 and bench.sheet()["R11"]["extra"] == {"Footprint": "axial"},

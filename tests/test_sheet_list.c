@@ -138,6 +138,73 @@ static void understood(void **state)
 	}
 }
 
+struct told {
+	int count;
+	struct fault first;
+	char places[8192]; /* "2:4 3:1 " */
+};
+
+static void keep_told(void *arg, const struct fault *why)
+{
+	struct told *t = arg;
+	size_t len = strlen(t->places);
+	if (!t->count++)
+		t->first = *why;
+	assert_string_equal(why->file, "l.csv");
+	assert_true(why->text[0]);
+	if (len + 32 < sizeof t->places)
+		snprintf(t->places + len, sizeof t->places - len, "%d:%d ", why->line, why->column);
+}
+
+static void all_faults(void **state)
+{
+	(void)state;
+	static const struct {
+		const char *legend, *text, *places;
+	} rows[] = {
+	    {"none", "position,nominal\nR1,1k\n", ""},
+	    {"a good sheet with twins", "position,twin\nR1,R2\nR2,\n", ""},
+	    {"two rows", "position,nominal\nR1,4x7\nR2,1k\nR3,1y\n", "2:5 4:5 "},
+	    {"two cells of a row", "position,kind,nominal,tolerance\nR1,resistr,4k7,5x\n", "2:4 2:17 "},
+	    {"said once for many alike", "position,nominal\nR1-R6,4x7\nR7,2x\n", "2:8 3:5 "},
+	    {"given twice, and more", "position,nominal\nR1,1k\nR1,1k\nR1,2k\nR2,x\n", "3:1 4:1 5:4 "},
+	    {"a faulty row is there for its twin", "position,nominal,twin\nR1,4x7,R2\nR2,1k,\n", "2:5 "},
+	    {"twins that nobody has", "position,twin,with\nR1,R8,\nR2,,R9\nR3,R7,R6\n",
+	     "2:4 3:5 4:7 4:4 "},
+	    {"a lost name may be that twin", "position,nominal,twin\nR1,1k,R2\nR 2$,1k,\nR3,x,\n",
+	     "3:1 4:4 "},
+	    {"too few and too many cells", "position,nominal\nR1\nR2,1k,5%\nR3,x\n", "2:3 3:7 4:4 "},
+	    {"the first row ends it", "position,position\nR1,R1\nR2,x\n", "1:10 "},
+	    {"a quote that is open ends it", "position,nominal\nR1,x\nR2,\"1k\nR3,y\n", "2:4 3:4 "},
+	    {"too long a cell and another", "position,nominal,role\nR1,x,"
+	     "aaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaa"
+	     "aaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaa\n",
+	     "2:165 2:4 "},
+	    {"behind a byte order mark", "\xef\xbb\xbfposition,nominal\nR1,4x7\nR3,1y\n", "2:5 3:5 "},
+	};
+	for (size_t i = 0; i < sizeof rows / sizeof *rows; i++) {
+		struct told t = {.count = 0};
+		struct got g = {.rows = 0};
+		struct fault why;
+		int n = sheet_faults("l.csv", rows[i].text, strlen(rows[i].text), NULL, keep_told, &t);
+		if (n != t.count || strcmp(t.places, rows[i].places) != 0) {
+			note_row("%s: %d, %s", rows[i].legend, n, t.places);
+			fail();
+		}
+		/* Taken where there is none, and only there. */
+		assert_int_equal(n == 0, sheet_parse("l.csv", rows[i].text, strlen(rows[i].text), keep, &g,
+		                                     &why));
+	}
+	/* More than anybody reads: it ends. */
+	static char many[40000];
+	struct told t = {.count = 0};
+	strcpy(many, "position,nominal\n");
+	for (int i = 0; i < 2000; i++)
+		snprintf(many + strlen(many), 20, "R%d,1x\n", i);
+	assert_int_equal(sheet_faults("l.csv", many, strlen(many), NULL, keep_told, &t),
+	                 SHEET_FAULTS_MAX);
+}
+
 static void refused(void **state)
 {
 	(void)state;
@@ -191,6 +258,12 @@ static void refused(void **state)
 		bool good = sheet_parse_mapped("l.csv", rows[i].text, strlen(rows[i].text), &map, NULL, keep,
 		                               &g, &why);
 		fault_text(&why, said, sizeof said);
+		/* Where all are told, the first of them is this one. */
+		struct told told = {.count = 0};
+		assert_true(sheet_faults("l.csv", rows[i].text, strlen(rows[i].text), &map, keep_told,
+		                         &told) > 0);
+		assert_string_equal(told.first.text, why.text);
+		assert_int_equal(told.first.column, why.column);
 		if (good || g.rows || why.line != rows[i].line || why.column != rows[i].column ||
 		    !strstr(why.text, rows[i].says)) {
 			note_row("%s: %s %s", rows[i].legend, good ? "taken" : said, g.text);
@@ -308,6 +381,7 @@ int main(void)
 {
 	const struct CMUnitTest tests[] = {
 	    cmocka_unit_test(understood), cmocka_unit_test(refused), cmocka_unit_test(maps),
+	    cmocka_unit_test(all_faults),
 	    cmocka_unit_test(headers),    cmocka_unit_test(one_sheet_in_many_dresses),
 	};
 	return cmocka_run_group_tests(tests, NULL, NULL);

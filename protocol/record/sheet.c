@@ -95,6 +95,7 @@ static void on_row(int end, void *arg)
 	for (int i = 0; i < r->cells && i <= COLUMNS_MAX; i++)
 		empty &= r->cell[i].len == 0;
 	if (!r->failed && !empty) {
+		r->row_told = 0;
 		if (r->columns)
 			reader_row(r);
 		else
@@ -161,11 +162,16 @@ static bool check_twins(struct reader *r)
 	/* First what was written; then what follows from it. */
 	for (size_t i = 0; i < r->rows; i++) {
 		struct row_index *x = &r->index[i];
-		if (x->with[0] && !find_row(r, x->with))
-			return reader_refuse(r, x->with_raw, "with: no position of this name is in the sheet");
+		r->row_told = 0;
+		if (x->with[0] && !find_row(r, x->with) && !r->name_lost &&
+		    !reader_refuse(r, x->with_raw, "with: no position of this name is in the sheet") &&
+		    !reader_excuse(r))
+			return false;
 		struct row_index *twin = x->twin[0] ? find_row(r, x->twin) : NULL;
-		if (x->twin[0] && !twin)
-			return reader_refuse(r, x->twin_raw, "twin: no position of this name is in the sheet");
+		if (x->twin[0] && !twin && !r->name_lost &&
+		    !reader_refuse(r, x->twin_raw, "twin: no position of this name is in the sheet") &&
+		    !reader_excuse(r))
+			return false;
 	}
 	for (size_t i = 0; i < r->rows; i++) {
 		struct row_index *x = &r->index[i];
@@ -174,10 +180,27 @@ static bool check_twins(struct reader *r)
 			continue;
 		if (!twin->twin[0])
 			memcpy(twin->twin, x->name, NAME_SIZE);
-		else if (strcmp(twin->twin, x->name) != 0)
-			return reader_refuse(r, x->twin_raw, "twin: that position is the twin of another one");
+		else if (strcmp(twin->twin, x->name) != 0 &&
+		         !reader_refuse(r, x->twin_raw, "twin: that position is the twin of another one") &&
+		         !reader_excuse(r))
+			return false;
 	}
 	return true;
+}
+
+bool reader_run(struct reader *r)
+{
+	r->failed = !sheet_bytes_check(r->file, r->text, r->len, r->why);
+	if (!r->failed)
+		reader_delimiter(r);
+	bool good = !r->failed && read_all(r);
+	if (good && !r->columns)
+		good = reader_refuse(r, 0, "the sheet is empty: the first row names the columns");
+	if (good && check_twins(r) && !r->told) {
+		r->giving = true;
+		read_all(r);
+	}
+	return !r->failed && !r->told;
 }
 
 bool sheet_parse(const char *file, const char *text, size_t len,
@@ -201,17 +224,7 @@ bool sheet_parse_mapped(const char *file, const char *text, size_t len,
 	}
 	*r = (struct reader){.file = file, .text = text, .len = len, .why = why, .each = each,
 	                     .arg = arg, .map = map, .taken = taken};
-	r->failed = !sheet_bytes_check(file, text, len, why);
-	if (!r->failed)
-		reader_delimiter(r);
-	bool good = !r->failed && read_all(r);
-	if (good && !r->columns)
-		good = reader_refuse(r, 0, "the sheet is empty: the first row names the columns");
-	if (good && check_twins(r)) {
-		r->giving = true;
-		read_all(r);
-	}
-	good = !r->failed;
+	bool good = reader_run(r);
 	free(r->index);
 	free(r);
 	return good;

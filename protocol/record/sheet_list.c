@@ -91,8 +91,10 @@ static bool add_to_index(struct reader *r, const struct sheet_row *row, size_t h
 	for (size_t i = 0; i < r->rows; i++)
 		if (strcmp(r->index[i].name, p->name) == 0)
 			return given_already(r, here, &r->index[i]);
-	if (r->rows == SHEET_ROWS_MAX)
+	if (r->rows == SHEET_ROWS_MAX) {
+		r->name_lost = true;
 		return reader_refuse(r, here, "too many positions: at most 4096");
+	}
 	if (r->rows == r->index_size) {
 		size_t size = r->index_size ? 2 * r->index_size : 64;
 		struct row_index *more = realloc(r->index, size * sizeof *more);
@@ -200,11 +202,24 @@ static size_t plain_byte(const struct reader *r, const struct cell *c, size_t i)
 	return cell_byte(r, c, plain_origin(c->text, c->len, i));
 }
 
+/* Where every fault is told: the row without the cell that was at fault, to see what else is. */
+static bool row_excused(struct reader *r, struct sheet_row *row, enum sheet_column bad)
+{
+	if (!reader_excuse(r))
+		return false;
+	if (bad != SHEET_POSITION && row->written[bad][0]) {
+		row->written[bad][0] = '\0';
+		return true;
+	}
+	r->name_lost |= bad == SHEET_POSITION;
+	return false;
+}
+
 static bool one_row(struct reader *r, struct sheet_row *row, size_t here, bool many)
 {
-	enum sheet_column bad;
+	enum sheet_column bad = SHEET_POSITION;
 	struct fault said = {.text = ""};
-	if (!row_read(r, row, &bad, &said)) {
+	while (!row_read(r, row, &bad, &said)) {
 		const struct cell *c = cell_of(r, (int)bad);
 		size_t at = c ? cell_begin(r, c) : here;
 		if (bad == SHEET_POSITION && many)
@@ -213,12 +228,15 @@ static bool one_row(struct reader *r, struct sheet_row *row, size_t here, bool m
 			at = plain_byte(r, c, (size_t)said.column - 1);
 		else if (said.column && c)
 			at = cell_byte(r, c, (size_t)said.column - 1);
-		return reader_refuse(r, at, said.text);
+		reader_refuse(r, at, said.text);
+		if (!row_excused(r, row, bad))
+			return !r->failed;
+		said = (struct fault){.text = ""};
 	}
 	if (r->giving)
 		give_row(r, row);
-	else
-		add_to_index(r, row, here);
+	else if (!add_to_index(r, row, here))
+		reader_excuse(r);
 	return !r->failed;
 }
 
@@ -260,20 +278,24 @@ static void read_names(struct reader *r, struct sheet_row *row)
 	const struct cell *c = cell_of(r, SHEET_POSITION);
 	struct row_names n = {.r = r, .row = row, .cell = c, .counting = true};
 	if (!names_many(c->text, r->list)) {
-		if (count_fits(r, row->written[SHEET_POSITION][0] != '\0'))
+		if (count_fits(r, row->written[SHEET_POSITION][0] != '\0') || reader_excuse(r))
 			one_row(r, row, cell_begin(r, c), false);
 		return;
 	}
 	if (!names_each(c->text, c->len, one_name, &n, &said)) {
 		reader_refuse(r, cell_byte(r, c, (size_t)said.column - 1), said.text);
+		r->name_lost = true;
+		reader_excuse(r);
 		return;
 	}
-	if (!count_fits(r, n.count))
+	if (!count_fits(r, n.count) && !reader_excuse(r))
 		return;
 	if (n.count > 1 && row->written[SHEET_TWIN][0]) {
 		reader_refuse(r, raw_of(r, SHEET_TWIN),
 		       "one twin for several positions: give each of them a row of its own");
-		return;
+		if (!reader_excuse(r))
+			return;
+		row->written[SHEET_TWIN][0] = '\0';
 	}
 	n.counting = false;
 	names_each(c->text, c->len, one_name, &n, &said);
@@ -285,12 +307,23 @@ void reader_row(struct reader *r)
 		reader_refuse(r, r->cells > r->columns ? cell_begin(r, &r->cell[r->columns]) : r->at,
 		       r->cells > r->columns ? "the row has more cells than the first row names columns"
 		                             : "the row has fewer cells than the first row names columns");
+		r->name_lost = true;
+		reader_excuse(r);
 		return;
 	}
 	struct sheet_row row = {.extras = r->extras};
 	memcpy(row.extra_name, r->extra_name, sizeof row.extra_name);
 	for (int i = 0; i < r->cells; i++)
-		if (!put_cell(r, &r->cell[i], r->column[i], &row))
-			return;
+		if (!put_cell(r, &r->cell[i], r->column[i], &row)) {
+			if (!reader_excuse(r))
+				return;
+			if (r->column[i] < SHEET_COLUMNS) {
+				row.written[r->column[i]][0] = '\0';
+				if (r->column[i] == SHEET_POSITION) {
+					r->name_lost = true;
+					return;
+				}
+			}
+		}
 	read_names(r, &row);
 }

@@ -72,6 +72,17 @@ bool sheet_parse_mapped(const char *file, const char *text, size_t len,
                         void *arg, struct fault *why);
 
 /*
+ * Every fault of a sheet that is refused, as it is found: those of the rows, in order (one or
+ * more a row, each with what it would be without the others), then twins and `with` that
+ * nobody has.  A fault of the first row, or a quote that spoils the rest, ends it, and so does
+ * the fault SHEET_FAULTS_MAX.  Returns how many were told; 0 where sheet_parse_mapped would
+ * take the sheet.  Nothing is given.
+ */
+#define SHEET_FAULTS_MAX 1000
+int sheet_faults(const char *file, const char *text, size_t len, const struct sheet_map *map,
+                 void (*tell)(void *arg, const struct fault *why), void *arg);
+
+/*
  * Is this the first row of a sheet or parts list that was pasted: cells parted by tabs,
  * semicolons or commas of which one names the positions?  No typed line is one.
  */

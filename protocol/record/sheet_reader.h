@@ -52,6 +52,14 @@ struct reader {
 	struct row_index *index;
 	size_t rows, index_size;
 
+	/* Where every fault is told (sheet_faults), and not the first alone; else NULL. */
+	void (*tell)(void *arg, const struct fault *why);
+	void *tell_arg;
+	int told;         /* of the whole sheet */
+	bool name_lost;   /* of some row nobody knows what it names */
+	int row_told;     /* of the row at work, with their places: one place is told once */
+	struct { int line, column; } row_place[16];
+
 	/* The second reading only. */
 	bool giving;
 	size_t given;
@@ -63,6 +71,10 @@ struct reader {
 void reader_place(const struct reader *r, size_t at, int *line, int *column);
 /* A fault at a byte of the text; false. */
 bool reader_refuse(struct reader *r, size_t at, const char *what);
+/* Where every fault is told: told, and the reading goes on behind it; else false. */
+bool reader_excuse(struct reader *r);
+/* The whole of it; false where it is refused or has told faults. */
+bool reader_run(struct reader *r);
 bool reader_blank(const struct reader *r, char c);
 /* Where a cell begins, without the spaces before it. */
 size_t cell_begin(const struct reader *r, const struct cell *c);
