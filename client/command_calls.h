@@ -52,9 +52,10 @@ char *sheet_text_read(const char *name, size_t *len, struct fault *why);
 
 struct sheet_map;
 /* Every fault of a sheet that is refused, on standard error, the first twenty; how many there
- * are, 0 where the sheet alone is good. */
+ * are, 0 where the sheet alone is good, or has no fault at the place of `said` (which the
+ * daemon said, or NULL): then nothing was written. */
 int sheet_faults_say(struct client *c, const char *name, const char *text, size_t len,
-                     const struct sheet_map *map);
+                     const struct sheet_map *map, const struct fault *said);
 
 /* The words key=value from `first` on, as an object; NULL where one is wrong, which was
  * said. */

@@ -110,7 +110,7 @@ static enum outcome load_dry(struct client *c, const char *name, const char *tex
 	struct sheet_taken taken = {.columns = 0};
 	struct fault why;
 	bool good = sheet_parse_mapped(name, text, len, map, &taken, describe, &rows, &why);
-	int faults = good ? 0 : sheet_faults_say(c, name, text, len, map);
+	int faults = good ? 0 : sheet_faults_say(c, name, text, len, map, NULL);
 	typed_rows_end(&rows);
 	if (good && client_has(c, OPTION_JSON)) {
 		json_t *said = json_pack("{s:i}", "positions", rows.rows);
@@ -185,7 +185,7 @@ static enum outcome load(struct client *c, const char *name, const char *text, s
 	if (outcome == OUTCOME_DONE)
 		return outcome;
 	/* The daemon names the first fault of a sheet: all of them are looked for here. */
-	if (outcome != OUTCOME_WRONG || !why.line || !sheet_faults_say(c, name, text, len, map))
+	if (outcome != OUTCOME_WRONG || !why.line || !sheet_faults_say(c, name, text, len, map, &why))
 		client_failed(c, outcome, &why);
 	return outcome;
 }

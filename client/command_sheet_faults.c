@@ -59,11 +59,14 @@ static void say_one(struct client *c, const struct fault *f, const char *text, s
 }
 
 int sheet_faults_say(struct client *c, const char *name, const char *text, size_t len,
-                     const struct sheet_map *map)
+                     const struct sheet_map *map, const struct fault *said)
 {
 	struct sheet_faults_kept *k = calloc(1, sizeof *k);
 	int faults = k ? sheet_faults(name, text, len, map, keep, k) : 0;
-	if (!faults) {
+	bool same = !said;
+	for (int i = 0; k && i < k->count && !same; i++)
+		same = k->fault[i].line == said->line && k->fault[i].column == said->column;
+	if (!faults || !same) {
 		free(k);
 		return 0;
 	}

@@ -148,6 +148,10 @@ bool bench_sheet_load_mapped(struct bench *b, int64_t t, const char *file, const
 /* `position`: a name, or many (R1-R6,R9) of which each is in the sheet (bench_set.c). */
 bool bench_sheet_set(struct bench *b, int64_t t, const char *position, const char *const *key,
                      const char *const *value, int fields, struct bench_wait w, struct fault *why);
+
+/* Is there such a position to set?  Asked for a person, whose slip would make a new one; many
+ * names (R1-R6) and no names at all are left to bench_sheet_set. */
+bool bench_sheet_known(struct bench *b, int64_t t, const char *position, struct fault *why);
 /* Lines as a technician types them (protocol/record/sheet_entry.h), parted by LF, or rows
  * below their headings as a spreadsheet copies them (sheet_is_header): all of them or none.
  * A position that is there is refused, unless it was only named. */

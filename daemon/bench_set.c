@@ -1,8 +1,9 @@
 /* SPDX-License-Identifier: MIT */
 /*
  * `sheet set`: fields of one position, or of many that are alike (R1-R6,R9 tolerance=10%), in
- * one transaction: all of them are set, or none.  One name that is not in the sheet is made,
- * for there may be no schematic; of many each has to be there, or a slip would make new ones.
+ * one transaction: all of them are set, or none.  A person's slip must not make a position in
+ * silence (bench_sheet_known); a recording may set one that is not there yet, which makes it,
+ * for there may be no sheet with it.
  */
 #include "daemon/bench_state.h"
 
@@ -151,6 +152,20 @@ static bool set_single(struct setting *s, const char *position, char *text, stru
 		if (strcmp(s->key[i], VALVE_COLUMN) == 0 && !valve_follow(&s->batch, 0, s->value[i], why))
 			return false;
 	return true;
+}
+
+bool bench_sheet_known(struct bench *b, int64_t t, const char *position, struct fault *why)
+{
+	struct sheet_row row;
+	bench_run_until(b, t);
+	if (!job_need(b, t, why))
+		return false;
+	/* Many are looked up one by one when they are set, and what is no name says so there. */
+	if (position_meant(b, position) >= 0 || names_many(position, true) ||
+	    !sheet_bare(&row, position, why))
+		return true;
+	fault_set(why, "%s is not in the sheet: `sheet add` adds it", position);
+	return false;
 }
 
 bool bench_sheet_set(struct bench *b, int64_t t, const char *position, const char *const *key,

@@ -302,7 +302,8 @@ static bool call_sheet_set(struct answering *a, struct fault *why)
 {
 	const char *key[FIELDS], *value[FIELDS];
 	int n;
-	if (!read_fields(a, key, value, &n, why))
+	if (!read_fields(a, key, value, &n, why) ||
+	    !bench_sheet_known(a->calls->bench, a->t, a->asked.position, why))
 		return false;
 	LATER(SHAPE_SEQ, WIRE_BAD_INPUT,
 	      bench_sheet_set(a->calls->bench, a->t, a->asked.position, key, value, n, w, why));

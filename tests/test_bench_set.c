@@ -66,9 +66,14 @@ static void all_or_none(void **state)
 	struct stand *s = fit_begin(sheet);
 	for (size_t i = 0; i < sizeof rows / sizeof *rows; i++)
 		fit_refused(s, rows[i].act, rows[i].says);
-	/* One that is in no sheet yet is made, and a name may look like a range of two halves. */
+	/* A recording makes the one that it sets. */
 	fit_tell(s, "sheet set N5 kind=resistor nominal=4k7");
 	fit_has(written(s, "N5"), "\"nominal\":4700");
+	/* The slips of typed lines. */
+	fit_refused(s, "sheet set N5 nominal=-5", "no part has less than nothing");
+	fit_refused(s, "sheet set N5 nominal=1m", "write M for megohms");
+	fit_refused(s, "fit N5 nominal=-5", "no part has less than nothing");
+	/* A name may look like a range of two halves. */
 	fit_tell(s, "at V1-2");
 	fit_end(s);
 }

@@ -4,6 +4,7 @@
 
 #include "protocol/record/kinds.h"
 #include "protocol/record/sheet_cells.h"
+#include "protocol/record/sheet_words.h"
 
 #include <stdio.h>
 #include <string.h>
@@ -151,7 +152,12 @@ bool fit_set(struct sheet_row *fit, const struct sheet_row *sheet, const char *k
 	}
 	memcpy(changed.written[column], value + lead, len - lead);
 	changed.written[column][len - lead] = '\0';
-	if (!understand(sheet, &changed, &over, &bad, &said)) {
+	bool good = understand(sheet, &changed, &over, &bad, &said);
+	if (good && column == SHEET_NOMINAL && slip_of_value(&over, &bad, &said)) {
+		said.column = 1;
+		good = false;
+	}
+	if (!good) {
 		bool here = said.column && bad == column;
 		fault_at(why, NULL, 0, here ? said.column + (int)lead : 0, "%s", said.text);
 		return false;

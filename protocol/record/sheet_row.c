@@ -6,6 +6,7 @@
 #include "protocol/record/sheet_cells.h"
 
 #include "protocol/record/kinds.h"
+#include "protocol/record/sheet_words.h"
 #include "protocol/trade/part.h"
 
 #include <stdio.h>
@@ -98,6 +99,11 @@ bool sheet_set(struct sheet_row *row, const char *key, const char *value, struct
 		if (column != SHEET_TWIN && !changed.position.twin[0])
 			memcpy(changed.position.twin, twin, sizeof twin);
 		good = good && limit_fits(&changed, key, cell, &said);
+		/* By hand a nominal has the slips of a typed line; what a file brought stays. */
+		if (good && column == SHEET_NOMINAL && slip_of_value(&changed, &bad, &said)) {
+			said.column = 1;
+			good = false;
+		}
 	}
 	if (good) {
 		*row = changed;
