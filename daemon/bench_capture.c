@@ -45,6 +45,19 @@ void meter_kind_seen(struct bench_meter *m, struct decimal value)
 		m->kind_seen = kind;
 }
 
+/* Beyond every frequency that its accuracy is stated for a meter is no better than within. */
+static enum meter_class assume(const struct bench_meter *m, const struct entry *e, double value,
+                               struct accuracy_line *line)
+{
+	*line = accuracy_assumed_of(meter_kind(m), e->function);
+	const struct accuracy_line *stated = accuracy_find(&m->config->accuracy, e->function, value);
+	if (!stated || (stated->percent <= line->percent && stated->counts <= line->counts))
+		return meter_kind(m);
+	line->percent = fmax(line->percent, stated->percent);
+	line->counts = fmax(line->counts, stated->counts);
+	return METER_CLASS_UNKNOWN;
+}
+
 /* Fills u; says whether the accuracy had to be assumed. */
 bool entry_uncertainty(const struct bench_meter *m, const struct settle_result *r,
                        struct entry *e)
@@ -57,12 +70,13 @@ bool entry_uncertainty(const struct bench_meter *m, const struct settle_result *
 	                                                    e->hertz);
 	struct accuracy_line assumed;
 	bool none = !line;
+	enum meter_class kind = METER_CLASS_UNKNOWN;
 	if (none) {
-		assumed = accuracy_assumed_of(meter_kind(m), e->function);
+		kind = assume(m, e, value, &assumed);
 		line = &assumed;
 	}
 	e->basis = (struct basis){.known = true, .assumed = none, .percent = line->percent,
-	                          .kind = none ? meter_kind(m) : METER_CLASS_UNKNOWN,
+	                          .kind = kind,
 	                          .counts = line->counts, .has_below = line->has_below,
 	                          .below = line->below, .s = r->s};
 	if (!none)
