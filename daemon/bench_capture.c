@@ -127,6 +127,14 @@ static void doubt_meter(const struct entry *e, struct verdict *v)
 	         before[0] ? "; " : "", before);
 }
 
+/* 3-30pF: its place takes any setting, where the sheet says nothing else. */
+static bool is_trimmer(const struct position *p)
+{
+	const struct tolerance *t = &p->tolerance;
+	return p->function == FUNCTION_FARAD && t->form == TOLERANCE_ABSOLUTE && t->low.n < 0 &&
+	       t->high.n == 0;
+}
+
 void entry_judge(const struct position *p, struct entry *e)
 {
 	struct judgement j = {.has_value = e->has_value, .value = e->value, .has_above = e->has_above,
@@ -160,6 +168,10 @@ void entry_judge(const struct position *p, struct entry *e)
 	beside_verdict(p, e, &e->verdict);
 	doubt_meter(e, &e->verdict);
 	known = service_default(p->kind, p->role, &practice);
+	if (is_trimmer(p)) {
+		practice = p->tolerance;
+		known = true;
+	}
 	j.limits = limits_of(p, &p->service, known ? &practice : NULL, &j.assumed);
 	e->service = judge(&j);
 	beside_verdict(p, e, &e->service);

@@ -49,6 +49,8 @@ static void test_elsewhere(void **state)
 		{"load", "20", FUNCTION_AMP_AC, true, 0},
 		/* what the mains feeds is judged at the mains' frequency */
 		{"", "50", FUNCTION_VOLT_AC, false, KIND_HEATER}, {"", "60", FUNCTION_VOLT_AC, false, KIND_RAIL},
+		{"", "120", FUNCTION_VOLT_AC, false, KIND_RAIL}, {"", "1 kHz", FUNCTION_VOLT_AC, true, KIND_RAIL},
+		{"", "1 kHz", FUNCTION_VOLT_AC, true, KIND_HEATER},
 		{"output", "50", FUNCTION_VOLT_AC, true, KIND_RAIL}, {"mains primary", "50", FUNCTION_VOLT_AC, false, KIND_WINDING},
 		{"", "20", FUNCTION_VOLT_AC, true, KIND_WINDING}, {"400 Hz", "50", FUNCTION_VOLT_AC, true, KIND_RAIL},
 	};

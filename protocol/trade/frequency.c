@@ -7,6 +7,7 @@
 #include <string.h>
 
 static const double reference_hertz = 1000;
+static const double mains_least = 40, mains_most = 130; /* 50 and 60 Hz, and ripple of both halves */
 static const double third_of_octave = 1.26; /* 2 ^ (1/3) */
 static const double least = 1e-3, most = 1e9;
 
@@ -53,7 +54,7 @@ bool frequency_elsewhere(const struct entry *e, const struct position *p)
 	by_role.kind = KIND_OTHER;
 	double said = decimal_double(e->frequency), meant = use_hertz(&by_role);
 	if (!(meant > 0) && of_mains(p))
-		return false;
+		return said < mains_least || said > mains_most;
 	if (!(meant > 0))
 		meant = reference_hertz;
 	return said > meant * third_of_octave || said * third_of_octave < meant;
