@@ -489,6 +489,8 @@ static void one_value(void **state)
 	} rows[] = {
 	    {"104K", FUNCTION_FARAD, 1e-7, "10%"},        {"104", FUNCTION_FARAD, 1e-7, ""},
 	    {".047", FUNCTION_FARAD, 4.7e-8, ""},         {"0.1/350", FUNCTION_FARAD, 1e-7, ""},
+	    {"3-30pF", FUNCTION_FARAD, 3e-11, "-27/+0 pF"}, {"25 25", FUNCTION_FARAD, 2.5e-5, ""},
+	    {"MMF 47", FUNCTION_FARAD, 4.7e-11, ""},      {"25 25", FUNCTION_OHM, 0, ""},
 	    {"8/450", FUNCTION_FARAD, 8e-6, ""},          {"100", FUNCTION_FARAD, 0, ""},
 	    {"330", FUNCTION_FARAD, 0, ""},               {"47", FUNCTION_FARAD, 4.7e-11, ""},
 	    {"brown black yellow", FUNCTION_FARAD, 1e-7, ""},
