@@ -135,6 +135,8 @@ enum outcome call_judge(struct client *c);
  * capacitors; FUNCTION_NONE where it does not. */
 enum function function_by_prefix(const char *nominal);
 /* command_hand.c */
+/* A resistor or capacitor as it is written or marked: 100k, 0.1u, 104K, brown black yellow. */
+bool part_parse(const char *word, enum function f, struct decimal *out, struct fault *why);
 enum outcome call_marking(struct client *c);
 enum outcome call_preferred(struct client *c);
 enum outcome call_corner(struct client *c);

@@ -199,8 +199,7 @@ enum outcome call_preferred(struct client *c)
 
 /* ---- corner ---- */
 
-/* A resistor or capacitor as it is written or marked. */
-static bool part_parse(const char *word, enum function f, struct decimal *out, struct fault *why)
+bool part_parse(const char *word, enum function f, struct decimal *out, struct fault *why)
 {
 	enum function g;
 	struct tolerance tolerance;
@@ -228,12 +227,25 @@ static bool is_farads(const char *word)
 	return *letter && strchr("pnu", *letter) != NULL;
 }
 
+/* "104K", "473J": three figures and a letter that say a capacitor by their code; what would be
+ * written so for a resistor (470K) is none. */
+static bool is_code(const char *word)
+{
+	struct decimal value;
+	struct tolerance tolerance;
+	struct fault why;
+	return strlen(word) == 4 && strspn(word, "0123456789") == 3 &&
+	       marking_value(word, 4, FUNCTION_FARAD, &value, &tolerance, &why) &&
+	       !marking_value(word, 4, FUNCTION_OHM, &value, &tolerance, &why);
+}
+
 enum outcome call_corner(struct client *c)
 {
 	struct decimal R, C;
 	struct fault why;
 	const char *first = client_word(c, 0), *second = client_word(c, 1);
-	if (is_farads(first) && !is_farads(second)) {
+	if ((is_farads(first) && !is_farads(second)) || (is_code(first) && !is_code(second) &&
+	                                                 !is_farads(second))) {
 		const char *swap = first; /* the order does not matter where it can be told */
 		first = second;
 		second = swap;

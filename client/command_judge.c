@@ -72,6 +72,24 @@ enum function function_by_prefix(const char *nominal)
 	return FUNCTION_NONE;
 }
 
+/* The function where the nominal is a marking rather than a value: 104K beside 0.105u is the
+ * code on a capacitor, 473J is nothing else, and of brown black red the value tells. */
+static enum function marked_function(const char *nominal, const char *value, enum function f)
+{
+	struct decimal d;
+	struct fault why;
+	enum function g, by_value = value ? function_by_prefix(value) : FUNCTION_NONE;
+	if (by_value != FUNCTION_NONE && (by_value == FUNCTION_FARAD || f == FUNCTION_NONE) &&
+	    by_value != f && part_parse(nominal, by_value, &d, &why))
+		return by_value;
+	if (parse(nominal, f, &d, &g, &why))
+		return f;
+	bool farad = part_parse(nominal, FUNCTION_FARAD, &d, &why);
+	if (farad != part_parse(nominal, FUNCTION_OHM, &d, &why))
+		return farad ? FUNCTION_FARAD : FUNCTION_OHM;
+	return f;
+}
+
 /* The function that any of the words names by its unit: `judge 100k 5% "103 kohm"`
  * is about ohms throughout.  A fault is found later, with its word. */
 static enum function find_function(const char *nominal, const char *tolerance, const char *value)
@@ -88,6 +106,7 @@ static enum function find_function(const char *nominal, const char *tolerance, c
 			return f;
 	bool bound = tolerance[0] == '<' || tolerance[0] == '>';
 	f = function_by_prefix(nominal);
+	f = marked_function(nominal, words[1], f);
 	return f == FUNCTION_NONE && bound ? function_by_prefix(tolerance + strspn(tolerance, "<>="))
 	                                   : f;
 }
@@ -116,7 +135,9 @@ static enum outcome read_limits(struct client *c, struct by_hand *h, const char 
 	struct tolerance t;
 	enum function f;
 	h->j.has_nominal = strcmp(nominal, "-") != 0;
-	if (h->j.has_nominal && !parse(nominal, h->function, &h->j.nominal, &f, &why))
+	bool part = h->function == FUNCTION_FARAD || h->function == FUNCTION_OHM;
+	if (h->j.has_nominal && !(part ? part_parse(nominal, h->function, &h->j.nominal, &why)
+	                               : parse(nominal, h->function, &h->j.nominal, &f, &why)))
 		return word_fault(c, "NOMINAL", nominal, &why);
 	if (!tolerance_parse_for(tolerance, strlen(tolerance), h->function, h->j.has_nominal,
 	                         h->j.nominal, &t, &why))

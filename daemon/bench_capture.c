@@ -45,6 +45,19 @@ void meter_kind_seen(struct bench_meter *m, struct decimal value)
 		m->kind_seen = kind;
 }
 
+/* Beyond every frequency that its accuracy is stated for a meter is no better than within. */
+static enum meter_class assume(const struct bench_meter *m, const struct entry *e, double value,
+                               struct accuracy_line *line)
+{
+	*line = accuracy_assumed_of(meter_kind(m), e->function);
+	const struct accuracy_line *stated = accuracy_find(&m->config->accuracy, e->function, value);
+	if (!stated || (stated->percent <= line->percent && stated->counts <= line->counts))
+		return meter_kind(m);
+	line->percent = fmax(line->percent, stated->percent);
+	line->counts = fmax(line->counts, stated->counts);
+	return METER_CLASS_UNKNOWN;
+}
+
 /* Fills u; says whether the accuracy had to be assumed. */
 bool entry_uncertainty(const struct bench_meter *m, const struct settle_result *r,
                        struct entry *e)
@@ -57,12 +70,13 @@ bool entry_uncertainty(const struct bench_meter *m, const struct settle_result *
 	                                                    e->hertz);
 	struct accuracy_line assumed;
 	bool none = !line;
+	enum meter_class kind = METER_CLASS_UNKNOWN;
 	if (none) {
-		assumed = accuracy_assumed_of(meter_kind(m), e->function);
+		kind = assume(m, e, value, &assumed);
 		line = &assumed;
 	}
 	e->basis = (struct basis){.known = true, .assumed = none, .percent = line->percent,
-	                          .kind = none ? meter_kind(m) : METER_CLASS_UNKNOWN,
+	                          .kind = kind,
 	                          .counts = line->counts, .has_below = line->has_below,
 	                          .below = line->below, .s = r->s};
 	if (!none)
@@ -113,6 +127,14 @@ static void doubt_meter(const struct entry *e, struct verdict *v)
 	         before[0] ? "; " : "", before);
 }
 
+/* 3-30pF: its place takes any setting, where the sheet says nothing else. */
+static bool is_trimmer(const struct position *p)
+{
+	const struct tolerance *t = &p->tolerance;
+	return p->function == FUNCTION_FARAD && t->form == TOLERANCE_ABSOLUTE && t->low.n < 0 &&
+	       t->high.n == 0;
+}
+
 void entry_judge(const struct position *p, struct entry *e)
 {
 	struct judgement j = {.has_value = e->has_value, .value = e->value, .has_above = e->has_above,
@@ -146,6 +168,10 @@ void entry_judge(const struct position *p, struct entry *e)
 	beside_verdict(p, e, &e->verdict);
 	doubt_meter(e, &e->verdict);
 	known = service_default(p->kind, p->role, &practice);
+	if (is_trimmer(p)) {
+		practice = p->tolerance;
+		known = true;
+	}
 	j.limits = limits_of(p, &p->service, known ? &practice : NULL, &j.assumed);
 	e->service = judge(&j);
 	beside_verdict(p, e, &e->service);

@@ -112,6 +112,37 @@ static void bypass(struct places *p, int row, int cathode, enum of of)
 
 /* ---- loading ---- */
 
+/* "1k", or as charts say it: "1 kohm/V", "1000 ohms per volt". */
+static bool ohms_per_volt(const struct places *p, int row, struct had *out)
+{
+	char cell[SHEET_CELL_SIZE];
+	struct decimal d;
+	enum function f;
+	struct fault ignored;
+	if (!gathered_cell(&p->g.row[row], "chart", cell, sizeof cell))
+		return false;
+	char *per = strchr(cell, '/');
+	if (!per)
+		per = strstr(cell, "per");
+	if (per) {
+		const char *volt = per + (*per == '/' ? 1 : 3) + strspn(per + (*per == '/' ? 1 : 3), " ");
+		if (volt[0] != 'V' && volt[0] != 'v')
+			return false;
+		*per = '\0';
+	}
+	size_t len = strlen(cell);
+	while (len && cell[len - 1] == ' ')
+		cell[--len] = '\0';
+	if (len > 3 && !strcmp(cell + len - 4, "ohms"))
+		cell[--len] = '\0';
+	if (!quantity_parse(cell, len, FUNCTION_OHM, &d, &f, &ignored) || d.n <= 0)
+		return false;
+	out->entry = NULL;
+	out->m = (struct measure){ decimal_double(d), 0 };
+	snprintf(out->from, sizeof out->from, "%.31s chart", p->g.row[row].position.name);
+	return true;
+}
+
 static void loading(struct places *p, int row, enum of of)
 {
 	struct had V, per_volt, range;
@@ -124,7 +155,7 @@ static void loading(struct places *p, int row, enum of of)
 	const struct had *from[] = { &V, &per_volt, &range };
 	place_write(p, row, "unloaded", of, place_unloaded(V.m, source, Rin), "V",
 	            known ? NULL : "the meter's input was taken as 10 Mohm", from, 1);
-	if (had_cell(p, row, "chart", FUNCTION_OHM, &per_volt) &&
+	if (ohms_per_volt(p, row, &per_volt) &&
 	    had_cell(p, row, "range", FUNCTION_VOLT_DC, &range))
 		place_write(p, row, "as-chart", of,
 		            place_as_chart(V.m, source, Rin, per_volt.m.value, range.m.value), "V",
@@ -145,7 +176,8 @@ void places_signal(struct places *p, int row)
 		} else if (pair && (row_says(p, row, "bypass") || row_says(p, row, "cathode"))) {
 			bypass(p, row, with, (enum of)of);
 		}
-		if (s->has_source && of != OF_NOMINAL)
+		/* Of a coupling capacitor it is that of the stage before, not of the grid's volts. */
+		if (s->has_source && of != OF_NOMINAL && !pair)
 			loading(p, row, (enum of)of);
 	}
 }

@@ -40,15 +40,22 @@ static void test_elsewhere(void **state)
 		const char *role, *said;
 		enum function f;
 		bool elsewhere;
+		enum kind kind; /* 0: resistor */
 	} rows[] = {
-		{"load", "1 kHz", FUNCTION_VOLT_AC, false}, {"load", "1.2 kHz", FUNCTION_VOLT_AC, false},
-		{"load", "1.3 kHz", FUNCTION_VOLT_AC, true}, {"load", "400", FUNCTION_VOLT_AC, true},
-		{"output 400 Hz", "400", FUNCTION_VOLT_AC, false}, {"output 400 Hz", "1 kHz", FUNCTION_VOLT_AC, true},
-		{"hum", "100", FUNCTION_VOLT_AC, false}, {"load", "20", FUNCTION_VOLT_DC, false},
-		{"load", "20", FUNCTION_AMP_AC, true},
+		{"load", "1 kHz", FUNCTION_VOLT_AC, false, 0}, {"load", "1.2 kHz", FUNCTION_VOLT_AC, false, 0},
+		{"load", "1.3 kHz", FUNCTION_VOLT_AC, true, 0}, {"load", "400", FUNCTION_VOLT_AC, true, 0},
+		{"output 400 Hz", "400", FUNCTION_VOLT_AC, false, 0}, {"output 400 Hz", "1 kHz", FUNCTION_VOLT_AC, true, 0},
+		{"hum", "100", FUNCTION_VOLT_AC, false, 0}, {"load", "20", FUNCTION_VOLT_DC, false, 0},
+		{"load", "20", FUNCTION_AMP_AC, true, 0},
+		/* what the mains feeds is judged at the mains' frequency */
+		{"", "50", FUNCTION_VOLT_AC, false, KIND_HEATER}, {"", "60", FUNCTION_VOLT_AC, false, KIND_RAIL},
+		{"", "120", FUNCTION_VOLT_AC, false, KIND_RAIL}, {"", "1 kHz", FUNCTION_VOLT_AC, true, KIND_RAIL},
+		{"", "1 kHz", FUNCTION_VOLT_AC, true, KIND_HEATER},
+		{"output", "50", FUNCTION_VOLT_AC, true, KIND_RAIL}, {"mains primary", "50", FUNCTION_VOLT_AC, false, KIND_WINDING},
+		{"", "20", FUNCTION_VOLT_AC, true, KIND_WINDING}, {"400 Hz", "50", FUNCTION_VOLT_AC, true, KIND_RAIL},
 	};
 	for (size_t i = 0; i < sizeof rows / sizeof *rows; i++) {
-		struct position p = {.kind = KIND_RESISTOR};
+		struct position p = {.kind = rows[i].kind ? rows[i].kind : KIND_RESISTOR};
 		struct entry e = {.function = rows[i].f};
 		struct decimal d;
 		struct fault why;
@@ -206,6 +213,11 @@ static void test_taken(void **state)
 	use.signal = 20000;
 	assert_true(use_outside(&use, &p, QUANTITY_VOLTS, FUNCTION_VOLT_AC, &doubt));
 	assert_string_equal(s.refused, "");
+	/* Beyond all that its accuracy is stated for it is no better than below. */
+	run(&s, "red 8.94 V AC *12\n@2.6 take red 200kHz\n");
+	read_last(&s, &e);
+	assert_true(e.basis.assumed);
+	assert_true(e.basis.percent >= 5 && e.basis.counts >= 3);
 	/* What is no frequency is refused before anything is logged. */
 	run(&s, "red 9.02 V AC *4\n@0.6 take red soon\n");
 	assert_string_equal(s.refused, "take");

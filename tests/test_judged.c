@@ -6,7 +6,11 @@
  */
 #include "tests/bench_stand.h"
 
+#include "daemon/bench_state.h"
 #include "protocol/trade/budget.h"
+#include "protocol/trade/frequency.h"
+
+#include <math.h>
 
 static const char config[] =
     "[bench]\nname = tests\n[meter red]\ndialect = ascii-unit\naccuracy ohm = 0.5% + 2\n"
@@ -83,6 +87,54 @@ static void swapped_leads(void **state)
 	/* only what was asked for is swapped */
 	assert_false(entry_of(s, "R1", 2).swapped);
 	stand_down(s);
+}
+
+/* A trimmer may stand anywhere between its least and most; a heater is judged by its volts, at
+ * the mains' frequency (common practice, no source). */
+static void ranges(void **state)
+{
+	(void)state;
+	static const struct {
+		enum kind kind;
+		enum function f;
+		enum quantity q;
+		struct decimal nominal, low, high, value, hertz;
+		enum verdict_word verdict, service;
+	} rows[] = {
+	    /* 3-30pF */
+	    {KIND_MICA, FUNCTION_FARAD, QUANTITY_VALUE, {30, -12}, {-27, -12}, {0, 0}, {15, -12}, {0, 0},
+	     VERDICT_WITHIN, VERDICT_WITHIN},
+	    {KIND_MICA, FUNCTION_FARAD, QUANTITY_VALUE, {30, -12}, {-27, -12}, {0, 0}, {4, -12}, {0, 0},
+	     VERDICT_WITHIN, VERDICT_WITHIN},
+	    {KIND_MICA, FUNCTION_FARAD, QUANTITY_VALUE, {30, -12}, {-27, -12}, {0, 0}, {1, -12}, {0, 0},
+	     VERDICT_OUTSIDE, VERDICT_OUTSIDE},
+	    {KIND_MICA, FUNCTION_FARAD, QUANTITY_VALUE, {30, -12}, {-27, -12}, {0, 0}, {34, -12}, {0, 0},
+	     VERDICT_OUTSIDE, VERDICT_OUTSIDE},
+	    /* no trimmer: what mica's place can live with is narrower than its tolerance here */
+	    {KIND_MICA, FUNCTION_FARAD, QUANTITY_VALUE, {30, -12}, {-27, -12}, {27, -12}, {15, -12},
+	     {0, 0}, VERDICT_WITHIN, VERDICT_OUTSIDE},
+	    /* 6.3 V AC +-1 V */
+	    {KIND_HEATER, FUNCTION_VOLT_AC, QUANTITY_VOLTS, {63, -1}, {-1, 0}, {1, 0}, {641, -2}, {50, 0},
+	     VERDICT_WITHIN, VERDICT_WITHIN},
+	    {KIND_HEATER, FUNCTION_VOLT_AC, QUANTITY_VOLTS, {63, -1}, {-1, 0}, {1, 0}, {491, -2}, {50, 0},
+	     VERDICT_OUTSIDE, VERDICT_OUTSIDE},
+	    {KIND_HEATER, FUNCTION_VOLT_AC, QUANTITY_VOLTS, {63, -1}, {-1, 0}, {1, 0}, {641, -2}, {1, 3},
+	     VERDICT_NONE, VERDICT_NONE},
+	};
+	for (size_t i = 0; i < sizeof rows / sizeof *rows; i++) {
+		struct position p = {.kind = rows[i].kind, .function = rows[i].f, .has_nominal = true,
+		                     .nominal = rows[i].nominal,
+		                     .tolerance = {TOLERANCE_ABSOLUTE, rows[i].low, rows[i].high}};
+		struct entry e = {.quantity = rows[i].q, .function = rows[i].f, .has_value = true,
+		                  .value = rows[i].value, .settled = true, .reach = REACH_LOOSE};
+		note_row("%zu", i);
+		e.u = fabs(decimal_double(e.value)) * 1e-3;
+		frequency_known(&e, rows[i].hertz);
+		entry_judge(&p, &e);
+		assert_int_equal(e.verdict.word, rows[i].verdict);
+		if (rows[i].f == FUNCTION_FARAD)
+			assert_int_equal(e.service.word, rows[i].service);
+	}
 }
 
 static void twins(void **state)
@@ -246,7 +298,7 @@ static void judged_anew(void **state)
 int main(void)
 {
 	const struct CMUnitTest tests[] = {
-	    cmocka_unit_test(swapped_leads), cmocka_unit_test(twins), cmocka_unit_test(limits_of_use),
+	    cmocka_unit_test(swapped_leads), cmocka_unit_test(ranges), cmocka_unit_test(twins), cmocka_unit_test(limits_of_use),
 	    cmocka_unit_test(budgets), cmocka_unit_test(judged_anew), cmocka_unit_test(typed_beside),
 	};
 	return cmocka_run_group_tests(tests, NULL, NULL);

@@ -296,6 +296,18 @@ static void readings(void **state)
 	    {"2G473K", {"4.7e-08 farad 10% 400"}},
 	    {"104K100", {"1e-07 farad 10% 100"}},
 	    {"1/2 meg", {"500000 ohm "}},
+	    /* two numbers, and the unit first: old print, from memory */
+	    {"25 25", {"2.5e-05 farad  25"}},
+	    {"8 450", {"8e-06 farad  450"}},
+	    {"100 25", {"0.0001 farad  25"}},
+	    {"3-30pF", {"3e-11 farad -27/+0 pF"}},
+	    {"3pF - 30pF", {"3e-11 farad -27/+0 pF"}},
+	    {"2,5 to 6 pF", {"6e-12 farad -3.5/+0 pF"}},
+	    {"4/20 mmf 500V", {"2e-11 farad -16/+0 pF 500"}},
+	    {"7...35 p", {"3.5e-11 farad -28/+0 pF"}},
+	    {"MMF 47", {"4.7e-11 farad "}},
+	    {"MFD. .05 400V", {"5e-08 farad  400"}},
+	    {"ohms 500", {"500 ohm "}},
 	    /* cans: dashes and slashes where a unit or a rating follows, or three in a row */
 	    {"8-8-16 mfd", {"8e-06 farad ", "1.6e-05 farad "}},
 	    {"8-8-16 mF", {"8e-06 farad ", "0.008 farad ", "1.6e-05 farad ", "0.016 farad "}},
@@ -435,7 +447,12 @@ static void refused(void **state)
 	    {"0.0", 1, "zero"},
 	    {"0 uF", 1, "zero"},
 	    {"104 105", 5, "no tolerance"}, /* a slip is no rating */
-	    {"3-30pF", 5, "no tolerance"},
+	    {"30-3pF", 5, "no tolerance"}, /* least comes first */
+	    {"3-30pF 5%", 5, "no tolerance"},
+	    {"10 20", 4, "no tolerance"}, /* no electrolytic is rated so */
+	    {"104 25", 5, "no tolerance"},
+	    {"MMF", 1, ""},
+	    {"MMF 47X", 7, "no tolerance"},
 	    {"4K7K7", 5, "no tolerance"},
 	    {"hello", 1, ""},
 	    {"0.1 uF 5W", 10, "no capacitor"},
@@ -472,6 +489,8 @@ static void one_value(void **state)
 	} rows[] = {
 	    {"104K", FUNCTION_FARAD, 1e-7, "10%"},        {"104", FUNCTION_FARAD, 1e-7, ""},
 	    {".047", FUNCTION_FARAD, 4.7e-8, ""},         {"0.1/350", FUNCTION_FARAD, 1e-7, ""},
+	    {"3-30pF", FUNCTION_FARAD, 3e-11, "-27/+0 pF"}, {"25 25", FUNCTION_FARAD, 2.5e-5, ""},
+	    {"MMF 47", FUNCTION_FARAD, 4.7e-11, ""},      {"25 25", FUNCTION_OHM, 0, ""},
 	    {"8/450", FUNCTION_FARAD, 8e-6, ""},          {"100", FUNCTION_FARAD, 0, ""},
 	    {"330", FUNCTION_FARAD, 0, ""},               {"47", FUNCTION_FARAD, 4.7e-11, ""},
 	    {"brown black yellow", FUNCTION_FARAD, 1e-7, ""},

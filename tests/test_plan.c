@@ -759,6 +759,10 @@ static void places(void **state)
 	         "C9,electrolytic,25u,,25 V,cathode bypass,R9,left,,,,100,62500,90909.09,,\n"
 	         "R9,resistor,1.5k,5%,,cathode,,left,,,,,,,,\n"
 	         "V2,valve,100 V,20%,,,,left,,1M,,,,,1k,100 V\n"
+	         "G2,rail,100 V,20%,,,,left,,1M,,,,,1 kohm/V,100 V\n"
+	         "G3,rail,100 V,20%,,,,left,,1M,,,,,1000 ohms per volt,100 V\n"
+	         "G4,rail,100 V,20%,,,,left,,1M,,,,,1 kohm/A,100 V\n"
+	         "C8,film,22n,10%,400 V,coupling,R14,left,,38k,,,,,,\n"
 	         "V5,valve,435 V,10%,,output,,left,,,25,,,,,\n"
 	         "R30,resistor,10,1%,,sense,V5,left,R130,,,,,,,\n"
 	         "R130,resistor,10,1%,,sense,,right,,,,,,,,\n"
@@ -777,6 +781,10 @@ static void places(void **state)
 	    {"C9", "25u", F, 1e-7, W, W, 0, .reach = REACH_LIFTED},
 	    {"R9", "1.5k", O, 5, W, W, 0, .reach = REACH_LIFTED},
 	    {"V2", "100 V", FUNCTION_VOLT_DC, 0.5, W, W, 0, .quantity = QUANTITY_VOLTS},
+	    {"G2", "100 V", FUNCTION_VOLT_DC, 0.5, W, W, 0, .quantity = QUANTITY_VOLTS},
+	    {"G3", "100 V", FUNCTION_VOLT_DC, 0.5, W, W, 0, .quantity = QUANTITY_VOLTS},
+	    {"G4", "100 V", FUNCTION_VOLT_DC, 0.5, W, W, 0, .quantity = QUANTITY_VOLTS},
+	    {"C8", "0.02 V", FUNCTION_VOLT_DC, 0.001, 0, 0, 0, .quantity = QUANTITY_VOLTS},
 	    {"V5", "435 V", FUNCTION_VOLT_DC, 1, W, W, 0, .quantity = QUANTITY_VOLTS},
 	    {"R30", "10", O, 0.02, W, W, 0, .reach = REACH_LIFTED},
 	    {"R130", "10", O, 0.02, W, W, 0, .reach = REACH_LIFTED},
@@ -815,6 +823,9 @@ static void places(void **state)
 	    {"V2", "unloaded", "found", 110, true},
 	    /* 110 V through 1 Mohm into 1 kohm/V on 100 V */
 	    {"V2", "as-chart", "found", 10, true},
+	    /* as charts write it */
+	    {"G2", "as-chart", "found", 10, true},
+	    {"G3", "as-chart", "found", 10, true},
 	    {"R30", "cathode-current", "found", 0.0455, true},
 	    {"R30", "pair-difference", "found", 16.6667, true}, /* 45.5 against 38.5 mA */
 	    {"R30", "bias-drift", "found", 8.33333, true},
@@ -839,6 +850,11 @@ static void places(void **state)
 		assert_near_relative(got, rows[i].value, 2e-4);
 		assert_int_equal(u > 0, rows[i].has_u);
 	}
+	/* No ohms per volt, no chart; and what drives a coupling capacitor loads no grid. */
+	double none;
+	assert_true(isnan(value(list, "G4", "as-chart", "found", &none)) != 0);
+	assert_true(isnan(value(list, "G4", "unloaded", "found", &none)) == 0);
+	assert_true(isnan(value(list, "C8", "unloaded", "found", &none)) != 0);
 	json_decref(all);
 	/* One position alone. */
 	all = answer(s, "places", "{\"position\":\"C20\"}");

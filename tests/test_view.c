@@ -250,6 +250,42 @@ static void test_entries(void **state)
 		"4 entries: 1 within, 2 outside, 1 struck\n");
 }
 
+/* 0.56 where 0.47 belongs: as it was sold, and yet nothing for its place (common practice, no
+ * source). */
+static void test_entries_by_place(void **state)
+{
+	(void)state;
+	struct view_entries v;
+	struct lines out = {0};
+	static const char part[] =
+	    "{\"record\":{\"seq\":26,\"kind\":\"entry\",\"position\":\"C7\",\"quantity\":\"value\","
+	    "\"shown\":\"560.0 nF\",\"function\":\"farad\",\"prefix\":-9,\"verdict\":\"%s\","
+	    "\"limits\":[3.76e-07,5.64e-07],\"service\":{\"verdict\":\"%s\",\"limits\":[3.76e-07,"
+	    "5.17e-07],\"next\":\"measure its leakage\"},\"condition\":\"found\",\"reach\":\"lifted\","
+	    "\"meter\":\"red\"},\"struck\":false,\"moved\":null,\"rejudged\":null}";
+	static const struct {
+		const char *verdict, *service;
+		bool said;
+	} rows[] = {
+	    {"within", "outside", true},   {"unsure", "outside", true},  {"within", "within", false},
+	    {"outside", "outside", false}, {"within", "unsure", false},
+	};
+	for (size_t i = 0; i < sizeof rows / sizeof rows[0]; i++) {
+		char json[800];
+		note_row("%s %s", rows[i].verdict, rows[i].service);
+		snprintf(json, sizeof json, part, rows[i].verdict, rows[i].service);
+		view_entries_begin(&v);
+		view_entries_add(&v, &sentences, slice(json));
+		view_entries_print(&v, &sentences, &out);
+		view_entries_end(&v);
+		bool said = strstr(lines_text(&out), "outside what its place can live with (376 to 517 nF): "
+		                                     "measure its leakage") != NULL;
+		if (said != rows[i].said)
+			fail_msg("%s", lines_text(&out));
+		lines_free(&out);
+	}
+}
+
 /* What was said of an entry afterwards: where it belongs, how it is judged now. */
 static void test_entries_afterwards(void **state)
 {
@@ -811,7 +847,7 @@ int main(void)
 		cmocka_unit_test(test_other_records),
 		cmocka_unit_test(test_events),
 		cmocka_unit_test(test_frames),
-		cmocka_unit_test(test_entries),
+		cmocka_unit_test(test_entries), cmocka_unit_test(test_entries_by_place),
 		cmocka_unit_test(test_entries_of_new_parts),
 		cmocka_unit_test(test_twins),
 		cmocka_unit_test(test_entries_afterwards),

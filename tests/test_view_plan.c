@@ -116,6 +116,26 @@ static void places(void **state)
 	            "\"R14 nominal\"],\"note\":null}]}"), &out);
 	same(&out, "position  calculated       by values    result     +- U  from\n"
 	           "C7        coupling corner  found      7.234 Hz  0.10 Hz  C7 found, entry 12; R14 nominal\n");
+	/* U stands in the unit and prefix of the result, also where no meter has that unit. */
+	static const struct {
+		const char *value, *u, *unit, *shown, *want;
+	} rows[] = {
+	    {"0.405", "0.0045", "W", "405.0 mW", "9.0 mW"}, {"16.1", "0.085", "W", "16.10 W", "0.17 W"},
+	    {"60.06", "0.633", "s", "60.06 s", "1.3 s"},    {"5.894", "0.0135", "dB", "5.894 dB", "0.027 dB"},
+	    {"1.9", "0.04", "", "1.900", "0.080\n"},        {"2400", "30", "s", "2.400 ks", "0.060 ks"},
+	    {"134", "0.7", "%", "134.0 %", "1.4 %"},
+	};
+	for (size_t i = 0; i < sizeof rows / sizeof *rows; i++) {
+		char json[400];
+		snprintf(json, sizeof json, "{\"places\":[{\"position\":\"V5\",\"what\":\"heat\","
+		         "\"condition\":\"found\",\"value\":%s,\"u\":%s,\"unit\":\"%s\",\"shown\":\"%s\","
+		         "\"from\":[],\"note\":null}]}", rows[i].value, rows[i].u, rows[i].unit, rows[i].shown);
+		note_row("%s", rows[i].shown);
+		view_places(&columns, slice(json), &out);
+		if (!strstr(lines_text(&out), rows[i].want))
+			fail_msg("no %s in %s", rows[i].want, lines_text(&out));
+		lines_free(&out);
+	}
 }
 
 static void budgets(void **state)

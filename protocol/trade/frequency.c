@@ -7,6 +7,7 @@
 #include <string.h>
 
 static const double reference_hertz = 1000;
+static const double mains_least = 40, mains_most = 130; /* 50 and 60 Hz, and ripple of both halves */
 static const double third_of_octave = 1.26; /* 2 ^ (1/3) */
 static const double least = 1e-3, most = 1e9;
 
@@ -34,12 +35,26 @@ void frequency_known(struct entry *e, struct decimal hertz)
 	e->hertz = e->use.signal = decimal_double(hertz);
 }
 
+/* Fed by the mains: the reference of signals is none of theirs. */
+static bool of_mains(const struct position *p)
+{
+	if (role_says(p->role, "load") || role_says(p->role, "output") || role_says(p->role, "input"))
+		return false;
+	return p->kind == KIND_HEATER || p->kind == KIND_RAIL || p->kind == KIND_RECTIFIER ||
+	       p->kind == KIND_FUSE || p->kind == KIND_SWITCH || role_says(p->role, "mains") ||
+	       role_says(p->role, "heater") || role_says(p->role, "filament");
+}
+
 bool frequency_elsewhere(const struct entry *e, const struct position *p)
 {
 	if (!frequency_suits(e->function) || e->frequency.n <= 0 || role_says(p->role, "hum") ||
 	    role_says(p->role, "noise") || role_says(p->role, "ripple"))
 		return false;
-	double said = decimal_double(e->frequency), meant = use_hertz(p);
+	struct position by_role = *p; /* the usual frequency of its kind is none that was said */
+	by_role.kind = KIND_OTHER;
+	double said = decimal_double(e->frequency), meant = use_hertz(&by_role);
+	if (!(meant > 0) && of_mains(p))
+		return said < mains_least || said > mains_most;
 	if (!(meant > 0))
 		meant = reference_hertz;
 	return said > meant * third_of_octave || said * third_of_octave < meant;

@@ -23,7 +23,9 @@
  *           1002 (100 and two), 2A104J (with a code for the volts before it)
  *   print   .047, 0.1/350, .05 400, .33K250, 8/450, 0,1 uF, 0.05 mfd 600 V, 600 V .05,
  *           250 mmf, 22k for 22 nF, 5000 pF, 500 cm, 1/2 meg, 1/2 W 100K, 500k log,
- *           32+32/450, 8-8-16 mF, 2x50 uF (a reading for each section that differs)
+ *           32+32/450, 8-8-16 mF, 2x50 uF (a reading for each section that differs),
+ *           MMF 47, MFD .05 (unit first), 25 25 (uF and volts), 3-30pF (a trimmer: its most, with
+ *           what lies down to its least as tolerance)
  */
 #ifndef TALLY_TRADE_MARKING_H
 #define TALLY_TRADE_MARKING_H

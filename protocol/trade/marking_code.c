@@ -212,6 +212,7 @@ bool one_value(struct scan *s, size_t at)
 		scan_stopped(s, at, "a value of zero is on no part but a link");
 	} else {
 		bool code_first = n.digits == 3 && !n.point && n.value.n % 10 != 0;
+		pair_readings(s, at);
 		if (code_first)
 			bare_readings(s, &n);
 		unit_readings(s, &n);

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: MIT */
 /*
- * Inside marking_code.c, marking_tail.c, marking_unit.c and marking_sections.c only.
+ * Inside marking_code.c, marking_tail.c, marking_unit.c, marking_sections.c and marking_pair.c
+ * only.
  */
 #ifndef TALLY_TRADE_MARKING_CODE_PARTS_H
 #define TALLY_TRADE_MARKING_CODE_PARTS_H
@@ -50,6 +51,9 @@ size_t volts_word(const char *text);
 /* marking_unit.c: letters behind the number, or (letter_first) before it: 4K7, .05 mfd, R47. */
 void unit_readings(struct scan *s, const struct number *n);
 void letter_first(struct scan *s, size_t at);
+
+/* marking_pair.c: two numbers of one part: 3-30pF of a trimmer, 25 25 for 25 uF and 25 V. */
+void pair_readings(struct scan *s, size_t at);
 
 /* marking_code.c: a number with figures and a point at `at`; one value with all that it can
  * mean, true where there is any; a reading into the list; a value that 5 % parts are made in. */

@@ -147,10 +147,29 @@ void unit_readings(struct scan *s, const struct number *n)
 	}
 }
 
-/* A letter, then digits: R47, n33, K22. */
+/* A word of two letters and more before its number: MMF 47, MFD. .05, ohms 500. */
+static void word_first(struct scan *s, size_t at)
+{
+	const char *text = s->p->text;
+	for (size_t i = 0; i < sizeof units / sizeof *units; i++) {
+		const struct unit *u = &units[i];
+		struct number n;
+		size_t len = word_at(text + at, u), next = at + len;
+		if (len < 2 || ascii_letter(text[next]))
+			continue;
+		next += text[next] == '.' && text[next + 1] == ' ';
+		while (text[next] == ' ' || text[next] == '=' || text[next] == ':')
+			next++;
+		if (number_read(s->p, next, &n) && !n.zero_first && n.value.n > 0)
+			with_unit(s, u, n.value, n.end, NULL);
+	}
+}
+
+/* A letter, then digits: R47, n33, K22; or a word, then a number. */
 void letter_first(struct scan *s, size_t at)
 {
 	const char *text = s->p->text;
+	word_first(s, at);
 	for (size_t i = 0; i < sizeof units / sizeof *units; i++) {
 		const struct unit *u = &units[i];
 		struct decimal value = {0, 0};

@@ -53,6 +53,9 @@ int part_shows(const struct position *p, struct part_quantity out[PART_SHOWS_MAX
 		/* Its nominal is no voltage: that is what is asked for. */
 		if (out[i].quantity == QUANTITY_VOLTS && p->has_nominal && !is_volts(p->function))
 			out[i] = (struct part_quantity)VALUE;
+		/* A heater by its 6.3 V AC, as a rail is. */
+		if (p->kind == KIND_HEATER && p->has_nominal && is_volts(p->function))
+			out[i] = (struct part_quantity)VOLTS;
 	}
 	return count;
 }
