@@ -53,6 +53,9 @@ int part_shows(const struct position *p, struct part_quantity out[PART_SHOWS_MAX
 		/* Its nominal is no voltage: that is what is asked for. */
 		if (out[i].quantity == QUANTITY_VOLTS && p->has_nominal && !is_volts(p->function))
 			out[i] = (struct part_quantity)VALUE;
+		/* Its nominal is one: volts are the value. */
+		else if (out[i].quantity == QUANTITY_VALUE && p->has_nominal && is_volts(p->function))
+			out[i].or_else = QUANTITY_VOLTS;
 	}
 	return count;
 }
