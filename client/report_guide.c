@@ -249,9 +249,11 @@ static bool measured(const struct report *r, struct slice s, char *out, size_t s
 	if (!s.at || *s.at != '{' || !json_number(json_member(s.at, s.len, "value"), &x))
 		return false;
 	words_member(s, "unit", unit, sizeof unit);
-	report_si(x, unit, like, sizeof like);
+	bool known = json_number(json_member(s.at, s.len, "u"), &u) && u > 0;
+	/* Of nothing, or of less than its uncertainty, that has the prefix: "0 ± 0.48 nA". */
+	report_si(known && fabs(x) < 2 * u ? 2 * u : x, unit, like, sizeof like);
 	report_like(r, x, 3, like, out, size);
-	if (json_number(json_member(s.at, s.len, "u"), &u) && u > 0) {
+	if (known) {
 		report_like(r, 2 * u, 2, like, spread, sizeof spread);
 		/* The unit once: both are written alike. */
 		char *unit_at = strstr(out, "\xc2\xa0");

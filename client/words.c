@@ -199,6 +199,14 @@ static bool shown_scale(const char *shown, enum function *f, int *prefix)
 	return false;
 }
 
+/* Watts are no unit of a reading: the prefix that stands before theirs. */
+static bool watts_scale(const char *unit, int *prefix)
+{
+	*prefix = 0;
+	return strcmp(unit, "W") == 0 ||
+	       (unit[0] && strcmp(unit + 1, "W") == 0 && prefix_exponent(unit[0], prefix));
+}
+
 void words_like(const struct style *style, double x, int figures, const char *like, char *out,
                 size_t size)
 {
@@ -207,7 +215,12 @@ void words_like(const struct style *style, double x, int figures, const char *li
 	enum function f;
 	int prefix;
 	if (!shown_scale(like, &f, &prefix)) {
-		decimal_plain(d, text, sizeof text);
+		char number[DECIMAL_TEXT_SIZE * 2];
+		const char *unit = shown_unit(like);
+		if (watts_scale(unit, &prefix))
+			d.e -= prefix;
+		decimal_plain(d, number, sizeof number);
+		snprintf(text, sizeof text, "%s%s%.20s", number, unit[0] ? " " : "", unit);
 	} else {
 		/* Digits left of the last figure would be zeros made up, but "3000" reads
 		 * better than an exponent. */

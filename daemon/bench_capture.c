@@ -135,6 +135,16 @@ static bool is_trimmer(const struct position *p)
 	       t->high.n == 0;
 }
 
+/* Is this what the sheet's nominal and limits are about?  The first quantity of its kind; and volts
+ * where they are in those volts, whatever its kind is asked for (`other,0 V AC,<=5 mV AC`: hum,
+ * ripple; a winding of 6.3 V AC). */
+static bool sheet_means(const struct position *p, const struct entry *e)
+{
+	return e->quantity == position_first_quantity(p) ||
+	       (e->quantity == QUANTITY_VOLTS && position_function(p, QUANTITY_VOLTS) == e->function &&
+	        e->function != FUNCTION_NONE);
+}
+
 void entry_judge(const struct position *p, struct entry *e)
 {
 	struct judgement j = {.has_value = e->has_value, .value = e->value, .has_above = e->has_above,
@@ -142,7 +152,7 @@ void entry_judge(const struct position *p, struct entry *e)
 	                      .in_circuit = e->reach == REACH_IN_CIRCUIT, .settled = e->settled,
 	                      .offset_missing = e->offset_missing};
 	struct tolerance practice;
-	bool first = e->quantity == position_first_quantity(p);
+	bool first = sheet_means(p, e);
 	memset(&e->verdict, 0, sizeof e->verdict);
 	memset(&e->service, 0, sizeof e->service);
 	second_judge(p, e);

@@ -55,6 +55,7 @@ static struct signer *key_of_log(const char *path, const uint8_t key[KEY_SIZE], 
 void sign_begin(struct log_store *s, const struct log_check *c)
 {
 	bool other = false;
+	sign_end(s); /* of an opening that failed later on, and is tried again */
 	s->signed_seq = c->signed_to;
 	s->entries_after = c->entries_after;
 	s->keyless = !c->has_key;

@@ -107,16 +107,17 @@ bool row_says(const struct places *p, int row, const char *word)
 
 /* ---- writing ---- */
 
-/* "3.39 Hz", "42.1 mA", "5.97 dB": four figures, an SI prefix where the unit takes one. */
-static void shown(double x, const char *unit, char *out, size_t size)
+/* "3.39 Hz", "42.1 mA", "5.97 dB": four figures, an SI prefix where the unit takes one: its own,
+ * or of what is less than its uncertainty U the prefix of that. */
+static void shown(double x, double U, const char *unit, char *out, size_t size)
 {
 	static const char *const prefix[] = {"p", "n", "u", "m", "", "k", "M", "G", "T"};
 	int step = 4;
 	bool bare = !strcmp(unit, "%") || !strcmp(unit, "dB") || !unit[0];
-	double y = fabs(x);
-	for (; !bare && y >= 999.95 && step < 8; step++)
+	double y = fabs(x), z = isfinite(U) && U > y ? U : y;
+	for (; !bare && z >= 999.95 && step < 8; step++, z /= 1000)
 		y /= 1000;
-	for (; !bare && y > 0 && y < 0.99995 && step > 0; step--)
+	for (; !bare && z > 0 && z < 0.99995 && step > 0; step--, z *= 1000)
 		y *= 1000;
 	int digits = y >= 100 ? 1 : y >= 10 ? 2 : 3;
 	snprintf(out, size, "%s%.*f%s%s%s", x < 0 ? "-" : "", digits, y, unit[0] ? " " : "",
@@ -130,7 +131,7 @@ void place_write(struct places *p, int row, const char *what, enum of of, struct
 	char text[64];
 	if (!isfinite(m.value))
 		return;
-	shown(m.value, unit, text, sizeof text);
+	shown(m.value, 2 * m.u, unit, text, sizeof text);
 	answer_puts(out, p->written++ ? ",{\"position\":" : "{\"position\":");
 	answer_string(out, p->g.row[row].position.name);
 	answer_printf(out, ",\"what\":\"%s\",\"condition\":\"%s\",\"calculated\":true,\"value\":", what,

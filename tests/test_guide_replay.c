@@ -229,6 +229,37 @@ static void the_same_twice(void **state)
 	free(b);
 }
 
+/* ---- by pedal alone ---- */
+
+/* Every `go` is a `take`, as the foot switch sends it: the records must be the kept ones. */
+static void by_pedal_alone(void **state)
+{
+	const char *build = getenv("TALLY_BUILD");
+	(void)state;
+	for (size_t i = 0; i < sizeof endings / sizeof *endings; i++) {
+		const char *name = endings[i].name;
+		char tape[] = "/tmp/tally-pedal-XXXXXX", command[1024];
+		int fd = mkstemp(tape), status;
+		assert_true(fd >= 0);
+		close(fd);
+		note_row("%s", name);
+		snprintf(command, sizeof command,
+		         "sed -E 's/^([0-9.]+) @go .*$/\\1 @take/' %s/%s.rec > %s && grep -q '@take' %s && "
+		         "%s/tallyd --replay %s --sheet %s --config %s/bench.conf --log :memory: 2>/dev/null",
+		         FOLDER, name, tape, tape, build ? build : "build", tape,
+		         by_scene(name) ? "demo/power.csv" : FOLDER "/sheet.csv", by_scene(name) ? "demo" : FOLDER);
+		char *whole = run(command, &status);
+		unlink(tape);
+		if (status != 0)
+			fail_msg("status %d: %.400s", status, whole);
+		char *got = wanted(whole), *want = slurp(name);
+		assert_string_equal(got, want);
+		free(whole);
+		free(got);
+		free(want);
+	}
+}
+
 /* ---- recordings are made ---- */
 
 struct tape {
@@ -526,6 +557,7 @@ int main(int argc, char **argv)
 		return rebuild();
 	const struct CMUnitTest tests[] = {
 	    cmocka_unit_test(each_to_its_end),
+		cmocka_unit_test(by_pedal_alone),
 	    cmocka_unit_test(scenes_of_the_demo),
 	    cmocka_unit_test(the_same_twice),
 	    cmocka_unit_test(recorded_anew),

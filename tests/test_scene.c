@@ -43,6 +43,11 @@ static void test_ear(void **state)
 	scene_live(scene, now, off);
 	assert_near(scene_ear(scene, now, &inside), 0, 0);
 	scene_live(scene, now, on);
+	/* A step keeps its name on the way to those who listen: it is what is spoken. */
+	event("\"event\":\"guide\",\"guide\":\"leak\",\"of\":\"C1\",\"state\":\"step\",\"step\":\"caution\",\"text\":\"x\"");
+	const struct happening_told *step = next(HAPPENED_GUIDE);
+	assert_non_null(step->guide);
+	assert_string_equal(step->guide, "leak.caution");
 	event("\"event\":\"guide\",\"guide\":\"tune\",\"of\":\"RV1\",\"state\":\"said\",\"step\":\"set\",\"text\":\"0.43 V\","
 	      "\"ear\":\"yes\"");
 	assert_true(next(HAPPENED_GUIDE)->ear);

@@ -56,6 +56,9 @@ int part_shows(const struct position *p, struct part_quantity out[PART_SHOWS_MAX
 		/* A heater by its 6.3 V AC, as a rail is. */
 		if (p->kind == KIND_HEATER && p->has_nominal && is_volts(p->function))
 			out[i] = (struct part_quantity)VOLTS;
+		/* Its nominal is one: volts are the value. */
+		else if (out[i].quantity == QUANTITY_VALUE && p->has_nominal && is_volts(p->function))
+			out[i].or_else = QUANTITY_VOLTS;
 	}
 	return count;
 }
