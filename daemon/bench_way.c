@@ -26,6 +26,7 @@
  * With `meters` above 1 a position is done when so many meters have an entry there at
  * the reach that is chosen.
  */
+#include "daemon/bench_guide.h"
 #include "daemon/bench_state.h"
 #include "protocol/trade/crosscheck.h"
 
@@ -411,6 +412,8 @@ bool bench_next(struct bench *b, int64_t t, struct fault *why)
 bool bench_back(struct bench *b, int64_t t, struct fault *why)
 {
 	bench_run_until(b, t);
+	if (guide_wants_hand(b)) /* one hand, one key: `take` is the run's, too */
+		return bench_guide_back(b, t, NULL, (struct bench_wait){0}, why);
 	if (!b->histories) {
 		fault_set(why, "no position was up before this one");
 		return false;

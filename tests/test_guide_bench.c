@@ -189,6 +189,22 @@ static void by_pedal(void **state)
 	stand_free(&s);
 }
 
+/* Its other button: the step before, while a run waits for the hand. */
+static void back_by_pedal(void **state)
+{
+	(void)state;
+	struct stand s;
+	begin(&s, ":memory:");
+	guide_run(&s, "@0 guide leak C1 grid=red leak=1M\n@1 take\n@2 take\n");
+	assert_non_null(strstr(guide_status(&s), "\"step\":\"clip\""));
+	guide_run(&s, "@0.5 back\n");
+	assert_string_equal(s.refused, "");
+	assert_non_null(strstr(guide_status(&s), "\"step\":\"valve\""));
+	guide_run(&s, "@0 leave\n@0.5 back\n");
+	assert_string_equal(s.refused, "back");
+	stand_free(&s);
+}
+
 /* Killed at each step: the next daemon is at the same one, with what was kept. */
 static void taken_up(void **state)
 {
@@ -255,7 +271,7 @@ int main(void)
 {
 	const struct CMUnitTest tests[] = {
 	    cmocka_unit_test(leakage), cmocka_unit_test(refused), cmocka_unit_test(said_of_a_meter), cmocka_unit_test(rail_alarm),
-	    cmocka_unit_test(by_pedal), cmocka_unit_test(taken_up), cmocka_unit_test(dry),
+	    cmocka_unit_test(by_pedal), cmocka_unit_test(back_by_pedal), cmocka_unit_test(taken_up), cmocka_unit_test(dry),
 	};
 	return cmocka_run_group_tests(tests, NULL, NULL);
 }
