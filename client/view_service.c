@@ -105,20 +105,26 @@ static void say_log(struct lines *out, const struct style *style, struct slice s
 {
 	struct slice l = json_member(service.at, service.len, "log");
 	struct slice disk = json_member(service.at, service.len, "disk");
-	char health[WORDS_SIZE], path[WORDS_SIZE], size[32], waits[32], left[32];
+	char health[WORDS_SIZE], path[WORDS_SIZE], size[32], waits[32], left[32], backlog[64];
 	word(l, "health", health, sizeof health);
 	word(l, "path", path, sizeof path);
 	bytes_shown(number(l, "bytes") + number(l, "wal"), size, sizeof size);
 	bytes_shown(number(l, "backlog"), waits, sizeof waits);
 	fact_printf(out, style, "log", "%s, %" PRId64 " records, %s, %.200s", health, number(l, "last"), size,
 	            path);
-	fact_printf(out, style, "backlog", "%s%s", number(l, "backlog") ? waits : "nothing waits",
-	            number(l, "backlog") ? " wait for the disk" : "");
-	if (!disk.at || *disk.at != '{')
-		return;
+	snprintf(backlog, sizeof backlog, "%s%s", number(l, "backlog") ? waits : "nothing waits",
+	         number(l, "backlog") ? " wait for the disk" : "");
+	bool known = disk.at && *disk.at == '{';
 	bytes_shown(number(disk, "size"), size, sizeof size);
 	bytes_shown(number(disk, "free"), left, sizeof left);
-	fact_printf(out, style, "disk", "%s free of %s", left, size);
+	/* One line of the 24 for both; whoever is read to has each by its name. */
+	if (known && !style->plain) {
+		fact_printf(out, style, "backlog", "%s; the disk has %s free of %s", backlog, left, size);
+		return;
+	}
+	fact(out, style, "backlog", backlog);
+	if (known)
+		fact_printf(out, style, "disk", "%s free of %s", left, size);
 }
 
 static void say_rest(struct lines *out, const struct style *style, struct slice service)

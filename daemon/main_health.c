@@ -244,8 +244,8 @@ static void write_clock(struct report *r)
 	}
 	text_puts(r->out, "}");
 	if (kept == 0)
-		find(r, "clock", false, "timedatectl set-ntp true, or set it by hand: the order of records "
-		     "does not depend on it, their dates do", "nothing keeps the clock of this machine right");
+		find(r, "clock", false, "timedatectl set-ntp true: dates depend on it, the order does not",
+		     "nothing keeps the clock of this machine right");
 	if (s->step && r->t - s->stepped_at < STEP_TOLD_US)
 		find(r, "clock-step", false, "nothing: a clock record says so in the log",
 		     "the wall clock was set by %+.3f s within the last hour", (double)s->step / 1e6);
