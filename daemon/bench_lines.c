@@ -269,12 +269,8 @@ struct mirror {
 static bool choose(void *arg, const char *name, struct fault *why)
 {
 	struct mirror *m = arg;
-	char raised[NAME_SIZE];
-	int place = position_find(m->b, name);
+	int place = position_meant(m->b, name);
 	(void)why;
-	name_raise(name, raised); /* r1-r40, typed in a hurry */
-	if (place < 0)
-		place = position_find(m->b, raised);
 	/* R1-R60 where there is no R7: nobody numbers without holes. */
 	if (place >= 0 && place < SHEET_ROWS_MAX)
 		m->chosen[place] = true;
@@ -284,11 +280,7 @@ static bool choose(void *arg, const char *name, struct fault *why)
 static bool leave_out(void *arg, const char *name, struct fault *why)
 {
 	struct mirror *m = arg;
-	char raised[NAME_SIZE];
-	int place = position_find(m->b, name);
-	name_raise(name, raised);
-	if (place < 0)
-		place = position_find(m->b, raised);
+	int place = position_meant(m->b, name);
 	if (place < 0) {
 		fault_set(why, "%s is not in the sheet, and need not be excepted", name);
 		return false;

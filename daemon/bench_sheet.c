@@ -236,11 +236,7 @@ bool bench_sheet_load_mapped(struct bench *b, int64_t t, const char *file, const
  * named (the kind follows from its letters), for there may be no schematic. */
 int job_place(struct bench *b, int64_t t, const char *name, struct fault *why)
 {
-	char raised[NAME_SIZE];
-	int i = position_find(b, name);
-	name_raise(name, raised); /* r12, typed in a hurry, is R12 where that is there */
-	if (i < 0)
-		i = position_find(b, raised);
+	int i = position_meant(b, name);
 	if (i >= 0)
 		return i;
 	struct sheet_row row;
