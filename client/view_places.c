@@ -4,8 +4,6 @@
  */
 #include "client/view.h"
 
-#include "protocol/trade/decimal.h"
-
 #include <stdio.h>
 #include <string.h>
 
@@ -35,42 +33,17 @@ static void from_cell(struct table *t, struct slice list)
 	table_cell(t, text);
 }
 
-/* "+-U" in the prefix and unit of "405.0 mW", also where no meter measures in that unit. */
-static bool beside_unit(double U, const char *shown, const char *unit, char *out, size_t size)
-{
-	static const char prefixes[] = "pnum kMGT";
-	const char *has = strchr(shown, ' ');
-	size_t len = strlen(unit), tail = has ? strlen(has + 1) : 0;
-	if (len == 0 || !has || (tail != len && tail != len + 1) || strcmp(has + 1 + tail - len, unit))
-		return false;
-	const char *step = tail > len ? strchr(prefixes, has[1]) : prefixes + 4;
-	if (!step)
-		return false;
-	struct decimal d = decimal_from_double(U, 2);
-	d.e -= 3 * (int)(step - prefixes - 4);
-	decimal_plain(d, out, size);
-	size_t at = strlen(out);
-	snprintf(out + at, size - at, "%s", has);
-	return true;
-}
-
 /* The uncertainty in the prefix of the result. */
 static void spread_cell(struct table *t, const struct style *style, struct slice one,
                         const char *shown)
 {
 	double u;
-	char text[WORDS_SIZE], beside[WORDS_SIZE], unit[16] = "";
+	char text[WORDS_SIZE];
 	if (!json_number(json_member(one.at, one.len, "u"), &u) || !(u > 0)) {
 		table_cell(t, "");
 		return;
 	}
-	words_member(one, "unit", unit, sizeof unit);
-	bool meters = !strcmp(unit, "Hz") || !strcmp(unit, "V") || !strcmp(unit, "A") ||
-	              !strcmp(unit, "%") || !strcmp(unit, "ohm");
-	if (!meters && beside_unit(2 * u, shown, unit, beside, sizeof beside))
-		words_value(style, beside, text, sizeof text);
-	else
-		words_like(style, 2 * u, 2, shown, text, sizeof text);
+	words_like(style, 2 * u, 2, shown, text, sizeof text);
 	table_cell(t, text);
 }
 

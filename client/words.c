@@ -199,12 +199,15 @@ static bool shown_scale(const char *shown, enum function *f, int *prefix)
 	return false;
 }
 
-/* Watts are no unit of a reading: the prefix that stands before theirs. */
-static bool watts_scale(const char *unit, int *prefix)
+/* The prefix of watts and seconds: no meter reads in them, but places are worked out in them. */
+static int calculated_scale(const char *unit)
 {
-	*prefix = 0;
-	return strcmp(unit, "W") == 0 ||
-	       (unit[0] && strcmp(unit + 1, "W") == 0 && prefix_exponent(unit[0], prefix));
+	static const char *const units[] = {"W", "s"};
+	int prefix;
+	for (size_t i = 0; i < sizeof units / sizeof units[0]; i++)
+		if (unit[0] && strcmp(unit + 1, units[i]) == 0 && prefix_exponent(unit[0], &prefix))
+			return prefix;
+	return 0;
 }
 
 void words_like(const struct style *style, double x, int figures, const char *like, char *out,
@@ -217,8 +220,7 @@ void words_like(const struct style *style, double x, int figures, const char *li
 	if (!shown_scale(like, &f, &prefix)) {
 		char number[DECIMAL_TEXT_SIZE * 2];
 		const char *unit = shown_unit(like);
-		if (watts_scale(unit, &prefix))
-			d.e -= prefix;
+		d.e -= calculated_scale(unit);
 		decimal_plain(d, number, sizeof number);
 		snprintf(text, sizeof text, "%s%s%.20s", number, unit[0] ? " " : "", unit);
 	} else {
