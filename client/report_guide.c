@@ -406,7 +406,6 @@ static void steps(const struct report *r, const struct report_guide *g, struct p
 			put(said, sizeof said, "; ", SAY(r, "DANGER: a limit was passed",
 			                                 "GEFAHR: eine Grenze war überschritten"));
 		paper_cell(p, PAPER_PLAIN, said);
-		paper_row_end(p);
 		before = record;
 	}
 	paper_table_end(p);
@@ -474,7 +473,6 @@ static void stations(const struct report *r, json_t *list, struct paper *p)
 		text[0] = '\0';
 		inside_text(r, one, 1, text, sizeof text);
 		paper_cell(p, PAPER_SMALL, text);
-		paper_row_end(p);
 	}
 	paper_table_end(p);
 }

@@ -82,7 +82,6 @@ static void meters(const struct report *r, struct paper *p)
 		paper_cell(p, PAPER_PLAIN, text[0] ? text
 		           : SAY(r, "not stated: a pessimistic class was assumed",
 		                                                "nicht angegeben: ungünstig angenommen"));
-		paper_row_end(p);
 	}
 	if (any)
 		paper_table_end(p);
@@ -131,7 +130,6 @@ static void checks(const struct report *r, struct paper *p)
 			                      : SAY(r, "✗ failed", "✗ nicht bestanden"), en);
 		else
 			paper_cell(p, PAPER_PLAIN, SAY(r, "taken off", "abgezogen"));
-		paper_row_end(p);
 	}
 	if (any)
 		paper_table_end(p);
@@ -175,7 +173,6 @@ static void typed(const struct report *r, struct paper *p)
 		paper_cell(p, PAPER_PLAIN, text);
 		words_member(e->record, "because", text, sizeof text);
 		paper_cell(p, PAPER_PLAIN, text);
-		paper_row_end(p);
 	}
 	if (any)
 		paper_table_end(p);
@@ -289,7 +286,6 @@ static void events(const struct report *r, struct paper *p)
 		paper_cell(p, is(one, "alarm") ? PAPER_STRONG : PAPER_PLAIN, what);
 		paper_cell(p, PAPER_PLAIN, is(one, "strike") || is(one, "move") ? "" : one->position);
 		paper_cell(p, PAPER_PLAIN, text);
-		paper_row_end(p);
 	}
 	if (any)
 		paper_table_end(p);
@@ -333,7 +329,6 @@ static void seal_table(const struct report *r, struct paper *p)
 		paper_row(p, NULL);
 		paper_cell(p, PAPER_PLAIN, SAY(r, rows[i].en, rows[i].de));
 		paper_cell(p, i ? PAPER_MONO : PAPER_PLAIN, text[0] ? text : SAY(r, "none", "keiner"));
-		paper_row_end(p);
 	}
 	json_int(json_member(r->seal.at, r->seal.len, "records"), &n);
 	paper_row(p, NULL);
@@ -341,12 +336,10 @@ static void seal_table(const struct report *r, struct paper *p)
 	paper_cell_printf(p, PAPER_PLAIN, SAY(r, "%lld, each in its place with its hash",
 	                                      "%lld, jeder an seinem Platz mit seinem Hash"),
 	                                      (long long)n);
-	paper_row_end(p);
 	if (json_int(json_member(r->seal.at, r->seal.len, "signed"), &n) && n > 0) {
 		paper_row(p, NULL);
 		paper_cell(p, PAPER_PLAIN, SAY(r, "signed up to", "unterschrieben bis"));
 		paper_cell_printf(p, PAPER_PLAIN, SAY(r, "record %lld", "Datensatz %lld"), (long long)n);
-		paper_row_end(p);
 	}
 	paper_table_end(p);
 	paper_text(p, PAPER_PLAIN,

@@ -428,7 +428,6 @@ static void safety(const struct report *r, struct paper *p)
 			paper_cell(p, PAPER_STRONG, SAY(r, "NOT MEASURED", "NICHT GEMESSEN"));
 			paper_cell(p, PAPER_PLAIN, "");
 		}
-		paper_row_end(p);
 	}
 	paper_table_end(p);
 	paper_text(p, PAPER_PLAIN,

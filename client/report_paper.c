@@ -241,18 +241,23 @@ void paper_screen(struct paper *p, const char *text)
 	lines_puts(&p->html, "</p>\n");
 }
 
-void paper_printf(struct paper *p, enum paper_look look, const char *format, ...)
+char *paper_format(struct paper *p, const char *format, va_list list)
 {
 	char *text;
+	if (vasprintf(&text, format, list) >= 0)
+		return text;
+	p->html.failed = true;
+	return NULL;
+}
+
+void paper_printf(struct paper *p, enum paper_look look, const char *format, ...)
+{
 	va_list list;
 	va_start(list, format);
-	int n = vasprintf(&text, format, list);
+	char *text = paper_format(p, format, list);
 	va_end(list);
-	if (n < 0) {
-		p->html.failed = true;
-		return;
-	}
-	paper_text(p, look, text);
+	if (text)
+		paper_text(p, look, text);
 	free(text);
 }
 

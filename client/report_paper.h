@@ -84,6 +84,7 @@ void paper_facts_end(struct paper *p);
  * but for the first. */
 void paper_table(struct paper *p, const char *caption, const struct paper_column *column,
                  int columns);
+/* Ends at the next row, or with the table. */
 void paper_row(struct paper *p, const char *id);
 /* The first cell of a row is its head.  LF parts lines. */
 void paper_cell(struct paper *p, enum paper_look look, const char *text);
@@ -91,7 +92,6 @@ void paper_cell_printf(struct paper *p, enum paper_look look, const char *format
     __attribute__((format(printf, 3, 4)));
 /* A picture in a cell: a whole <svg>, its size in units of 1/96 inch. */
 void paper_cell_picture(struct paper *p, int width, int height, const char *svg);
-void paper_row_end(struct paper *p);
 void paper_table_end(struct paper *p);
 /* The table that is open was none: nothing of it is written. */
 void paper_kept_free(struct paper *p);

@@ -70,27 +70,18 @@ void paper_cell(struct paper *p, enum paper_look look, const char *text)
 
 void paper_cell_printf(struct paper *p, enum paper_look look, const char *format, ...)
 {
-	char *text;
 	va_list list;
 	va_start(list, format);
-	int n = vasprintf(&text, format, list);
+	char *text = paper_format(p, format, list);
 	va_end(list);
-	if (n < 0) {
-		p->html.failed = true;
-		return;
-	}
-	paper_cell(p, look, text);
+	if (text)
+		paper_cell(p, look, text);
 	free(text);
 }
 
 void paper_cell_picture(struct paper *p, int width, int height, const char *svg)
 {
 	keep(p, (struct paper_kept){.what = KEPT_PICTURE, .width = width, .height = height}, svg);
-}
-
-void paper_row_end(struct paper *p)
-{
-	(void)p;
 }
 
 /* ---- writing it ---- */

@@ -407,7 +407,6 @@ static void table(const struct report *r, struct paper *p, const struct shown *s
 				++*at;
 			level_cell(r, p, x, hertz);
 		}
-		paper_row_end(p);
 	}
 	paper_table_end(p);
 }

@@ -89,7 +89,6 @@ static void before_and_after(const struct report *r, struct paper *p)
 			paper_cell_picture(p, REPORT_SCALE_WIDTH, REPORT_SCALE_HEIGHT, lines_text(&svg));
 		else
 			paper_cell(p, PAPER_PLAIN, "");
-		paper_row_end(p);
 	}
 	paper_table_end(p);
 	lines_free(&svg);
@@ -151,7 +150,6 @@ static void replaced(const struct report *r, struct paper *p)
 		paper_cell(p, PAPER_PLAIN, text);
 		why_replaced(r, line_of(r, at), text, sizeof text);
 		paper_cell(p, PAPER_PLAIN, text);
-		paper_row_end(p);
 	}
 	if (n)
 		paper_table_end(p);
@@ -230,7 +228,6 @@ static void open_table(const struct report *r, struct paper *p, struct slice lis
 			words_member(one, "because", text, sizeof text);
 			paper_cell(p, PAPER_PLAIN, text);
 		}
-		paper_row_end(p);
 	}
 	if (rows)
 		paper_table_end(p);
@@ -336,7 +333,6 @@ static void never_measured(const struct report *r, struct paper *p)
 			snprintf(text + len, sizeof text - len, "%s%s", len ? ", " : "", word);
 		}
 		paper_cell(p, PAPER_PLAIN, text);
-		paper_row_end(p);
 	}
 	if (n)
 		paper_table_end(p);
@@ -392,7 +388,6 @@ static void compare_row(const struct report *r, struct paper *p, struct slice on
 	paper_cell(p, agree ? PAPER_PLAIN : PAPER_STRONG,
 	           agree ? SAY(r, "✓ agree", "✓ stimmen überein")
 	                 : SAY(r, "✗ differ", "✗ weichen ab"));
-	paper_row_end(p);
 }
 
 static void measured_text(const struct report *r, struct slice one, char *out, size_t size)
@@ -532,7 +527,6 @@ static void calculated_row(const struct report *r, struct paper *p, struct slice
 		snprintf(text + n, sizeof text - n, "%s%s", n ? "; " : "", said);
 	}
 	paper_cell(p, PAPER_SMALL, text);
-	paper_row_end(p);
 }
 
 static bool calculated(const struct report *r, struct paper *p)
@@ -636,7 +630,6 @@ static bool unit_before_after(const struct report *r, struct paper *p)
 		entries_at(r, list, position, what, REPORT_FOUND, from, sizeof from);
 		entries_at(r, list, position, what, REPORT_DONE, from, sizeof from);
 		paper_cell(p, PAPER_SMALL, from);
-		paper_row_end(p);
 	}
 	if (any)
 		paper_table_end(p);

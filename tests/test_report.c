@@ -210,7 +210,6 @@ static void paper_is_text(void **state)
 	paper_cell(&p, PAPER_PLAIN, "<i>");
 	paper_cell(&p, PAPER_PLAIN, "tab\there\\n\nline");
 	paper_cell(&p, PAPER_PLAIN, "\x1b[31m");
-	paper_row_end(&p);
 	paper_table_end(&p);
 	/* Good characters stay; cut off, lone, overlong and half ones go, or no page could be drawn. */
 	paper_text(&p, PAPER_PLAIN, "a\xc3\xa9\xe6\x97\xa5\xf0\x9f\x94\x8a|b\xa9|c\xc0\xaf|d\xed\xa0\x80|e\xe6\x97");
@@ -243,7 +242,6 @@ static void empty_columns(void **state)
 			paper_cell(&p, PAPER_PLAIN, "");
 			paper_cell(&p, PAPER_PLAIN, "");
 			paper_cell(&p, PAPER_PLAIN, row ? "x" : "");
-			paper_row_end(&p);
 		}
 		if (i)
 			paper_kept_free(&p);
