@@ -4,11 +4,10 @@
  */
 #include "client/view.h"
 
+#include "protocol/record/wire.h"
+
 #include <stdio.h>
 #include <string.h>
-
-/* So many frames, and not one understood: no chance (some meters begin with half a line). */
-#define STRANGER_FRAMES 4
 
 /* ---- meters ---- */
 
@@ -120,7 +119,7 @@ static void meter_stranger(const struct style *style, struct slice meter, struct
 	words_member(meter, "why", why, sizeof why);
 	json_int(json_member(meter.at, meter.len, "counters.good"), &good);
 	json_int(json_member(meter.at, meter.len, "counters.bad"), &bad);
-	if (!why[0] && !good && bad >= STRANGER_FRAMES)
+	if (!why[0] && !good && bad >= WIRE_STRANGER_FRAMES)
 		fact_printf(out, style, name, "attention: not one of its %lld frames was understood: `tally doctor %s` "
 		            "says what stands in the way", (long long)bad, name);
 }

@@ -62,9 +62,6 @@ find(struct report *r, const char *word, bool fault, const char *cure, const cha
 
 /* ---- meters ---- */
 
-/* Some meters begin with half a line; four frames of which none is understood are no chance. */
-#define STRANGER_FRAMES 4
-
 static void find_meter(struct report *r, const char *name, const char *state, const char *why,
                        int64_t good, int64_t spoilt)
 {
@@ -81,7 +78,7 @@ static void find_meter(struct report *r, const char *name, const char *state, co
 			     why);
 			return;
 		}
-	if (!good && spoilt >= STRANGER_FRAMES)
+	if (!good && spoilt >= WIRE_STRANGER_FRAMES)
 		find(r, "meter-stranger", true, cure, "meter %s: not one of its %lld frames was understood", name,
 		     (long long)spoilt);
 }

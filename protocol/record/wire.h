@@ -15,6 +15,10 @@
 /* Bytes of the id of a request, as it was written; longer ones are refused. */
 #define WIRE_ID_MAX 1024
 
+/* A meter of which so many frames came and not one was understood is a stranger: its dialect or
+ * speed is wrong (some meters begin with half a line, which is no chance to say so). */
+#define WIRE_STRANGER_FRAMES 4
+
 /* error.code; the exit status of `tally` for each stands in WIRE.md. */
 enum wire_error {
 	WIRE_NOT_JSON = -32700,    /* or a line too long; the connection is closed */
