@@ -138,19 +138,15 @@ static void service_part(const struct style *style, struct slice entry, size_t s
 {
 	struct slice service = json_member(entry.at, entry.len, "service");
 	struct slice limits = json_member(service.at, service.len, "limits");
-	struct lines now = {0};
-	char bounds[WORDS_SIZE] = "", next[WORDS_SIZE], text[2 * WORDS_SIZE + 80];
+	char bounds[WORDS_SIZE], next[WORDS_SIZE], text[2 * WORDS_SIZE + 80];
 	if (!words_member_is(service, "verdict", "outside") ||
 	    words_member_is(entry, "verdict", "outside") || !limits.at)
 		return;
-	lines_printf(&now, "{\"limits\":%.*s,", (int)limits.len, limits.at);
-	lines_add(&now, entry.at + 1, entry.len - 1);
-	words_limits(style, (struct slice){lines_text(&now), now.len}, bounds, sizeof bounds);
+	words_limits_of(style, entry, limits, bounds, sizeof bounds);
 	words_member(service, "next", next, sizeof next);
 	snprintf(text, sizeof text, "outside what its place can live with%s%s%s%s%s",
 	         bounds[0] ? " (" : "", bounds, bounds[0] ? ")" : "", next[0] ? ": " : "", next);
 	part(out, start, text);
-	lines_free(&now);
 }
 
 void view_remark(const struct style *style, struct slice entry, struct slice struck,

@@ -282,9 +282,14 @@ void words_bounds(const struct style *style, const struct decimal *low, const st
 
 void words_limits(const struct style *style, struct slice entry, char *out, size_t size)
 {
-	out[0] = '\0';
-	struct slice pair = json_member(entry.at, entry.len, "limits");
+	words_limits_of(style, entry, json_member(entry.at, entry.len, "limits"), out, size);
+}
+
+void words_limits_of(const struct style *style, struct slice entry, struct slice pair, char *out,
+                     size_t size)
+{
 	struct decimal low, high;
+	out[0] = '\0';
 	bool has_low = pair.at && json_decimal(json_element(pair, 0), &low);
 	bool has_high = pair.at && json_decimal(json_element(pair, 1), &high);
 	char function[32], shown[WORDS_SIZE];

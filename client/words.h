@@ -60,6 +60,9 @@ void words_like(const struct style *style, double x, int figures, const char *li
 void words_deviation(const struct style *style, struct slice entry, char *out, size_t size);
 /* The limits of an entry record: "423 to 517 kohm", "at least 20 Mohm", "". */
 void words_limits(const struct style *style, struct slice entry, char *out, size_t size);
+/* ... with limits of another verdict on it ([low, high], a bound may be null). */
+void words_limits_of(const struct style *style, struct slice entry, struct slice pair, char *out,
+                     size_t size);
 /* Limits from two decimals of a function; either may be missing (NULL). */
 void words_bounds(const struct style *style, const struct decimal *low, const struct decimal *high,
                   const char *function, char *out, size_t size);
