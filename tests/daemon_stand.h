@@ -587,6 +587,24 @@ static inline void tally_must(struct stand *s, int status, const char *const *wo
 }
 #define musttally(s, status, ...) tally_must((s), (status), (const char *[]){ __VA_ARGS__, NULL })
 
+/* The client ends with this status, and `says` is in what it printed; with `either` a fault that
+ * it said will do. */
+static inline void tally_says(struct stand *s, int status, bool either, const char *says,
+                              const char *const *words)
+{
+	struct answer a = tally_run(s, words);
+	if (!ended_as(words, a.status, status) ||
+	    !(strstr(a.out, says) || (either && strstr(a.err, says))))
+		fail_msg("tally %s %s %s: status %d, expected %d and \"%s\": %s%s", words[0],
+		         words[1] ? words[1] : "", words[1] && words[2] ? words[2] : "", a.status, status, says,
+		         a.out, a.err);
+	answer_free(&a);
+}
+#define mustprint(s, status, says, ...) \
+	tally_says(s, status, false, says, (const char *const[]){ __VA_ARGS__, NULL })
+#define mustanswer(s, status, says, ...) \
+	tally_says(s, status, true, says, (const char *const[]){ __VA_ARGS__, NULL })
+
 /* Every record of a log that nobody writes, one a line, through `tallyd --serve`; the
  * caller frees. */
 static inline char *log_texts(struct stand *s, const char *log)

@@ -12,16 +12,6 @@ static const char sheet_csv[] = "position,kind,nominal,tolerance,role\n"
                                 "C7,paper,0.1 uF,20%,coupling\n"
                                 "R12,carbon-composition,470k,10%,anode load\n";
 
-static void said(struct stand *s, const char *says, const char *const *words)
-{
-	struct answer a = tally_run(s, words);
-	if (a.status != 0 || !strstr(a.out, says))
-		fail_msg("tally %s %s: status %d, expected \"%s\": %s%s", words[0], words[1] ? words[1] : "",
-		         a.status, says, a.out, a.err);
-	answer_free(&a);
-}
-#define must_say(s, says, ...) said(s, says, (const char *const[]){__VA_ARGS__, NULL})
-
 static int begin(struct stand *s)
 {
 	int red = meter_new(s, "red", 20, "accuracy ohm = 0.5% + 2\naccuracy farad = 1% + 3\n");
@@ -62,21 +52,21 @@ static void test_killed(void **state)
 	musttally(s, 0, "enter", "R12", "500k", "--from", "bridge", "--u", "0");
 	musttally(s, 0, "condition", "new");
 	musttally(s, 0, "enter", "C7", "0.108 uF", "--from", "bridge", "--u", "0");
-	must_say(s, "by the sheet, for no fit is known", "entries", "C7");
-	must_say(s, "fitted at C7: record ", "sheet", "fit", "C7", "kind=film", "tolerance=5%",
+	mustprint(s, 0, "by the sheet, for no fit is known", "entries", "C7");
+	mustprint(s, 0, "fitted at C7: record ", "sheet", "fit", "C7", "kind=film", "tolerance=5%",
 	         "part=polyester 630 V");
-	must_say(s, "by what is fitted", "entries", "C7");
-	must_say(s, "fitted: film 5% polyester 630 V", "sheet", "show");
-	must_say(s, "1\n", "job", "show");
-	must_say(s, "R12 is now R112: record ", "sheet", "rename", "R12", "R112");
-	must_say(s, "R112", "entries", "R112");
-	must_say(s, "\"renamed\":{\"seq\":", "--json", "entries", "R112");
-	must_say(s, "was R12 until ", "entries", "R112");
-	must_say(s, "N1", "at", "new");
+	mustprint(s, 0, "by what is fitted", "entries", "C7");
+	mustprint(s, 0, "fitted: film 5% polyester 630 V", "sheet", "show");
+	mustprint(s, 0, "1\n", "job", "show");
+	mustprint(s, 0, "R12 is now R112: record ", "sheet", "rename", "R12", "R112");
+	mustprint(s, 0, "R112", "entries", "R112");
+	mustprint(s, 0, "\"renamed\":{\"seq\":", "--json", "entries", "R112");
+	mustprint(s, 0, "was R12 until ", "entries", "R112");
+	mustprint(s, 0, "N1", "at", "new");
 	musttally(s, 0, "condition", "found");
 	musttally(s, 0, "enter", "N1", "10.2 kohm", "--from", "bridge", "--u", "0");
 	musttally(s, 0, "enter", "N2", "10.1 kohm", "--from", "bridge", "--u", "0");
-	must_say(s, "the only ones of this value", "sheet", "twins");
+	mustprint(s, 0, "the only ones of this value", "sheet", "twins");
 	musttally(s, 0, "sheet", "set", "R112", "tolerance=5%");
 	char *before = derived(s);
 	daemon_stop(s, SIGKILL);
@@ -85,15 +75,15 @@ static void test_killed(void **state)
 	assert_string_equal(before, after);
 	free(after);
 	/* And it goes on from there. */
-	must_say(s, "twins accepted: record ", "sheet", "twins", "accept");
-	must_say(s, "N3", "at", "new");
-	must_say(s, "the fit of C7 is taken back", "sheet", "fit", "C7", "none");
-	must_say(s, "\"against\":\"sheet\"", "--json", "entries", "C7");
+	mustprint(s, 0, "twins accepted: record ", "sheet", "twins", "accept");
+	mustprint(s, 0, "N3", "at", "new");
+	mustprint(s, 0, "the fit of C7 is taken back", "sheet", "fit", "C7", "none");
+	mustprint(s, 0, "\"against\":\"sheet\"", "--json", "entries", "C7");
 	free(before);
 	assert_int_equal(daemon_stop(s, SIGTERM), 0);
 	musttally(s, 0, "verify", s->log);
 	/* A log that nobody has open answers the same. */
-	must_say(s, "R112", "--file", s->log, "entries", "R112");
+	mustprint(s, 0, "R112", "--file", s->log, "entries", "R112");
 }
 
 /* The entries and judgements of a text of records, without what a replay has otherwise. */

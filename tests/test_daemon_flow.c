@@ -19,17 +19,6 @@ static const char sheet_csv[] =
 #define OHM "accuracy ohm = 0.5% + 2\naccuracy farad = 1% + 3\n"
 
 /* A verb with its words, whose standard output must hold `says`. */
-static void said(struct stand *s, int status, const char *says, const char *const *words)
-{
-	struct answer a = tally_run(s, words);
-	if (!ended_as(words, a.status, status) || !strstr(a.out, says))
-		fail_msg("tally %s %s: status %d, expected %d and \"%s\": %s", words[0],
-		         words[1] ? words[1] : "", a.status, status, says, a.out);
-	answer_free(&a);
-}
-#define must_say(s, status, says, ...) \
-	said(s, status, says, (const char *const[]){__VA_ARGS__, NULL})
-
 static int begin(struct stand *s)
 {
 	int red = meter_new(s, "red", 20, OHM);
@@ -46,23 +35,23 @@ static void test_way(void **state)
 {
 	struct stand *s = *state;
 	begin(s);
-	must_say(s, 1, "", "back");
-	must_say(s, 0, "R1", "walk", "on", "--order", "channel");
-	must_say(s, 0, "R3", "next");
-	must_say(s, 0, "\"position\":\"C1\"", "next", "--json");
-	must_say(s, 0, "R3", "back");
-	must_say(s, 0, "R3", "again");
-	must_say(s, 0, "\"walk\":\"on\",\"order\":\"kind\",\"meters\":2", "--json", "walk", "on", "--order",
+	mustprint(s, 1, "", "back");
+	mustprint(s, 0, "R1", "walk", "on", "--order", "channel");
+	mustprint(s, 0, "R3", "next");
+	mustprint(s, 0, "\"position\":\"C1\"", "next", "--json");
+	mustprint(s, 0, "R3", "back");
+	mustprint(s, 0, "R3", "again");
+	mustprint(s, 0, "\"walk\":\"on\",\"order\":\"kind\",\"meters\":2", "--json", "walk", "on", "--order",
 	         "kind", "--meters", "2");
-	must_say(s, 2, "", "walk", "on", "--order", "upwards");
-	must_say(s, 1, "", "walk", "on", "--meters", "9");
-	must_say(s, 2, "", "walk", "on", "--meters", "two");
-	must_say(s, 2, "", "walk", "--meters", "2");
-	must_say(s, 0, "\"reach\":\"lifted\"", "--json", "walk", "lift");
-	must_say(s, 0, "\"reach\":\"lifted\"", "--json", "status");
-	must_say(s, 0, "", "walk", "off");
-	must_say(s, 0, "\"reach\":\"in-circuit\"", "--json", "status");
-	must_say(s, 1, "", "there");
+	mustprint(s, 2, "", "walk", "on", "--order", "upwards");
+	mustprint(s, 1, "", "walk", "on", "--meters", "9");
+	mustprint(s, 2, "", "walk", "on", "--meters", "two");
+	mustprint(s, 2, "", "walk", "--meters", "2");
+	mustprint(s, 0, "\"reach\":\"lifted\"", "--json", "walk", "lift");
+	mustprint(s, 0, "\"reach\":\"lifted\"", "--json", "status");
+	mustprint(s, 0, "", "walk", "off");
+	mustprint(s, 0, "\"reach\":\"in-circuit\"", "--json", "status");
+	mustprint(s, 1, "", "there");
 	assert_int_equal(daemon_stop(s, SIGTERM), 0);
 }
 
@@ -113,7 +102,7 @@ static void test_records(void **state)
 	int red = begin(s);
 	struct peer *watch = peer_watching(s, -1);
 	shows(s, red, "OL Ohm", "overload");
-	must_say(s, 2, "", "offset", "crossed");
+	mustprint(s, 2, "", "offset", "crossed");
 	/* Shorted while it waits. */
 	char *offset = ASKED(0, "+0.21 Ohm", "offset", "short");
 	has(offset, "\"kind\":\"offset\",\"job\":\"flow\",\"meter\":\"red\",\"leads\":\"short\"");
@@ -155,13 +144,13 @@ static void test_records(void **state)
 	has(entry, "\"why\":\"its meter failed check ");
 	free(entry);
 	meter_says(s, red, "OL Ohm");
-	must_say(s, 2, "", "move", "4711", "R1");
-	must_say(s, 0, "moved to R1: record ", "move", "last", "R1");
-	must_say(s, 0, "\"moved\":{\"seq\":", "--json", "entries", "R1");
-	must_say(s, 0, "\"rejudged\":{", "--json", "entries", "R1");
-	must_say(s, 0, "moved back entry ", "undo");
-	must_say(s, 0, "\"position\":\"R3\"", "--json", "entries", "R3");
-	must_say(s, 0, "struck entry ", "undo");
+	mustprint(s, 2, "", "move", "4711", "R1");
+	mustprint(s, 0, "moved to R1: record ", "move", "last", "R1");
+	mustprint(s, 0, "\"moved\":{\"seq\":", "--json", "entries", "R1");
+	mustprint(s, 0, "\"rejudged\":{", "--json", "entries", "R1");
+	mustprint(s, 0, "moved back entry ", "undo");
+	mustprint(s, 0, "\"position\":\"R3\"", "--json", "entries", "R3");
+	mustprint(s, 0, "struck entry ", "undo");
 	peer_free(watch);
 	assert_int_equal(daemon_stop(s, SIGTERM), 0);
 	musttally(s, 0, "verify", s->log);

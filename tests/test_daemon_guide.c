@@ -11,16 +11,6 @@
 #include <sys/socket.h>
 #include <sys/un.h>
 
-static void said(struct stand *s, int status, const char *says, const char *const *words)
-{
-	struct answer a = tally_run(s, words);
-	if (!ended_as(words, a.status, status) || (!strstr(a.out, says) && !strstr(a.err, says)))
-		fail_msg("tally %s %s: status %d, expected %d and \"%s\": %s%s", words[0],
-		         words[1] ? words[1] : "", a.status, status, says, a.out, a.err);
-	answer_free(&a);
-}
-#define must_say(s, status, says, ...) said(s, status, says, (const char *const[]){__VA_ARGS__, NULL})
-
 static const char sheet_csv[] = "position,kind,nominal,tolerance,rated,role,with\n"
                                 "R5,carbon-film,1M,5%,,grid leak,\n"
                                 "C1,paper,0.1 uF,20%,400 V,coupling,R5\n"
@@ -75,10 +65,10 @@ static void killed_at(struct stand *s, const char *step)
 {
 	char wanted[60];
 	snprintf(wanted, sizeof wanted, "\"step\":\"%s\"", step);
-	must_say(s, 0, wanted, "--json", "status");
+	mustanswer(s, 0, wanted, "--json", "status");
 	daemon_stop(s, SIGKILL);
 	daemon_start(s);
-	must_say(s, 0, wanted, "--json", "status");
+	mustanswer(s, 0, wanted, "--json", "status");
 }
 
 static void test_leak(void **state)
@@ -86,8 +76,8 @@ static void test_leak(void **state)
 	static const char *const steps[] = {"valve", "clip", "zero", "power", "volts", "off"};
 	struct stand *s = *state;
 	begin(s);
-	must_say(s, 2, "--yes", "leak", "C1", "grid=red");
-	must_say(s, 0, "caution: valve equipment kills", "leak", "C1", "grid=red", "--yes");
+	mustanswer(s, 2, "--yes", "leak", "C1", "grid=red");
+	mustanswer(s, 0, "caution: valve equipment kills", "leak", "C1", "grid=red", "--yes");
 	for (int i = 0; i < 6; i++) {
 		if (strcmp(steps[i], "volts") == 0)
 			meter_says(s, red, "0.4120 V DC");
@@ -96,7 +86,7 @@ static void test_leak(void **state)
 			usleep(600000);
 		go(s, "C1");
 	}
-	must_say(s, 0, "\"guides\":[]", "--json", "status");
+	mustanswer(s, 0, "\"guides\":[]", "--json", "status");
 	daemon_stop(s, SIGTERM);
 	musttally(s, 0, "verify", s->log);
 }
@@ -107,9 +97,9 @@ static void test_reform(void **state)
 	struct stand *s = *state;
 	begin(s);
 	meter_says(s, red, "0.00 V DC");
-	must_say(s, 0, "refused as it stands: which resistor", "reform", "C20", "--dry");
-	must_say(s, 1, "which resistor", "reform", "C20", "drop=red", "part=blue", "--yes");
-	must_say(s, 0, "caution: a charged capacitor kills", "reform", "C20", "drop=red", "part=blue",
+	mustanswer(s, 0, "refused as it stands: which resistor", "reform", "C20", "--dry");
+	mustanswer(s, 1, "which resistor", "reform", "C20", "drop=red", "part=blue", "--yes");
+	mustanswer(s, 0, "caution: a charged capacitor kills", "reform", "C20", "drop=red", "part=blue",
 	         "resistor=100k", "--yes");
 	for (int i = 0; i < 4; i++) {
 		killed_at(s, steps[i]);
@@ -117,25 +107,25 @@ static void test_reform(void **state)
 			go(s, "C20");
 	}
 	/* It ends by itself, not by a key; and it says what to set. */
-	must_say(s, 1, "ends by itself", "go", "C20");
-	must_say(s, 0, "set the supply to 113 V", "--json", "status");
+	mustanswer(s, 1, "ends by itself", "go", "C20");
+	mustanswer(s, 0, "set the supply to 113 V", "--json", "status");
 	/* Its volts are no alarm of the cold unit, and the wrong way round is one. */
 	meter_says(s, blue, "84.0 V DC");
 	meter_says(s, red, "20.0 V DC");
 	usleep(300000);
-	must_say(s, 0, "\"alarms\":[]", "--json", "status");
+	mustanswer(s, 0, "\"alarms\":[]", "--json", "status");
 	meter_says(s, blue, "-9.00 V DC");
 	usleep(300000);
-	must_say(s, 0, "wrong way round", "--json", "status");
-	must_say(s, 0, "\"alarm\":\"guide\"", "--json", "status");
+	mustanswer(s, 0, "wrong way round", "--json", "status");
+	mustanswer(s, 0, "\"alarm\":\"guide\"", "--json", "status");
 	killed_at(s, "off");
-	must_say(s, 0, "wrong way round", "--json", "status");
-	must_say(s, 0, "\"alarm\":\"guide\"", "--json", "status");
+	mustanswer(s, 0, "wrong way round", "--json", "status");
+	mustanswer(s, 0, "\"alarm\":\"guide\"", "--json", "status");
 	musttally(s, 0, "leave", "C20");
-	must_say(s, 0, "\"alarms\":[]", "--json", "status");
-	must_say(s, 0, "taken up again", "reform", "C20", "--resume", "--yes");
-	must_say(s, 0, "\"step\":\"part\"", "--json", "status");
-	must_say(s, 1, "goes on already", "reform", "C20", "drop=red", "part=blue", "resistor=100k", "--yes");
+	mustanswer(s, 0, "\"alarms\":[]", "--json", "status");
+	mustanswer(s, 0, "taken up again", "reform", "C20", "--resume", "--yes");
+	mustanswer(s, 0, "\"step\":\"part\"", "--json", "status");
+	mustanswer(s, 1, "goes on already", "reform", "C20", "drop=red", "part=blue", "resistor=100k", "--yes");
 	musttally(s, 0, "leave");
 	daemon_stop(s, SIGTERM);
 	musttally(s, 0, "verify", s->log);
@@ -179,7 +169,7 @@ static void test_rise_asks_the_log(void **state)
 	wire_says(s, "guide.start", params, "because=TEXT");
 	snprintf(params, sizeof params, start, " because=");
 	wire_says(s, "guide.start", params, "not ready for the power");
-	must_say(s, 0, "\"guides\":[]", "--json", "status");
+	mustanswer(s, 0, "\"guides\":[]", "--json", "status");
 	snprintf(params, sizeof params, start, " because=it-is-in");
 	wire_says(s, "guide.start", params, "\"seq\":");
 	musttally(s, 0, "leave");
@@ -206,7 +196,7 @@ static void test_live_has_the_pitch(void **state)
 	musttally(s, 0, "sheet", "add", "TP1 0.42V 5%");
 	musttally(s, 0, "job", "live");
 	meter_says(s, red, "0.4200 V DC");
-	must_say(s, 0, "begun", "tune", "TP1", "here=red", "to=0.42V", "--yes");
+	mustanswer(s, 0, "begun", "tune", "TP1", "here=red", "to=0.42V", "--yes");
 	go(s, "TP1");
 	wire_says(s, "watch", "{\"live\":true}", "\"ear\":{\"of\":\"TP1\",\"meter\":\"red\",\"toward\":0,\"inside\":true,\"hertz\":660}");
 	meter_says(s, red, "0.5000 V DC");
@@ -267,7 +257,7 @@ static void test_rise(void **state)
 	char step[40];
 	begin_power(s);
 	meter_says(s, red, "0.1 V DC");
-	must_say(s, 0, "caution:", "rise", "rail=red", "probe=blue", "soak=0", "because=tests", "--yes");
+	mustanswer(s, 0, "caution:", "rise", "rail=red", "probe=blue", "soak=0", "because=tests", "--yes");
 	while (snprintf(step, sizeof step, "%s", step_now(s)) > 0 && steps++ < 60) {
 		amplifier(s, step, raised);
 		raised += strcmp(step, "raise") == 0;
@@ -279,7 +269,7 @@ static void test_rise(void **state)
 	}
 	assert_int_equal(raised, 4);
 	assert_int_equal(answered, 10);
-	must_say(s, 0, "\"guides\":[]", "--json", "status");
+	mustanswer(s, 0, "\"guides\":[]", "--json", "status");
 	daemon_stop(s, SIGTERM);
 	musttally(s, 0, "verify", s->log);
 }
@@ -290,15 +280,15 @@ static void test_tune(void **state)
 	begin_power(s);
 	meter_says(s, red, "-38.0 V DC");
 	musttally(s, 0, "job", "live");
-	must_say(s, 0, "caution:", "tune", "BIAS", "here=red", "--yes");
+	mustanswer(s, 0, "caution:", "tune", "BIAS", "here=red", "--yes");
 	killed_at(s, "clip");
 	go(s, "BIAS");
 	killed_at(s, "set");
 	meter_says(s, red, "-34.5 V DC");
 	usleep(700000); /* at rest */
 	go(s, "BIAS");
-	must_say(s, 0, "\"guides\":[]", "--json", "status");
-	must_say(s, 0, "\"value\":-34.5", "--json", "entries");
+	mustanswer(s, 0, "\"guides\":[]", "--json", "status");
+	mustanswer(s, 0, "\"value\":-34.5", "--json", "entries");
 	daemon_stop(s, SIGTERM);
 	musttally(s, 0, "verify", s->log);
 }
@@ -325,7 +315,7 @@ static void test_lot(void **state)
 	struct stand *s = *state;
 	begin_power(s);
 	meter_says(s, red, "OL MOhm");
-	must_say(s, 0, "caution:", "lot", "4k7", "part=red", "for=R1,R2", "--yes");
+	mustanswer(s, 0, "caution:", "lot", "4k7", "part=red", "for=R1,R2", "--yes");
 	for (int i = 0; i < 3; i++) {
 		killed_at(s, "touch");
 		usleep(400000); /* it hears the leads open */
@@ -342,10 +332,10 @@ static void test_lot(void **state)
 	}
 	go(s, "lot");
 	killed_at(s, "pairs");
-	must_say(s, 0, "1 and 3 for R1 and R2", "--json", "status");
+	mustanswer(s, 0, "1 and 3 for R1 and R2", "--json", "status");
 	go(s, "lot");
-	must_say(s, 0, "\"guides\":[]", "--json", "status");
-	must_say(s, 0, "loose, lot 4k7, part 2: 4.655 kohm", "entries");
+	mustanswer(s, 0, "\"guides\":[]", "--json", "status");
+	mustanswer(s, 0, "loose, lot 4k7, part 2: 4.655 kohm", "entries");
 	daemon_stop(s, SIGTERM);
 	musttally(s, 0, "verify", s->log);
 }

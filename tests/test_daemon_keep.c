@@ -8,17 +8,6 @@
  */
 #include "tests/daemon_stand.h"
 
-static void said(struct stand *s, int status, const char *says, const char *const *words)
-{
-	struct answer a = tally_run(s, words);
-	if (a.status != status || (!strstr(a.out, says) && !strstr(a.err, says)))
-		fail_msg("tally %s %s %s: status %d, expected %d and \"%s\": %s%s", words[0],
-		         words[1] ? words[1] : "", words[1] && words[2] ? words[2] : "", a.status, status, says,
-		         a.out, a.err);
-	answer_free(&a);
-}
-#define must_say(s, status, says, ...) said(s, status, says, (const char *const[]){__VA_ARGS__, NULL})
-
 static const char sheet_csv[] = "position,kind,nominal,tolerance,role\n"
                                 "C7,paper,0.1 uF,20%,coupling\n"
                                 "V3,,,,\n"
@@ -81,25 +70,25 @@ static void test_photos(void **state)
 	begin(s);
 	/* Larger than one piece, and each type. */
 	const char *jpeg = picture(s, "front.jpg", JPEG, sizeof JPEG - 1, 1200000);
-	must_say(s, 0, "noted, with the photo", "note", "C7", "leaks at one end", "--photo", jpeg);
-	must_say(s, 0, "noted, with", "note", "C7", "its print", "--photo",
+	mustanswer(s, 0, "noted, with the photo", "note", "C7", "leaks at one end", "--photo", jpeg);
+	mustanswer(s, 0, "noted, with", "note", "C7", "its print", "--photo",
 	         picture(s, "print.png", PNG, sizeof PNG - 1, 64));
-	must_say(s, 0, "noted, with", "note", "R12", "dark", "--photo",
+	mustanswer(s, 0, "noted, with", "note", "R12", "dark", "--photo",
 	         picture(s, "dark.webp", WEBP, sizeof WEBP - 1, 64));
 	musttally(s, 0, "note", "R12", "no photo of this");
 	musttally(s, 0, "sheet", "rename", "C7", "C8");
-	must_say(s, 0, "leaks at one end  [photo front.jpg]", "notes", "C8");
-	must_say(s, 0, "C8", "photos");
+	mustanswer(s, 0, "leaks at one end  [photo front.jpg]", "notes", "C8");
+	mustanswer(s, 0, "C8", "photos");
 	/* The same photo again is the same file. */
-	must_say(s, 0, "noted, with", "note", "C8", "once more", "--photo", jpeg);
-	must_say(s, 2, "first bytes are those of no jpeg", "note", "C8", "x", "--photo",
+	mustanswer(s, 0, "noted, with", "note", "C8", "once more", "--photo", jpeg);
+	mustanswer(s, 2, "first bytes are those of no jpeg", "note", "C8", "x", "--photo",
 	         picture(s, "text.jpg", "no picture at all", 17, 64));
-	must_say(s, 2, "first bytes are those of no jpeg", "note", "C8", "x", "--photo",
+	mustanswer(s, 2, "first bytes are those of no jpeg", "note", "C8", "x", "--photo",
 	         picture(s, "short.jpg", JPEG, 3, 3));
-	must_say(s, 2, "1 byte to 64 MiB", "note", "C8", "x", "--photo", picture(s, "none.jpg", "", 0, 0));
-	must_say(s, 2, "1 byte to 64 MiB", "note", "C8", "x", "--photo",
+	mustanswer(s, 2, "1 byte to 64 MiB", "note", "C8", "x", "--photo", picture(s, "none.jpg", "", 0, 0));
+	mustanswer(s, 2, "1 byte to 64 MiB", "note", "C8", "x", "--photo",
 	         picture(s, "huge.jpg", JPEG, sizeof JPEG - 1, ((size_t)64 << 20) + 1));
-	must_say(s, 2, "No such file", "note", "C8", "x", "--photo", "/nowhere/at/all.jpg");
+	mustanswer(s, 2, "No such file", "note", "C8", "x", "--photo", "/nowhere/at/all.jpg");
 	derived(s, before, sizeof before);
 	daemon_stop(s, SIGKILL);
 	daemon_start(s);
@@ -107,8 +96,8 @@ static void test_photos(void **state)
 	assert_string_equal(before, after);
 	/* A backup has them, too. */
 	snprintf(path, sizeof path, "%s", in_dir(s, "copy.db"));
-	must_say(s, 0, "photos of notes copied", "backup", path);
-	must_say(s, 0, "good", "--file", path, "photos");
+	mustanswer(s, 0, "photos of notes copied", "backup", path);
+	mustanswer(s, 0, "good", "--file", path, "photos");
 	/* Altered beside the copy: named, and the seal still holds. */
 	const char *at = strstr(before, "\"hash\":\"");
 	assert_non_null(at);
@@ -121,11 +110,11 @@ static void test_photos(void **state)
 	fseek(f, 600000, SEEK_SET);
 	fputc('!', f);
 	fclose(f);
-	must_say(s, 1, hash, "--file", path, "photos");
-	must_say(s, 1, "altered", "--file", path, "photos");
+	mustanswer(s, 1, hash, "--file", path, "photos");
+	mustanswer(s, 1, "altered", "--file", path, "photos");
 	musttally(s, 0, "verify", path);
 	assert_int_equal(unlink(photo), 0);
-	must_say(s, 1, "missing", "--file", path, "photos");
+	mustanswer(s, 1, "missing", "--file", path, "photos");
 	musttally(s, 0, "photos");
 	daemon_stop(s, SIGTERM);
 }
@@ -187,46 +176,46 @@ static void test_unit(void **state)
 	struct stand *s = *state;
 	char before[32768], after[32768];
 	begin(s);
-	must_say(s, 0, "kept", "job", "set", "type=monitor amplifier", "serial=1204", "complaint=hum");
-	must_say(s, 2, "is nothing that a job has", "job", "set", "colour=grey");
-	must_say(s, 2, "is no day", "job", "set", "received=soon");
-	must_say(s, 0, "1204", "job", "show");
-	must_say(s, 0, "monitor amplifier, no. 1204", "job", "list");
+	mustanswer(s, 0, "kept", "job", "set", "type=monitor amplifier", "serial=1204", "complaint=hum");
+	mustanswer(s, 2, "is nothing that a job has", "job", "set", "colour=grey");
+	mustanswer(s, 2, "is no day", "job", "set", "received=soon");
+	mustanswer(s, 0, "1204", "job", "show");
+	mustanswer(s, 0, "monitor amplifier, no. 1204", "job", "list");
 	musttally(s, 0, "enter", "C7", "0.101 uF", "--from", "bridge", "--u", "0.1 nF");
 	musttally(s, 0, "enter", "R12", "471 kohm", "--from", "bridge");
 	musttally(s, 0, "sheet", "fit", "R12", "kind=metal-film", "nominal=470k");
-	must_say(s, 1, "CAUTION: valve equipment kills", "job", "ready");
-	must_say(s, 1, "C7: a leg is up", "job", "ready");
-	must_say(s, 1, "R12: a new part is to be fitted", "job", "ready");
-	must_say(s, 2, "nothing of C99 is in the sheet", "job", "fitted", "C99");
+	mustanswer(s, 1, "CAUTION: valve equipment kills", "job", "ready");
+	mustanswer(s, 1, "C7: a leg is up", "job", "ready");
+	mustanswer(s, 1, "R12: a new part is to be fitted", "job", "ready");
+	mustanswer(s, 2, "nothing of C99 is in the sheet", "job", "fitted", "C99");
 	musttally(s, 0, "job", "fitted", "C7", "R12");
-	must_say(s, 0, "no leg is known to be up", "job", "ready");
+	mustanswer(s, 0, "no leg is known to be up", "job", "ready");
 	musttally(s, 0, "sheet", "set", "V3", "valve=A17");
 	musttally(s, 0, "enter", "V3", "2.1 V", "--from", "bridge");
-	must_say(s, 0, "V3", "entries", "--valve", "A17");
+	mustanswer(s, 0, "V3", "entries", "--valve", "A17");
 	/* Again: the sheet with what is in the unit, and the value of then. */
-	must_say(s, 2, "--like or --again", "job", "start", "x", "--like", "first", "--again", "first");
-	must_say(s, 2, "nowhere", "job", "start", "x", "--again", "nowhere");
+	mustanswer(s, 2, "--like or --again", "job", "start", "x", "--like", "first", "--again", "first");
+	mustanswer(s, 2, "nowhere", "job", "start", "x", "--again", "nowhere");
 	musttally(s, 0, "job", "start", "second", "--again", "first");
-	must_say(s, 0, "metal-film", "sheet", "show");
-	must_say(s, 0, "valve A17", "sheet", "show");
+	mustanswer(s, 0, "metal-film", "sheet", "show");
+	mustanswer(s, 0, "valve A17", "sheet", "show");
 	musttally(s, 0, "reach", "lifted");
 	musttally(s, 0, "enter", "C7", "0.111 uF", "--from", "bridge", "--u", "0.1 nF");
-	must_say(s, 0, "last time 101 nF (found, lifted); now +9.9 %", "at", "C7");
-	must_say(s, 0, "beside job first", "compare");
-	must_say(s, 0, "not measured yet; replaced since: metal-film", "entries", "--beside", "first");
+	mustanswer(s, 0, "last time 101 nF (found, lifted); now +9.9 %", "at", "C7");
+	mustanswer(s, 0, "beside job first", "compare");
+	mustanswer(s, 0, "not measured yet; replaced since: metal-film", "entries", "--beside", "first");
 	/* Held, and listed. */
-	must_say(s, 0, "red is bound to R12", "at", "R12", "--meter", "red");
-	must_say(s, 0, "red to R12", "at");
-	must_say(s, 2, "no meter green", "at", "R12", "--meter", "green");
+	mustanswer(s, 0, "red is bound to R12", "at", "R12", "--meter", "red");
+	mustanswer(s, 0, "red to R12", "at");
+	mustanswer(s, 2, "no meter green", "at", "R12", "--meter", "green");
 	derived(s, before, sizeof before);
 	daemon_stop(s, SIGKILL);
 	daemon_start(s);
 	musttally(s, 0, "at", "C7");
 	derived(s, after, sizeof after);
 	assert_string_equal(before, after);
-	must_say(s, 0, "red is free", "at", "--meter", "red");
-	must_say(s, 2, "red is not bound", "at", "--meter", "red");
+	mustanswer(s, 0, "red is free", "at", "--meter", "red");
+	mustanswer(s, 2, "red is not bound", "at", "--meter", "red");
 	musttally(s, 0, "verify");
 	daemon_stop(s, SIGTERM);
 }
