@@ -9,19 +9,10 @@ import sys
 import tempfile
 import time
 
+from counted import check, ended
 from derive import die_with_us
 
 BUILD = os.path.abspath(os.environ.get("TALLY_BUILD", "build"))
-passed = failed = 0
-
-
-def check(legend, good, said=""):
-    global passed, failed
-    if good:
-        passed += 1
-    else:
-        failed += 1
-        print("%s: %s" % (legend, said))
 
 
 def write(folder, name, text):
@@ -149,10 +140,7 @@ def main():
                     check("no right: says " + word, word in r.stderr, r.stderr)
         daemon.terminate()
         daemon.wait()
-    print("[  PASSED  ] %d test(s)." % passed)
-    if failed:
-        print("[  FAILED  ] %d test(s), listed above" % failed)
-    return 1 if failed else 0
+    return ended()
 
 
 sys.exit(main())

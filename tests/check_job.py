@@ -29,12 +29,14 @@ import threading
 import time
 import tty
 
+import counted
+from counted import check, ended
 import derive
 
+counted.shown_most = 12  # the first ones explain the rest
 BUILD = os.environ.get("TALLY_BUILD", "build")
 KEPT = "tests/job/lantern.txt"
 PACE = 0.08  # seconds between two lines of a meter
-passed = failed = 0
 
 CONFIG = """[bench]
 name = lantern
@@ -88,17 +90,6 @@ R3 470k 10% grid leak
 C1 0.1u paper 20% 400V coupling with=R3
 """
 SUPPLY = "C9 8u el -20/+50% 450V reservoir esr=<=3\nRAIL1 rail 285V 10% source=1k\n"
-
-
-def check(legend, good, said=""):
-    global passed, failed
-    if good:
-        passed += 1
-    else:
-        failed += 1
-        if failed <= 12:  # the first ones explain the rest
-            print("%s: %s" % (legend, said))
-    return good
 
 
 # ---- the meters: bytes of our own ----
@@ -561,10 +552,7 @@ def run(folder, rebuild):
 def main():
     with tempfile.TemporaryDirectory() as folder:
         run(folder, "--rebuild" in sys.argv)
-    print("[  PASSED  ] %d test(s)." % passed)
-    if failed:
-        print("[  FAILED  ] %d test(s), listed below:" % failed)
-    return 1 if failed else 0
+    return ended()
 
 
 if __name__ == "__main__":

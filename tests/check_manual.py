@@ -16,20 +16,12 @@ import subprocess
 import sys
 import tempfile
 
+from counted import check, ended
+
 BUILD = os.environ.get("TALLY_BUILD", "build")
 MAN = os.path.join(BUILD, "man")
 PAGES = ["tally.1", "tallyd.8", "tally.ini.5", "tally-dialect.5", "tally-sheet.5", "tally-log.5",
          "tally-protocol.7"]
-passed = failed = 0
-
-
-def check(legend, good, said=""):
-    global passed, failed
-    if good:
-        passed += 1
-    else:
-        failed += 1
-        print("%s: %s" % (legend, said))
 
 
 def run(*words, **more):
@@ -189,10 +181,7 @@ def main():
         the_form(folder)
     finally:
         shutil.rmtree(folder)
-    print("[  PASSED  ] %d test(s)." % passed)
-    if failed:
-        print("[  FAILED  ] %d test(s), listed above" % failed)
-    return 1 if failed else 0
+    return ended()
 
 
 sys.exit(main())

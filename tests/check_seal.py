@@ -19,18 +19,11 @@ import time
 
 import verify_seal
 
+import counted
+from counted import check, ended
+
 BUILD = os.environ.get("TALLY_BUILD", "build")
 FOLDER = "tests/recordings"
-passed = failed = 0
-
-
-def check(legend, good, said=""):
-    global passed, failed
-    if good:
-        passed += 1
-    else:
-        failed += 1
-        print("%s: %s" % (legend, said))
 
 
 def run(*command):
@@ -319,10 +312,10 @@ def check_each(log, folder):
     con = verify_seal.open_log(log)
     rows = con.execute("SELECT seq, typeof(text), text, typeof(hash), hash FROM record ORDER BY seq").fetchall()
     con.close()
-    before = failed
+    before = counted.failed
     each_of_a_log(rows)
     each_of_an_export(rows, folder, 7)
-    check("each of them", failed == before, "see above")
+    check("each of them", counted.failed == before, "see above")
     for sort in sorted(counts):
         print("  %-34s %6d" % (sort, counts[sort]))
 
@@ -477,10 +470,7 @@ def main():
             check_exports(log, folder)
         check_keys(folder)
         check_daemon(folder)
-    print("[  PASSED  ] %d test(s)." % passed)
-    if failed:
-        print("[  FAILED  ] %d test(s), listed below:" % failed)
-    return 1 if failed else 0
+    return ended()
 
 
 if __name__ == "__main__":

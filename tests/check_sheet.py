@@ -16,19 +16,10 @@ import sys
 import tempfile
 import time
 
+from counted import check, ended
 from derive import die_with_us
 
 BUILD = os.environ.get("TALLY_BUILD", "build")
-passed = failed = 0
-
-
-def check(legend, good, said=""):
-    global passed, failed
-    if good:
-        passed += 1
-    else:
-        failed += 1
-        print("%s: %s" % (legend, said))
 
 
 class Bench:
@@ -335,10 +326,7 @@ def main():
         piped(bench)
         lists(bench, folder)
         bench.end()
-    print("[  PASSED  ] %d test(s)." % passed)
-    if failed:
-        print("[  FAILED  ] %d test(s), listed below:" % failed)
-    return 1 if failed else 0
+    return ended()
 
 
 if __name__ == "__main__":

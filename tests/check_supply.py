@@ -16,18 +16,10 @@ import re
 import subprocess
 import sys
 
+from counted import check, ended
+
 BUILD = os.environ.get("TALLY_BUILD", "build")
 ID = re.compile(r"SPDXRef-[A-Za-z0-9.-]+")
-passed = failed = 0
-
-
-def check(legend, good, said=""):
-    global passed, failed
-    if good:
-        passed += 1
-    else:
-        failed += 1
-        print("%s: %s" % (legend, said))
 
 
 def document(d, programs):
@@ -86,10 +78,7 @@ def main():
     broken["packages"][0]["filesAnalyzed"] = False
     broken["relationships"][0]["relatedSpdxElement"] = "SPDXRef-nothing"
     check("a broken bill is seen", sum(not good for _, good, _ in document(broken, programs)) >= 2)
-    print("[  PASSED  ] %d test(s)." % passed)
-    if failed:
-        print("[  FAILED  ] %d test(s), listed above" % failed)
-    return 1 if failed else 0
+    return ended()
 
 
 sys.exit(main())

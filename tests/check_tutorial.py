@@ -13,20 +13,11 @@ import signal
 import subprocess
 import sys
 
+from counted import check, ended
 from derive import die_with_us
 
 BUILD = os.environ.get("TALLY_BUILD", "build")
 FILE = "doc/tutorial.md"
-passed = failed = 0
-
-
-def check(legend, good, said=""):
-    global passed, failed
-    if good:
-        passed += 1
-    else:
-        failed += 1
-        print("%s: %s" % (legend, said))
 
 
 def blocks():
@@ -84,10 +75,7 @@ def main():
               entries[:400])
     for name in "report.html", "entries.csv", "report.json":
         check("report/" + name, os.path.exists("%s/tutorial/report/%s" % (BUILD, name)))
-    print("[  PASSED  ] %d test(s)." % passed)
-    if failed:
-        print("[  FAILED  ] %d test(s), listed above" % failed)
-    return 1 if failed else 0
+    return ended()
 
 
 sys.exit(main())
