@@ -21,7 +21,11 @@ static void heard_answer(struct server_call *call, const char *result);
 static void heard_refuse(struct server_call *call, int code, const struct fault *why);
 #define server_answer heard_answer
 #define server_refuse heard_refuse
+#include "daemon/main_answer.c"
 #include "daemon/main_calls.c"
+#include "daemon/main_calls_guide.c"
+#include "daemon/main_calls_job.c"
+#include "daemon/main_calls_walk.c"
 
 static const char config_text[] =
     "[bench]\nname = fuzz\n"
