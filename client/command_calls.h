@@ -50,6 +50,9 @@ enum outcome call_bench(struct client *c);
  * takes.  NULL with the fault. */
 char *sheet_text_read(const char *name, size_t *len, struct fault *why);
 
+/* "+100" or "100", by which the numbers of the other channel are raised; false for what is none. */
+bool raise_read(const char *word, size_t len, int *by);
+
 struct sheet_map;
 /* Every fault of a sheet that is refused, on standard error, the first twenty; how many there
  * are, 0 where the sheet alone is good, or has no fault at the place of `said` (which the

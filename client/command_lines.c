@@ -11,17 +11,23 @@
 
 /* ---- the other channel ---- */
 
+bool raise_read(const char *word, size_t len, int *by)
+{
+	size_t sign = len && word[0] == '+', digits = strspn(word + sign, "0123456789");
+	if (!digits || digits > 9 || sign + digits != len)
+		return false;
+	*by = atoi(word + sign);
+	return true;
+}
+
 enum outcome call_sheet_mirror(struct client *c)
 {
-	const char *by = client_word(c, 1);
-	int64_t n = 0;
-	const char *digits = by[0] == '+' ? by + 1 : by;
-	size_t len = strspn(digits, "0123456789");
-	if (!len || len > 9 || digits[len])
-		return client_wrong(c, "\"%s\" is no +N, by which the numbers are raised: +100, say", by);
-	n = atoi(digits);
+	const char *word = client_word(c, 1);
+	int by;
+	if (!raise_read(word, strlen(word), &by))
+		return client_wrong(c, "\"%s\" is no +N, by which the numbers are raised: +100, say", word);
 	json_t *params = client_params("range", client_word(c, 0), NULL);
-	json_object_set_new(params, "by", json_integer(n));
+	json_object_set_new(params, "by", json_integer(by));
 	return client_change(c, "sheet.mirror", params, "mirrored");
 }
 

@@ -182,11 +182,11 @@ static bool mirror(struct typing *t, const char *line, struct lines *out, int *c
 	end = last;
 	while (last > line && last[-1] != ' ')
 		last--;
-	const char *digits = last[0] == '+' ? last + 1 : last;
-	size_t n = strspn(digits, "0123456789"), from = 7;
+	size_t from = 7;
+	int by;
 	while (line[from] == ' ')
 		from++;
-	if (n == 0 || n > 9 || digits + n != end || line + from >= last) {
+	if (!raise_read(last, (size_t)(end - last), &by) || line + from >= last) {
 		lines_puts(out, "expected mirror RANGE +N, such as mirror all +100\n");
 		*column = 0;
 		return false;
@@ -195,7 +195,7 @@ static bool mirror(struct typing *t, const char *line, struct lines *out, int *c
 	while (range[0] && range[strlen(range) - 1] == ' ')
 		range[strlen(range) - 1] = '\0';
 	json_t *params = client_params("range", range, NULL);
-	json_object_set_new(params, "by", json_integer(atoi(digits)));
+	json_object_set_new(params, "by", json_integer(by));
 	if (!change(t, "sheet.mirror", params, out, column)) {
 		*column += *column ? (int)from : 0;
 		return false;
