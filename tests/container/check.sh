@@ -20,10 +20,7 @@ tidy() {
 	rm -rf "$root"
 }
 trap tidy EXIT
-passed=0 failed=0
-says() {
-	if [ "$2" -eq 0 ]; then passed=$((passed + 1)); else failed=$((failed + 1)); echo "FAILED: $1"; fi
-}
+. "$(dirname "$0")/stand.sh"
 
 # ---- the root: programs, their libraries, a user, nothing else ----
 
@@ -42,15 +39,7 @@ printf 'tally:x:990:\n' >"$image/etc/group"
 printf 'tally:x:990:990::/var/lib/tally:/bin/false\n' >"$image/etc/passwd"
 chmod 755 "$root" "$image" "$root/lines"
 chown 990:990 "$image/run/tally" "$image/var/lib/tally"
-cat >"$image/etc/tally.ini" <<INI
-[bench]
-name   = container
-arm seconds = 0.7
-[meter red]
-port     = usb:f0f0:0002:R22
-dialect  = ascii-unit
-accuracy ohm = 0.8% + 3
-INI
+configuration >"$image/etc/tally.ini"
 
 # ---- outside: a meter that is a program, and the hands ----
 
@@ -66,8 +55,7 @@ socket=$image/run/tally/tally.sock
 tally="$build/tally --socket $socket"
 "$build/demo/meters" --lines "$root/lines" --socket "$socket" --stay "$root/scene" >"$root/meters.txt" 2>&1 &
 pids=$!
-n=0
-until [ -e "$root/lines/red" ] || [ $n -gt 100 ]; do n=$((n + 1)); sleep 0.05; done
+until_true 10 test -e "$root/lines/red"
 line=$(realpath "$root/lines/red")
 chown 990:990 "$line"
 
@@ -87,8 +75,7 @@ INSIDE
 unshare --mount --pid --fork --net --ipc --kill-child sh "$root/inside" "$line" 2>"$root/said.txt" &
 outer=$!
 pids="$outer $pids"
-n=0
-until $tally status >/dev/null 2>&1 || [ $n -gt 100 ]; do n=$((n + 1)); sleep 0.05; done
+until_true 10 $tally status
 if ! $tally status >/dev/null; then
 	cat "$root/said.txt"
 	echo "0 passed, 1 failed: the daemon does not answer through the shared socket"
@@ -103,15 +90,11 @@ grep -q '^NoNewPrivs:[[:space:]]*1$' "/proc/$inner/status"
 says "it can get none" $?
 grep -q '^Uid:[[:space:]]*990[[:space:]]*990' "/proc/$inner/status"
 says "it is a user of its own" $?
-n=0
-until $tally --json meters | grep -q '"function":"ohm"' || [ $n -gt 100 ]; do n=$((n + 1)); sleep 0.05; done
-$tally --json meters | grep -q '"function":"ohm"'
+until_true 10 reads
 says "the meter is read" $?
 $tally job start container >/dev/null && $tally sheet add "R1 4k7 5%" >/dev/null && $tally reach lifted >/dev/null && $tally at R1 >/dev/null
 says "a job" $?
-n=0
-until $tally --json entries | grep -q '"verdict"' || [ $n -gt 200 ]; do n=$((n + 1)); sleep 0.05; done
-$tally --json entries | grep -q '"position":"R1".*"verdict":"within"'
+until_true 10 entry R1
 says "a touch is an entry" $?
 # A service manager's way to end it.
 kill -TERM "$inner" && wait "$outer"

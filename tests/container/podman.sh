@@ -31,19 +31,7 @@ tidy() {
 	rm -rf "$work"
 }
 trap tidy EXIT
-passed=0 failed=0
-says() {
-	if [ "$2" -eq 0 ]; then passed=$((passed + 1)); else failed=$((failed + 1)); echo "FAILED: $1"; fi
-}
-until_true() { # seconds, command...
-	left=$(($1 * 10))
-	shift
-	until "$@" >/dev/null 2>&1; do
-		left=$((left - 1))
-		[ $left -gt 0 ] || return 1
-		sleep 0.1
-	done
-}
+. "$(dirname "$0")/stand.sh"
 
 # ---- the image ----
 
@@ -92,15 +80,7 @@ lines=$work/lines shared=$work/shared
 mkdir -p "$lines" "$shared" "$work/etc"
 chmod 755 "$work" "$lines"
 chown 990:990 "$shared"
-cat >"$work/etc/tally.ini" <<'INI'
-[bench]
-name   = container
-arm seconds = 0.7
-[meter red]
-port     = usb:f0f0:0002:R22
-dialect  = ascii-unit
-accuracy ohm = 0.8% + 3
-INI
+configuration >"$work/etc/tally.ini"
 cat >"$work/scene" <<'SCENE'
 meter red talks 6000 5
 dial red ohm
@@ -135,8 +115,6 @@ begin_container() {
 		splittally --config /etc/tally/tally.ini --log /var/lib/tally/north.db --socket /run/tally/tally.sock
 }
 answers() { $tally --json meters; }
-reads() { $tally --json meters | grep -q '"function":"ohm"'; }
-entry() { $tally --json entries | grep -q "\"position\":\"$1\".*\"verdict\":\"within\""; }
 records() { $tally --json status | sed -n 's/.*"last":\([0-9]*\).*/\1/p' | head -n 1; }
 
 begin_container >"$work/said" 2>&1 || { cat "$work/said"; says "the container begins" 1; }
