@@ -95,24 +95,41 @@ static void read_ids(const char *name, struct bus_adapter *a)
 	read_above(name, up, "serial", a->serial, sizeof a->serial);
 }
 
-void bus_look(struct bus *b, uint64_t now)
+/* FNV-1a of each name, summed: the order of a folder says nothing. */
+static uint64_t name_number(const char *name)
 {
-	bus_look_within(b, now, BUS_FRESH_MS);
+	uint64_t h = UINT64_C(0xcbf29ce484222325);
+	for (; *name; name++)
+		h = (h ^ (unsigned char)*name) * UINT64_C(0x100000001b3);
+	return h;
 }
 
-void bus_look_within(struct bus *b, uint64_t now, unsigned fresh)
+static uint64_t names_number(void)
 {
-	if (b->known && now - b->looked < fresh)
-		return;
+	DIR *dir = opendir(CLASS);
+	struct dirent *e;
+	uint64_t sum = 0;
+	while (dir && (e = readdir(dir)))
+		sum += name_number(e->d_name);
+	if (dir)
+		closedir(dir);
+	return sum;
+}
+
+static void read_all(struct bus *b, uint64_t now)
+{
 	b->count = 0;
 	b->known = true;
-	b->looked = now;
+	b->looked = b->read = now;
+	b->names = 0;
 	/* Where the last serial line of a machine went, there may be no such folder. */
 	DIR *dir = opendir(CLASS);
 	struct dirent *e;
-	while (dir && b->count < BUS_MAX && (e = readdir(dir))) {
+	while (dir && (e = readdir(dir))) {
 		char place[sizeof b->adapter->place];
-		if (strlen(e->d_name) > 50 || !read_place(e->d_name, place, sizeof place))
+		b->names += name_number(e->d_name);
+		if (b->count == BUS_MAX || strlen(e->d_name) > 50 ||
+		    !read_place(e->d_name, place, sizeof place))
 			continue;
 		struct bus_adapter *a = &b->adapter[b->count++];
 		snprintf(a->node, sizeof a->node, "/dev/%.50s", e->d_name);
@@ -121,6 +138,21 @@ void bus_look_within(struct bus *b, uint64_t now, unsigned fresh)
 	}
 	if (dir)
 		closedir(dir);
+}
+
+void bus_look(struct bus *b, uint64_t now)
+{
+	if (!b->known || now - b->looked >= BUS_FRESH_MS)
+		read_all(b, now);
+}
+
+void bus_look_idly(struct bus *b, uint64_t now)
+{
+	if (b->known && now - b->looked < BUS_NAMES_MS)
+		return;
+	if (!b->known || now - b->read >= BUS_READ_MS || names_number() != b->names)
+		read_all(b, now);
+	b->looked = now;
 }
 
 void bus_forget(struct bus *b)

@@ -23,6 +23,11 @@
 #define BUS_MAX 256
 /* A look is good for so long; events on the bus end it sooner (bus_forget). */
 #define BUS_FRESH_MS 50
+/* For a line that is open: the names of all ttys are read so often, */
+#define BUS_NAMES_MS 1000
+/* and what stands behind them only where a name came or went, or after so long: reading the ids of
+ * 64 adapters takes 5 ms, and a machine may have as many ttys that are none. */
+#define BUS_READ_MS 10000
 
 struct bus {
 	struct bus_adapter {
@@ -34,14 +39,17 @@ struct bus {
 	int count;
 	bool known;       /* looked at, and not forgotten since */
 	uint64_t looked;  /* ms, when */
+	uint64_t read;    /* ms, when what stands behind the names was read */
+	uint64_t names;   /* of all ttys, in any order, as one number */
 };
 
 /* Look anew where the last look is older than BUS_FRESH_MS; `now` in ms of any
  * steady clock.  A struct bus of zeros has not looked yet. */
 void bus_look(struct bus *b, uint64_t now);
 
-/* The same, where a look is good for `fresh` ms. */
-void bus_look_within(struct bus *b, uint64_t now, unsigned fresh);
+/* The same for who only asks whether a second adapter answers to the name of a line that is
+ * open: BUS_NAMES_MS and BUS_READ_MS say how often. */
+void bus_look_idly(struct bus *b, uint64_t now);
 
 /* Something changed: the next bus_look looks anew. */
 void bus_forget(struct bus *b);

@@ -24,9 +24,6 @@
 #define EMPTY_READS_MAX 16
 /* A new adapter's node appears before its group is set: up to 70 ms were seen. */
 #define DENIED_PATIENCE_MS 1000
-/* Whether a second adapter answers to the name of an open line is looked up so often (and
- * whenever something was plugged): reading the ids of 64 adapters takes 5 ms. */
-#define OPEN_FRESH_MS 1000
 /* Finding a holder may walk all of /proc: while a line stays busy only so often. */
 #define HOLDER_EVERY 8
 
@@ -315,9 +312,10 @@ static enum place_found find(struct port *p, char *node, size_t size, struct fau
 {
 	if (!p->o.bus)
 		return place_find(&p->o.place, node, size, why);
-	if (p->o.place.form != PLACE_PATH)
-		bus_look_within(p->o.bus, uv_now(p->loop),
-		                p->state == PORT_OPEN ? OPEN_FRESH_MS : BUS_FRESH_MS);
+	if (p->o.place.form != PLACE_PATH && p->state == PORT_OPEN)
+		bus_look_idly(p->o.bus, uv_now(p->loop));
+	else if (p->o.place.form != PLACE_PATH)
+		bus_look(p->o.bus, uv_now(p->loop));
 	return place_find_on(&p->o.place, p->o.bus, node, size, why);
 }
 

@@ -147,23 +147,23 @@ int64_t run_reaches(const struct settle_run *r, int64_t t, double near)
 
 /* --- judging --- */
 
-/* Evidence of amplitudes from `least` to `most` (INFINITY: no end) where the
- * readings say normal(a, s) and the prior is 1/|a| over `span` (the log of the
- * ratio of its ends), either sign. */
-static double amplitude_mass(double a, double s, double least, double most, double span)
+/* Probability that an amplitude lies beyond x on either side, where the readings say
+ * normal(a, s).  (Past four sigma nothing is missing, and past six nothing is added.) */
+static double beyond(double x, double a, double s)
 {
-	if (fabs(a) + 5 * s < least)
-		return 0;
-	double typical = sqrt(a * a + s * s);
-	/* (Past four sigma nothing is missing.) */
-	double share = fabs(a) > least + 4 * s ? 1 : above((least - a) / s) + above((least + a) / s);
-	if (most < INFINITY) {
-		share -= above((most - a) / s) + above((most + a) / s);
-		if (typical > most)
-			typical = most;
-	}
-	if (typical < least)
-		typical = least;
+	a = fabs(a);
+	if (a > x + 4 * s)
+		return 1;
+	return above((x - a) / s) + (x + a > 6 * s ? 0 : above((x + a) / s));
+}
+
+/* Evidence of amplitudes of which `share` lies within the prior's ends, the lower of them `least`,
+ * where the readings say normal(a, s) and the prior is 1/|a| over `span` (the log of the ratio of
+ * its ends), either sign. */
+static double amplitude_mass(double a, double s, double share, double least, double most,
+                             double span)
+{
+	double typical = fmax(least, fmin(most, sqrt(a * a + s * s)));
 	double mass = s * sqrt_2pi * share / (2 * span * typical);
 	return mass < 1 ? fmax(0, mass) : 1;
 }
@@ -267,9 +267,13 @@ static void judge_approach(struct settle_run *r, const struct settle_priors *k,
 		if (l < y->sum.top - negligible)
 			continue;
 		double s = k->noise[i] / sqrt(f.pxx), least = k->start[j];
-		double mass = (1 - k->small) * amplitude_mass(f.a, s, least, INFINITY, k->span[j]);
+		/* Of all amplitudes, those that the prior allows. */
+		double far = fabs(f.a) + 5 * s < least ? 0 : beyond(least, f.a, s), all = far;
+		double mass = (1 - k->small) * amplitude_mass(f.a, s, far, least, INFINITY, k->span[j]);
 		if (fabs(f.a) - 3 * s < least) {
-			mass += k->small * amplitude_mass(f.a, s, k->least, least, log(least / k->least));
+			all = fabs(f.a) + 5 * s < k->least ? 0 : beyond(k->least, f.a, s);
+			mass += k->small * amplitude_mass(f.a, s, all - far, k->least, least,
+			                                  log(least / k->least));
 			least = k->least;
 		}
 		l += mass > 0 ? log(mass) : -INFINITY;
@@ -282,7 +286,7 @@ static void judge_approach(struct settle_run *r, const struct settle_priors *k,
 			out = above((allowed - f.left) / spread) + above((allowed + f.left) / spread);
 			/* ... of the amplitudes that there may be at all. */
 			if (fabs(f.a) < least + 3 * s)
-				out /= fmax(1e-12, above((least - f.a) / s) + above((least + f.a) / s));
+				out /= fmax(1e-12, all);
 		}
 		evidence_add(&y->sum, l, fmin(1, out));
 		if (l > y->best) {
@@ -312,7 +316,11 @@ double run_judge(struct settle_run *r, const struct settle_priors *k, double dig
 	}
 	struct tally y = {.sum.top = -INFINITY, .best = -INFINITY};
 	judge_rest(r, k, &v, &y);
-	for (int j = 0; j < SETTLE_TAUS; j++)
+	/* From the likeliest of before outwards: what is not worth an exponential shows at once. */
+	int likely = r->best_tau;
+	for (int j = likely; j < SETTLE_TAUS; j++)
+		judge_approach(r, k, &v, digit, j, &y);
+	for (int j = likely - 1; j >= 0; j--)
 		judge_approach(r, k, &v, digit, j, &y);
 	if (r->best_a != 0) {
 		int j = r->best_tau;

@@ -220,6 +220,30 @@ static void a_nudge_is_an_immediate_look(void **state)
 	}
 }
 
+/* What stands behind the names is read again where a name came, not again and again. */
+static void an_open_line_reads_names_alone(void **state)
+{
+	static struct bus bus;
+	(void)state;
+	bus = (struct bus){ .known = false };
+	bus_of_told = &bus;
+	plug(0);
+	begin("usb:1209:0001");
+	run_until(is_open, 1000);
+	run_until(never, BUS_NAMES_MS);
+	uint64_t looked = bus.looked, read = bus.read;
+	run_until(never, BUS_NAMES_MS + 300);
+	assert_true(bus.looked > looked);
+	assert_true(bus.read == read);
+	assert_true(is_open());
+	plug(1); /* fits as well */
+	assert_true(run_until(is_gone, 3000) <= BUS_NAMES_MS + 500);
+	assert_non_null(strstr(told.cause, "ambiguous"));
+	assert_true(bus.read > read);
+	finish();
+	bus_of_told = NULL;
+}
+
 /* A line that fails as soon as it is opened is not opened without pause; the same
  * adapter plugged anew is opened at once. */
 static void flapping_is_slowed_down(void **state)
@@ -305,6 +329,7 @@ int main(void)
 		CASE(equal_serials_are_refused),
 		CASE(a_name_is_followed),
 		CASE(a_nudge_is_an_immediate_look),
+		CASE(an_open_line_reads_names_alone),
 		CASE(flapping_is_slowed_down),
 		CASE(denied_just_after_plug_is_no_fault),
 	};
