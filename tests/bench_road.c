@@ -11,8 +11,10 @@
 #include "daemon/bench.h"
 #include "daemon/log.h"
 #include "protocol/meter/dialect.h"
+#include "protocol/meter/dialect_file.h"
 #include "protocol/record/record.h"
 #include "protocol/record/seal.h"
+#include "tests/bench_goal.h"
 
 #include <sqlite3.h>
 #include <stdio.h>
@@ -49,10 +51,15 @@ static double quantile(double *x, int n, double q)
 	return x[(int)(q * (n - 1) + 0.5)];
 }
 
-static void row(const char *what, const char *unit, double *ours, double *plain, const char *than)
+/* `goal` of the ratio; 0: there is none. */
+static void row(const char *what, const char *unit, double *ours, double *plain, const char *than,
+                double goal)
 {
 	double a = quantile(ours, ROUNDS, 0.5), b = quantile(plain, ROUNDS, 0.5);
-	printf("%-30s %10.3f %-12s %10.3f %-34s %6.2f\n", what, a, unit, b, than, a / b);
+	printf("%-30s %10.3f %-12s %10.3f %-34s %6.2f", what, a, unit, b, than, a / b);
+	if (goal > 0)
+		printf("  goal %g: %s", goal, goal_word(a / b <= goal));
+	printf("\n");
 }
 
 static void die(const char *what)
@@ -80,14 +87,14 @@ static void count_frame(void *arg, const struct frame *f)
 	at->readings += u.count;
 }
 
-static double frames_ours(const char *dialect, const char *line, size_t len)
+static double frames_ours(const struct dialect *dialect, const char *line, size_t len)
 {
 	struct {
 		const struct dialect *d;
 		struct dialect_setting setting;
 		struct dialect_memory memory;
 		long readings;
-	} at = {.d = dialect_find(dialect, strlen(dialect)), .setting = {.function = FUNCTION_OHM}};
+	} at = {.d = dialect, .setting = {.function = FUNCTION_OHM, .rules = dialect->rules}};
 	struct frame_splitter s;
 	frame_begin(&s, FRAME_LINE, 0, FRAME_LINE_GAP_US, -1000000);
 	double t = cpu_seconds();
@@ -121,7 +128,7 @@ static double frames_plain(const char *line, size_t len)
 	return (cpu_seconds() - t) / FRAMES * 1e9;
 }
 
-static void bench_frames(const char *dialect, const char *line)
+static void bench_frames_of(const struct dialect *dialect, const char *line, double goal)
 {
 	double ours[ROUNDS], plain[ROUNDS];
 	size_t len = strlen(line);
@@ -130,8 +137,13 @@ static void bench_frames(const char *dialect, const char *line)
 		plain[i] = frames_plain(line, len);
 	}
 	char what[64];
-	snprintf(what, sizeof what, "frame to reading, %s", dialect);
-	row(what, "ns CPU each", ours, plain, "line end and strtod");
+	snprintf(what, sizeof what, "frame to reading, %s", dialect->name);
+	row(what, "ns CPU each", ours, plain, "line end and strtod", goal);
+}
+
+static void bench_frames(const char *dialect, const char *line)
+{
+	bench_frames_of(dialect_find(dialect, strlen(dialect)), line, 2);
 }
 
 /* ---- bytes to sealed records ---- */
@@ -288,7 +300,8 @@ static void bench_ingest(enum ingest what, const char *name)
 		ours[i] = ingest_ours(what);
 		plain[i] = ingest_plain(what);
 	}
-	row(name, "us CPU each", ours, plain, "prepared insert, a row a reading");
+	row(name, "us CPU each", ours, plain, "prepared insert, a row a reading",
+	    what == OPEN_LEADS ? 0.5 : 0);
 }
 
 /* ---- a durable entry ---- */
@@ -393,7 +406,8 @@ static void bench_verify(void)
 	free(text);
 	log_reader_close(reader);
 	remove_log(path);
-	row("verify a log of full runs", "ns CPU/byte", ours, plain, "SHA-256 of the same library");
+	row("verify a log of full runs", "ns CPU/byte", ours, plain, "SHA-256 of the same library",
+	    3);
 }
 
 static void frames_unit(void)
@@ -404,6 +418,22 @@ static void frames_unit(void)
 static void frames_scpi(void)
 {
 	bench_frames("scpi", "+4.81212345E+02\r\n");
+}
+
+/* As a user writes one, after the manual page tally-dialect(5). */
+static void frames_pattern(void)
+{
+	static const char text[] =
+	    "[dialect]\nname = pattern\nreads = pattern\n[pattern]\n"
+	    "match = (?<value>[-+]?\\d+\\.\\d+|OL) +(?<prefix>[kM]?)(?<unit>Ohm|V|A)"
+	    "(?: (?<coupling>DC|AC))?\n"
+	    "overload = OL\n[samples]\nframe 1 = +0.4812 kOhm\nmeans 1 = ohm 481.2\n";
+	struct dialect_file file;
+	struct fault why;
+	if (!dialect_file_load(&file, "a pattern", text, sizeof text - 1, &why))
+		die(why.text);
+	bench_frames_of(&file.row, "+0.4812 kOhm\r\n", 8);
+	dialect_file_free(&file);
 }
 
 static void ingest_open(void)
@@ -420,8 +450,9 @@ static const struct part {
 	const char *name;
 	void (*run)(void);
 } parts[] = {
-    {"unit", frames_unit},    {"scpi", frames_scpi},     {"open", ingest_open},
-    {"touches", ingest_touches}, {"entries", bench_entries}, {"verify", bench_verify},
+    {"unit", frames_unit}, {"scpi", frames_scpi}, {"pattern", frames_pattern},
+    {"open", ingest_open}, {"touches", ingest_touches}, {"entries", bench_entries},
+    {"verify", bench_verify},
 };
 
 int main(int argc, char **argv)
