@@ -2,14 +2,19 @@
 /* See marks.h. */
 #include "daemon/marks.h"
 
+#include <string.h>
+
 #define MARK '\377'
 
 void marks_undo(struct marks *m, char *bytes, size_t len,
                 int (*good)(void *arg, const char *bytes, size_t len), int (*bad)(void *arg),
                 void *arg)
 {
-	size_t n = 0; /* good bytes so far, moved to the front: never past the one that is read */
-	for (size_t i = 0; i < len; i++) {
+	/* On a good line there is never a mark. */
+	const char *mark = m->seen || !len ? bytes : memchr(bytes, MARK, len);
+	/* Good bytes so far, moved to the front: never past the one that is read. */
+	size_t n = mark ? (size_t)(mark - bytes) : len;
+	for (size_t i = n; i < len; i++) {
 		char c = bytes[i];
 		if (m->seen == 0 && c != MARK) {
 			bytes[n++] = c;

@@ -36,24 +36,24 @@ const char *look_word(enum look_word w)
 
 /* ---- taking in ---- */
 
-static void put(struct look *l, uint16_t seen)
-{
-	l->seen[l->next] = seen;
-	l->next = (l->next + 1) % LOOK_SIZE;
-	l->bytes++;
-}
-
 void look_bytes(struct look *l, const char *bytes, size_t len)
 {
 	size_t over = len > LOOK_SIZE ? len - LOOK_SIZE : 0;
-	l->bytes += over;
-	for (size_t i = over; i < len; i++)
-		put(l, (unsigned char)bytes[i]);
+	l->bytes += len;
+	for (size_t i = over; i < len;) {
+		size_t room = LOOK_SIZE - l->next, n = len - i < room ? len - i : room;
+		for (size_t k = 0; k < n; k++)
+			l->seen[l->next + k] = (unsigned char)bytes[i + k];
+		l->next = (l->next + n) % LOOK_SIZE;
+		i += n;
+	}
 }
 
 void look_bad(struct look *l)
 {
-	put(l, LOOK_BAD);
+	l->seen[l->next] = LOOK_BAD;
+	l->next = (l->next + 1) % LOOK_SIZE;
+	l->bytes++;
 	l->bad++;
 }
 
