@@ -212,6 +212,29 @@ static void line_byte(struct frame_splitter *s, int64_t t, char c, each_frame *e
 	s->joining = false;
 }
 
+/* A whole line at the beginning of `bytes`, where nothing has begun: as its bytes would be taken
+ * one by one, for they came together.  Its size with its end, or 0 where it is none. */
+static size_t whole_line(struct frame_splitter *s, int64_t t, const char *bytes, size_t len,
+                         each_frame *each, void *arg)
+{
+	if (s->started || s->joining || s->cr || s->sync.blocks || s->sync.tails)
+		return 0;
+	const char *lf = memchr(bytes, '\n', len < FRAME_MAX ? len : FRAME_MAX);
+	if (!lf)
+		return 0;
+	size_t size = (size_t)(lf - bytes), n = size;
+	if (n && bytes[n - 1] == '\r')
+		n--;
+	if (!n || memchr(bytes, '\r', n))
+		return 0; /* an empty line, or several */
+	memcpy(s->buffer, bytes, n);
+	s->len = n;
+	s->started = true;
+	s->first = s->last = t;
+	give(s, judge(s), each, arg);
+	return size + 1;
+}
+
 /* ---- fixed frames ---- */
 
 /* Can frames follow each other without silence? */
@@ -345,8 +368,8 @@ void frame_feed(struct frame_splitter *s, int64_t t, const char *bytes, size_t l
                 void (*each)(void *arg, const struct frame *f), void *arg)
 {
 	for (size_t i = 0; i < len;) {
-		size_t whole = s->end == FRAME_FIXED
-		                   ? whole_frame(s, t, bytes + i, len - i, each, arg) : 0;
+		size_t whole = s->end == FRAME_FIXED ? whole_frame(s, t, bytes + i, len - i, each, arg)
+		                                     : whole_line(s, t, bytes + i, len - i, each, arg);
 		if (whole) {
 			i += whole;
 			continue;
