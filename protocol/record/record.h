@@ -134,10 +134,9 @@ bool backing_body_read(const char *text, size_t len, const char *kind, struct ba
 struct trail_reading {
 	int64_t at;     /* ticks of TRAIL_TICK_US since the record's t; never falling */
 	int64_t v;      /* the value counted in `digit` */
-	bool has_value;
-	unsigned state; /* READING_* bits; of those, see trail_body_write */
 	int64_t second; /* what the meter sent beside it, counted in `second_digit` */
-	bool has_second;
+	unsigned state; /* READING_* bits; of those, see trail_body_write */
+	bool has_value, has_second;
 };
 
 struct trail_body {
