@@ -8,11 +8,12 @@ mean square distance of the results from the value that is shown.
 Every value comes through the whole road: meters on a tape, settled, sealed, read back.
 """
 
-import json
 import math
 import random
 import sys
 import tempfile
+
+from decimal import Decimal
 
 from counted import check, ended
 from tape import Tape, objects, tally
@@ -243,7 +244,60 @@ def drawn(formula, inputs, shown, rng):
     return math.sqrt(total / DRAWS)
 
 
+# JAN-C-62 and the like: mA for uF, by bands of rated volts; the last ends at 450 or at 500 V.
+# What lies between two bands counts to the next.
+PERIOD = [(100, "0.01"), (250, "0.02"), (350, "0.025"), (500, "0.04")]
+
+
+def period_limit(microfarads, volts):
+    k = next((Decimal(k) for most, k in PERIOD if volts <= most), None)
+    return None if k is None else (k * microfarads + Decimal("0.3")) / 1000
+
+
+def modern_limit(microfarads, volts):
+    return max(Decimal("0.01") * microfarads * volts, Decimal(3)) / 10 ** 6
+
+
+def leakage_limits():
+    """The published rows, and every bound of the bands with what lies beside it."""
+    cases = []
+    with open("tests/reference/leakage-limits.tsv") as table:
+        for line in table:
+            if line.startswith("#"):
+                continue
+            form, C, V, unit, limit, _ = line.rstrip("\n").split("\t")
+            what = {"JAN-C-62": "period", "0.01CV_or_3uA": "modern"}.get(form)
+            scale = 1000 if unit == "mA" else 10 ** 6
+            if what:
+                cases.append((Decimal(C), Decimal(V), {what: Decimal(limit) / scale}))
+    published = len(cases)
+    for V in ("3", "6", "12.5", "50", "99", "100", "100.5", "101", "160", "249", "250", "250.5",
+              "251", "300", "350", "351", "400", "450", "451", "500", "501", "600"):
+        for C in ("0.5", "8", "100"):
+            cases.append((Decimal(C), Decimal(V), {}))
+    tape, sheet = Tape(), ["position,kind,nominal,tolerance,rated"]
+    tape.act("reach lifted")
+    for i, (C, V, _) in enumerate(cases):
+        sheet.append("C%d,electrolytic,%su,-20/+80%%,%s V" % (i, C, V))
+        tape.say("red", "OL A DC", 4)
+        tape.act("at C%d leakage" % i)
+        tape.say("red", "1.000 mA DC", 4)
+        tape.act("take")
+    with tempfile.TemporaryDirectory(prefix="tally-leakage-") as folder:
+        places = objects(tape.replay(folder, "\n".join(sheet) + "\n", CONFIG), "places")
+    got = {(p["position"], p["what"]): p["value"] for p in places}
+    check("the published rows of the two forms", published == 11, published)
+    for i, (C, V, known) in enumerate(cases):
+        for what, limit in (("period", period_limit(C, V)), ("modern", modern_limit(C, V))):
+            legend = "%s uF, %s V, %s" % (C, V, what)
+            have = got.get(("C%d" % i, "leakage-limit-" + what))
+            check(legend + ", published", known.get(what, limit) == limit, known)
+            check(legend, have is None if limit is None else
+                  have is not None and abs(Decimal(have) / limit - 1) < Decimal("1e-5"), (have, limit))
+
+
 def main():
+    leakage_limits()
     with tempfile.TemporaryDirectory(prefix="tally-places-") as folder:
         log = make(folder)
         entries = objects(log, "entries")
