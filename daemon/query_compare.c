@@ -120,6 +120,17 @@ void compare_comma(struct answer *out, int *count)
 	answer_puts(out, (*count)++ ? "," : "");
 }
 
+/* To the digit of the display: what the leads had below it is nothing that the meter showed. */
+static struct decimal to_digit(struct decimal d, int e)
+{
+	int64_t step = 1;
+	for (; d.e < e && step < INT64_MAX / 100; d.e++)
+		step *= 10;
+	int64_t half = d.n < 0 ? -step / 2 : step / 2;
+	d.n = (d.n + half) / step;
+	return d;
+}
+
 void compare_side(struct answer *out, const char *name, const struct fresh *f)
 {
 	answer_printf(out, "\"%s\":{\"seq\":%lld,\"meter\":", name, (long long)f->e.seq);
@@ -128,7 +139,7 @@ void compare_side(struct answer *out, const char *name, const struct fresh *f)
 	answer_string(out, f->shown);
 	if (f->e.has_raw) { /* what is compared, not what stood on the display */
 		char judged[2 * DECIMAL_TEXT_SIZE];
-		quantity_shown(f->e.value, f->e.function, f->e.prefix, judged, sizeof judged);
+		quantity_shown(to_digit(f->e.value, f->e.raw.e), f->e.function, f->e.prefix, judged, sizeof judged);
 		answer_puts(out, ",\"judged\":");
 		answer_string(out, judged);
 	}

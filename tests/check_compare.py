@@ -121,7 +121,8 @@ def pairs(checks, entries, text):
             for side, e in (("a", a), ("b", b)):
                 shown = float(p[side].get("judged", p[side]["shown"]).split()[0])
                 check(legend + ": what is compared is shown", abs(
-                    shown * 10.0 ** e["prefix"] / e["value"] - 1) < 1e-9, (p[side], e["value"]))
+                    shown * 10.0 ** e["prefix"] - e["value"]) <= e.get("raw-digit", 0) * 0.5001 +
+                      1e-9 * abs(e["value"]), (p[side], e["value"]))
                 check(legend + ": U", abs(p[side]["U"] - 2 * e["u"]) <= 1e-5 * e["u"], p)
         together = c["together"]
         used = {p[s]["seq"] for p in c["pairs"] for s in "ab"}
