@@ -4,7 +4,7 @@
 (JCGM 106:2012 8.3, guard band U = 2 u; ILAC-G8:09/2019 4.2.3; at a bound the better side), and
 its probability against statistics.NormalDist: thousands of drawn nominals, tolerances of every
 form, values near and far of the limits, accuracies.  Laws beside that: the same with any SI
-prefix, mirrored, and under a stricter limit.
+prefix; a stricter limit never turns outside into within.
 
 TALLY_DRAWS says how many are drawn.
 """
