@@ -58,8 +58,10 @@ class Tape:
 
 
 def tally(log, *words):
-    return subprocess.run([BUILD + "/tally", "--file", log, *words], capture_output=True, text=True,
-                          timeout=60)
+    """Its line ends as they are, those of CSV."""
+    r = subprocess.run([BUILD + "/tally", "--file", log, *words], capture_output=True, timeout=60)
+    r.stdout, r.stderr = r.stdout.decode(), r.stderr.decode()
+    return r
 
 
 def objects(log, *words):
