@@ -644,7 +644,7 @@ static void test_sheet(void **state)
 	     "position  kind      nominal  tolerance  twin  entries  beside\n"
 	     "R12       resistor  470k           10%              2  owner mine\n"
 	     "C7        paper      0.1 uF             C17         -  max 2 W\n"
-	     "C8        film      47 nF                           1  marking 473\n"
+	     "C8        film      47   nF                         1  marking 473\n"
 	     "2 of 3 positions measured, the first without an entry is C7\n");
 }
 
