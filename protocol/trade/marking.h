@@ -62,6 +62,9 @@ struct marking_list {
  * there is none. */
 bool marking_read(const char *text, size_t len, struct marking_list *out, struct fault *why);
 
+/* Is that one word the name of a colour, in any of the spellings of bands? */
+bool marking_colour(const char *text, size_t len);
+
 /*
  * The one value that the text can have on a part of this function, for sheets: false
  * where there is none, where two readings differ in value, or where an E could be

@@ -136,6 +136,11 @@ static int colour_find(const char *text, size_t len)
 	return -1;
 }
 
+bool marking_colour(const char *text, size_t len)
+{
+	return colour_find(text, len) >= 0;
+}
+
 static unsigned word_find(const char *text, size_t len)
 {
 	for (size_t i = 0; i < sizeof words / sizeof *words; i++)
