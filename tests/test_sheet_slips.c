@@ -149,9 +149,8 @@ static void understood(void **state)
 	    {"R1 1k \"anode load of V3\"", "R1 1k role=anode load of V3"},
 	    /* bands; two colours may be those of a wire */
 	    {"R1 yellow violet yellow gold anode", "R1 yellow violet yellow gold role=anode"},
-    {"R1 yel vio yel gld anode", "R1 yel vio yel gld role=anode"},
-    {"R1 ye vt ye gd anode", "R1 ye vt ye gd role=anode"},
-    {"R1 470k red wire", "R1 470k role=\"red wire\""},
+	    {"R1 yel vio yel gld anode", "R1 yel vio yel gld role=anode"},
+	    {"R1 ye vt ye gd anode", "R1 ye vt ye gd role=anode"},
 	    {"T1 winding 350 red white", "T1 kind=winding 350 role=red white"},
 	    /* what it stands and what it dissipates, either first */
 	    {"R1 1k 1/2W 350V", "R1 1k rated=350V max=1/2W"},
