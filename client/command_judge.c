@@ -311,7 +311,12 @@ enum outcome call_judge(struct client *c)
 	struct by_hand h = {.j = {.kind = KIND_OTHER, .settled = true}};
 	const char *nominal = client_word(c, 0), *tolerance = client_word(c, 1);
 	const char *value = client_word(c, 2);
-	h.function = h.j.function = find_function(nominal, tolerance, value);
+	const char *above;
+	h.function = find_function(nominal, tolerance, value);
+	/* Without any unit an overload is that of an ohmmeter: 470 10% OL (common practice). */
+	if (h.function == FUNCTION_NONE && overload_word(value, &above))
+		h.function = FUNCTION_OHM;
+	h.j.function = h.function;
 	enum outcome outcome = read_limits(c, &h, nominal, tolerance);
 	if (outcome == OUTCOME_DONE)
 		outcome = read_value(c, &h, value);

@@ -286,7 +286,7 @@ void scene_sheet(struct scene *s, struct slice result)
 		scene_member(row, "position", p->name);
 		scene_member(row, "kind", p->kind);
 		scene_member(row, "function", p->function);
-		scene_member(row, "written.nominal", p->nominal);
+		words_nominal(row, p->nominal, sizeof p->nominal);
 		scene_member(row, "written.tolerance", p->tolerance);
 		scene_member(row, "written.rated", p->rated);
 		scene_member(row, "written.note", p->note);

@@ -19,14 +19,22 @@ static const struct table_column twin_columns[] = {
 	{"ratio", true, false},    {"answer", false, true},
 };
 
-/* "red" and "612.0 +-1.8 kohm (12)": which meter, what it said, by which entry. */
+/* What is compared: without the leads, where they were taken off. */
+static void compared(struct slice side, char out[WORDS_SIZE])
+{
+	words_member(side, "judged", out, WORDS_SIZE);
+	if (!out[0])
+		words_member(side, "shown", out, WORDS_SIZE);
+}
+
+/* "red" and "612.0 +-1.8 kohm (12)": which meter, what is compared, by which entry. */
 static void side_cells(struct table *t, const struct style *style, struct slice side)
 {
-	char meter[80], shown[120], value[120], spread[120] = "";
+	char meter[80], shown[WORDS_SIZE], value[WORDS_SIZE], spread[120] = "";
 	double U;
 	int64_t seq = 0;
 	words_member(side, "meter", meter, sizeof meter);
-	words_member(side, "shown", shown, sizeof shown);
+	compared(side, shown);
 	words_value(style, shown, value, sizeof value);
 	const char *unit = strrchr(value, ' ');
 	int number = unit ? (int)(unit - value) : (int)strlen(value);
@@ -110,9 +118,12 @@ static void twin_row(struct table *t, const struct style *style, struct slice tw
 	                         ? "differ: lift both and measure again"
 	                         : "differ more than their tolerance allows";
 	table_row(t, agree ? TABLE_ORDINARY : TABLE_WARNING);
-	static const char *const names[] = {"position", "a.shown", "twin", "b.shown"};
+	static const char *const names[] = {"position", "a", "twin", "b"};
 	for (size_t i = 0; i < sizeof names / sizeof names[0]; i++) {
-		words_member(twin, names[i], text, sizeof text);
+		if (i % 2)
+			compared(json_member(twin.at, twin.len, names[i]), text);
+		else
+			words_member(twin, names[i], text, sizeof text);
 		words_value(style, text, value, sizeof value);
 		table_cell(t, i % 2 ? value : text);
 	}
@@ -188,13 +199,50 @@ static void together_lines(struct slice checks, struct lines *out)
 	}
 }
 
+/* A value by one meter and a leakage by another are every day's work: many of them are one line. */
+static const int folded_above = 3;
+
+static int folded_count(struct slice refused)
+{
+	struct slice one;
+	size_t cursor = 0;
+	int n = 0;
+	while (json_next(refused, &cursor, &one))
+		n += json_member(one.at, one.len, "other").at != NULL;
+	return n > folded_above ? n : 0;
+}
+
+static void folded_line(struct slice refused, int count, struct lines *out)
+{
+	struct slice one;
+	size_t cursor = 0;
+	int n = 0;
+	char last[80] = "", position[80];
+	lines_printf(out, "not compared: %d times different quantities, at ", count);
+	while (json_next(refused, &cursor, &one)) {
+		words_member(one, "position", position, sizeof position);
+		if (!json_member(one.at, one.len, "other").at || !strcmp(position, last))
+			continue;
+		if (n < 8)
+			lines_printf(out, "%s%s", n ? ", " : "", position);
+		n++;
+		snprintf(last, sizeof last, "%s", position);
+	}
+	if (n > 8)
+		lines_printf(out, " and %d more", n - 8);
+	lines_puts(out, " (tally compare POSITION says which); measure the same one with both\n");
+}
+
 static void refused_lines(struct slice refused, struct lines *out)
 {
 	struct slice one;
 	size_t cursor = 0;
+	int folded = folded_count(refused);
 	while (json_next(refused, &cursor, &one)) {
 		char position[80], why[WORDS_SIZE];
 		int64_t a = 0, b = 0;
+		if (folded && json_member(one.at, one.len, "other").at)
+			continue;
 		words_member(one, "position", position, sizeof position);
 		words_member(one, "why", why, sizeof why);
 		json_int(json_member(one.at, one.len, "a"), &a);
@@ -202,6 +250,8 @@ static void refused_lines(struct slice refused, struct lines *out)
 		lines_printf(out, "not compared: %s, entries %lld and %lld: %s\n", position,
 		             (long long)a, (long long)b, why);
 	}
+	if (folded)
+		folded_line(refused, folded, out);
 }
 
 void view_compare(const struct style *style, struct slice result, int *disagree,

@@ -105,6 +105,8 @@ static void cell_text(struct slice row, const char *name, char *out, size_t size
 	char path[64];
 	snprintf(path, sizeof path, "written.%s", name);
 	words_member(row, path, out, size);
+	if (!out[0] && strcmp(name, "nominal") == 0)
+		words_nominal(row, out, size);
 	if (out[0])
 		return;
 	struct slice s = json_member(row.at, row.len, name);

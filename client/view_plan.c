@@ -10,15 +10,18 @@
 
 /* ---- CSV ---- */
 
+/* A text that a spreadsheet would run or reckon with (`=1+1`, but `-20/+50%` as well) gets an
+ * apostrophe before it, as in the report's entries (report_csv.c). */
 static void csv_cell(struct lines *out, bool first, const char *text)
 {
+	bool runs = text[0] && strchr("=+-@\t\r", text[0]);
 	if (!first)
 		lines_puts(out, ",");
-	if (!strpbrk(text, ",\"\r\n") && text[0] != ' ') {
-		lines_puts(out, text);
+	if (!strpbrk(text, ",;\"\r\n") && text[0] != ' ') {
+		lines_printf(out, "%s%s", runs ? "'" : "", text);
 		return;
 	}
-	lines_puts(out, "\"");
+	lines_puts(out, runs ? "\"'" : "\"");
 	for (; *text; text++)
 		lines_printf(out, *text == '"' ? "\"\"" : "%c", *text);
 	lines_puts(out, "\"");
@@ -236,7 +239,11 @@ static void order(const struct style *style, struct slice result, bool csv, stru
 	table_print(&t, style, out);
 	out->failed |= t.failed;
 	table_end(&t);
-	if (!n)
+	char here[WORDS_SIZE];
+	names(json_member(result.at, result.len, "here"), here, sizeof here);
+	if (here[0])
+		lines_printf(out, "here already, measured new: %s\n", here);
+	else if (!n)
 		lines_puts(out, "nothing to buy: nothing is to be replaced\n");
 }
 

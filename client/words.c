@@ -309,6 +309,25 @@ void words_limits_of(const struct style *style, struct slice entry, struct slice
 
 /* ---- deviation ---- */
 
+void words_nominal(struct slice row, char *out, size_t size)
+{
+	struct decimal d;
+	enum function f;
+	char word[32], shown[2 * DECIMAL_TEXT_SIZE];
+	words_member(row, "written.nominal", out, size);
+	if (out[0] || !json_decimal(json_member(row.at, row.len, "nominal"), &d))
+		return;
+	words_member(row, "function", word, sizeof word);
+	if (!function_from_name(word, strlen(word), &f))
+		f = FUNCTION_NONE;
+	d = decimal_strip(d);
+	int prefix = quantity_prefix(d, f);
+	if (d.e > prefix) /* 470 kohm is {47, 4}: written with its zero */
+		decimal_rescale(d, prefix, &d);
+	quantity_shown(d, f, prefix, shown, sizeof shown);
+	snprintf(out, size, "%s", shown);
+}
+
 /* Is the nominal negative?  value = nominal * (1 + deviation); where the value is
  * zero the limits tell. */
 static bool nominal_negative(struct slice entry, double value, double deviation)

@@ -54,6 +54,10 @@ void words_value(const struct style *style, const char *shown, char *out, size_t
 void words_like(const struct style *style, double x, int figures, const char *like, char *out,
                 size_t size);
 
+/* The nominal of a sheet row as it was written, else (of a marking, `brown black yellow`) what was
+ * understood: "100 nF"; "" where there is none. */
+void words_nominal(struct slice row, char *out, size_t size);
+
 /* The deviation of an entry record: "30.0 % high", "2.1 % low", "on nominal", "470
  * times nominal"; for a negative nominal "12.0 % more negative"; "above 20 Mohm"
  * for an overload; "" where there is none. */

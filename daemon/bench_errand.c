@@ -174,8 +174,10 @@ static bool errand_make(struct bench *b, struct bench_meter *m, int64_t t,
 	struct pending p = bench_pending(ticket, errand_end(m));
 	p.backing = b->backings++;
 	bench_pend(b, p);
-	strike_touch(b, m, t, check);
-	if (touched) { /* the rest of this touch, and a slip after it, are for no part */
+	/* Open leads are no touch: what the last one made was a part. */
+	if (touched) {
+		strike_touch(b, m, t, check);
+		/* The rest of this touch, and a slip after it, are for no part. */
 		m->held.waits = false;
 		m->spent = true;
 		m->spent_place = -1;

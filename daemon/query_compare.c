@@ -120,12 +120,29 @@ void compare_comma(struct answer *out, int *count)
 	answer_puts(out, (*count)++ ? "," : "");
 }
 
+/* To the digit of the display: what the leads had below it is nothing that the meter showed. */
+static struct decimal to_digit(struct decimal d, int e)
+{
+	int64_t step = 1;
+	for (; d.e < e && step < INT64_MAX / 100; d.e++)
+		step *= 10;
+	int64_t half = d.n < 0 ? -step / 2 : step / 2;
+	d.n = (d.n + half) / step;
+	return d;
+}
+
 void compare_side(struct answer *out, const char *name, const struct fresh *f)
 {
 	answer_printf(out, "\"%s\":{\"seq\":%lld,\"meter\":", name, (long long)f->e.seq);
 	answer_string(out, f->e.meter);
 	answer_puts(out, ",\"shown\":");
 	answer_string(out, f->shown);
+	if (f->e.has_raw) { /* what is compared, not what stood on the display */
+		char judged[2 * DECIMAL_TEXT_SIZE];
+		quantity_shown(to_digit(f->e.value, f->e.raw.e), f->e.function, f->e.prefix, judged, sizeof judged);
+		answer_puts(out, ",\"judged\":");
+		answer_string(out, judged);
+	}
 	answer_puts(out, ",\"U\":");
 	answer_real(out, 2 * f->e.u);
 	answer_puts(out, "}");
@@ -144,8 +161,11 @@ void compare_refuse(struct compare *c, const struct fresh *a, const struct fresh
 	compare_comma(&c->refused, &c->refused_count);
 	answer_puts(&c->refused, "{\"position\":");
 	answer_string(&c->refused, a->e.position);
-	answer_printf(&c->refused, ",\"quantity\":\"%s\",\"a\":%lld,\"b\":%lld,\"why\":",
-	              quantity_name(a->e.quantity), (long long)a->e.seq, (long long)b->e.seq);
+	answer_printf(&c->refused, ",\"quantity\":\"%s\"", quantity_name(a->e.quantity));
+	if (a->e.quantity != b->e.quantity)
+		answer_printf(&c->refused, ",\"other\":\"%s\"", quantity_name(b->e.quantity));
+	answer_printf(&c->refused, ",\"a\":%lld,\"b\":%lld,\"why\":", (long long)a->e.seq,
+	              (long long)b->e.seq);
 	answer_string(&c->refused, why->text);
 	answer_puts(&c->refused, "}");
 }
@@ -187,7 +207,7 @@ static void pair_write(struct compare *c, const struct fresh *a, const struct fr
 	answer_puts(out, "}");
 }
 
-bool compare_comparable(struct fresh **at, size_t n, size_t i)
+static bool comparable(struct fresh **at, size_t n, size_t i)
 {
 	struct fault ignored;
 	for (size_t k = 0; k < n; k++)
@@ -196,22 +216,32 @@ bool compare_comparable(struct fresh **at, size_t n, size_t i)
 	return false;
 }
 
+int compare_mutual(struct fresh **at, size_t n, const struct fresh *out[COMPARE_METERS])
+{
+	struct fault ignored;
+	int m = 0;
+	for (size_t i = 0; i < n && m < COMPARE_METERS; i++)
+		if (comparable(at, n, i))
+			out[m++] = at[i];
+	for (int i = 0; i < m; i++)
+		for (int k = i + 1; k < m; k++)
+			if (!crosscheck_allowed(&out[i]->e, &out[k]->e, &ignored))
+				return 0;
+	return m;
+}
+
 /* Who of those that can be compared stands apart; NULL for nobody. */
 static const char *group_apart(struct fresh **at, size_t n)
 {
-	enum { METERS = 64 };
-	double x[METERS], U[METERS];
-	const char *name[METERS];
-	int m = 0;
-	for (size_t i = 0; i < n && m < METERS; i++) {
-		if (!compare_comparable(at, n, i))
-			continue;
-		x[m] = decimal_double(at[i]->e.value);
-		U[m] = 2 * at[i]->e.u;
-		name[m++] = at[i]->e.meter;
+	double x[COMPARE_METERS], U[COMPARE_METERS];
+	const struct fresh *all[COMPARE_METERS];
+	int m = compare_mutual(at, n, all);
+	for (int i = 0; i < m; i++) {
+		x[i] = decimal_double(all[i]->e.value);
+		U[i] = 2 * all[i]->e.u;
 	}
 	int apart = m >= 3 ? crosscheck_apart(x, U, m) : -1;
-	return apart >= 0 ? name[apart] : NULL;
+	return apart >= 0 ? all[apart]->e.meter : NULL;
 }
 
 /* One group: every pair of meters in it. */
@@ -291,6 +321,32 @@ static void strangers_refuse(struct compare *c, struct fresh **at, size_t n)
 	}
 }
 
+static bool share_quantity(struct fresh **at, size_t n, const char *a, const char *b)
+{
+	for (size_t i = 0; i < n; i++)
+		for (size_t k = 0; k < n; k++)
+			if (!strcmp(at[i]->e.meter, a) && !strcmp(at[k]->e.meter, b) &&
+			    at[i]->e.quantity == at[k]->e.quantity)
+				return true;
+	return false;
+}
+
+/* All of one position: two meters that measured nothing alike there say so. */
+static void quantities_refuse(struct compare *c, struct fresh **at, size_t n)
+{
+	struct fault why;
+	for (size_t i = 0; i < n; i++) {
+		if (compare_newest(at, n, at[i]->e.meter) != at[i])
+			continue; /* each meter once */
+		for (size_t k = i + 1; k < n; k++)
+			if (strcmp(at[i]->e.meter, at[k]->e.meter) &&
+			    compare_newest(at, n, at[k]->e.meter) == at[k] &&
+			    !share_quantity(at, n, at[i]->e.meter, at[k]->e.meter) &&
+			    !crosscheck_allowed(&at[i]->e, &at[k]->e, &why))
+				compare_refuse(c, at[i], at[k], &why);
+	}
+}
+
 static bool same_quantity(const struct fresh *a, const struct fresh *b)
 {
 	return !strcmp(a->e.position, b->e.position) && a->e.quantity == b->e.quantity;
@@ -311,6 +367,13 @@ static void crosschecks_write(struct compare *c)
 			group_write(c, c->at + i, k - i);
 		}
 		strangers_refuse(c, c->at + from, to - from);
+	}
+	for (size_t from = 0, to; from < c->n; from = to) {
+		to = from + 1;
+		while (to < c->n && !strcmp(c->at[from]->e.position, c->at[to]->e.position))
+			to++;
+		if (compare_wanted(c, c->at[from]->e.position))
+			quantities_refuse(c, c->at + from, to - from);
 	}
 }
 

@@ -45,12 +45,15 @@ void compare_references(struct compare *c);
 bool compare_wanted(const struct compare *c, const char *position);
 /* A comma before every element but the first of a list. */
 void compare_comma(struct answer *out, int *count);
-/* "NAME":{"seq","meter","shown","U"} */
+/* "NAME":{"seq","meter","shown","judged" (the leads taken off, where they were),"U"} */
 void compare_side(struct answer *out, const char *name, const struct fresh *f);
 /* The members quantity, condition and reach. */
 void compare_place(struct answer *out, const struct fresh *f);
-/* Can the value `i` of these be compared with any other of them? */
-bool compare_comparable(struct fresh **at, size_t n, size_t i);
+/* Those of one group that can be compared with another of it; the count, and 0 where two of them
+ * cannot be held against each other (a ramp and a bridge, with a third of which nobody said how
+ * it measures): what was refused decides nothing. */
+#define COMPARE_METERS 64
+int compare_mutual(struct fresh **at, size_t n, const struct fresh *out[COMPARE_METERS]);
 /* One more that was not compared. */
 void compare_refuse(struct compare *c, const struct fresh *a, const struct fresh *b,
                     const struct fault *why);

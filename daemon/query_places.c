@@ -32,7 +32,7 @@ bool had_entry(const struct places *p, int row, enum quantity q, enum function f
 		if (!usable(e, q, f, of))
 			continue;
 		out->entry = e;
-		out->m = (struct measure){ decimal_double(e->value), e->u };
+		out->m = out->middle = (struct measure){ decimal_double(e->value), e->u };
 		snprintf(out->from, sizeof out->from, "%s %s, entry %lld", e->position, of_names[of],
 		         (long long)e->seq);
 		return true;
@@ -50,17 +50,24 @@ bool had_nominal(const struct places *p, int row, enum of of, struct had *out)
 		return false;
 	struct limits l;
 	struct tolerance usual;
-	double half = 0;
 	bool known = limits_from(&s->tolerance, true, s->nominal, &l) ||
 	             (tolerance_default(s->kind, s->function, &usual) &&
 	              limits_from(&usual, true, s->nominal, &l));
-	double x = decimal_double(s->nominal);
-	if (known && l.has_low && l.has_high)
-		half = fmax(x - decimal_double(l.low), decimal_double(l.high) - x);
+	double x = decimal_double(s->nominal), low = x, high = x;
+	if (known && l.has_low && l.has_high) {
+		low = decimal_double(l.low);
+		high = decimal_double(l.high);
+	}
 	out->entry = NULL;
-	out->m = (struct measure){ x, half / sqrt(3) };
+	out->middle = (struct measure){ x + ((high - x) - (x - low)) / 2, (high - low) / sqrt(12) };
+	out->m = (struct measure){ x, hypot(out->middle.u, out->middle.value - x) };
 	snprintf(out->from, sizeof out->from, "%s nominal", s->name);
 	return true;
+}
+
+struct measure had_spread(struct measure at_m, struct measure at_middle)
+{
+	return (struct measure){ at_m.value, hypot(at_middle.u, at_middle.value - at_m.value) };
 }
 
 bool had_value(const struct places *p, int row, enum of of, struct had *out)
@@ -85,7 +92,7 @@ bool had_cell(const struct places *p, int row, const char *column, enum function
 	    !quantity_parse(cell, strlen(cell), unit, &d, &f, &ignored))
 		return false;
 	out->entry = NULL;
-	out->m = (struct measure){ decimal_double(d), 0 };
+	out->m = out->middle = (struct measure){ decimal_double(d), 0 };
 	snprintf(out->from, sizeof out->from, "%.31s %s", p->g.row[row].position.name, column);
 	return true;
 }

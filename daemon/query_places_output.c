@@ -144,7 +144,7 @@ static bool loaded_at(const struct places *p, int row, enum of of, struct had *V
 		    !e->settled || (int)e->condition + 1 != (int)of || frequency_elsewhere(e, s))
 			continue;
 		V->entry = e;
-		V->m = (struct measure){ decimal_double(e->value), e->u };
+		V->m = V->middle = (struct measure){ decimal_double(e->value), e->u };
 		snprintf(V->from, sizeof V->from, "%s %s, entry %lld", e->position,
 		         condition_name(e->condition), (long long)e->seq);
 		return true;
@@ -189,7 +189,8 @@ static void impedance(struct places *p, int row, enum of of, const struct had *V
 		const struct had *from[] = { V, R, &U, &Q };
 		struct measure Z = place_output_impedance(V->m, R->m, U.m, Q.m);
 		place_write(p, row, "output-impedance", of, Z, "ohm", "from two loads", from, 4);
-		place_write(p, row, "damping", of, place_damping(R->m, Z), "", NULL, from, 4);
+		struct measure damping = place_damping_of(V->m, R->m, U.m, Q.m);
+		place_write(p, row, "damping", of, damping, "", NULL, from, 4);
 		return;
 	}
 }

@@ -20,7 +20,9 @@ static void coupling(struct places *p, int row, int leak, enum of of)
 		return;
 	const struct had *from[] = { &C, &R };
 	struct measure Ro = { s->has_source ? decimal_double(s->source) : 0, 0 };
-	place_write(p, row, "coupling-corner", of, place_coupling(R.m, Ro, C.m), "Hz",
+	struct measure corner = had_spread(place_coupling(R.m, Ro, C.m),
+	                                   place_coupling(R.middle, Ro, C.middle));
+	place_write(p, row, "coupling-corner", of, corner, "Hz",
 	            s->has_source ? "with the source resistance of the stage before" : NULL, from, 2);
 }
 
@@ -64,8 +66,9 @@ static void shunted(struct places *p, int row, int across)
 		const struct had *from[] = { &R, &C };
 		snprintf(note, sizeof note, "across it, at the %g Hz of %s; above 0.1 the value is not "
 		         "to be believed", e->use.frequency, e->meter);
-		place_write(p, row, "shunt-dissipation", of, place_shunt(R.m, C.m, e->use.frequency), "",
-		            note, from, 2);
+		struct measure D = had_spread(place_shunt(R.m, C.m, e->use.frequency),
+		                              place_shunt(R.middle, C.middle, e->use.frequency));
+		place_write(p, row, "shunt-dissipation", of, D, "", note, from, 2);
 		return;
 	}
 }
@@ -93,20 +96,25 @@ static void bypass(struct places *p, int row, int cathode, enum of of)
 	    valve_cell(p, row, "ra", FUNCTION_OHM, &ra) &&
 	    valve_cell(p, row, "load", FUNCTION_OHM, &load)) {
 		struct cathode k = place_cathode(R.m, C.m, mu.m, ra.m, load.m);
-		place_write(p, row, "cathode-zero", of, k.zero, "Hz", "below it the whole feedback works",
-		            from, 2);
-		place_write(p, row, "cathode-pole", of, k.pole, "Hz", "above it the bypass works", from, 5);
-		place_write(p, row, "cathode-step", of, k.decibel, "dB", "lost without the bypass", from,
-		            5);
+		struct cathode middle = place_cathode(R.middle, C.middle, mu.m, ra.m, load.m);
+		place_write(p, row, "cathode-zero", of, had_spread(k.zero, middle.zero), "Hz",
+		            "below it the whole feedback works", from, 2);
+		place_write(p, row, "cathode-pole", of, had_spread(k.pole, middle.pole), "Hz",
+		            "above it the bypass works", from, 5);
+		place_write(p, row, "cathode-step", of, had_spread(k.decibel, middle.decibel), "dB",
+		            "lost without the bypass", from, 5);
 		return;
 	}
-	place_write(p, row, "cathode-zero", of, place_corner(R.m, C.m), "Hz",
+	struct measure zero = had_spread(place_corner(R.m, C.m), place_corner(R.middle, C.middle));
+	place_write(p, row, "cathode-zero", of, zero, "Hz",
 	            "of the resistor alone; the upper corner needs columns mu, ra and load, or gm", from,
 	            2);
 	if (valve_cell(p, row, "gm", FUNCTION_NUMBER, &gm)) {
 		const struct had *with_gm[] = { &C, &R, &gm };
-		place_write(p, row, "cathode-pole", of, place_corner(place_cathode_slope(R.m, gm.m), C.m),
-		            "Hz", "by the slope gm (A/V)", with_gm, 3);
+		struct measure pole =
+		    had_spread(place_corner(place_cathode_slope(R.m, gm.m), C.m),
+		               place_corner(place_cathode_slope(R.middle, gm.m), C.middle));
+		place_write(p, row, "cathode-pole", of, pole, "Hz", "by the slope gm (A/V)", with_gm, 3);
 	}
 }
 
@@ -138,7 +146,7 @@ static bool ohms_per_volt(const struct places *p, int row, struct had *out)
 	if (!quantity_parse(cell, len, FUNCTION_OHM, &d, &f, &ignored) || d.n <= 0)
 		return false;
 	out->entry = NULL;
-	out->m = (struct measure){ decimal_double(d), 0 };
+	out->m = out->middle = (struct measure){ decimal_double(d), 0 };
 	snprintf(out->from, sizeof out->from, "%.31s chart", p->g.row[row].position.name);
 	return true;
 }

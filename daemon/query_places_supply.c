@@ -65,12 +65,12 @@ static void leakage(struct places *p, int row, enum of of)
 	struct measure V = { decimal_double(s->rated), 0 };
 	for (int f = 0; f <= LEAKAGE_001CV; f++) {
 		bool period = f == LEAKAGE_PERIOD;
-		double limit = leakage_limit((enum leakage_formula)f, C.m.value, V.value);
-		bool above = I.m.value - 2 * I.m.u > limit;
-		place_write(p, row, period ? "leakage-limit-period" : "leakage-limit-modern", of,
-		            (struct measure){ limit, 0 }, "A",
-		            above ? "what was measured is above this limit"
-		                  : "what was measured is not above it",
+		struct measure limit = place_leakage_allowed((enum leakage_formula)f, C.m, V.value);
+		double more = I.m.value - limit.value, U = 2 * hypot(I.m.u, limit.u);
+		place_write(p, row, period ? "leakage-limit-period" : "leakage-limit-modern", of, limit, "A",
+		            more > U    ? "what was measured is above this limit"
+		            : more > -U ? "what was measured is too near to it to tell"
+		                        : "what was measured is not above it",
 		            from, 2);
 	}
 	struct measure P = place_heat(V, I.m);

@@ -13,6 +13,15 @@
 
 /* ---- from records to lines ---- */
 
+/* The newest that was measured of a part before fitting: good enough to fit? */
+static void new_part(struct plan_line *l, const struct entry *e)
+{
+	if (e->quantity != QUANTITY_VALUE || e->seq < l->new_seq)
+		return;
+	l->new_seq = e->seq;
+	l->here = e->verdict.word == VERDICT_OUTSIDE ? 0 : e->seq;
+}
+
 static struct plan_line *lines_of(const struct gathered *g)
 {
 	struct plan_line *line = calloc(g->rows ? (size_t)g->rows : 1, sizeof *line);
@@ -30,8 +39,12 @@ static struct plan_line *lines_of(const struct gathered *g)
 	for (size_t k = 0; line && k < g->entries; k++) {
 		const struct entry *e = &g->entry[k];
 		int i = gathered_find(g, e->position);
-		if (i < 0 || e->condition == CONDITION_NEW)
+		if (i < 0)
 			continue;
+		if (e->condition == CONDITION_NEW) {
+			new_part(&line[i], e);
+			continue;
+		}
 		struct entry *have = &line[i].entry[e->quantity];
 		if (!have->seq || plan_newer(e, have))
 			*have = *e;
@@ -158,14 +171,14 @@ static void line_write(struct answer *out, const struct plan_line *line, const s
 }
 
 static void rounds_write(struct answer *out, struct plan_page *page, const struct plan_line *line,
-                         int n)
+                         int n, enum plan_round most)
 {
 	answer_puts(out, "\"rounds\":[");
 	for (int r = 0; r < ROUND_COUNT; r++) {
 		int count = 0;
 		answer_printf(out, "%s{\"round\":%d,\"name\":\"%s\",\"replace\":[", r ? "," : "", r + 1,
 		              plan_round_name((enum plan_round)r));
-		for (int i = 0; i < n; i++)
+		for (int i = 0; i < n && r <= (int)most; i++)
 			if (line[i].action == PLAN_REPLACE && (int)line[i].round == r && on_page(page)) {
 				answer_puts(out, count++ ? "," : "");
 				line_write(out, line, &line[i]);
@@ -241,6 +254,19 @@ static void recheck_write(struct answer *out, struct plan_page *page,
 	answer_puts(out, "]");
 }
 
+/* What is to be fitted and lies on the bench. */
+static void here_write(struct answer *out, const struct plan_line *line, int n, enum plan_round most)
+{
+	int count = 0;
+	answer_puts(out, ",\"here\":[");
+	for (int i = 0; i < n; i++)
+		if (line[i].action == PLAN_REPLACE && line[i].round <= most && plan_here(line, n, i)) {
+			answer_puts(out, count++ ? "," : "");
+			answer_string(out, line[i].position.name);
+		}
+	answer_puts(out, "]");
+}
+
 static void counts_write(struct answer *out, const struct plan_line *line, int n)
 {
 	int count[PLAN_DONE + 1] = { 0 };
@@ -266,9 +292,10 @@ static bool plan_write(struct query *q, const struct page_bounds *bounds, const 
 	else
 		answer_puts(out, "null");
 	answer_puts(out, ",");
-	rounds_write(out, &page, line, n);
+	rounds_write(out, &page, line, n, round);
 	order_write(out, &page, line, item, items < ORDER_MAX ? items : ORDER_MAX);
 	recheck_write(out, &page, line, n);
+	here_write(out, line, n, round);
 	counts_write(out, line, n);
 	answer_printf(out, ",\"more\":%s,\"next\":%lld}", page.more ? "true" : "false",
 	              (long long)page.next);

@@ -9,16 +9,14 @@
 /* What three and more say together; each of them can be compared with another. */
 void compare_together(struct compare *c, struct fresh **at, size_t n)
 {
-	enum { METERS = 64 };
-	double x[METERS], u[METERS];
+	double x[COMPARE_METERS], u[COMPARE_METERS];
+	const struct fresh *of[COMPARE_METERS];
 	struct consistency all;
 	struct answer *out = &c->q->out;
-	int m = 0;
-	for (size_t i = 0; i < n && m < METERS; i++) {
-		if (!compare_comparable(at, n, i))
-			continue;
-		x[m] = decimal_double(at[i]->e.value);
-		u[m++] = at[i]->e.u;
+	int m = compare_mutual(at, n, of);
+	for (int i = 0; i < m; i++) {
+		x[i] = decimal_double(of[i]->e.value);
+		u[i] = of[i]->e.u;
 	}
 	if (m < 3 || !crosscheck_consistency(x, u, m, &all)) {
 		answer_puts(out, ",\"together\":null");

@@ -178,6 +178,12 @@ static void twins_of(struct compare *c, const struct sheet_line *one,
 		}
 	}
 	twins_refuse(c, &rows, a, n, b, m);
+	for (size_t i = 0; i < n; i++)
+		for (size_t k = 0; k < m; k++)
+			if (a[i]->e.quantity == b[k]->e.quantity)
+				return;
+	if (n && m) /* nothing alike was measured of them */
+		twin_write(c, &rows, compare_newest(a, n, NULL), compare_newest(b, m, NULL));
 }
 
 /* The twin that the sheet names, in either of the two. */

@@ -169,6 +169,21 @@ static struct measure damping(const struct measure *x)
 	return place_damping(x[0], x[1]);
 }
 
+static struct measure damping_of(const struct measure *x)
+{
+	return place_damping_of(x[0], x[1], x[2], x[3]);
+}
+
+static struct measure modern(const struct measure *x)
+{
+	return place_leakage_allowed(LEAKAGE_001CV, x[0], 450);
+}
+
+static struct measure period(const struct measure *x)
+{
+	return place_leakage_allowed(LEAKAGE_PERIOD, x[0], 450);
+}
+
 static struct measure drift(const struct measure *x)
 {
 	return place_drift(x[0], x[1]);
@@ -248,6 +263,9 @@ static const struct {
     {"balance", balance, 2, {10, 9.5}},
     {"output impedance", impedance, 4, {30, 16, 8, 8}},
     {"damping", damping, 2, {8, 1}},
+    {"damping, of the loads", damping_of, 4, {30, 16, 8, 8}},
+    {"modern leakage limit", modern, 1, {32e-6}},
+    {"period leakage limit", period, 1, {32e-6}},
     {"drift", drift, 2, {42e-3, 45.5e-3}},
     {"tau", tau, 2, {220e3, 47e-6}},
     {"volts after", after, 3, {450, 220e3, 47e-6}},

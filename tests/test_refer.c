@@ -294,6 +294,27 @@ static void offset_at_once_strikes_what_the_touch_made(void **state)
 	end(s);
 }
 
+/* What a touch before made is no offset: neither that of open leads, nor of a touch after it. */
+static void offset_after_a_part_leaves_it(void **state)
+{
+	(void)state;
+	static const char *const scenes[] = {
+	    "red every 0.5\n@0 at C1\nred 0.021 nF *8\nred 101.3 nF *9\nred 0.021 nF *6\n"
+	    "@12 offset open red\nred 0.021 nF *10\n",
+	    "@0 at R8\nred OL Ohm *6\nred ~101.3 Ohm *12\nred OL Ohm *8\n@6.6 offset open red\n"
+	    "red 0.021 nF *10\n",
+	    "@0 at R8\nred OL Ohm *6\nred ~101.3 Ohm *12\nred OL Ohm *8\n@6.6 offset short red\n"
+	    "red ~0.21 Ohm *12\nred OL Ohm *6\n",
+	};
+	for (size_t i = 0; i < sizeof scenes / sizeof *scenes; i++) {
+		struct stand *s = began(scenes[i]);
+		assert_int_equal(count(s, "entry"), 1);
+		assert_int_equal(count(s, "offset"), 1);
+		assert_int_equal(count(s, "strike"), 0);
+		end(s);
+	}
+}
+
 static void offsets_that_are_refused(void **state)
 {
 	(void)state;
@@ -558,6 +579,7 @@ int main(void)
 	    cmocka_unit_test(offset_of_another_digit),
 	    cmocka_unit_test(offset_of_open_leads),
 	    cmocka_unit_test(offset_at_once_strikes_what_the_touch_made),
+	    cmocka_unit_test(offset_after_a_part_leaves_it),
 	    cmocka_unit_test(offsets_that_are_refused),
 	    cmocka_unit_test(offset_that_is_missing),
 	    cmocka_unit_test(check_passed),

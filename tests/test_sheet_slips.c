@@ -149,6 +149,8 @@ static void understood(void **state)
 	    {"R1 1k \"anode load of V3\"", "R1 1k role=anode load of V3"},
 	    /* bands; two colours may be those of a wire */
 	    {"R1 yellow violet yellow gold anode", "R1 yellow violet yellow gold role=anode"},
+	    {"R1 yel vio yel gld anode", "R1 yel vio yel gld role=anode"},
+	    {"R1 ye vt ye gd anode", "R1 ye vt ye gd role=anode"},
 	    {"T1 winding 350 red white", "T1 kind=winding 350 role=red white"},
 	    /* what it stands and what it dissipates, either first */
 	    {"R1 1k 1/2W 350V", "R1 1k rated=350V max=1/2W"},
@@ -202,7 +204,7 @@ static void the_value_that_is_meant(void **state)
 	    {"R1 470 k" OMEGA, 47, 4}, {"R1 470 Kohm", 47, 4},     {"R5 0R47", 47, -2},
 	    {"C1 47 microfarads", 47, -6}, {"C1 470 picofarad", 47, -11}, {"R1 4.7 kilohms", 4700, 0},
 	    {"R1 2" OMEGA "2", 22, -1}, {"R1 M47", 47, 4},         {"R1 K47", 470, 0},
-	    {"C1 " MICRO "47", 47, -8}, {"R1 yellow violet yellow", 47, 4}, {"L1 2 henries", 2, 0},
+	    {"C1 " MICRO "47", 47, -8}, {"R1 yellow violet yellow", 47, 4}, {"R1 yel vio yel", 47, 4}, {"R1 0R47", 47, -2}, {"L1 2 henries", 2, 0},
 	    {"R1 1 megaohm", 1, 6},
 	};
 	for (size_t i = 0; i < sizeof rows / sizeof *rows; i++) {

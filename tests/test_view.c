@@ -632,6 +632,11 @@ static void test_sheet(void **state)
 	                     "\"C7\",\"nominal\":\"0.1 uF\",\"max\":\"2 W\"},\"kind\":\"paper\","
 	                     "\"function\":\"farad\",\"nominal\":1e-07,\"limits\":null,"
 	                     "\"service\":[9e-08,null],\"twin\":\"C17\"}"));
+	/* Of a marking nobody wrote a nominal: what it means is shown, not a number of farads. */
+	view_sheet_add(&v, &columns,
+	               slice("{\"position\":\"C8\",\"entries\":1,\"seq\":8,\"written\":{\"position\":"
+	                     "\"C8\"},\"extra\":{\"marking\":\"473\"},\"kind\":\"film\","
+	                     "\"function\":\"farad\",\"nominal\":4.7e-08,\"limits\":null}"));
 	view_sheet_print(&v, &columns, &out);
 	view_list_end(&v);
 	same(&out,
@@ -639,7 +644,8 @@ static void test_sheet(void **state)
 	     "position  kind      nominal  tolerance  twin  entries  beside\n"
 	     "R12       resistor  470k           10%              2  owner mine\n"
 	     "C7        paper      0.1 uF             C17         -  max 2 W\n"
-	     "1 of 2 positions measured, the first without an entry is C7\n");
+	     "C8        film      47   nF                         1  marking 473\n"
+	     "2 of 3 positions measured, the first without an entry is C7\n");
 }
 
 static void test_status(void **state)

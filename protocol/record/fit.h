@@ -15,7 +15,7 @@
  *     another kind, or has a marking that says one; then the default of the kind does, and
  *     the verdict says `assumed`;
  *   - max does not count where the fit is rated in watts;
- *   - part, price and note are those of the old part.
+ *   - part and note are those of the old part; the sheet's price is what a new one costs.
  */
 #ifndef TALLY_RECORD_FIT_H
 #define TALLY_RECORD_FIT_H

@@ -56,17 +56,17 @@ static bool same_way(const struct entry *a, const struct entry *b, struct fault 
 	                a->quantity == QUANTITY_ESR || a->quantity == QUANTITY_DISSIPATION;
 	bool insulation = a->quantity == QUANTITY_INSULATION || a->quantity == QUANTITY_LEAKAGE;
 	if (reactive && x->method && y->method && x->method != y->method)
-		fault_set(why, "different measurands: %s measures by %s, %s by %s", a->meter,
-		          methods[x->method], b->meter, methods[y->method]);
+		fault_set(why, "different measurands: %s measures by %s, %s by %s; compare with a meter of the "
+		          "same way", a->meter, methods[x->method], b->meter, methods[y->method]);
 	else if (reactive && apart(x->frequency, y->frequency, frequency_factor))
-		fault_set(why, "different measurands: %s tests at %g Hz, %s at %g Hz", a->meter,
-		          x->frequency, b->meter, y->frequency);
+		fault_set(why, "different measurands: %s tests at %g Hz, %s at %g Hz; set both to one frequency",
+		          a->meter, x->frequency, b->meter, y->frequency);
 	else if (apart(x->signal, y->signal, frequency_factor))
-		fault_set(why, "different measurands: %s measured at %g Hz, %s at %g Hz", a->meter,
-		          x->signal, b->meter, y->signal);
+		fault_set(why, "different measurands: %s measured at %g Hz, %s at %g Hz; measure both at one "
+		          "frequency", a->meter, x->signal, b->meter, y->signal);
 	else if (insulation && apart(x->volts, y->volts, volts_factor))
-		fault_set(why, "different measurands: %s tests with %g V, %s with %g V", a->meter,
-		          x->volts, b->meter, y->volts);
+		fault_set(why, "different measurands: %s tests with %g V, %s with %g V; test both with the same "
+		          "volts", a->meter, x->volts, b->meter, y->volts);
 	else
 		return true;
 	return false;
@@ -76,16 +76,16 @@ static bool same_way(const struct entry *a, const struct entry *b, struct fault 
 static bool comparable(const struct entry *a, const struct entry *b, struct fault *why)
 {
 	if (a->quantity != b->quantity)
-		fault_set(why, "different quantities: %s and %s", quantity_name(a->quantity),
-		          quantity_name(b->quantity));
+		fault_set(why, "different quantities: %s and %s; measure the same one with both",
+		          quantity_name(a->quantity), quantity_name(b->quantity));
 	else if (a->condition != b->condition)
-		fault_set(why, "different conditions: %s and %s", condition_name(a->condition),
-		          condition_name(b->condition));
+		fault_set(why, "different conditions: %s and %s; measure both in one condition",
+		          condition_name(a->condition), condition_name(b->condition));
 	else if (a->reach != b->reach)
 		fault_set(why, "different reach: %s and %s; measure both the same way",
 		          reach_name(a->reach), reach_name(b->reach));
 	else if (a->function != b->function)
-		fault_set(why, "measured with different functions: %s and %s",
+		fault_set(why, "measured with different functions: %s and %s; set both to the same",
 		          function_name(a->function), function_name(b->function));
 	else
 		return same_way(a, b, why) && usable(a, why) && usable(b, why);

@@ -105,7 +105,14 @@ bool marking_read(const char *text, size_t len, struct marking_list *out, struct
 	if (p.len == 0)
 		return plain_fail(why, &p, 0, "a marking was expected, such as 4K7, 104, .047 or brown "
 		                              "black yellow");
-	return bands_are(&p) ? bands_read(&p, out, why) : code_read(&p, out, why);
+	if (bands_are(&p))
+		return bands_read(&p, out, why);
+	enum function f;
+	struct plain whole = p;
+	words_peel(&p, &f);
+	if (p.len == 0)
+		return plain_fail(why, &whole, 0, "a value was expected beside this word, such as 104 or .047");
+	return code_read(&p, out, why) && words_narrow(&whole, f, out, why);
 }
 
 /* ---- one value, for sheets ---- */

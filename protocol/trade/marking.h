@@ -14,18 +14,19 @@
  *   bands   3 to 6 on resistors (IEC 60062:2016, EN 60062:2005), also as body, end
  *           and dot; 3 to 6 on capacitors, in picofarads (polyester, moulded paper,
  *           ceramic, dots on mica: trade practice).  Full names (German as well) and the two
- *           letters of IEC 60757 (BK BN RD ...), parted by spaces, commas, slashes or
- *           hyphens; `wide red` stands for two that touch; words such as resistor,
- *           tubular, ceramic, mica say what kind of part it is on.
- *   letters 4K7 R47 4R7 470R 4n7 n33 3p3 (IEC 60062), also 4E7, and 4L7 for milliohms,
+ *           letters of IEC 60757 (BK BN RD ...), or three in haste (blk brn yel), parted by
+ *           spaces, commas, slashes or hyphens; `wide red` stands for two that touch
+ *   letters 4K7 R47 0R47 4R7 470R 4n7 n33 3p3 (IEC 60062), also 4E7, and 4L7 for milliohms,
  *           with a tolerance letter behind: 4K7J 4n7K 104K; 0R and 000 are a link
  *   digits  104 (10 and four zeros; on capacitors 8 and 9 mean x 0.01 and x 0.1),
  *           1002 (100 and two), 2A104J (with a code for the volts before it)
  *   print   .047, 0.1/350, .05 400, .33K250, 8/450, 0,1 uF, 0.05 mfd 600 V, 600 V .05,
- *           250 mmf, 22k for 22 nF, 5000 pF, 500 cm, 1/2 meg, 1/2 W 100K, 500k log,
+ *           250 mmf, 22k for 22 nF, 4k7 for 4.7 nF, 5000 pF, 500 cm, 1/2 meg, 1/2 W 100K, 500k log,
  *           32+32/450, 8-8-16 mF, 2x50 uF (a reading for each section that differs),
  *           MMF 47, MFD .05 (unit first), 25 25 (uF and volts), 3-30pF (a trimmer: its most, with
  *           what lies down to its least as tolerance)
+ *   words   resistor, tubular, ceramic, mica, paper ..., or the code of a dielectric (X7R), beside
+ *           any of these: they say what kind of part it is on, and leave only its readings
  */
 #ifndef TALLY_TRADE_MARKING_H
 #define TALLY_TRADE_MARKING_H
@@ -60,6 +61,9 @@ struct marking_list {
 /* Every reading of the text; false, with the fault's column counted from 1, where
  * there is none. */
 bool marking_read(const char *text, size_t len, struct marking_list *out, struct fault *why);
+
+/* Is that one word the name of a colour, in any of the spellings of bands? */
+bool marking_colour(const char *text, size_t len);
 
 /*
  * The one value that the text can have on a part of this function, for sheets: false

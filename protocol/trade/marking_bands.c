@@ -74,6 +74,11 @@ static const struct {
     {"bn", BROWN},      {"rd", RED},        {"og", ORANGE},     {"ye", YELLOW},
     {"gn", GREEN},      {"bu", BLUE},       {"vt", VIOLET},     {"gy", GREY},
     {"wh", WHITE},
+    /* As they are noted in haste. */
+    {"pnk", PINK},      {"slv", SILVER},    {"sil", SILVER},    {"gld", GOLD},
+    {"blk", BLACK},     {"brn", BROWN},     {"orn", ORANGE},    {"org", ORANGE},
+    {"yel", YELLOW},    {"grn", GREEN},     {"blu", BLUE},      {"vio", VIOLET},
+    {"vlt", VIOLET},    {"pur", VIOLET},    {"gry", GREY},      {"wht", WHITE},
     /* German */
     {"rosa", PINK},     {"silber", SILVER}, {"schwarz", BLACK}, {"braun", BROWN},
     {"rot", RED},       {"gelb", YELLOW},   {"gruen", GREEN},   {"blau", BLUE},
@@ -98,7 +103,7 @@ static const struct {
     {"paper", WORD_CAPACITOR | WORD_MOULDED},   {"ceramic", WORD_CAPACITOR | WORD_CERAMIC},
     {"mica", WORD_CAPACITOR | WORD_DOTS},       {"dots", WORD_CAPACITOR | WORD_DOTS},
     {"wide", WORD_WIDE},           {"broad", WORD_WIDE},          {"double", WORD_WIDE},
-    {"none", WORD_NONE},           {"and", WORD_PASSED},          {"band", WORD_PASSED},
+    {"none", WORD_NONE},           {"no", WORD_NONE},             {"and", WORD_PASSED},          {"band", WORD_PASSED},
     {"bands", WORD_PASSED},        {"then", WORD_PASSED},         {"body", WORD_BODY},
     {"end", WORD_END},             {"tip", WORD_END},             {"dot", WORD_DOT},
 };
@@ -131,12 +136,23 @@ static int colour_find(const char *text, size_t len)
 	return -1;
 }
 
+bool marking_colour(const char *text, size_t len)
+{
+	return colour_find(text, len) >= 0;
+}
+
 static unsigned word_find(const char *text, size_t len)
 {
 	for (size_t i = 0; i < sizeof words / sizeof *words; i++)
 		if (word_is(text, len, words[i].name))
 			return words[i].word;
 	return 0;
+}
+
+enum function bands_word(const char *text, size_t len)
+{
+	unsigned word = word_find(text, len);
+	return word & WORD_RESISTOR ? FUNCTION_OHM : word & WORD_CAPACITOR ? FUNCTION_FARAD : FUNCTION_NONE;
 }
 
 /* The next word at or behind *at, its length; 0 where only separators are left. */
@@ -428,13 +444,22 @@ static void both_ends(const struct bands *b, bool is_resistor, struct marking_li
 	}
 }
 
+/* Beyond a gigaohm no resistor has colours (common practice, no source): 104 Gohm of five bands
+ * is a capacitor of 100 nF. */
+static bool too_large(const struct marking *m)
+{
+	static const struct decimal most = {1, 9};
+	return m->function == FUNCTION_OHM && decimal_compare(m->value, most) > 0;
+}
+
 /* A value of a series is likelier than one of none, and this end than the other. */
 static void likeliest_first(struct marking_list *list, int n)
 {
 	struct marking_list sorted = {.cut = list->cut};
 	for (int likely = 1; likely >= 0; likely--)
 		for (int i = 0; i < list->n; i++)
-			if ((is_preferred(&list->at[i], n) && !list->at[i].reversed) == likely)
+			if ((is_preferred(&list->at[i], n) && !list->at[i].reversed &&
+			     !too_large(&list->at[i])) == likely)
 				sorted.at[sorted.n++] = list->at[i];
 	*list = sorted;
 }
@@ -480,7 +505,7 @@ bool bands_read(const struct plain *p, struct marking_list *out, struct fault *w
 	}
 	if (b.n < 3)
 		return plain_fail(why, p, p->len, "three to six bands were expected");
-	if (!(b.words & WORD_CAPACITOR))
+	if (!(b.words & WORD_CAPACITOR) || (b.words & WORD_RESISTOR))
 		both_ends(&b, true, out);
 	if (!(b.words & WORD_RESISTOR))
 		both_ends(&b, false, out);

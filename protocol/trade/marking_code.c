@@ -208,8 +208,11 @@ bool one_value(struct scan *s, size_t at)
 		letter_first(s, at);
 	} else if (!number_read(s->p, at, &n)) {
 		scan_stopped(s, at, "a marking was expected, such as 4K7, 104, .047 or brown black yellow");
-	} else if (n.value.n == 0) {
-		scan_stopped(s, at, "a value of zero is on no part but a link");
+	} else if (n.value.n == 0) { /* 0R47, 0n47; a zero alone is none */
+		if (n.digits == 1 && ascii_letter(text[n.end]) && ascii_digit(text[n.end + 1]))
+			unit_readings(s, &n);
+		else
+			scan_stopped(s, at, "a value of zero is on no part but a link");
 	} else {
 		bool code_first = n.digits == 3 && !n.point && n.value.n % 10 != 0;
 		pair_readings(s, at);

@@ -22,6 +22,14 @@ void marking_add(struct marking_list *list, const struct marking *m);
 bool bands_are(const struct plain *p);
 bool bands_read(const struct plain *p, struct marking_list *out, struct fault *why);
 
+/* Whose the word is: ohm (resistor), farad (tubular, mica, paper ...), or FUNCTION_NONE. */
+enum function bands_word(const char *text, size_t len);
+
+/* marking_words.c: takes such words out of a code; and leaves only the readings of that kind. */
+void words_peel(struct plain *p, enum function *f);
+bool words_narrow(const struct plain *p, enum function f, struct marking_list *list,
+                  struct fault *why);
+
 /* marking_code.c */
 bool code_read(const struct plain *p, struct marking_list *out, struct fault *why);
 

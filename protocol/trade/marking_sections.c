@@ -79,8 +79,10 @@ static bool times(const char *text, struct sections *s)
 	at = spaces_at(text, at + 1);
 	s->rest = figures_at(text, at);
 	size_t unit = spaces_at(text, s->rest);
-	/* 8x16 is a rating; 2x50 V as well. */
-	if (s->rest == at || !ascii_letter(text[unit]) || volts_word(text + unit))
+	/* 8x16 is a rating; 2x50 V as well; 2x16/450 and 2x16 450 V have theirs behind. */
+	bool rated = (text[unit] == '/' && ascii_digit(text[unit + 1])) ||
+	             (unit > s->rest && ascii_digit(text[unit]) && figures_at(text, unit) - unit == 3);
+	if (s->rest == at || volts_word(text + unit) || !(ascii_letter(text[unit]) || rated))
 		return false;
 	for (s->count = 0; s->count < text[0] - '0'; s->count++) {
 		s->from[s->count] = at;

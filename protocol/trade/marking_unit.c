@@ -59,7 +59,7 @@ static const struct unit {
     {"N", false, true, false, FUNCTION_FARAD, -9, "letter code"},
     {"U", false, true, false, FUNCTION_FARAD, -6, "letter code"},
     {"m", true, true, false, FUNCTION_FARAD, -3, "letter code"},
-    {"k", true, false, true, FUNCTION_FARAD, -9, "old print, k for thousands of pF"},
+    {"k", true, true, true, FUNCTION_FARAD, -9, "old print, k for thousands of pF"},
     {"M", false, false, true, FUNCTION_FARAD, -6, "old print, M for microfarads"},
 };
 
@@ -173,7 +173,7 @@ void letter_first(struct scan *s, size_t at)
 	for (size_t i = 0; i < sizeof units / sizeof *units; i++) {
 		const struct unit *u = &units[i];
 		struct decimal value = {0, 0};
-		if (!u->point || u->word[0] == 'E' || !word_at(text + at, u))
+		if (!u->point || u->old || u->word[0] == 'E' || !word_at(text + at, u))
 			continue;
 		size_t fraction = fraction_at(text, at + 1, 1, &value);
 		if (fraction)

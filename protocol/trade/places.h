@@ -121,8 +121,11 @@ struct measure place_balance(struct measure a, struct measure b);
  * stage may be run so -- a valve output stage may not. */
 struct measure place_output_impedance(struct measure V1, struct measure R1, struct measure V2,
                                       struct measure R2);
-/* R / Zout. */
+/* R / Zout, where R had no part in Zout. */
 struct measure place_damping(struct measure R, struct measure Zout);
+/* R1 / Zout from the same two loads, each of the four one input: R1 stands in Zout, too. */
+struct measure place_damping_of(struct measure V1, struct measure R1, struct measure V2,
+                                struct measure R2);
 /* 100 (now - before) / before: bias over a soak. */
 struct measure place_drift(struct measure before, struct measure now);
 
@@ -153,6 +156,8 @@ const char *leakage_formula_name(enum leakage_formula f);
 /* Amps, for farads and rated volts; NaN where the formula does not reach (the period
  * one ends at 500 V; between its bands the next higher one counts). */
 double leakage_limit(enum leakage_formula f, double C, double rated);
+/* The same of a capacitance that was measured, or is known by its tolerance. */
+struct measure place_leakage_allowed(enum leakage_formula f, struct measure C, double rated);
 /* V I: above about 1 W in a can stop (common practice, no source). */
 struct measure place_heat(struct measure V, struct measure I);
 

@@ -89,6 +89,18 @@ struct measure place_output_impedance(struct measure V1, struct measure R1, stru
 	return measure_of(impedance, (struct measure[]){V1, R1, V2, R2}, 4);
 }
 
+static double damping_of(const double *x)
+{
+	double Z = impedance(x);
+	return Z != 0 ? x[1] / Z : (double)NAN;
+}
+
+struct measure place_damping_of(struct measure V1, struct measure R1, struct measure V2,
+                                struct measure R2)
+{
+	return measure_of(damping_of, (struct measure[]){V1, R1, V2, R2}, 4);
+}
+
 static double damping(const double *x)
 {
 	return x[1] != 0 ? x[0] / x[1] : (double)NAN;
@@ -214,4 +226,15 @@ double leakage_limit(enum leakage_formula f, double C, double rated)
 		break;
 	}
 	return NAN;
+}
+
+/* Inputs: the formula, C, the rated volts. */
+static double allowed(const double *x)
+{
+	return leakage_limit((enum leakage_formula)x[0], x[1], x[2]);
+}
+
+struct measure place_leakage_allowed(enum leakage_formula f, struct measure C, double rated)
+{
+	return measure_of(allowed, (struct measure[]){{f, 0}, C, {rated, 0}}, 3);
 }

@@ -15,7 +15,8 @@
  *
  * The newest entry of each quantity counts, of condition `done` before `found`; a
  * position with an entry of condition `done` that is not outside is done, and is in no
- * round.  Entries of condition `new` are of parts that are not fitted yet.
+ * round.  Entries of condition `new` are of parts that are not fitted yet: they are still in the
+ * plan, but what was measured new and is not outside lies on the bench, and is not ordered.
  *
  * Leakage that a guided run found (`leak`, `reform`) decides beside the entries: outside its
  * limit, as a re-forming that was given up is, the part is replaced, for that reason; unsure, or
@@ -74,6 +75,7 @@ struct plan_line {
 	/* By quantity: the newest that counts; seq 0: none. */
 	struct entry entry[QUANTITY_COUNT];
 	struct plan_run run;
+	int64_t new_seq, here;         /* the newest entry of condition new; where it is not outside */
 	/* ---- decided ---- */
 	enum plan_action action;
 	enum plan_round round;
@@ -119,7 +121,11 @@ struct order_item {
 	int line[ORDER_POSITIONS_MAX]; /* their positions; further ones are counted only */
 };
 
-/* The order of what plan_decide put into rounds up to `round`.  At most `max` items;
+/* Is a replacement of this line's part on the bench already? */
+bool plan_here(const struct plan_line *line, int n, int i);
+
+/* The order of what plan_decide put into rounds up to `round`, but for what is here.  A price is
+ * that of the fit, else that of the sheet's row.  At most `max` items;
  * returns how many there are. */
 int plan_order(const struct plan_line *line, int n, enum plan_round round, struct order_item *item,
                int max);

@@ -157,7 +157,8 @@ static bool make(const struct plan_line *line, int n, int i, enum plan_round rou
 		if (!item->number[0])
 			memcpy(item->number, line[k].fit.number, sizeof item->number);
 		if (!item->price[0])
-			memcpy(item->price, line[k].fit.price, sizeof item->price);
+			memcpy(item->price, line[k].fit.price[0] ? line[k].fit.price : line[k].position.price,
+			       sizeof item->price);
 		value_add(&line[k], item);
 		ratings_add(&line[k], item);
 		if (!item->tolerance[0])
@@ -173,12 +174,27 @@ static bool make(const struct plan_line *line, int n, int i, enum plan_round rou
 	return true;
 }
 
+/* What is not priced costs what its like does. */
+static bool same_price(const struct order_item *a, const struct order_item *b)
+{
+	return !a->price[0] || !b->price[0] || strcmp(a->price, b->price) == 0;
+}
+
 static bool same(const struct order_item *a, const struct order_item *b)
 {
 	return a->kind == b->kind && strcmp(a->value, b->value) == 0 && a->value[0] &&
 	       strcmp(a->tolerance, b->tolerance) == 0 && a->has_rated == b->has_rated &&
 	       a->rated == b->rated && a->has_watts == b->has_watts && a->watts == b->watts &&
-	       strcmp(a->number, b->number) == 0 && strcmp(a->note, b->note) == 0;
+	       strcmp(a->number, b->number) == 0 && strcmp(a->note, b->note) == 0 && same_price(a, b);
+}
+
+bool plan_here(const struct plan_line *line, int n, int i)
+{
+	const char *part = line[i].position.part;
+	for (int k = 0; k < n; k++)
+		if (line[k].here && (k == i || (part[0] && strcmp(line[k].position.part, part) == 0)))
+			return true;
+	return false;
 }
 
 int plan_order(const struct plan_line *line, int n, enum plan_round round, struct order_item *item,
@@ -188,7 +204,7 @@ int plan_order(const struct plan_line *line, int n, enum plan_round round, struc
 	for (int i = 0; i < n; i++) {
 		struct order_item one;
 		int k = 0;
-		if (!wanted(&line[i], round) || !make(line, n, i, round, &one))
+		if (!wanted(&line[i], round) || plan_here(line, n, i) || !make(line, n, i, round, &one))
 			continue;
 		while (k < items && k < max && !same(&item[k], &one))
 			k++;
@@ -196,6 +212,8 @@ int plan_order(const struct plan_line *line, int n, enum plan_round round, struc
 			for (int j = 0; j < one.lines && item[k].lines < ORDER_POSITIONS_MAX; j++)
 				item[k].line[item[k].lines++] = one.line[j];
 			item[k].count++;
+			if (!item[k].price[0])
+				memcpy(item[k].price, one.price, sizeof item[k].price);
 			item[k].fit = item[k].fit || one.fit;
 			continue;
 		}

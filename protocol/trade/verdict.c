@@ -337,6 +337,10 @@ static void judge_plain(const struct judgement *j, struct decimal U, const struc
 	} else if (p->low || p->high) {
 		v->word = VERDICT_OUTSIDE;
 		explain_outside(j, U, v);
+	} else if (decimal_compare(offset_worst(j), U) > 0) {
+		/* The leads may be more of it than the meter is: they are seen to first. */
+		unsure(v, REASON_OFFSET, offset_missing);
+		v->has_probability = false;
 	} else {
 		unsure(v, REASON_METER, "too near the limit for this meter");
 	}

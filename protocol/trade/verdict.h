@@ -25,7 +25,7 @@
  * - in circuit, diode: a low drop is unsure, circuit;
  * - lead offset missing: what a bad lead could add (1 ohm, 100 pF) counts as
  *   uncertainty towards low values; where that decides, unsure, offset, in circuit as
- *   well;
+ *   well; so too where it is too near a limit and the leads may be more of that than U;
  * - loading: what the meter's input takes away at a place of high impedance counts as
  *   uncertainty too; where that decides there is no verdict (none, limits-of-meter).
  *
