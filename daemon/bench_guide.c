@@ -68,6 +68,19 @@ bool guide_wants_hand(const struct bench *b)
 	return found && guide_by_hand(&found->g);
 }
 
+bool guide_waits_alone(const struct bench *b)
+{
+	return b->way.mode == WALK_OFF && guide_wants_hand(b);
+}
+
+void guide_say_again(struct bench *b)
+{
+	struct fault ignored;
+	const struct bench_guide *gd = hosted_find(b, NULL, &ignored);
+	if (gd)
+		hosted_say(b, gd);
+}
+
 bool guide_expects_volts(const struct bench *b, const struct bench_meter *m)
 {
 	const struct bench_guide *gd = guide_of_meter(b, m);
