@@ -68,9 +68,13 @@ bool guide_wants_hand(const struct bench *b)
 	return found && guide_by_hand(&found->g);
 }
 
-bool guide_waits_alone(const struct bench *b)
+bool guide_waits_alone(const struct bench *b, struct fault *why)
 {
-	return b->way.mode == WALK_OFF && guide_wants_hand(b);
+	if (b->way.mode != WALK_OFF || !guide_wants_hand(b))
+		return false;
+	fault_set(why, "a guided run waits for the hand: take goes on with it, back is the step before, again "
+	          "says it again");
+	return true;
 }
 
 void guide_say_again(struct bench *b)
@@ -212,7 +216,7 @@ static void aim_step(struct bench *b, struct bench_guide *gd, int64_t t)
 
 void hosted_say(struct bench *b, const struct bench_guide *gd)
 {
-	char text[GUIDE_TEXT], value[32];
+	char text[GUIDE_TEXT], value[32], limit[32];
 	const char *verdict;
 	bool valued = guide_value(&gd->g, value, &verdict);
 	enum quantity q;
@@ -221,7 +225,8 @@ void hosted_say(struct bench *b, const struct bench_guide *gd)
 	guide_say(&gd->g, text, sizeof text);
 	bench_event(b, "guide", "guide", guide_name(gd->kind), "of", gd->of, "state", "step", "step",
 	            guide_step_word(&gd->g), "text", text, "at", at[0] ? at : NULL, "shown",
-	            valued ? value : NULL, "verdict", verdict, "why", gd->g.failed ? gd->g.because : NULL, NULL);
+	            valued ? value : NULL, "verdict", verdict, "limit",
+	            guide_limit(&gd->g, limit) ? limit : NULL, "why", gd->g.failed ? gd->g.because : NULL, NULL);
 }
 
 /* ---- meters ---- */
@@ -297,8 +302,10 @@ static bool follow(struct bench *b, struct bench_guide *gd, int64_t t, const str
 			bench_event(b, "not-logged", "why", why.text, NULL);
 	}
 	if (out->ended) {
+		char text[GUIDE_TEXT];
+		snprintf(text, sizeof text, "given up: %s", gd->g.because);
 		hosted_tell(b, gd, gd->g.failed ? "stopped" : "done",
-		     gd->g.failed ? gd->g.because : "the guided run is done");
+		            gd->g.failed ? text : "the guided run is done");
 		if (gd->kind == GUIDE_LOT && !gd->g.failed)
 			guide_lot_fit(b, gd, t);
 		hosted_end(b, gd, t);

@@ -543,8 +543,8 @@ void guard_alarm(struct bench *b, const char *alarm, const char *meter, const ch
 struct bench_guide *guide_of_meter(const struct bench *b, const struct bench_meter *m);
 /* Does the newest one wait for the person, so that `take` means it? */
 bool guide_wants_hand(const struct bench *b);
-/* The same, and no walk goes on whose `next` and `again` the hand could mean. */
-bool guide_waits_alone(const struct bench *b);
+/* The same, and no walk goes on whose `next` and `again` the hand could mean: *why says so. */
+bool guide_waits_alone(const struct bench *b, struct fault *why);
 void guide_say_again(struct bench *b); /* what the newest one asks for */
 /* Volts at this meter are no surprise on a cold unit: its part is out of the circuit. */
 bool guide_expects_volts(const struct bench *b, const struct bench_meter *m);

@@ -230,6 +230,12 @@ bool guide_value(const struct guide *g, char out[32], const char **verdict)
 	return of(g)->value && of(g)->value(g, out, verdict);
 }
 
+bool guide_limit(const struct guide *g, char out[32])
+{
+	out[0] = '\0';
+	return of(g)->limit && of(g)->limit(g, out);
+}
+
 void guide_dry(const struct guide *g, struct text *out)
 {
 	const struct guide_procedure *p = of(g);

@@ -188,6 +188,9 @@ void guide_say(const struct guide *g, char *out, size_t size);
 /* The one value that is said aloud with the step ("135 V"), and the verdict on it, NULL for
  * none; false where it has no value. */
 bool guide_value(const struct guide *g, char out[32], const char **verdict);
+/* Above what the person switches off in this step, said aloud with it ("450 V"); false where
+ * nothing is watched, or nobody said what may be. */
+bool guide_limit(const struct guide *g, char out[32]);
 /* The whole road, one step a line, without doing anything of it. */
 void guide_dry(const struct guide *g, struct text *out);
 

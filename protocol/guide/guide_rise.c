@@ -285,9 +285,10 @@ static bool watch_rail(struct guide *g, const struct guide_input *in, struct gui
 		return false;
 	if (in->over)
 		ABORT(g, out, "the rail is beyond the meter's range");
+	else if (most == DEAD_VOLTS)
+		ABORT(g, out, "the rail is at %.0f V, above %.0f V with the rectifier out", in->x.value, most);
 	else
-		ABORT(g, out, "the rail is at %.0f V, above %.0f V%s", in->x.value, most,
-		      most == DEAD_VOLTS ? " with the rectifier out" : "");
+		ABORT(g, out, "the rail is at %.0f V, above %.0f V", in->x.value, most);
 	return true;
 }
 
@@ -562,12 +563,23 @@ static bool value(const struct guide *g, char out[32], const char **verdict)
 	return out[0] != '\0';
 }
 
+static bool limit(const struct guide *g, char out[32])
+{
+	bool watched = g->step == STEP_TRANSFORMER || g->step == STEP_RAISE || g->step == STEP_GLOW ||
+	               g->step == STEP_ON || g->step == STEP_SOAK;
+	if (!watched || isnan(rail_most(g)))
+		return false;
+	snprintf(out, 32, "%.0f V", rail_most(g));
+	return true;
+}
+
 const struct guide_procedure guide_rise = {
     .name = "rise", .step = steps, .steps = sizeof steps / sizeof *steps, .role = roles,
     .roles = sizeof roles / sizeof *roles, .needs = GUIDE_NEEDS_READY, .cautions = caution_rise,
     .slot = slots, .slots = sizeof slots / sizeof *slots, .begin = begin, .say = rise_say,
     .reading = reading, .next = next, .may_go = may_go, .at = at, .input = input,
     .role_now = role_now, .hertz = hertz, .result = rise_result, .look = rise_look, .value = value,
+    .limit = limit,
 };
 
 /* ---- for rise_say ---- */

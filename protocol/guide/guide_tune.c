@@ -376,10 +376,18 @@ static void look(const struct guide *g, struct text *out)
 	text_member_real(out, "hertz", ear.hertz);
 }
 
+static bool limit(const struct guide *g, char out[32])
+{
+	if (g->step < STEP_SET || isnan(g->plan.most) || !senses(g) || !g->plan.there[ROLE_ANODE])
+		return false;
+	snprintf(out, 32, "%.3g W", g->plan.most);
+	return true;
+}
+
 const struct guide_procedure guide_tune = {
     .name = "tune", .step = steps, .steps = sizeof steps / sizeof *steps, .role = roles,
     .roles = sizeof roles / sizeof *roles, .needs = GUIDE_NEEDS_LIVE, .cautions = cautions,
     .slot = slots, .slots = sizeof slots / sizeof *slots, .begin = begin, .say = say,
     .reading = reading, .next = next, .may_go = may_go, .at = at, .input = input,
-    .role_now = role_now, .result = result, .look = look,
+    .role_now = role_now, .result = result, .look = look, .limit = limit,
 };
