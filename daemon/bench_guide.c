@@ -277,6 +277,18 @@ void hosted_end(struct bench *b, struct bench_guide *gd, int64_t t)
 	b->quiet--;
 }
 
+/* A step at which the person switches it on: from now on it is live, not from when they say it is up. */
+static void now_live(struct bench *b, const struct bench_guide *gd, int64_t t)
+{
+	struct fault why;
+	if (guide_unit(&gd->g) != GUIDE_UNIT_LIVE)
+		return;
+	b->quiet++;
+	if (!hosted_unit(b, t, GUIDE_UNIT_LIVE, &why))
+		bench_event(b, "not-logged", "why", why.text, NULL);
+	b->quiet--;
+}
+
 /* The record of the step goes with `w`; true where that was used. */
 static bool follow(struct bench *b, struct bench_guide *gd, int64_t t, const struct guide_out *out,
                    struct bench_wait w)
@@ -310,6 +322,7 @@ static bool follow(struct bench *b, struct bench_guide *gd, int64_t t, const str
 			guide_lot_fit(b, gd, t);
 		hosted_end(b, gd, t);
 	} else if (out->news) {
+		now_live(b, gd, t);
 		aim_step(b, gd, t);
 		hosted_say(b, gd);
 	}

@@ -237,10 +237,10 @@ static bool take_value(struct bench *b, struct bench_guide *gd, int64_t t, int r
 	return good;
 }
 
-/* The unit is what going on says that it is. */
-static bool set_unit(struct bench *b, int64_t t, enum guide_unit unit, struct fault *why)
+bool hosted_unit(struct bench *b, int64_t t, enum guide_unit unit, struct fault *why)
 {
-	if (unit == GUIDE_UNIT_LIVE && !b->live)
+	/* Also out of the discharging of a step before: what was measured then says nothing now. */
+	if (unit == GUIDE_UNIT_LIVE && (!b->live || b->cooling))
 		return bench_job_state(b, t, true, "", nobody, why);
 	if (unit == GUIDE_UNIT_COLD && b->live && !b->cooling)
 		return bench_job_state(b, t, false, "", nobody, why);
@@ -265,7 +265,7 @@ bool bench_guide_go(struct bench *b, int64_t t, const char *which, struct bench_
 	int role = guide_takes(&gd->g, &q, &at);
 	b->quiet++;
 	bool good = role >= 0 ? take_value(b, gd, t, role, q, at, w, why)
-	                      : set_unit(b, t, guide_unit(&gd->g), why);
+	                      : hosted_unit(b, t, guide_unit(&gd->g), why);
 	b->quiet--;
 	if (!good)
 		return false;

@@ -116,7 +116,8 @@ struct guide {
 	int64_t said_at, kept_at;
 };
 
-/* What the person says the unit is, by going on from a step. */
+/* What the unit is by a step: live from its beginning, for there it is switched on; being measured
+ * dead once the person goes on from it. */
 enum guide_unit { GUIDE_UNIT_SAME, GUIDE_UNIT_LIVE, GUIDE_UNIT_COLD };
 
 /* What a run asks of the unit before it begins. */
@@ -181,7 +182,7 @@ int guide_takes(const struct guide *g, enum quantity *quantity, const char **at)
 /* Hertz of the signal that stands where `go` takes its value now, for the entry's `frequency`;
  * 0 for none. */
 double guide_hertz(const struct guide *g);
-enum guide_unit guide_unit(const struct guide *g); /* that `go` says here */
+enum guide_unit guide_unit(const struct guide *g); /* of this step */
 const char *guide_step_word(const struct guide *g);
 /* What to do now, in a sentence or two. */
 void guide_say(const struct guide *g, char *out, size_t size);
