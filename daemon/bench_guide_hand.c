@@ -174,13 +174,14 @@ bool bench_guide_dry(struct bench *b, const char *name, const char *of, const ch
 	if (!good && !gd.g.kept_at)
 		return false;
 	hosted_draft(&begun, b, kind, of, words);
+	guide_dry_cautions(kind, out);
 	if (!good)
 		text_printf(out, "refused as it stands: %s\n", why->text);
 	else if (!guide_plan_make(b, &begun, true, &no))
 		text_printf(out, "refused as it stands: %s\n", no.text);
 	if (!state_suits(b, &gd, &no))
 		text_printf(out, "refused as it stands: %s\n", no.text);
-	guide_dry(&gd.g, out);
+	guide_dry_road(&gd.g, out);
 	return true;
 }
 

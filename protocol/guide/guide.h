@@ -192,8 +192,11 @@ bool guide_value(const struct guide *g, char out[32], const char **verdict);
 /* Above what the person switches off in this step, said aloud with it ("450 V"); false where
  * nothing is watched, or nobody said what may be. */
 bool guide_limit(const struct guide *g, char out[32]);
-/* The whole road, one step a line, without doing anything of it. */
+/* The whole road, without doing anything of it: its cautions, then one step a line, then with what it
+ * will go on and what ends it early.  The second leaves the cautions to who said them. */
 void guide_dry(const struct guide *g, struct text *out);
+void guide_dry_road(const struct guide *g, struct text *out);
+void guide_dry_cautions(enum guide_kind k, struct text *out);
 
 /* Members of a JSON object: "step", "alarm", "values". */
 void guide_state_write(const struct guide *g, struct text *out);
