@@ -307,6 +307,9 @@ static bool follow(struct bench *b, struct bench_guide *gd, int64_t t, const str
 	} else if (out->text[0]) {
 		say_on_the_way(b, gd, out->text);
 	}
+	/* Before its last record: who is killed in between is asked for the pairs once more. */
+	if (out->ended && gd->kind == GUIDE_LOT && !gd->g.failed)
+		guide_lot_fit(b, gd, t);
 	if (out->keep || out->ended) {
 		const char *event = !out->ended ? "step" : gd->g.failed ? "stopped" : "done";
 		used = hosted_put(b, gd, t, event, w, &why);
@@ -318,8 +321,6 @@ static bool follow(struct bench *b, struct bench_guide *gd, int64_t t, const str
 		snprintf(text, sizeof text, "given up: %s", gd->g.because);
 		hosted_tell(b, gd, gd->g.failed ? "stopped" : "done",
 		            gd->g.failed ? text : "the guided run is done");
-		if (gd->kind == GUIDE_LOT && !gd->g.failed)
-			guide_lot_fit(b, gd, t);
 		hosted_end(b, gd, t);
 	} else if (out->news) {
 		now_live(b, gd, t);

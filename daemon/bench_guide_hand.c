@@ -296,8 +296,10 @@ bool bench_guide_leave(struct bench *b, int64_t t, const char *which, const char
 	if (!gd)
 		return false;
 	struct guide before = gd->g;
+	/* Why it was given up before stays the reason. */
+	if (!gd->g.failed || (because && because[0]))
+		snprintf(gd->g.because, sizeof gd->g.because, "%s", because && because[0] ? because : "left");
 	gd->g.failed = true;
-	snprintf(gd->g.because, sizeof gd->g.because, "%s", because && because[0] ? because : "left");
 	if (!hosted_put(b, gd, t, "left", w, why)) {
 		gd->g = before;
 		return false;
