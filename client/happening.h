@@ -53,6 +53,7 @@ struct happening_told {
 	const char *why;      /* one sentence: reason of a verdict, a refusal, a loss */
 	const char *next;     /* what can be done now: "take it, or choose R13" */
 	const char *guide;    /* the step: "leak.zero"; `shown` is its value, `why` it was given up */
+	const char *limit;    /* of that step: above it is switched off, "450 V" */
 	const char *alarm;    /* what danger: "live", "mains", "held" */
 	bool ear;             /* a guided run says what its pitch says, too: not over that */
 	bool typed;           /* an entry from an instrument without a data line: `meter` */

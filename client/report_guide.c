@@ -9,6 +9,7 @@
 #include "client/report_guide.h"
 
 #include "client/command_calls.h"
+#include "client/guide_words.h"
 
 #include <math.h>
 #include <stdio.h>
@@ -397,6 +398,11 @@ static void steps(const struct report *r, const struct report_guide *g, struct p
 		paper_cell(p, PAPER_PLAIN, said);
 		paper_cell(p, PAPER_PLAIN, text);
 		words_member(record, i ? "failed" : "said", said, sizeof said);
+		if (i && r->german) {
+			char german[GUIDE_WORDS_SIZE];
+			if (guide_words(LANGUAGE_DE, GUIDE_WRITTEN, said, german, sizeof german))
+				snprintf(said, sizeof said, "%.*s", (int)words_cut(german, strlen(german), sizeof said - 1), german);
+		}
 		if (!i && said[0]) {
 			char with[WORDS_SIZE];
 			snprintf(with, sizeof with, "%s %.400s", SAY(r, "with", "mit"), said);
@@ -452,8 +458,8 @@ static void stations(const struct report *r, json_t *list, struct paper *p)
 	                                      "percent", "watts-verdict"};
 	const struct paper_column columns[] = {
 		{SAY(r, "position", "Position"), 7, false}, {SAY(r, "volts", "Spannung"), 5, false},
-		{SAY(r, "after the soak", "nach Warmlauf"), 5, false},
-		{SAY(r, "drift", "Wanderung"), 5, false}, {SAY(r, "current", "Strom"), 5, false},
+		{SAY(r, "after the soak", "nach dem Warmlauf"), 5, false},
+		{SAY(r, "drift", "Drift"), 5, false}, {SAY(r, "current", "Strom"), 5, false},
 		{SAY(r, "watts", "Leistung"), 5, false}, {SAY(r, "of its maximum", "vom Max."), 5, false},
 		{SAY(r, "verdict", "Urteil"), 5, false}, {SAY(r, "besides", "außerdem"), 6, false}};
 	char text[400];
@@ -501,8 +507,9 @@ static void pairs(const struct report *r, json_t *list, struct paper *p)
 		report_number(r, json_number_value(percent), 2, number, sizeof number);
 		put(text, sizeof text, ": ", number);
 		put(text, sizeof text, "\xc2\xa0", SAY(r, "% apart", "% Unterschied"));
-		if (json_is_true(json_object_get(one, "apart")))
-			put(text, sizeof text, "; ", SAY(r, "✗ further than asked for", "✗ weiter als verlangt"));
+		if (json_is_false(json_object_get(one, "apart")))
+			put(text, sizeof text, "; ", SAY(r, "no difference to this meter",
+			                                 "für dieses Messgerät kein Unterschied"));
 		paper_item(p, text);
 	}
 	paper_list_end(p);

@@ -300,7 +300,7 @@ static const struct {
 	{"as-chart", "volts as the old chart would read", "Spannung wie in der alten Tabelle"},
 	{"cathode-current", "cathode current", "Kathodenstrom"},
 	{"pair-difference", "difference within the pair", "Unterschied im Paar"},
-	{"bias-drift", "drift of the bias", "Wanderung der Vorspannung"},
+	{"bias-drift", "drift of the bias", "Drift der Gittervorspannung"},
 	{"dissipation", "dissipation", "Verlustleistung"},
 	{"dissipation-percent", "dissipation, of its maximum", "Verlustleistung, vom Höchstwert"},
 	{"power", "output power", "Ausgangsleistung"},

@@ -113,7 +113,7 @@ enum scene_state {
 
 struct scene_told { /* a happening with its own words; for scene.c */
 	struct happening_told told;
-	char text[13][SCENE_TEXT];
+	char text[14][SCENE_TEXT];
 };
 
 struct scene {

@@ -129,7 +129,7 @@ void scene_guides_read(struct scene *s, struct slice guides)
 static void on_guide(struct scene *s, int64_t now, struct slice event)
 {
 	char kind[32], of[SCENE_NAME], text[SCENE_TEXT], step[32], key[72], line[SCENE_TEXT];
-	char shown[64], verdict[16], why[SCENE_TEXT], at[SCENE_NAME];
+	char shown[64], verdict[16], why[SCENE_TEXT], at[SCENE_NAME], limit[32];
 	scene_member(event, "guide", kind);
 	scene_member(event, "at", at);
 	scene_member(event, "of", of);
@@ -137,6 +137,7 @@ static void on_guide(struct scene *s, int64_t now, struct slice event)
 	scene_member(event, "step", step);
 	scene_member(event, "shown", shown);
 	scene_member(event, "verdict", verdict);
+	scene_member(event, "limit", limit);
 	scene_member(event, "why", why);
 	bool next = words_member_is(event, "state", "step"), said = words_member_is(event, "state", "said");
 	snprintf(key, sizeof key, "%s.%s", kind, step);
@@ -155,6 +156,7 @@ static void on_guide(struct scene *s, int64_t now, struct slice event)
 	                                       .position = next && at[0] ? at : of[0] ? of : NULL,
 	                                       .shown = next && shown[0] ? shown : NULL,
 	                                       .verdict = next && verdict[0] ? verdict : NULL,
+	                                       .limit = next && limit[0] ? limit : NULL,
 	                                       .why = !next ? text : why[0] ? why : NULL});
 }
 

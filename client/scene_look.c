@@ -80,7 +80,7 @@ void scene_tell(struct scene *s, const struct happening_told *told)
 		.meter = keep(t, 6, told->meter), .place = keep(t, 7, told->place),
 		.role = keep(t, 8, told->role), .why = keep(t, 9, told->why),
 		.next = keep(t, 10, told->next), .alarm = keep(t, 11, told->alarm),
-		.guide = keep(t, 12, told->guide),
+		.guide = keep(t, 12, told->guide), .limit = keep(t, 13, told->limit),
 	};
 }
 

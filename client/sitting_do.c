@@ -145,9 +145,14 @@ static void take(struct sitting *s, const char *meter)
 	/* Where the daemon could not know which is meant, several touch, or a part reads open and so
 	 * do the leads of several: the one whose value is seen, which touched last. */
 	bool seen = front && (touching > 1 || (touching == 0 && fit > 1 && suits(s, front)));
-	/* What waits for a word goes first. */
-	CALL(s, "take", "meter", meter[0] ? meter : scene->held.is && scene->held.meter[0]
-	                         ? scene->held.meter : seen ? front->name : NULL);
+	/* What waits for a word goes first.  A run that waits for the hand goes before what is seen:
+	 * its meters touch all the time. */
+	if (!meter[0] && scene->held.is)
+		meter = scene->held.meter;
+	if (meter[0])
+		CALL(s, "take", "meter", meter);
+	else
+		CALL(s, "take", "seen", seen ? front->name : NULL);
 }
 
 /* Order and meters are said each time: a walk that is set without them loses them. */

@@ -52,6 +52,7 @@ struct speech_table {
 	const char *gone, *back, *stale, *daemon_gone, *daemon_back;
 	const char *not_logged, *live, *cold;
 	const struct speech_pair *guides; /* steps of guided runs by kind and word; others as they stand */
+	const char *limit;                /* of a step of them: above $ ... */
 	const struct speech_pair *alarms; /* what each danger says; others by their name */
 };
 

@@ -2,6 +2,7 @@
 /* See speech_words.h. */
 #include "client/speech_words.h"
 
+#include "client/guide_words.h"
 #include "client/speech_table.h"
 #include "client/words.h"
 
@@ -435,7 +436,9 @@ static void say_why(struct say *s, enum language l, const char *why, bool must)
 	size_t n = strcspn(why, ":;");
 	struct say clause = say_begin(first, sizeof first);
 	say_bytes(&clause, why, n);
-	const char *known = known_reason(t, why);
+	char guided[GUIDE_WORDS_SIZE];
+	bool whole = t->other_reason && guide_words(l, GUIDE_SPOKEN, why, guided, sizeof guided);
+	const char *known = whole ? guided : known_reason(t, why);
 	if (!known)
 		known = known_reason(t, first);
 	if (known)
@@ -489,6 +492,23 @@ static void say_entry(struct say *s, enum language l, const struct happening_tol
 	say_why(s, l, rest, false);
 }
 
+/* Why a run was given up, with the step that follows from it; without a step what it says in
+ * between, or at its end.  Of a later daemon: as it stands. */
+static void say_guide_why(struct say *s, enum language l, const struct happening_told *told)
+{
+	char text[GUIDE_WORDS_SIZE], words[GUIDE_WORDS_SIZE];
+	if (!told->why)
+		return;
+	const char *known = told->guide ? known_reason(table_of(l), told->why) : NULL;
+	snprintf(text, sizeof text, "%s%s", told->guide ? "given up: " : "", told->why);
+	if (known)
+		say_part(s, known);
+	else if (guide_words(l, GUIDE_SPOKEN, text, words, sizeof words))
+		say_part(s, words);
+	else
+		say_free(s, told->why);
+}
+
 /* A step of a guided run: what it is of, why it was given up, what to do, the value of it. */
 static void say_guide(struct say *s, enum language l, const struct happening_told *told)
 {
@@ -496,10 +516,7 @@ static void say_guide(struct say *s, enum language l, const struct happening_tol
 	const char *phrase = told->guide ? pair_text(t->guides, told->guide) : "";
 	char value[256] = "";
 	say_position(s, l, told->position);
-	if (told->guide || known_reason(t, told->why ? told->why : ""))
-		say_why(s, l, told->why, false);
-	else /* in between, or at its end: as it stands */
-		say_free(s, told->why);
+	say_guide_why(s, l, told);
 	if (told->shown)
 		speech_value(l, told->shown, value, sizeof value);
 	if (strchr(phrase, '$') && value[0]) {
@@ -508,6 +525,10 @@ static void say_guide(struct say *s, enum language l, const struct happening_tol
 		say_part(s, value);
 		say_part(s, pair_text(t->verdicts, told->verdict));
 		say_part(s, phrase);
+	}
+	if (told->limit) {
+		speech_value(l, told->limit, value, sizeof value);
+		say_phrase(s, t->limit, value);
 	}
 }
 
@@ -528,7 +549,7 @@ void speech_happening(enum language l, const struct happening_told *told, bool w
 {
 	const struct speech_table *t = table_of(l);
 	struct say s = say_begin(out, size);
-	char looks[256];
+	char looks[256], guided[GUIDE_WORDS_SIZE];
 	const char *alarm;
 	switch (told->what) {
 	case HAPPENED_LOGGED:
@@ -598,8 +619,12 @@ void speech_happening(enum language l, const struct happening_told *told, bool w
 	case HAPPENED_ALARM:
 		alarm = told->alarm ? pair_text(t->alarms, told->alarm) : "";
 		say_part(&s, alarm[0] ? alarm : t->happening[HAPPENED_ALARM]);
+		/* Which limit comes behind what is to be done. */
 		if (!alarm[0])
 			say_why(&s, l, told->why, true);
+		else if (told->why && strcmp(told->alarm, "guide") == 0 &&
+		         guide_words(l, GUIDE_SPOKEN, told->why, guided, sizeof guided))
+			say_part(&s, guided);
 		break;
 	}
 }

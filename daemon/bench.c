@@ -330,6 +330,7 @@ static void say_clock(struct bench *b, int64_t t, const char *cause, int64_t ste
 	                           .step = step};
 	struct text body;
 	struct fault why;
+	b->clock_since = b->utc + t;
 	text_begin(&body, b->body, BENCH_BODY_SIZE);
 	clock_body_write(&body, &clock);
 	bench_put(b, "clock", t, &body, (struct bench_wait){0}, &why);

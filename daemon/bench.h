@@ -243,6 +243,10 @@ bool bench_take(struct bench *b, int64_t t, const char *meter, struct bench_wait
 /* The same with the frequency of the signal ("1 kHz"; NULL: not said): alternating volts or amps. */
 bool bench_take_at(struct bench *b, int64_t t, const char *meter, const char *frequency,
                    struct bench_wait w, struct fault *why);
+/* The same by a hand that names nobody, with the meter whose value it sees: it goes to the guided
+ * run that waits for the hand, where there is one, else to that meter. */
+bool bench_take_seen(struct bench *b, int64_t t, const char *seen, const char *frequency,
+                     struct bench_wait w, struct fault *why);
 bool bench_undo(struct bench *b, int64_t t, struct bench_wait w, struct fault *why);
 bool bench_strike(struct bench *b, int64_t t, int64_t seq, const char *because,
                   struct bench_wait w, struct fault *why);

@@ -76,6 +76,11 @@ bool bench_again(struct bench *b, int64_t t, bool swapped, struct fault *why)
 {
 	if (call_off(b, t))
 		return true;
+	if (!swapped && guide_waits_alone(b, why)) { /* what is to be done is said once more, by nobody's record */
+		guide_say_again(b);
+		bench_taped(b, t, "again", "%s", "");
+		return true;
+	}
 	if (b->chosen < 0) {
 		fault_set(why, "no position is chosen that could be measured again");
 		return false;

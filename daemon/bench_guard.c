@@ -78,7 +78,7 @@ static void came_back(struct bench *b, struct bench_meter *m, const struct readi
 	if (++m->charged < TOUCH_READINGS)
 		return;
 	m->charged = 0;
-	b->position[aim.place].came_back = b->utc + b->now;
+	b->position[aim.place].came_back = b->mades;
 	guard_holds(b, aim.place, true);
 }
 
@@ -113,7 +113,7 @@ void guard_away(struct bench *b, struct bench_meter *m)
 	live_ends(b, m, "the meter is gone: nobody knows whether the volts are");
 }
 
-void guard_restore(struct bench *b, int64_t utc, const char *text, size_t len)
+void guard_restore(struct bench *b, const char *text, size_t len)
 {
 	char position[NAME_SIZE] = "";
 	bool on = json_bool(json_member(text, len, "on"), false);
@@ -122,7 +122,7 @@ void guard_restore(struct bench *b, int64_t utc, const char *text, size_t len)
 	    json_text(json_member(text, len, "position"), position, sizeof position))
 		place = position_find(b, position);
 	if (on && place >= 0)
-		b->position[place].came_back = utc;
+		b->position[place].came_back = b->mades;
 }
 
 /* Which reservoirs were measured, and hold volts while they should be dead. */

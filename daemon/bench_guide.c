@@ -68,6 +68,23 @@ bool guide_wants_hand(const struct bench *b)
 	return found && guide_by_hand(&found->g);
 }
 
+bool guide_waits_alone(const struct bench *b, struct fault *why)
+{
+	if (b->way.mode != WALK_OFF || !guide_wants_hand(b))
+		return false;
+	fault_set(why, "a guided run waits for the hand: take goes on with it, back is the step before, again "
+	          "says it again");
+	return true;
+}
+
+void guide_say_again(struct bench *b)
+{
+	struct fault ignored;
+	const struct bench_guide *gd = hosted_find(b, NULL, &ignored);
+	if (gd)
+		hosted_say(b, gd);
+}
+
 bool guide_expects_volts(const struct bench *b, const struct bench_meter *m)
 {
 	const struct bench_guide *gd = guide_of_meter(b, m);
@@ -199,7 +216,7 @@ static void aim_step(struct bench *b, struct bench_guide *gd, int64_t t)
 
 void hosted_say(struct bench *b, const struct bench_guide *gd)
 {
-	char text[GUIDE_TEXT], value[32];
+	char text[GUIDE_TEXT], value[32], limit[32];
 	const char *verdict;
 	bool valued = guide_value(&gd->g, value, &verdict);
 	enum quantity q;
@@ -208,7 +225,8 @@ void hosted_say(struct bench *b, const struct bench_guide *gd)
 	guide_say(&gd->g, text, sizeof text);
 	bench_event(b, "guide", "guide", guide_name(gd->kind), "of", gd->of, "state", "step", "step",
 	            guide_step_word(&gd->g), "text", text, "at", at[0] ? at : NULL, "shown",
-	            valued ? value : NULL, "verdict", verdict, "why", gd->g.failed ? gd->g.because : NULL, NULL);
+	            valued ? value : NULL, "verdict", verdict, "limit",
+	            guide_limit(&gd->g, limit) ? limit : NULL, "why", gd->g.failed ? gd->g.because : NULL, NULL);
 }
 
 /* ---- meters ---- */
@@ -259,6 +277,18 @@ void hosted_end(struct bench *b, struct bench_guide *gd, int64_t t)
 	b->quiet--;
 }
 
+/* A step at which the person switches it on: from now on it is live, not from when they say it is up. */
+static void now_live(struct bench *b, const struct bench_guide *gd, int64_t t)
+{
+	struct fault why;
+	if (guide_unit(&gd->g) != GUIDE_UNIT_LIVE)
+		return;
+	b->quiet++;
+	if (!hosted_unit(b, t, GUIDE_UNIT_LIVE, &why))
+		bench_event(b, "not-logged", "why", why.text, NULL);
+	b->quiet--;
+}
+
 /* The record of the step goes with `w`; true where that was used. */
 static bool follow(struct bench *b, struct bench_guide *gd, int64_t t, const struct guide_out *out,
                    struct bench_wait w)
@@ -277,6 +307,9 @@ static bool follow(struct bench *b, struct bench_guide *gd, int64_t t, const str
 	} else if (out->text[0]) {
 		say_on_the_way(b, gd, out->text);
 	}
+	/* Before its last record: who is killed in between is asked for the pairs once more. */
+	if (out->ended && gd->kind == GUIDE_LOT && !gd->g.failed)
+		guide_lot_fit(b, gd, t);
 	if (out->keep || out->ended) {
 		const char *event = !out->ended ? "step" : gd->g.failed ? "stopped" : "done";
 		used = hosted_put(b, gd, t, event, w, &why);
@@ -284,12 +317,13 @@ static bool follow(struct bench *b, struct bench_guide *gd, int64_t t, const str
 			bench_event(b, "not-logged", "why", why.text, NULL);
 	}
 	if (out->ended) {
+		char text[GUIDE_TEXT];
+		snprintf(text, sizeof text, "given up: %s", gd->g.because);
 		hosted_tell(b, gd, gd->g.failed ? "stopped" : "done",
-		     gd->g.failed ? gd->g.because : "the guided run is done");
-		if (gd->kind == GUIDE_LOT && !gd->g.failed)
-			guide_lot_fit(b, gd, t);
+		            gd->g.failed ? text : "the guided run is done");
 		hosted_end(b, gd, t);
 	} else if (out->news) {
+		now_live(b, gd, t);
 		aim_step(b, gd, t);
 		hosted_say(b, gd);
 	}

@@ -74,6 +74,9 @@ bool hosted_name(struct bench *b, uint64_t ticket, struct bench_wait w, struct b
 void hosted_tell(struct bench *b, const struct bench_guide *gd, const char *event, const char *text);
 void hosted_say(struct bench *b, const struct bench_guide *gd); /* what to do now */
 bool hosted_hold(struct bench *b, struct bench_guide *gd, int64_t t, struct fault *why);
+/* The unit is what a step says that it is: live from when the person is told to switch it on, and being
+ * measured dead once they said that it is off. */
+bool hosted_unit(struct bench *b, int64_t t, enum guide_unit unit, struct fault *why);
 /* What follows from it; `w` is answered by the record of that, or at once where there is none. */
 void hosted_input(struct bench *b, struct bench_guide *gd, const struct guide_input *in,
                   struct bench_wait w);

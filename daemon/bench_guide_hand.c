@@ -174,13 +174,14 @@ bool bench_guide_dry(struct bench *b, const char *name, const char *of, const ch
 	if (!good && !gd.g.kept_at)
 		return false;
 	hosted_draft(&begun, b, kind, of, words);
+	guide_dry_cautions(kind, out);
 	if (!good)
 		text_printf(out, "refused as it stands: %s\n", why->text);
 	else if (!guide_plan_make(b, &begun, true, &no))
 		text_printf(out, "refused as it stands: %s\n", no.text);
 	if (!state_suits(b, &gd, &no))
 		text_printf(out, "refused as it stands: %s\n", no.text);
-	guide_dry(&gd.g, out);
+	guide_dry_road(&gd.g, out);
 	return true;
 }
 
@@ -237,10 +238,10 @@ static bool take_value(struct bench *b, struct bench_guide *gd, int64_t t, int r
 	return good;
 }
 
-/* The unit is what going on says that it is. */
-static bool set_unit(struct bench *b, int64_t t, enum guide_unit unit, struct fault *why)
+bool hosted_unit(struct bench *b, int64_t t, enum guide_unit unit, struct fault *why)
 {
-	if (unit == GUIDE_UNIT_LIVE && !b->live)
+	/* Also out of the discharging of a step before: what was measured then says nothing now. */
+	if (unit == GUIDE_UNIT_LIVE && (!b->live || b->cooling))
 		return bench_job_state(b, t, true, "", nobody, why);
 	if (unit == GUIDE_UNIT_COLD && b->live && !b->cooling)
 		return bench_job_state(b, t, false, "", nobody, why);
@@ -265,7 +266,7 @@ bool bench_guide_go(struct bench *b, int64_t t, const char *which, struct bench_
 	int role = guide_takes(&gd->g, &q, &at);
 	b->quiet++;
 	bool good = role >= 0 ? take_value(b, gd, t, role, q, at, w, why)
-	                      : set_unit(b, t, guide_unit(&gd->g), why);
+	                      : hosted_unit(b, t, guide_unit(&gd->g), why);
 	b->quiet--;
 	if (!good)
 		return false;
@@ -295,8 +296,10 @@ bool bench_guide_leave(struct bench *b, int64_t t, const char *which, const char
 	if (!gd)
 		return false;
 	struct guide before = gd->g;
+	/* Why it was given up before stays the reason. */
+	if (!gd->g.failed || (because && because[0]))
+		snprintf(gd->g.because, sizeof gd->g.because, "%s", because && because[0] ? because : "left");
 	gd->g.failed = true;
-	snprintf(gd->g.because, sizeof gd->g.because, "%s", because && because[0] ? because : "left");
 	if (!hosted_put(b, gd, t, "left", w, why)) {
 		gd->g = before;
 		return false;

@@ -115,6 +115,7 @@ void positions_clear(struct bench *b)
 	b->prefix[0] = '\0';
 	b->positions = 0;
 	b->mades = 0;
+	b->live_from = 0;
 	b->owed = 0;
 	for (int i = 0; i < b->by_name_size; i++)
 		b->by_name[i] = -1;
@@ -130,8 +131,8 @@ int made_add(struct bench *b, const struct entry *e, uint64_t ticket, int choice
 	int place = position_find(b, e->position), i = b->mades++;
 	/* One that was read back has its time from the record. */
 	int64_t utc = ticket ? b->utc + e->t : e->t;
-	b->made[i] = (struct made){.entry = *e, .ticket = ticket, .utc = utc, .choice = choice, .older = -1,
-	                           .deed = ++b->deeds};
+	b->made[i] = (struct made){.entry = *e, .ticket = ticket, .utc = utc, .since = b->clock_since, .choice = choice,
+	                           .older = -1, .deed = ++b->deeds};
 	if (place >= 0) {
 		b->made[i].older = b->position[place].newest;
 		b->position[place].newest = i;

@@ -8,7 +8,7 @@
 #include <stdio.h>
 #include <string.h>
 
-static void restore_job(struct bench *b, const struct job_body *job, int64_t utc)
+static void restore_job(struct bench *b, const struct job_body *job)
 {
 	if (job->change == JOB_STARTED || job->change == JOB_CLOSED)
 		job_clear(b);
@@ -20,7 +20,7 @@ static void restore_job(struct bench *b, const struct job_body *job, int64_t utc
 		memcpy(b->again, job->again, sizeof b->again);
 	b->condition = job->condition;
 	b->reach = job->reach;
-	safe_restore(b, job, utc);
+	safe_restore(b, job);
 }
 
 /* Index of the entry with that seq, -1 for none.  (Those that are sealed stand in
@@ -71,7 +71,7 @@ static bool restore_record(void *arg, int64_t seq, const char *text, size_t len)
 	if (!record_head_read(text, len, &head))
 		return true;
 	if (strcmp(head.kind, "job") == 0 && job_body_read(text, len, &job))
-		restore_job(b, &job, head.t);
+		restore_job(b, &job);
 	else if (strcmp(head.kind, "position") == 0 &&
 	         position_body_read(text, len, &position, &row, &ignored)) {
 		if (position.change == POSITION_NEW)
@@ -81,8 +81,10 @@ static bool restore_record(void *arg, int64_t seq, const char *text, size_t len)
 		return fit_restore(b, text, len);
 	else if (strcmp(head.kind, "guide") == 0)
 		return guide_restore(b, seq, text, len);
+	else if (strcmp(head.kind, "clock") == 0)
+		b->clock_since = head.t;
 	else if (strcmp(head.kind, "alarm") == 0)
-		guard_restore(b, head.t, text, len);
+		guard_restore(b, text, len);
 	else if (strcmp(head.kind, "rename") == 0)
 		return rename_restore(b, text, len);
 	else if (strcmp(head.kind, "bind") == 0)
@@ -107,10 +109,11 @@ static bool restore_record(void *arg, int64_t seq, const char *text, size_t len)
 
 bool bench_restore(struct bench *b, struct log_reader *reader, struct fault *why)
 {
-	struct log_query query = {.kind = "job,alarm,guide,position,fit,rename,bind,entry,strike,move,offset,check"};
+	struct log_query query = {.kind = "job,alarm,clock,guide,position,fit,rename,bind,entry,strike,move,offset,check"};
 	b->backings = 0;
 	if (log_reader_records(reader, &query, restore_record, b, why) < 0)
 		return false;
+	b->clock_since = b->utc + b->now; /* what was between nobody saw */
 	b->choice = 1; /* later than every entry that was read back */
 	/* In memory the verdicts are those of the sheet as it stands now: what was
 	 * sealed meanwhile as rejudge records comes out the same. */

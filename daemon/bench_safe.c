@@ -54,23 +54,31 @@ static bool entry_dead(const struct entry *e)
 	return e->has_value && fabs(decimal_double(e->value)) + 2 * e->u < DEAD_VOLTS;
 }
 
+/* From which moment (UTC by the clock of `since`) a minute is over since an entry: a clock that was
+ * set, slept or began anew meanwhile says nothing of before, so from then on. */
+static int64_t minute_after(const struct made *m, int64_t since)
+{
+	return (m->since == since ? m->utc : since) + AGAIN_US;
+}
+
 /* How often it was measured dead since the unit was live: 0, 1 or 2; with 1, *again is the
- * moment (UTC) from which the next time counts. */
+ * moment (UTC) from which the next time counts.  What came before what goes by order: a wall clock
+ * that is set makes nothing dead. */
 static int times_dead(const struct bench *b, int place, int64_t *again)
 {
-	int64_t first = 0, last = 0;
+	const struct made *first = NULL, *last = NULL;
 	for (int i = b->position[place].newest; i >= 0; i = b->made[i].older) {
 		const struct made *m = &b->made[i];
-		if (m->entry.struck || m->entry.function != FUNCTION_VOLT_DC || m->utc < b->live_utc ||
-		    m->utc <= b->position[place].came_back)
+		if (m->entry.struck || m->entry.function != FUNCTION_VOLT_DC || i < b->live_from ||
+		    i < b->position[place].came_back)
 			continue;
 		if (!entry_dead(&m->entry))
 			break;
-		first = m->utc;
-		last = last ? last : m->utc;
+		first = m;
+		last = last ? last : m;
 	}
-	*again = first + AGAIN_US;
-	return !first ? 0 : last >= *again ? 2 : 1;
+	*again = first ? minute_after(first, b->clock_since) : 0;
+	return !first ? 0 : last->utc >= minute_after(first, last->since) ? 2 : 1;
 }
 
 bool safe_was_dead(const struct bench *b, int place)
@@ -310,7 +318,7 @@ bool bench_job_state(struct bench *b, int64_t t, bool live, const char *because,
 			b->cooling = was_cooling;
 			return false;
 		}
-		b->live_utc = b->utc + t;
+		b->live_from = b->mades;
 		b->measured = false;
 		b->safe_at = INT64_MAX;
 		guard_end(b);
@@ -360,10 +368,10 @@ bool bench_job_state(struct bench *b, int64_t t, bool live, const char *because,
 	return true;
 }
 
-void safe_restore(struct bench *b, const struct job_body *job, int64_t utc)
+void safe_restore(struct bench *b, const struct job_body *job)
 {
 	if (job->change == JOB_LIVE)
-		b->live_utc = utc;
+		b->live_from = b->mades;
 	if (job->change != JOB_SET)
 		b->measured = job->change == JOB_COLD && strcmp(job->because, measured_dead) == 0;
 	if (job->change != JOB_SET)

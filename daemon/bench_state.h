@@ -70,7 +70,7 @@ struct bench_position {
 	int group;     /* in the order of the walk (bench_way.c) */
 	bool skipped;  /* passed over in this walk: comes up again at its end */
 	bool holds;    /* a reservoir that was measured, and is not dead */
-	int64_t came_back; /* UTC at which volts were seen that should be gone, us; 0 for never */
+	int came_back;     /* entries (made) before volts were seen that should be gone; 0 for never */
 };
 
 /* An entry of this job as the bench remembers it. */
@@ -78,6 +78,7 @@ struct made {
 	struct entry entry;
 	uint64_t ticket; /* while it is on its way to the disk, else 0 */
 	int64_t utc;     /* when it was made, us since 1970 */
+	int64_t since;   /* ... and since when that clock went on without a step, a sleep, a restart */
 	int choice;      /* at which it was made: a later choice allows another */
 	int older;       /* index of the entry before it at its position, -1 for none */
 	const char *owed; /* why a rejudge record is owed that is not sealed yet, or NULL */
@@ -227,7 +228,8 @@ struct bench {
 	bool live;
 	bool cooling;       /* live, and the reservoirs are being measured dead */
 	bool measured;      /* cold, because every reservoir was measured dead */
-	int64_t live_utc;   /* when it was said to be live, us since 1970 */
+	int64_t clock_since; /* UTC from which the clock is known to have gone on evenly */
+	int live_from;      /* entries (made) before it was said to be live: by order, no clock is asked */
 	int64_t safe_at;    /* stream time at which a reservoir may be measured again */
 	char job_because[200]; /* for the job record that is being made, as the next two */
 	char job_position[NAME_SIZE], job_again[JOB_SIZE];
@@ -508,7 +510,7 @@ void safe_lead(struct bench *b); /* to the next reservoir that is to be measured
 int64_t safe_deadline(const struct bench *b);
 void safe_due(struct bench *b);
 void safe_made(struct bench *b, int place); /* an entry there is durable */
-void safe_restore(struct bench *b, const struct job_body *job, int64_t utc);
+void safe_restore(struct bench *b, const struct job_body *job);
 /* An entry was struck or moved to another position. */
 void safe_unmade(struct bench *b, int64_t t, const struct entry *e);
 bool safe_was_dead(const struct bench *b, int place);
@@ -521,7 +523,7 @@ void guard_reading(struct bench *b, struct bench_meter *m, const struct reading 
 void guard_away(struct bench *b, struct bench_meter *m);
 void guard_holds(struct bench *b, int place, bool holds); /* volts that should be gone */
 void guard_end(struct bench *b);
-void guard_restore(struct bench *b, int64_t utc, const char *text, size_t len);
+void guard_restore(struct bench *b, const char *text, size_t len);
 void guard_look(const struct bench *b, struct text *out); /* the member `alarms` of status */
 
 /* bench_valve.c */
@@ -543,6 +545,9 @@ void guard_alarm(struct bench *b, const char *alarm, const char *meter, const ch
 struct bench_guide *guide_of_meter(const struct bench *b, const struct bench_meter *m);
 /* Does the newest one wait for the person, so that `take` means it? */
 bool guide_wants_hand(const struct bench *b);
+/* The same, and no walk goes on whose `next` and `again` the hand could mean: *why says so. */
+bool guide_waits_alone(const struct bench *b, struct fault *why);
+void guide_say_again(struct bench *b); /* what the newest one asks for */
 /* Volts at this meter are no surprise on a cold unit: its part is out of the circuit. */
 bool guide_expects_volts(const struct bench *b, const struct bench_meter *m);
 /* The beginning of the run whose step takes this meter's value right now. */

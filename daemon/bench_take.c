@@ -207,6 +207,13 @@ bool bench_take_at(struct bench *b, int64_t t, const char *meter, const char *fr
 	return true;
 }
 
+bool bench_take_seen(struct bench *b, int64_t t, const char *seen, const char *frequency,
+                     struct bench_wait w, struct fault *why)
+{
+	bench_run_until(b, t);
+	return bench_take_at(b, t, guide_wants_hand(b) ? NULL : seen, frequency, w, why);
+}
+
 bool bench_there(struct bench *b, int64_t t, struct bench_wait w, struct fault *why)
 {
 	bench_run_until(b, t);

@@ -387,6 +387,8 @@ static bool next_new(struct bench *b, int64_t t, struct fault *why)
 bool bench_next(struct bench *b, int64_t t, struct fault *why)
 {
 	bench_run_until(b, t);
+	if (guide_waits_alone(b, why))
+		return false;
 	if (b->way.mode == WALK_NEW)
 		return next_new(b, t, why);
 	if (!need_sheet(b, why))

@@ -67,7 +67,7 @@ static const struct {
     M(position), M(quantity), M(meter), M(name),  M(text),      M(job),  M(because),
     M(value),    M(from),     M(u),     M(reach), M(condition), M(walk), M(state),
     M(range),    M(order),    M(leads), M(to),    M(prefix),    M(positions), M(again),
-    M(photo),    M(frequency),
+    M(photo),    M(frequency), M(seen),
 #undef M
     {"seq", offsetof(struct asked, seq), PARAM_WHOLE},
     {"by", offsetof(struct asked, by), PARAM_WHOLE},
@@ -119,7 +119,7 @@ static const struct method {
     {"move", call_move, "seqs! position! because", false},
     {"offset", call_offset, "leads! meter wait", false},
     {"meters.check", call_check, "meter! position! wait", false},
-    {"take", call_take, "meter frequency", false},
+    {"take", call_take, "meter frequency seen", false},
     {"undo", call_undo, "", false},
     {"enter", call_enter, "position! value! from! quantity u because frequency", false},
     {"strike", call_strike, "seq! because!", false},

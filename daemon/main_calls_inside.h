@@ -20,7 +20,7 @@
 struct asked {
 	const char *position, *quantity, *meter, *name, *text, *job, *because, *value, *from, *u;
 	const char *reach, *condition, *walk, *state, *range, *order, *leads, *to, *prefix, *positions, *again, *photo,
-	    *frequency;
+	    *frequency, *seen;
 	int64_t seq, by, meters, up;
 	bool service, speaks, wait, swapped, accept, none, dry;
 	json_t *fields, *seqs, *map;

@@ -243,8 +243,12 @@ bool call_move(struct answering *a, struct fault *why)
 
 bool call_take(struct answering *a, struct fault *why)
 {
+	const struct asked *k = &a->asked;
+	if (!k->meter && k->seen)
+		LATER(SHAPE_RECORD, WIRE_REFUSED,
+		      bench_take_seen(a->calls->bench, a->t, k->seen, k->frequency, w, why));
 	LATER(SHAPE_RECORD, WIRE_REFUSED,
-	      bench_take_at(a->calls->bench, a->t, a->asked.meter, a->asked.frequency, w, why));
+	      bench_take_at(a->calls->bench, a->t, k->meter, k->frequency, w, why));
 }
 
 bool call_undo(struct answering *a, struct fault *why)

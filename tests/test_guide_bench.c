@@ -189,6 +189,55 @@ static void by_pedal(void **state)
 	stand_free(&s);
 }
 
+/* A hand that sees a value and names no meter: the run's while one waits, else that meter's.  Who
+ * names the meter means it, whatever runs. */
+static void by_a_hand_that_sees(void **state)
+{
+	struct bench_wait nobody = {0};
+	(void)state;
+	struct stand s;
+	begin(&s, ":memory:");
+	guide_run(&s, "@0 guide leak C1 grid=red rail=blue leak=1M\n@1 take\n@2 take\n@3 take\n"
+	          "red wait 3\nred ~0.0120 V DC *12\nblue wait 3\nblue 0.2 V DC *12\n");
+	assert_non_null(strstr(guide_status(&s), "\"step\":\"zero\""));
+	assert_true(bench_take(s.bench, s.t, "red", nobody, &s.why));
+	bench_collect(s.bench);
+	assert_non_null(strstr(guide_status(&s), "\"step\":\"zero\""));
+	guide_run(&s, "red ~0.0130 V DC *12\nblue 0.2 V DC *1\n");
+	assert_true(bench_take_seen(s.bench, s.t, "blue", NULL, nobody, &s.why));
+	bench_collect(s.bench);
+	assert_non_null(strstr(guide_status(&s), "\"step\":\"power\""));
+	assert_non_null(strstr(s.made, "C1 red 0.0130 V volts"));
+	assert_null(strstr(s.made, "blue"));
+	guide_run(&s, "@0 leave\n@0.2 at C1 volts\nblue 35.0 V DC *8\n");
+	(void)bench_take_seen(s.bench, s.t, "blue", NULL, nobody, &s.why);
+	bench_collect(s.bench);
+	assert_non_null(strstr(s.made, "C1 blue 35.0 V"));
+	stand_free(&s);
+}
+
+/* Next is no button of a run, again says its step once more and makes no record; of a walk they
+ * stay what they are. */
+static void other_buttons(void **state)
+{
+	(void)state;
+	struct stand s;
+	begin(&s, ":memory:");
+	guide_run(&s, "@0 guide leak C1 grid=red leak=1M\n@1 take\n");
+	int records = s.records;
+	guide_run(&s, "@0.5 next\n");
+	assert_string_equal(s.refused, "next");
+	assert_non_null(strstr(s.why.text, "a guided run waits for the hand"));
+	s.refused[0] = '\0';
+	guide_run(&s, "@0.5 again\n");
+	assert_string_equal(s.refused, "");
+	assert_int_equal(s.records, records);
+	assert_non_null(strstr(guide_status(&s), "\"step\":\"valve\""));
+	guide_run(&s, "@0 walk on\n@0.5 at R1\n@1 next\n");
+	assert_string_equal(s.refused, "");
+	stand_free(&s);
+}
+
 /* Its other button: the step before, while a run waits for the hand. */
 static void back_by_pedal(void **state)
 {
@@ -271,7 +320,8 @@ int main(void)
 {
 	const struct CMUnitTest tests[] = {
 	    cmocka_unit_test(leakage), cmocka_unit_test(refused), cmocka_unit_test(said_of_a_meter), cmocka_unit_test(rail_alarm),
-	    cmocka_unit_test(by_pedal), cmocka_unit_test(back_by_pedal), cmocka_unit_test(taken_up), cmocka_unit_test(dry),
+	    cmocka_unit_test(by_pedal),
+	    cmocka_unit_test(by_a_hand_that_sees), cmocka_unit_test(other_buttons), cmocka_unit_test(back_by_pedal), cmocka_unit_test(taken_up), cmocka_unit_test(dry),
 	};
 	return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -160,22 +160,46 @@ static void test_leak(void **state)
 	struct stand *s = *state;
 	begin(s);
 	start_guide(s, "leak", "C1", "grid=red rail=blue");
-	hear("read the cautions", "die Warnungen lesen");
+	hear("read the cautions", "die Vorsichtsregeln lesen");
 	press(KEY_B); /* the yes */
 	hear("take the valve out", "die Röhre hinter diesem Kondensator ziehen");
 	press(KEY_B);
-	hear("clip the meter", "Messgerät vom Gitter");
+	hear("clip the meter", "Messgerät zwischen Gitter");
 	press(KEY_B);
-	hear("go on takes the zero", "weiter nimmt den Nullwert");
+	hear("go on takes the zero", "weiter übernimmt den Nullwert");
 	at_rest();
 	press(KEY_B);
 	hear("High tension on", "Hochspannung ein");
+	hear("above four hundred fifty volts switch off", "über vierhundertfünfzig Volt ausschalten");
 	press(KEY_B);
-	hear("until the volts rest", "bis die Spannung ruht");
+	hear("until the volts rest", "bis die Anzeige steht");
+	/* Its other buttons: said again, the step before (the zero, once more, is none with the high tension
+	 * on), and no walk begins by a wrong foot. */
+	press(KEY_E);
+	hear("until the volts rest", "bis die Anzeige steht");
+	press(KEY_C);
+	hear("refused, a guided run waits for the hand", "abgelehnt, ein geführter Lauf wartet auf die Hand");
+	press(KEY_D);
+	hear("High tension on", "Hochspannung ein");
+	press(KEY_B);
+	hear("until the volts rest", "bis die Anzeige steht");
 	/* The rail passes what C1 stands: an alarm, and over it. */
 	meter_says(s, blue, "455.0 V DC");
-	hear("a limit is passed: switch off. Hands off", "eine Grenze ist überschritten: ausschalten. Hände weg");
-	musttally(s, 0, "leave", "C1");
+	hear("a limit is passed: switch off. Hands off, the rail is at four hundred fifty-five volts",
+	     "eine Grenze ist überschritten: ausschalten. Hände weg, die Versorgungsspannung liegt bei "
+	     "vierhundertfünfundfünfzig Volt");
+	press(KEY_B); /* not while it stands there */
+	hear("refused, the rail is above", "abgelehnt, die Versorgungsspannung liegt über");
+	/* Turned down again: it goes on by foot to its end. */
+	meter_says(s, blue, "352.0 V DC");
+	meter_says(s, red, "0.4120 V DC");
+	at_rest();
+	at_rest();
+	press(KEY_B); /* both meters have moved, and each would be one that touches */
+	hear("four hundred forty nanoamps, within, switch off and discharge",
+	     "vierhundertvierzig Nanoampere, innerhalb, ausschalten und entladen");
+	press(KEY_B);
+	hear("the guided run is done", "der geführte Lauf ist beendet");
 	end(s);
 }
 
@@ -185,14 +209,14 @@ static void test_reform(void **state)
 	begin(s);
 	meter_says(s, red, "0.00 V DC");
 	start_guide(s, "reform", "C20", "drop=red part=blue resistor=100k");
-	hear("read the cautions", "die Warnungen lesen");
+	hear("read the cautions", "die Vorsichtsregeln lesen");
 	press(KEY_B);
 	hear("free it of its circuit", "aus der Schaltung nehmen");
 	press(KEY_B);
 	hear("clip the meters on", "Messgeräte anklemmen");
 	at_rest();
 	press(KEY_B);
-	hear("supply on at its lowest volts", "Netzteil ein bei kleinster Spannung");
+	hear("supply on at its lowest volts", "Netzteil bei kleinster Spannung einschalten");
 	press(KEY_B);
 	hear("a quarter: set the supply to", "ein Viertel: Netzteil auf");
 	meter_says(s, blue, "-9.00 V DC");

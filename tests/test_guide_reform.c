@@ -478,7 +478,7 @@ static void refusals(void **state)
 	    {32e-6, 450, NAN, NAN, LEAKAGE_001CV, "resistor=100k"},
 	    {25e-6, 25, NAN, NAN, LEAKAGE_001CV, "resistor=10k"},
 	    {32e-6, 450, 47, NAN, LEAKAGE_001CV, "limits nothing"},
-	    {32e-6, 600, 100e3, NAN, LEAKAGE_PERIOD, "limit=modern"},
+	    {32e-6, 600, 100e3, NAN, LEAKAGE_PERIOD, "era=modern"},
 	};
 	(void)state;
 	for (size_t i = 0; i < sizeof rows / sizeof *rows; i++) {

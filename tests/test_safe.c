@@ -298,6 +298,38 @@ static void restart(void **state)
 	assert_int_equal(system(command), 0);
 }
 
+/* A wall clock that is set back makes nothing dead that was measured before the power was on, and one
+ * that is set forward is no minute. */
+static void clock_is_set(void **state)
+{
+	static const char again[] = "@0 at C20 volts\nred wait 0.5\n" DEAD "@3 take\n@3.2 at C21 volts\n"
+	                            OPEN "red wait 0.5\n" DEAD "@7.5 take\n";
+	const int64_t hour = INT64_C(3600000000);
+	(void)state;
+	struct stand s;
+	begin(&s, stand_config, supply_sheet);
+	run(&s, FIRST_TIME SECOND_TIME);
+	assert_true(has_job_state(&s, "cold", "measured dead"));
+	bench_clock(s.bench, s.t, STAND_UTC - hour);
+	run(&s, "@0 live\n@1 cold\n");
+	assert_non_null(strstr(status(&s), "\"discharging\":true"));
+	assert_non_null(strstr(status(&s), "{\"position\":\"C20\",\"dead\":0}"));
+	assert_non_null(strstr(status(&s), "{\"position\":\"C21\",\"dead\":0}"));
+	stand_free(&s);
+	begin(&s, stand_config, supply_sheet);
+	run(&s, FIRST_TIME);
+	bench_clock(s.bench, s.t, STAND_UTC + hour);
+	run(&s, again);
+	assert_non_null(strstr(status(&s), "\"discharging\":true"));
+	assert_non_null(strstr(status(&s), "{\"position\":\"C20\",\"dead\":1"));
+	assert_non_null(strstr(status(&s), "{\"position\":\"C21\",\"dead\":1"));
+	run(&s, "red wait 60\n");
+	run(&s, again);
+	if (!strstr(status(&s), "\"state\":\"cold\""))
+		fail_msg("%s: %s %s: %s", s.made, s.refused, s.why.text, status(&s));
+	stand_free(&s);
+}
+
 /* ---- isolated ---- */
 
 static void not_isolated(void **state)
@@ -414,6 +446,7 @@ int main(void)
 	    cmocka_unit_test(refusals),     cmocka_unit_test(twice_dead), cmocka_unit_test(volts_come_back),
 	    cmocka_unit_test(volts_are_seen), cmocka_unit_test(cold_is_taken_back), cmocka_unit_test(by_kind),
 	    cmocka_unit_test(undone),       cmocka_unit_test(by_word),    cmocka_unit_test(restart),
+	    cmocka_unit_test(clock_is_set),
 	    cmocka_unit_test(not_isolated), cmocka_unit_test(watch),      cmocka_unit_test(reservoirs),
 	};
 	return cmocka_run_group_tests(tests, NULL, NULL);

@@ -208,10 +208,10 @@ static void test_which_meter(void **state)
 	static const struct { const char *before, *after, *text, *asked; } rows[] = {
 		{ONE("red", "ohm", "overload", "false") "," ONE("blue", "ohm", "1.54 kohm", "true"),
 		 ONE("red", "ohm", "overload", "false") "," ONE("blue", "ohm", "overload", "false"), "",
-		 "\"method\":\"take\",\"params\":{\"meter\":\"blue\"}"},
+		 "\"method\":\"take\",\"params\":{\"seen\":\"blue\"}"},
 		{ONE("red", "ohm", "1.54 kohm", "true") "," ONE("blue", "ohm", "overload", "false"),
 		 ONE("red", "ohm", "overload", "false") "," ONE("blue", "ohm", "overload", "false"), "",
-		 "\"method\":\"take\",\"params\":{\"meter\":\"red\"}"},
+		 "\"method\":\"take\",\"params\":{\"seen\":\"red\"}"},
 		{ONE("red", "ohm", "1.54 kohm", "true") "," ONE("blue", "farad", "0.02 nF", "false"),
 		 ONE("red", "ohm", "overload", "false") "," ONE("blue", "farad", "0.02 nF", "false"), "",
 		 "\"method\":\"take\",\"params\":{}"},

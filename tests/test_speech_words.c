@@ -337,17 +337,17 @@ static const struct told_row {
 	  .verdict = "within"}, false,
 	 {"C five, forty-one point two microamps, within, supply down and off, discharge it through a "
 	  "resistor, then go on",
-	  "C fünf, einundvierzig Komma zwei Mikroampere, innerhalb, Netzteil herunter und aus, über einen "
+	  "C fünf, einundvierzig Komma zwei Mikroampere, innerhalb, Netzteil herunterdrehen und aus, über einen "
 	  "Widerstand entladen, dann weiter"}},
 	{{.what = HAPPENED_GUIDE, .position = "C5", .guide = "reform.off",
 	  .why = "2 hours without progress at 1.2 mA, where 144 uA are allowed"}, false,
 	 {"C five, given up, hours without progress, supply down and off, discharge it through a resistor, "
 	  "then go on",
-	  "C fünf, aufgegeben, Stunden ohne Fortschritt, Netzteil herunter und aus, über einen Widerstand "
+	  "C fünf, aufgegeben, Stunden ohne Fortschritt, Netzteil herunterdrehen und aus, über einen Widerstand "
 	  "entladen, dann weiter"}},
 	{{.what = HAPPENED_GUIDE, .position = "C1", .guide = "leak.zero"}, false,
 	 {"C one, high tension off: go on takes the zero",
-	  "C eins, Hochspannung aus: weiter nimmt den Nullwert"}},
+	  "C eins, Hochspannung aus: weiter übernimmt den Nullwert"}},
 	{{.what = HAPPENED_HELD, .position = "R12", .shown = "4.70 kohm", .looks = "R13"}, false,
 	 {"R twelve, four point seven zero kilo-ohms, looks like R thirteen",
 	  "R zwölf, vier Komma sieben null Kiloohm, sieht aus wie R dreizehn"}},
@@ -387,7 +387,7 @@ static const struct told_row {
 	{{.what = HAPPENED_NOT_LOGGED}, false, {"not logged", "nicht aufgezeichnet"}},
 	{{.what = HAPPENED_ALARM, .alarm = "live", .meter = "red", .why = "red reads 287 V"}, false,
 	 {"caution, live: there are volts that kill on this unit. Hands off",
-	  "Achtung, unter Spannung: an diesem Gerät liegt Lebensgefahr an. Hände weg"}},
+	  "Achtung, unter Spannung: an diesem Gerät besteht Lebensgefahr. Hände weg"}},
 	{{.what = HAPPENED_ALARM, .alarm = "held"}, false,
 	 {"caution: the reservoirs still hold volts. Hands off",
 	  "Achtung: die Ladeelkos sind noch geladen. Hände weg"}},

@@ -230,18 +230,41 @@ bool guide_value(const struct guide *g, char out[32], const char **verdict)
 	return of(g)->value && of(g)->value(g, out, verdict);
 }
 
+bool guide_limit(const struct guide *g, char out[32])
+{
+	out[0] = '\0';
+	return of(g)->limit && of(g)->limit(g, out);
+}
+
+/* What is read at a step whose meter may have any function. */
+static const char *read_there(const struct guide *g, const struct guide_step *s)
+{
+	enum function f = of(g)->role[s->role].function;
+	const char *words = function_words(f == FUNCTION_NONE ? g->plan.function : f);
+	return words[0] ? words : "the value";
+}
+
+void guide_dry_cautions(enum guide_kind k, struct text *out)
+{
+	for (const char *const *c = guide_cautions(k); *c; c++)
+		text_printf(out, "caution: %s\n", *c);
+}
+
 void guide_dry(const struct guide *g, struct text *out)
+{
+	guide_dry_cautions(g->kind, out);
+	guide_dry_road(g, out);
+}
+
+void guide_dry_road(const struct guide *g, struct text *out)
 {
 	const struct guide_procedure *p = of(g);
 	int n = 0;
-	for (const char *const *c = p->cautions; *c; c++)
-		text_printf(out, "caution: %s\n", *c);
 	for (int i = 0; i < p->steps; i++) {
 		text_printf(out, "%d  %s: ", ++n, p->step[i].word);
 		text_printf(out, p->step[i].what, g->plan.of);
 		if (p->step[i].role >= 0)
-			text_printf(out, " [%s of the meter `%s`, logged by `go`]",
-			            function_words(p->role[p->step[i].role].function),
+			text_printf(out, " [%s of the meter `%s`, logged by `go`]", read_there(g, &p->step[i]),
 			            p->role[p->step[i].role].name);
 		text_puts(out, "\n");
 	}

@@ -116,7 +116,8 @@ struct guide {
 	int64_t said_at, kept_at;
 };
 
-/* What the person says the unit is, by going on from a step. */
+/* What the unit is by a step: live from its beginning, for there it is switched on; being measured
+ * dead once the person goes on from it. */
 enum guide_unit { GUIDE_UNIT_SAME, GUIDE_UNIT_LIVE, GUIDE_UNIT_COLD };
 
 /* What a run asks of the unit before it begins. */
@@ -181,15 +182,21 @@ int guide_takes(const struct guide *g, enum quantity *quantity, const char **at)
 /* Hertz of the signal that stands where `go` takes its value now, for the entry's `frequency`;
  * 0 for none. */
 double guide_hertz(const struct guide *g);
-enum guide_unit guide_unit(const struct guide *g); /* that `go` says here */
+enum guide_unit guide_unit(const struct guide *g); /* of this step */
 const char *guide_step_word(const struct guide *g);
 /* What to do now, in a sentence or two. */
 void guide_say(const struct guide *g, char *out, size_t size);
 /* The one value that is said aloud with the step ("135 V"), and the verdict on it, NULL for
  * none; false where it has no value. */
 bool guide_value(const struct guide *g, char out[32], const char **verdict);
-/* The whole road, one step a line, without doing anything of it. */
+/* Above what the person switches off in this step, said aloud with it ("450 V"); false where
+ * nothing is watched, or nobody said what may be. */
+bool guide_limit(const struct guide *g, char out[32]);
+/* The whole road, without doing anything of it: its cautions, then one step a line, then with what it
+ * will go on and what ends it early.  The second leaves the cautions to who said them. */
 void guide_dry(const struct guide *g, struct text *out);
+void guide_dry_road(const struct guide *g, struct text *out);
+void guide_dry_cautions(enum guide_kind k, struct text *out);
 
 /* Members of a JSON object: "step", "alarm", "values". */
 void guide_state_write(const struct guide *g, struct text *out);

@@ -144,6 +144,15 @@ static bool value(const struct guide *g, char out[32], const char **verdict)
 	return true;
 }
 
+static bool limit(const struct guide *g, char out[32])
+{
+	bool on = g->step == STEP_POWER || g->step == STEP_VOLTS;
+	if (!on || isnan(g->plan.ceiling))
+		return false;
+	snprintf(out, 32, "%.0f V", g->plan.ceiling);
+	return true;
+}
+
 static void reading(struct guide *g, const struct guide_input *in, struct guide_out *out)
 {
 	if (in->role != ROLE_RAIL)
@@ -195,5 +204,6 @@ const struct guide_procedure guide_leak = {
     .name = "leak", .step = steps, .steps = sizeof steps / sizeof *steps, .role = roles,
     .roles = sizeof roles / sizeof *roles, .needs = GUIDE_NEEDS_COLD, .cautions = cautions,
     .slot = slots, .slots = sizeof slots / sizeof *slots, .begin = begin, .say = say,
-    .reading = reading, .may_go = may_go, .result = result, .value = value, .figures = figures,
+    .reading = reading, .may_go = may_go, .result = result, .value = value, .limit = limit,
+    .figures = figures,
 };

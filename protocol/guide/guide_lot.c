@@ -488,6 +488,19 @@ static void result(const struct guide *g, struct text *out)
 	text_puts(out, "]}");
 }
 
+static void figures(const struct guide *g, struct text *out)
+{
+	char a[32], b[32];
+	double low, high;
+	limits(g, &low, &high);
+	text_printf(out, "with: at most %d parts; for pairs those from %s to %s\n", GUIDE_LOT_MAX,
+	            shown(low, unit(g), a), shown(high, unit(g), b));
+	for (int i = 0; i + 1 < g->plan.fits; i += 2)
+		text_printf(out, "for: %s and %s\n", g->plan.fit[i], g->plan.fit[i + 1]);
+	if (!g->plan.fits)
+		text_puts(out, "for: no position was named (for=R1,R2): the pairs are proposed, and kept in the record\n");
+}
+
 static void look(const struct guide *g, struct text *out)
 {
 	text_member_int(out, "parts", parts(g));
@@ -506,4 +519,5 @@ const struct guide_procedure guide_lot = {
     .roles = sizeof roles / sizeof *roles, .needs = GUIDE_NEEDS_COLD, .cautions = cautions,
     .slot = slots, .slots = sizeof slots / sizeof *slots, .begin = begin, .say = say,
     .reading = reading, .may_go = may_go, .input = input, .result = result, .look = look, .again = again,
+    .figures = figures,
 };

@@ -47,6 +47,8 @@ struct guide_procedure {
 	void (*figures)(const struct guide *g, struct text *out);
 	/* The one value of this step, as guide_shown writes it; *verdict is on it, or NULL. */
 	bool (*value)(const struct guide *g, char out[32], const char **verdict);
+	/* Above what it is switched off in this step ("450 V"); false: nothing is watched. */
+	bool (*limit)(const struct guide *g, char out[32]);
 };
 extern const struct guide_procedure guide_leak, guide_reform, guide_rise, guide_tune, guide_lot;
 

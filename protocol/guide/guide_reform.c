@@ -120,7 +120,7 @@ static bool begin(struct guide *g, struct fault *why)
 		fault_set(why, "%s in series limits nothing: at least 100 ohm, better 10 kohm up to 75 V and "
 		          "100 kohm above", guide_shown(p->R.value, "ohm", a));
 	else if (isnan(guide_reform_limit(p)))
-		fault_set(why, "%s has no limit at %s: the other one (limit=modern), or the sheet's own (sheet set "
+		fault_set(why, "%s has no limit at %s: the other one (era=modern), or the sheet's own (sheet set "
 		          "%s leakage=1mA)", leakage_formula_name(p->limit), guide_shown(p->to, "V", a), p->of);
 	else
 		return true;
@@ -232,6 +232,14 @@ static bool value(const struct guide *g, char out[32], const char **verdict)
 	return true;
 }
 
+static bool limit(const struct guide *g, char out[32])
+{
+	if (g->step != STEP_SUPPLY)
+		return false;
+	snprintf(out, 32, "%.0f V", g->plan.ceiling);
+	return true;
+}
+
 /* The hours that it was formed count, the steps are gone through again: it may have lost what it
  * had. */
 static void again(struct guide *g, const struct guide *left)
@@ -340,6 +348,7 @@ const struct guide_procedure guide_reform = {
     .name = "reform", .step = steps, .steps = sizeof steps / sizeof *steps, .role = roles,
     .roles = sizeof roles / sizeof *roles, .needs = GUIDE_NEEDS_COLD, .cautions = cautions,
     .slot = slots, .slots = sizeof slots / sizeof *slots, .begin = begin, .say = say,
-    .reading = reform_reading, .may_go = may_go, .result = result, .look = look, .value = value, .figures = figures,
+    .reading = reform_reading, .may_go = may_go, .result = result, .look = look, .value = value, .limit = limit,
+    .figures = figures,
     .again = again,
 };

@@ -23,18 +23,7 @@
 #include <math.h>
 #include <stdio.h>
 
-/* All of these: common practice, no source. */
-#define DEAD_VOLTS 30        /* on a rail that has no rectifier */
-#define RISE_UNLOADED 1.4    /* of a rail without load, over the loaded one: the peak of a sine */
-#define BELOW_CEILING 0.97  /* a dial is not a meter */
-#define RISE_MARGIN 1.15     /* above that something is wrong with tap or transformer */
-#define RISE_FLOOR 0.5       /* of the loaded rail: below, something pulls it down */
-#define GLOW_FLOOR 0.1       /* the same with valves and lamp in */
-#define ON_FLOOR 0.7         /* the same without the lamp */
-#define BIAS_FLOOR 0.7       /* of the bias rail, before a valve is put in */
-#define WARM_RECTIFIER 0.7   /* of the mains: below, a valve rectifier gives nothing */
-#define SOAK_SECONDS 1800
-#define RUNAWAY 0.25         /* of a bias over the soak */
+/* Common practice, no source. */
 #define READINGS 2           /* in a row: one may be a garbled frame or a spark */
 #define SOAK_WORD INT64_C(300000000)
 #define SOAK_KEEP INT64_C(60000000)
@@ -285,9 +274,10 @@ static bool watch_rail(struct guide *g, const struct guide_input *in, struct gui
 		return false;
 	if (in->over)
 		ABORT(g, out, "the rail is beyond the meter's range");
+	else if (most == DEAD_VOLTS)
+		ABORT(g, out, "the rail is at %.0f V, above %.0f V with the rectifier out", in->x.value, most);
 	else
-		ABORT(g, out, "the rail is at %.0f V, above %.0f V%s", in->x.value, most,
-		      most == DEAD_VOLTS ? " with the rectifier out" : "");
+		ABORT(g, out, "the rail is at %.0f V, above %.0f V", in->x.value, most);
 	return true;
 }
 
@@ -562,12 +552,23 @@ static bool value(const struct guide *g, char out[32], const char **verdict)
 	return out[0] != '\0';
 }
 
+static bool limit(const struct guide *g, char out[32])
+{
+	bool watched = g->step == STEP_TRANSFORMER || g->step == STEP_RAISE || g->step == STEP_GLOW ||
+	               g->step == STEP_ON || g->step == STEP_SOAK;
+	if (!watched || isnan(rail_most(g)))
+		return false;
+	snprintf(out, 32, "%.0f V", rail_most(g));
+	return true;
+}
+
 const struct guide_procedure guide_rise = {
     .name = "rise", .step = steps, .steps = sizeof steps / sizeof *steps, .role = roles,
     .roles = sizeof roles / sizeof *roles, .needs = GUIDE_NEEDS_READY, .cautions = caution_rise,
     .slot = slots, .slots = sizeof slots / sizeof *slots, .begin = begin, .say = rise_say,
     .reading = reading, .next = next, .may_go = may_go, .at = at, .input = input,
     .role_now = role_now, .hertz = hertz, .result = rise_result, .look = rise_look, .value = value,
+    .limit = limit, .figures = rise_figures,
 };
 
 /* ---- for rise_say ---- */
@@ -588,4 +589,27 @@ void rise_numbers(const struct guide *g, struct rise_numbers *n)
 	n->mains = g->step == STEP_RAISE ? stage_mains(g) : g->plan.mains;
 	n->most = rail_most(g);
 	n->hertz = hertz(g);
+}
+
+/* ---- for the dry road ---- */
+
+bool rise_passed_over(const struct guide *g, int step)
+{
+	return passed_over(g, step);
+}
+
+const char *rise_step_word(int step)
+{
+	return steps[step].word;
+}
+
+bool rise_stage(const struct guide *g, int stage, struct rise_numbers *n)
+{
+	struct guide at = *g;
+	at.step = STEP_RAISE;
+	guide_slot_set(&at, SLOT_STAGE, stage);
+	if (stage >= STAGES || (stage > 0 && stages[stage - 1] * g->plan.mains >= mains_most(g)))
+		return false;
+	rise_numbers(&at, n);
+	return true;
 }

@@ -1,11 +1,24 @@
 /* SPDX-License-Identifier: MIT */
-/* Between guide_rise.c, which goes, and guide_rise_result.c, which tells. */
+/* Between guide_rise.c, which goes, guide_rise_result.c, which tells, and guide_rise_dry.c. */
 #ifndef TALLY_GUIDE_RISE_PARTS_H
 #define TALLY_GUIDE_RISE_PARTS_H
 
 #include "protocol/guide/guide_parts.h"
 
 #define RISE_LOADS 8
+
+/* All of these: common practice, no source. */
+#define DEAD_VOLTS 30        /* on a rail that has no rectifier */
+#define RISE_UNLOADED 1.4    /* of a rail without load, over the loaded one: the peak of a sine */
+#define BELOW_CEILING 0.97  /* a dial is not a meter */
+#define RISE_MARGIN 1.15     /* above that something is wrong with tap or transformer */
+#define RISE_FLOOR 0.5       /* of the loaded rail: below, something pulls it down */
+#define GLOW_FLOOR 0.1       /* the same with valves and lamp in */
+#define ON_FLOOR 0.7         /* the same without the lamp */
+#define BIAS_FLOOR 0.7       /* of the bias rail, before a valve is put in */
+#define WARM_RECTIFIER 0.7   /* of the mains: below, a valve rectifier gives nothing */
+#define SOAK_SECONDS 1800
+#define RUNAWAY 0.25         /* of a bias over the soak */
 
 enum { ROLE_RAIL, ROLE_PROBE, ROLE_OUT };
 enum {
@@ -37,6 +50,12 @@ struct rise_numbers {
 };
 void rise_numbers(const struct guide *g, struct rise_numbers *n);
 
+/* The numbers at a stage of raising the mains; false behind the last one. */
+bool rise_stage(const struct guide *g, int stage, struct rise_numbers *n);
+bool rise_passed_over(const struct guide *g, int step);
+const char *rise_step_word(int step);
+
+void rise_figures(const struct guide *g, struct text *out);
 void rise_say(const struct guide *g, char *out, size_t size);
 void rise_result(const struct guide *g, struct text *out);
 void rise_look(const struct guide *g, struct text *out);

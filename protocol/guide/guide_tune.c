@@ -376,10 +376,41 @@ static void look(const struct guide *g, struct text *out)
 	text_member_real(out, "hertz", ear.hertz);
 }
 
+static void figures(const struct guide *g, struct text *out)
+{
+	char a[32], b[32], c[32];
+	const char *unit = function_unit(g->plan.function);
+	if (mode_of(g) == MODE_TARGET)
+		text_printf(out, "with: to %s, inside from %s to %s\n", guide_shown(target(g), unit, a),
+		            guide_shown(lower(g), unit, b), guide_shown(upper(g), unit, c));
+	else if (mode_of(g) == MODE_BALANCE)
+		text_printf(out, "with: the same at %s and %s, inside %.0f %%\n", g->plan.of, g->plan.twin,
+		            100 * FRACTION_BALANCE);
+	else if (!isnan(g->plan.high))
+		text_printf(out, "with: to the least, inside below %s\n", guide_shown(g->plan.high, unit, a));
+	else
+		text_printf(out, "with: to the least, inside up to %.0f %% above the least that was seen\n",
+		            100 * FRACTION_LEAST);
+	if (!g->plan.twin[0])
+		text_puts(out, "passed over: twin, for the sheet names none\n");
+	if (!isnan(g->plan.most) && senses(g))
+		text_printf(out, "alarm: more than %.3g W at the anode, over %s, where a meter stands at the anode\n",
+		            g->plan.most, guide_shown(g->plan.R.value, "ohm", a));
+}
+
+static bool limit(const struct guide *g, char out[32])
+{
+	if (g->step < STEP_SET || isnan(g->plan.most) || !senses(g) || !g->plan.there[ROLE_ANODE])
+		return false;
+	snprintf(out, 32, "%.3g W", g->plan.most);
+	return true;
+}
+
 const struct guide_procedure guide_tune = {
     .name = "tune", .step = steps, .steps = sizeof steps / sizeof *steps, .role = roles,
     .roles = sizeof roles / sizeof *roles, .needs = GUIDE_NEEDS_LIVE, .cautions = cautions,
     .slot = slots, .slots = sizeof slots / sizeof *slots, .begin = begin, .say = say,
     .reading = reading, .next = next, .may_go = may_go, .at = at, .input = input,
-    .role_now = role_now, .result = result, .look = look,
+    .role_now = role_now, .result = result, .look = look, .limit = limit,
+    .figures = figures,
 };
