@@ -183,6 +183,8 @@
 	/*   the least noise that is thought of, digits: rounding is 0.3 */      \
 	X(tail_share, "tail share", 0.3, 0.0001, 0.9999)                         \
 	/*   of approaches have two time constants */                            \
+	X(tail_lag, "tail lag", 0.15, 0.0001, 0.9999)                            \
+	/*   and of the others one twice: a display that lags by two stages */   \
 	X(tail_memory_digits, "tail memory digits", 40, 1, 1e6)                  \
 	/*   away from the last reading one weighs 1/e: its end counts */        \
 

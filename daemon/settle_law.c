@@ -235,9 +235,11 @@ static void law_jumps(struct settle_law *law, const struct settle_limits *limits
 	}
 	/* A step like the last goes on with a way, and jumps nowhere; the last of them is shorter.  Who
 	 * goes an even way for so long jumped nowhere before either. */
-	double pace = dt > 0 ? (value - law->last) / dt : 0;
-	bool goes = pace * law->way > 0 && fabs(pace) < like_steps * fabs(law->way) &&
-	            (law->goes > 1 || fabs(law->way) < like_steps * fabs(pace));
+	double pace = dt > 0 ? (value - law->last) / dt : 0, fast = fabs(pace), was = fabs(law->way);
+	/* (Steps of few digits are alike as far as noise lets them be.) */
+	double blur = dt > 0 ? band / dt : 0;
+	bool goes = pace * law->way > 0 && fast < like_steps * was + blur &&
+	            (law->goes > 1 || was < like_steps * fast + blur);
 	law->way = pace;
 	law->goes = goes ? law->goes + 1 : 0;
 	if (law->goes >= even_way)

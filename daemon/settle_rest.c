@@ -208,6 +208,41 @@ static uint64_t first_near(const struct settle *s, const struct settle_judgement
 	return i;
 }
 
+/* Within a digit of these two? */
+static bool item_among(const struct settle *s, uint64_t i, double low, double high)
+{
+	double n = (double)item_at(s, i)->n;
+	return n >= low - 1 && n <= high + 1;
+}
+
+/*
+ * One reading that is far from all others from number `first` on (half of a contact, a stray) makes
+ * the spread of few look like noise, which asks for more: where what came after it stands by
+ * itself, that is enough.  Then the number of the first reading after it, else `first`.
+ */
+static uint64_t after_stray(const struct settle *s, const struct settle_judgement *j, uint64_t first,
+                            double least)
+{
+	uint64_t i = s->items - (uint64_t)fmin(s->limits.settle_conversions, (double)(s->items - first));
+	double low = INFINITY, high = -INFINITY;
+	if (settle_is_fast(s) || j->slow)
+		return first;
+	for (uint64_t k = i; k < s->items; k++) {
+		low = fmin(low, (double)item_at(s, k)->n);
+		high = fmax(high, (double)item_at(s, k)->n);
+	}
+	while (i > first && item_among(s, i - 1, low, high))
+		i--;
+	if (i == first || item_among(s, i - 1, low - few_digits, high + few_digits) ||
+	    stretch_noise(s, i) > s->limits.settle_noise / 2 ||
+	    (double)(item_at(s, s->items - 1)->t - item_at(s, i)->t) < least)
+		return first;
+	for (uint64_t k = first; k + 1 < i; k++)
+		if (!item_among(s, k, low, high))
+			return first;
+	return i;
+}
+
 const char *settle_lack_word(enum settle_lack lack)
 {
 	static const char *const words[] = {
@@ -253,8 +288,11 @@ static enum settle_lack touch_lacks(const struct settle *s, uint64_t *first)
 		from = i < s->items ? item_at(s, i)->t : t;
 	if ((double)(t - from) < least)
 		return LACK_TIME;
-	if ((double)(s->items - i) < conversions_wanted(s, &j, i))
-		return LACK_COUNT;
+	if ((double)(s->items - i) < conversions_wanted(s, &j, i)) {
+		i = after_stray(s, &j, i, least);
+		if ((double)(s->items - i) < conversions_wanted(s, &j, i))
+			return LACK_COUNT;
+	}
 	/* The value is taken from what is clear of the approach, or from the last ones. */
 	while (i + 2 < s->items && item_at(s, i)->t < j.clear)
 		i++;

@@ -9,11 +9,17 @@
  *
  *     y = c + a x_j + b x_k + noise,    tau_k 2 to 8 times tau_j,    or b = 0
  *
- * over all pairs of time constants that matter.  With the noise given, c, a and b
- * are linear; a and b have the prior normal(0, S), S the way that was gone, so that a
- * pair which the readings do not need costs what it should (Occam's factor).  The
- * chance that a x_j + b x_k is still more than a digit, over all pairs and levels of
- * noise, is the answer.
+ * over all pairs of time constants that matter, and with
+ *
+ *     y = c + (a + b t / tau_j) exp(-t / tau_j) + noise
+ *
+ * as a display does that lags by two stages alike: without it such a display, and many an
+ * approach that is one exponential but for its jitter, was taken for a pair.
+ *
+ * With the noise given, c, a and b are linear; a and b have the prior normal(0, S), S the
+ * way that was gone, so that a second shape which the readings do not need costs what it
+ * should (Occam's factor).  The chance that more than a digit is still to go, over all
+ * shapes and levels of noise, is the answer.
  *
  * Looked at only when all else says "at rest", so it may cost some 30 us.
  */
@@ -67,8 +73,7 @@ struct tail {
 	double z[SETTLE_POINTS], w[SETTLE_POINTS], s[SETTLE_POINTS]; /* s: seconds ago */
 	double age;  /* s since the run began */
 	double way;  /* S */
-	double x[TAUS][SETTLE_POINTS];
-	double sw, swz, swzz, lw;
+	double sw, swz, swzz;
 	double noise[NOISES], prior[NOISES]; /* digits, log */
 };
 
@@ -76,7 +81,7 @@ static void tail_gather(struct tail *y, const struct settle_law *law,
                         const struct settle_limits *limits, const struct settle_run *best)
 {
 	y->n = 0;
-	y->sw = y->swz = y->swzz = y->lw = 0;
+	y->sw = y->swz = y->swzz = 0;
 	y->way = limits->law_start_digits;
 	y->age = (double)(law->t - best->t0) * 1e-6;
 	for (int i = 0; i < law->points; i++) {
@@ -105,31 +110,49 @@ static void tail_gather(struct tail *y, const struct settle_law *law,
 	law_noise_known(law, limits, y->noise, y->prior, NOISES);
 }
 
-struct moments {
-	double x, z, xx; /* means and squares about them, weighted */
+/* One shape of the law at every reading, and where it is now; sums are weighted, about the means. */
+struct shape {
+	double at[SETTLE_POINTS], now;
+	double sum, square, z;
 };
 
-static void tail_moments(struct tail *y, int j, double *sxx, double *sxz, double *mean)
+static void shape_sum(const struct tail *y, struct shape *s)
 {
-	double tau = tail_tau(j), sx = 0, xx = 0, xz = 0;
+	double sum = 0, square = 0, z = 0;
 	for (int i = 0; i < y->n; i++) {
-		/* 1 when the run began. */
-		double x = exp((y->s[i] - y->age) / tau);
-		y->x[j][i] = x;
-		sx += y->w[i] * x;
-		xx += y->w[i] * x * x;
-		xz += y->w[i] * x * y->z[i];
+		sum += y->w[i] * s->at[i];
+		square += y->w[i] * s->at[i] * s->at[i];
+		z += y->w[i] * s->at[i] * y->z[i];
 	}
-	*mean = sx;
-	*sxx = xx - sx * sx / y->sw;
-	*sxz = xz - sx * y->swz / y->sw;
+	s->sum = sum;
+	s->square = square - sum * sum / y->sw;
+	s->z = z - sum * y->swz / y->sw;
+}
+
+/* exp(-t / tau), 1 when the run began. */
+static void shape_fall(const struct tail *y, double tau, struct shape *s)
+{
+	for (int i = 0; i < y->n; i++)
+		s->at[i] = exp((y->s[i] - y->age) / tau);
+	s->now = exp(-y->age / tau);
+	shape_sum(y, s);
+}
+
+/* t / tau exp(-t / tau). */
+static void shape_lag(const struct tail *y, double tau, const struct shape *fall, struct shape *s)
+{
+	for (int i = 0; i < y->n; i++)
+		s->at[i] = fall->at[i] * (y->age - y->s[i]) / tau;
+	s->now = fall->now * y->age / tau;
+	shape_sum(y, s);
 }
 
 /* All pairs and levels of noise. */
 struct sum {
 	struct evidence all;
+	double ridge, digits;
 	double best, noise, a, b; /* the likeliest */
-	int j, k;
+	const struct shape *x, *u;
 };
 
 static double above(double x)
@@ -138,26 +161,60 @@ static double above(double x)
 }
 
 /* All levels of noise of one fit: `left` digits still to go, with variance `spread2`
- * times that of the noise. */
-static void levels_add(struct sum *s, const struct tail *y, double lead, double rss, double left,
-                       double spread2, double digits, double a, double b, int j, int kk)
+ * times that of the noise.  True where it is the likeliest so far. */
+static bool levels_add(struct sum *s, const struct tail *y, double lead, double rss, double left,
+                       double spread2)
 {
+	bool best = false;
 	for (int k = 0; k < NOISES; k++) {
 		double noise = y->noise[k];
 		double l = lead + y->prior[k] - (y->sw - 1) * log(noise) - rss / (2 * noise * noise);
 		if (l < s->all.top - 9)
 			continue;
-		double spread = noise * sqrt(spread2), allowed = fmax(digits, digits * noise);
+		double spread = noise * sqrt(spread2), allowed = fmax(s->digits, s->digits * noise);
 		double out = above((allowed - left) / spread) + above((allowed + left) / spread);
 		evidence_add(&s->all, l, fmin(1, out));
 		if (l > s->best) {
 			s->best = l;
 			s->noise = noise;
-			s->a = a;
-			s->b = b;
-			s->j = j;
-			s->k = kk;
+			best = true;
 		}
+	}
+	return best;
+}
+
+/* y = c + a x */
+static void add_one(struct sum *s, const struct tail *y, double log_share, const struct shape *x)
+{
+	double d = x->square + s->ridge, a = x->z / d;
+	double lead = log_share + 0.5 * log(s->ridge / d), rss = fmax(0, y->swzz - a * x->z);
+	if (levels_add(s, y, lead, rss, a * x->now, x->now * x->now / d)) {
+		s->a = a;
+		s->b = 0;
+		s->x = s->u = x;
+	}
+}
+
+/* y = c + a x + b u */
+static void add_two(struct sum *s, const struct tail *y, double log_share, const struct shape *x,
+                    const struct shape *u)
+{
+	double xu = 0;
+	for (int i = 0; i < y->n; i++)
+		xu += y->w[i] * x->at[i] * u->at[i];
+	xu -= x->sum * u->sum / y->sw;
+	double p = x->square + s->ridge, q = u->square + s->ridge, det = p * q - xu * xu;
+	if (!(det > 1e-12 * p * q))
+		return;
+	double a = (q * x->z - xu * u->z) / det, b = (p * u->z - xu * x->z) / det;
+	double rss = fmax(0, y->swzz - a * x->z - b * u->z);
+	double spread2 = (q * x->now * x->now - 2 * xu * x->now * u->now + p * u->now * u->now) / det;
+	double lead = log_share + 0.5 * log(s->ridge * s->ridge / det);
+	if (levels_add(s, y, lead, rss, a * x->now + b * u->now, spread2)) {
+		s->a = a;
+		s->b = b;
+		s->x = x;
+		s->u = u;
 	}
 }
 
@@ -166,7 +223,7 @@ double law_tail(const struct settle_law *law, const struct settle_limits *limits
 {
 	static const double ridge_noise = 0.5; /* digits; it matters little */
 	struct tail y;
-	double sxx[TAUS], sxz[TAUS], sx[TAUS];
+	struct shape fall[TAUS], lag[TAUS];
 	*count = 0;
 	if (best->best_a == 0)
 		return 0;
@@ -178,39 +235,28 @@ double law_tail(const struct settle_law *law, const struct settle_limits *limits
 		low = 0;
 	if (high > TAUS - 1)
 		high = TAUS - 1;
-	double ridge = ridge_noise * ridge_noise / (y.way * y.way);
-	double single = log(1 - limits->tail_share), both = log(limits->tail_share / (WIDEST_PAIR - NEAREST_PAIR + 1));
-	struct sum s = {.all.top = -INFINITY, .best = -INFINITY};
+	double one = log((1 - limits->tail_share) * (1 - limits->tail_lag));
+	double lagged = log((1 - limits->tail_share) * limits->tail_lag);
+	double two = log(limits->tail_share / (WIDEST_PAIR - NEAREST_PAIR + 1));
+	struct sum s = {
+	    .all.top = -INFINITY,
+	    .best = -INFINITY,
+	    .ridge = ridge_noise * ridge_noise / (y.way * y.way),
+	    .digits = limits->tail_digits,
+	};
 	for (int j = low; j <= high; j++) {
-		tail_moments(&y, j, &sxx[j], &sxz[j], &sx[j]);
-		double d = sxx[j] + ridge, a = sxz[j] / d;
-		double x = exp(-y.age / tail_tau(j));
-		levels_add(&s, &y, single + 0.5 * log(ridge / d), fmax(0, y.swzz - a * sxz[j]),
-		           a * x, x * x / d, limits->tail_digits, a, 0, j, j);
+		shape_fall(&y, tail_tau(j), &fall[j]);
+		add_one(&s, &y, one, &fall[j]);
+		shape_lag(&y, tail_tau(j), &fall[j], &lag[j]);
+		add_two(&s, &y, lagged, &fall[j], &lag[j]);
 	}
-	for (int k = low + NEAREST_PAIR; k <= high; k++) {
-		double xk = exp(-y.age / tail_tau(k));
-		for (int j = k - NEAREST_PAIR; j >= low && j >= k - WIDEST_PAIR; j--) {
-			double sxu = 0;
-			for (int i = 0; i < y.n; i++)
-				sxu += y.w[i] * y.x[j][i] * y.x[k][i];
-			sxu -= sx[j] * sx[k] / y.sw;
-			double p = sxx[j] + ridge, q = sxx[k] + ridge, det = p * q - sxu * sxu;
-			if (!(det > 1e-12 * p * q))
-				continue;
-			double a = (q * sxz[j] - sxu * sxz[k]) / det, b = (p * sxz[k] - sxu * sxz[j]) / det;
-			double xj = exp(-y.age / tail_tau(j));
-			double rss = fmax(0, y.swzz - a * sxz[j] - b * sxz[k]);
-			double spread2 = (q * xj * xj - 2 * sxu * xj * xk + p * xk * xk) / det;
-			levels_add(&s, &y, both + 0.5 * log(ridge * ridge / det), rss, a * xj + b * xk,
-			           spread2, limits->tail_digits, a, b, j, k);
-		}
-	}
-	for (int i = y.n; i-- > 0;) {
-		double left = s.a * y.x[s.j][i] + s.b * y.x[s.k][i];
+	for (int k = low + NEAREST_PAIR; k <= high; k++)
+		for (int j = k - NEAREST_PAIR; j >= low && j >= k - WIDEST_PAIR; j--)
+			add_two(&s, &y, two, &fall[j], &fall[k]);
+	for (int i = y.n; s.x && i-- > 0; ++*count) {
+		double left = s.a * s.x->at[i] + s.b * s.u->at[i];
 		if (fabs(left) > limits->tail_rest_digits + limits->tail_rest_sigma * s.noise)
 			break;
-		++*count;
 	}
 	return s.all.total > 0 ? s.all.off / s.all.total : 1;
 }
