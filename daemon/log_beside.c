@@ -381,15 +381,31 @@ struct signer *beside_key_read(const char *path, const char *suffix, struct faul
 	char *name = beside_name(path, suffix);
 	int fd = name ? open(name, O_RDONLY | O_CLOEXEC | O_NONBLOCK) : -1;
 	ssize_t len = fd >= 0 ? read(fd, pem, sizeof pem) : -1;
-	if (len < 0)
-		fault_at(why, name, 0, 0, "%s", name ? strerror(errno) : "no memory");
+	if (!name)
+		fault_set(why, "no memory for the key of the log");
+	else if (fd < 0 && errno == ENOENT)
+		fault_at(why, name, 0, 0, "%.200s is not there", name);
+	else if (len < 0)
+		fault_at(why, name, 0, 0, "%.200s cannot be read: %s", name, strerror(errno));
 	else if (!(key = signer_read(pem, (size_t)len)))
-		fault_at(why, name, 0, 0, "it holds no Ed25519 key");
+		fault_at(why, name, 0, 0, "%.200s %s", name, len ? "holds no key that is whole (Ed25519, PEM)"
+		         : "is empty");
 	if (fd >= 0)
 		close(fd);
 	OPENSSL_cleanse(pem, sizeof pem);
 	free(name);
 	return key;
+}
+
+bool beside_key_mode(const char *path, unsigned *mode)
+{
+	char *name = beside_name(path, ".key");
+	struct stat st;
+	bool there = name && stat(name, &st) == 0;
+	if (there)
+		*mode = (unsigned)st.st_mode & 0777;
+	free(name);
+	return there;
 }
 
 bool beside_folder_sync(const char *path)

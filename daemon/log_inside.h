@@ -110,6 +110,7 @@ struct log_store {
 	struct signer *signer;  /* NULL: no checkpoints are made */
 	int64_t signed_seq;     /* the last checkpoint, or key record */
 	int64_t entries_after;  /* entries after it */
+	char key_trouble[304];  /* what is wrong with LOG.key, for people; "" for nothing */
 	bool keyless;           /* the log names no key: checkpoints without a signature */
 
 	enum log_health health;
@@ -256,6 +257,8 @@ void beside_suspect_clear(const char *path);
 bool beside_key_make(const char *path, uint8_t public[32], struct fault *why);
 /* The key in LOG.key, or LOG.key.new (suffix); NULL where there is none, with why. */
 struct signer *beside_key_read(const char *path, const char *suffix, struct fault *why);
+/* The rights on LOG.key (the low nine bits); false where it is not there. */
+bool beside_key_mode(const char *path, unsigned *mode);
 /* LOG.key.new takes the place of LOG.key. */
 bool beside_key_replace(const char *path, struct fault *why);
 void beside_key_drop(const char *path); /* LOG.key.new */
