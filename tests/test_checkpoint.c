@@ -595,6 +595,7 @@ int main(void)
 		cmocka_unit_test_setup_teardown(when_they_are_due, folder_make, folder_drop),
 		cmocka_unit_test_setup_teardown(same_places_in_a_replay, folder_make, folder_drop),
 		cmocka_unit_test_setup_teardown(none_without_a_key, folder_make, folder_drop),
+		cmocka_unit_test_setup_teardown(what_is_wrong_with_a_key, folder_make, folder_drop),
 		cmocka_unit_test_setup_teardown(forgeries_have_names, folder_make_fast, folder_drop),
 		cmocka_unit_test_setup_teardown(a_new_key, folder_make, folder_drop),
 		cmocka_unit_test_setup_teardown(a_kill_while_it_is_made, folder_make, folder_drop),

@@ -39,7 +39,7 @@ static void test_viewers(void **state)
 	meter_plug(s, red);
 	daemon_start(s);
 	/* To connect is to write: anybody may, here. */
-	assert_int_equal(stat(view, &st), 0);
+	wait_until(s, stat(view, &st) == 0);
 	assert_int_equal(st.st_mode & 07777, 0666);
 	assert_int_equal(stat(s->socket, &st), 0);
 	assert_int_equal(st.st_mode & 07777, 0660);
