@@ -163,8 +163,11 @@ $(B)/tests/plug/witness: tests/plug/witness.c
 	$(call said,cc $@)
 	$(Q)$(CC) $(ALL_CFLAGS) -MMD -MP -o $@ $<
 
-# Preloaded into the daemon by bench_idle, so without the sanitizers.
+# Preloaded into the daemon by bench_idle and test_daemon_clocks, so without the sanitizers.
+tests: $(B)/tests/libclocks.so
 $(B)/tests/libsyncs.so: tests/count_syncs.c
+$(B)/tests/libclocks.so: tests/move_clocks.c
+$(B)/tests/libsyncs.so $(B)/tests/libclocks.so:
 	@mkdir -p $(@D)
 	$(call said,cc $@)
 	$(Q)$(CC) $(filter-out -fsanitize% -fno-sanitize%,$(ALL_CFLAGS)) -MMD -MP -fPIC -shared -o $@ $<

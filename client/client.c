@@ -30,6 +30,9 @@ enum outcome client_fault(struct client *c, enum outcome outcome, const struct f
 	size_t n = fault_text(why, text, sizeof text);
 	words_clean(text, n, clean, sizeof clean);
 	const char *verb = c->args.command ? c->args.command->verb : "";
+	/* Said already, by tallyd over a file. */
+	if (!clean[0])
+		return outcome;
 	/* A place in a file stands first, as editors want it. */
 	if (why->file[0])
 		fprintf(c->err, "%s\n", clean);

@@ -36,6 +36,8 @@ static void lost(struct link *l, struct fault *why)
 	l->fd = -1;
 	if (status == 127)
 		fault_set(why, "tallyd, which reads %s, does not start", l->name);
+	else if (status == OUTCOME_WRONG)
+		*why = (struct fault){.text = ""}; /* it has said why, on the same standard error */
 	else
 		fault_set(why, "tallyd, which reads %s, ended with status %d and without an answer",
 		          l->name, status);

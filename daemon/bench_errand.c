@@ -152,7 +152,7 @@ static bool errand_make(struct bench *b, struct bench_meter *m, int64_t t,
 		return false;
 	}
 	struct entry e;
-	struct entry_beside beside = {.job = b->job};
+	struct entry_beside beside = {.job = b->job, .by = m->errand.by};
 	struct text body;
 	char shown[80], frames[METER_FRAMES][METER_FRAME_TEXT];
 	capture_fill(b, m, t, r, &e);
@@ -171,12 +171,15 @@ static bool errand_make(struct bench *b, struct bench_meter *m, int64_t t,
 	if (!ticket)
 		return false;
 	bool touched = m->errand.what != ERRAND_OPEN, check = m->errand.what == ERRAND_CHECK;
+	struct asked_by before = b->by, by = m->errand.by;
 	struct pending p = bench_pending(ticket, errand_end(m));
 	p.backing = b->backings++;
 	bench_pend(b, p);
 	/* Open leads are no touch: what the last one made was a part. */
 	if (touched) {
+		b->by = by;
 		strike_touch(b, m, t, check);
+		b->by = before;
 		/* The rest of this touch, and a slip after it, are for no part. */
 		m->held.waits = false;
 		m->spent = true;
@@ -304,6 +307,7 @@ static bool errand_begin(struct bench *b, struct bench_meter *m, int64_t t, enum
 	m->errand.place = place;
 	m->errand.until = t + BENCH_ERRAND_SECONDS * INT64_C(1000000);
 	m->errand.wait = w;
+	m->errand.by = b->by;
 	m->opens = 0;
 	if (errand_now(b, m, t, &refused, why)) {
 		if (refused)

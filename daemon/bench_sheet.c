@@ -101,6 +101,7 @@ void rejudge_write(struct bench *b, const struct entry *e, const char *because, 
 {
 	struct rejudge_body rj = {.of = e->seq, .verdict = e->verdict, .service = e->service,
 	                          .against = e->against,
+	                          .by = b->by,
 	                          .has_second = e->second.kind != SECOND_NONE,
 	                          .second = e->second_verdict};
 	snprintf(rj.job, sizeof rj.job, "%s", b->job);

@@ -168,6 +168,7 @@ struct bench_meter {
 		int place;
 		int64_t until;
 		struct bench_wait wait;
+		struct asked_by by; /* who asked; the touch comes by itself */
 	} errand;
 	/* Second values of the last readings, by their ordinals in the trail. */
 	struct {

@@ -484,6 +484,11 @@ void log_signing(const struct log *log, struct log_signing *out)
 	                            atomic_load(&log->signs)};
 }
 
+const char *log_key_trouble(const struct log *log)
+{
+	return log->store.key_trouble;
+}
+
 void log_trouble(struct log *log, char *out, size_t size)
 {
 	pthread_mutex_lock(&log->mutex);

@@ -51,6 +51,24 @@ void beside_remove(const char *path, const char *suffix)
 	free(name);
 }
 
+bool beside_is_file(const char *path, struct fault *why)
+{
+	struct stat st;
+	const char *what = NULL;
+	if (stat(path, &st) != 0 || S_ISREG(st.st_mode))
+		return true;
+	if (S_ISDIR(st.st_mode))
+		what = "a folder; a log is a file in one";
+	else if (S_ISFIFO(st.st_mode))
+		what = "a pipe; a log is a file";
+	else if (S_ISSOCK(st.st_mode))
+		what = "a socket; a log is a file (a running daemon is asked with --socket)";
+	else
+		what = "a device; a log is a file";
+	fault_at(why, path, 0, 0, "this is %s", what);
+	return false;
+}
+
 /* The folder of a path, "." where none is named. */
 static char *folder_of(const char *path)
 {
@@ -184,6 +202,32 @@ static void name_holder(int fd, const char *path, struct fault *why)
 	         comm[0] ? " (" : "", comm, comm[0] ? ")" : "");
 }
 
+/* Closing this descriptor drops nobody's lock: flock goes by the opening, not by the process. */
+bool beside_held(const char *path)
+{
+	char *name = beside_name(path, ".lock");
+	int fd = name ? open(name, O_RDONLY | O_CLOEXEC | O_NOFOLLOW | O_NONBLOCK) : -1;
+	bool held = fd >= 0 ? flock(fd, LOCK_SH | LOCK_NB) != 0 : errno != ENOENT;
+	if (fd >= 0)
+		close(fd);
+	free(name);
+	return held;
+}
+
+/* Onlookers ask for a moment whether it is held: that is no holder. */
+static bool lock_now(int fd)
+{
+	for (int tries = 0; tries < 10; tries++) {
+		if (flock(fd, LOCK_EX | LOCK_NB) == 0)
+			return true;
+		if (errno != EWOULDBLOCK)
+			return false;
+		usleep(5000);
+	}
+	errno = EWOULDBLOCK;
+	return false;
+}
+
 int beside_lock(const char *path, struct fault *why)
 {
 	char *name = beside_name(path, ".lock");
@@ -195,7 +239,7 @@ int beside_lock(const char *path, struct fault *why)
 		return -1;
 	}
 	free(name);
-	if (flock(fd, LOCK_EX | LOCK_NB) != 0) {
+	if (!lock_now(fd)) {
 		if (errno == EWOULDBLOCK)
 			name_holder(fd, path, why);
 		else
@@ -337,15 +381,31 @@ struct signer *beside_key_read(const char *path, const char *suffix, struct faul
 	char *name = beside_name(path, suffix);
 	int fd = name ? open(name, O_RDONLY | O_CLOEXEC | O_NONBLOCK) : -1;
 	ssize_t len = fd >= 0 ? read(fd, pem, sizeof pem) : -1;
-	if (len < 0)
-		fault_at(why, name, 0, 0, "%s", name ? strerror(errno) : "no memory");
+	if (!name)
+		fault_set(why, "no memory for the key of the log");
+	else if (fd < 0 && errno == ENOENT)
+		fault_at(why, name, 0, 0, "%.200s is not there", name);
+	else if (len < 0)
+		fault_at(why, name, 0, 0, "%.200s cannot be read: %s", name, strerror(errno));
 	else if (!(key = signer_read(pem, (size_t)len)))
-		fault_at(why, name, 0, 0, "it holds no Ed25519 key");
+		fault_at(why, name, 0, 0, "%.200s %s", name, len ? "holds no key that is whole (Ed25519, PEM)"
+		         : "is empty");
 	if (fd >= 0)
 		close(fd);
 	OPENSSL_cleanse(pem, sizeof pem);
 	free(name);
 	return key;
+}
+
+bool beside_key_mode(const char *path, unsigned *mode)
+{
+	char *name = beside_name(path, ".key");
+	struct stat st;
+	bool there = name && stat(name, &st) == 0;
+	if (there)
+		*mode = (unsigned)st.st_mode & 0777;
+	free(name);
+	return there;
 }
 
 bool beside_folder_sync(const char *path)

@@ -103,6 +103,9 @@ bool log_reader_begin(struct log_reader *r, int64_t seq, struct export_begin *ou
 bool log_is_export(const char *path)
 {
 	char start[8];
+	struct fault why;
+	if (!beside_is_file(path, &why)) /* a pipe would be waited for */
+		return false;
 	/* No log is ever opened so: this is before SQLite sees the file, or it is none. */
 	FILE *f = fopen(path, "re");
 	bool is = f && fread(start, 1, sizeof start, f) == sizeof start &&

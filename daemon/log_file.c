@@ -299,6 +299,9 @@ static bool look_first(const char *path, const struct log_options *o, bool *ther
                        struct fault *why)
 {
 	int64_t size = 0;
+	*there = *damaged = false;
+	if (!beside_is_file(path, why))
+		return false;
 	bool is = beside_exists(path, "", &size), key = beside_exists(path, ".key", NULL);
 	*there = is && size > 0;
 	*damaged = is && size == 0 && key;
@@ -368,35 +371,9 @@ static bool verify_all(struct log_store *s, const struct log_going *going, struc
 	return true;
 }
 
-/* The hash of record 1 on a connection; zeros where it cannot be told. */
-static void first_hash(struct sqlite3 *db, uint8_t hash[32])
-{
-	sqlite3_stmt *st = NULL;
-	memset(hash, 0, 32);
-	if (sqlite3_prepare_v2(db, "SELECT hash FROM record WHERE seq = 1", -1, &st, NULL) == SQLITE_OK &&
-	    sqlite3_step(st) == SQLITE_ROW && sqlite3_column_bytes(st, 0) == 32)
-		memcpy(hash, sqlite3_column_blob(st, 0), 32);
-	sqlite3_finalize(st);
-}
-
-/* SQLite takes any LOG-wal whose checksums fit for that of this file.  One of another log,
- * copied there by a slip, would show that log in place of this one, and be written over it:
- * record 1 tells.  It stands in the file since the log was made. */
 static bool foreign_wal(struct log_store *s, struct fault *why)
 {
-	static const uint8_t zeros[32] = { 0 };
-	int64_t size = 0;
-	uint8_t through[32], alone[32] = { 0 };
-	struct sqlite3 *db = NULL;
-	if (s->memory || !beside_exists(s->path, "-wal", &size) || size <= 32)
-		return true;
-	char *uri = sqlite_uri(s->path, "mode=ro&immutable=1");
-	if (uri && sqlite3_open_v2(uri, &db, SQLITE_OPEN_READONLY | SQLITE_OPEN_URI, NULL) == SQLITE_OK)
-		first_hash(db, alone);
-	sqlite3_close(db);
-	sqlite3_free(uri);
-	first_hash(s->db, through);
-	if (memcmp(alone, zeros, 32) == 0 || memcmp(through, alone, 32) == 0)
+	if (s->memory || !wal_is_foreign(s->path, s->db))
 		return true;
 	s->damaged = true;
 	fault_at(why, s->path, 0, 0, "%.200s-wal is not a part of this log, but of another file; "

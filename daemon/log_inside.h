@@ -110,6 +110,7 @@ struct log_store {
 	struct signer *signer;  /* NULL: no checkpoints are made */
 	int64_t signed_seq;     /* the last checkpoint, or key record */
 	int64_t entries_after;  /* entries after it */
+	char key_trouble[304];  /* what is wrong with LOG.key, for people; "" for nothing */
 	bool keyless;           /* the log names no key: checkpoints without a signature */
 
 	enum log_health health;
@@ -206,6 +207,8 @@ void aside_tell(struct log_store *s, int64_t now);
  * over.  One may be a transaction that a power cut tore, of more the last but one was synced,
  * and acknowledged.  0 where all is well. */
 int wal_lost_commits(struct sqlite3 *db);
+/* Is LOG-wal, which `db` reads through, that of another log?  Record 1 tells; changes nothing. */
+bool wal_is_foreign(const char *path, struct sqlite3 *db);
 /* A copy of LOG-wal as it is, through SQLite. */
 bool wal_keep(struct sqlite3 *db, const char *to);
 
@@ -237,6 +240,11 @@ char *beside_name(const char *path, const char *suffix); /* malloc; path + suffi
 bool beside_exists(const char *path, const char *suffix, int64_t *size);
 bool beside_place_fits(const char *path, struct fault *why); /* no network file system */
 int beside_lock(const char *path, struct fault *why);        /* -1 on failure */
+/* Has a daemon the log open, this one or another?  Where that cannot be told: true. */
+bool beside_held(const char *path);
+/* What there is under this name can be a log: a file.  Of folders, pipes, sockets and devices
+ * `why` says what they are.  What is not there passes. */
+bool beside_is_file(const char *path, struct fault *why);
 void beside_unlock(int lock);
 /* Free bytes of the disk that the log is on; 0 where that is not known. */
 double beside_room(const char *path);
@@ -249,6 +257,8 @@ void beside_suspect_clear(const char *path);
 bool beside_key_make(const char *path, uint8_t public[32], struct fault *why);
 /* The key in LOG.key, or LOG.key.new (suffix); NULL where there is none, with why. */
 struct signer *beside_key_read(const char *path, const char *suffix, struct fault *why);
+/* The rights on LOG.key (the low nine bits); false where it is not there. */
+bool beside_key_mode(const char *path, unsigned *mode);
 /* LOG.key.new takes the place of LOG.key. */
 bool beside_key_replace(const char *path, struct fault *why);
 void beside_key_drop(const char *path); /* LOG.key.new */

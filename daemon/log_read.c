@@ -6,8 +6,9 @@
  * missing, which an onlooker may not.  So there are three ways in:
  *
  *   beside LOG                    way
- *   LOG-wal and LOG-shm           shared: a daemon runs, or was killed
- *   LOG-wal that is not empty     alone: read it without locks, the index in memory
+ *   LOG-wal, LOG-shm, a daemon    shared
+ *   LOG-wal that is not empty     alone: read it without locks, the index in memory; so too
+ *                                 what a daemon left that was killed, LOG-shm or not
  *   neither                       immutable: the file is all there is
  *
  * Before each question we look whether the way is still the right one: a daemon
@@ -15,12 +16,14 @@
  */
 #include "daemon/log_inside.h"
 
+#include <errno.h>
 #include <inttypes.h>
 #include <sqlite3.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include <sys/resource.h>
+#include <unistd.h>
 
 enum way {
 	WAY_MEMORY, /* a log in the memory of this process */
@@ -55,7 +58,7 @@ static enum way way_now(const char *path)
 	if (is_memory(path))
 		return WAY_MEMORY;
 	bool has_wal = beside_exists(path, "-wal", &wal);
-	if (has_wal && beside_exists(path, "-shm", NULL))
+	if (has_wal && beside_exists(path, "-shm", NULL) && beside_held(path))
 		return WAY_SHARED;
 	return has_wal && wal > 0 ? WAY_ALONE : WAY_IMMUTABLE;
 }
@@ -146,18 +149,50 @@ static bool check_ids(struct log_reader *r, struct fault *why)
 	return false;
 }
 
+/* SQLite's words are of the log, where LOG-wal is at fault. */
+static bool wal_fits(const char *path, struct fault *why)
+{
+	char *wal = beside_name(path, "-wal");
+	bool fits = !wal || !beside_exists(path, "-wal", NULL);
+	if (!fits) {
+		fits = beside_is_file(wal, why);
+		if (fits && access(wal, R_OK) != 0) {
+			fits = false;
+			fault_at(why, wal, 0, 0, "this is a part of the log, with its newest records, and cannot "
+			         "be read: %s", strerror(errno));
+		}
+	}
+	free(wal);
+	return fits;
+}
+
+/* There is something to be read at all. */
+static bool is_something(const char *path, struct fault *why)
+{
+	int64_t size = 0;
+	if (is_memory(path))
+		return true;
+	if (!beside_exists(path, "", &size)) {
+		fault_at(why, path, 0, 0, "there is no such file");
+		return false;
+	}
+	if (!beside_is_file(path, why))
+		return false;
+	if (size > 0)
+		return wal_fits(path, why);
+	fault_at(why, path, 0, 0, beside_exists(path, "-wal", NULL) ? "the file is empty: no log, though "
+	         "there is a part of one beside it (-wal)" : "the file is empty: no log");
+	return false;
+}
+
 /* *damaged is set where the bytes of the file are at fault. */
 static bool open_anew(struct log_reader *r, bool *damaged, struct fault *why)
 {
-	int64_t size = 0;
 	*damaged = false;
 	sqlite3_close(r->db);
 	r->db = NULL;
-	bool there = is_memory(r->path) || beside_exists(r->path, "", &size);
-	if (!there || (size == 0 && !is_memory(r->path))) {
-		fault_at(why, r->path, 0, 0, there ? "the file is empty: no log" : "there is no such file");
+	if (!is_something(r->path, why))
 		return false;
-	}
 	int code = connect_somehow(r);
 	if (code == SQLITE_OK)
 		return check_ids(r, why);
@@ -256,6 +291,34 @@ void log_reader_going(struct log_reader *r, const struct log_going *going)
 	r->going = going ? *going : (struct log_going){ 0 };
 }
 
+/* What a verifier sees that goes by the records alone is whole; what LOG-wal had is not.  Asked
+ * of a log that lies still: while a daemon writes, its start has looked. */
+static bool look_beside(struct log_reader *r, struct log_check *c, struct fault *why)
+{
+	if (r->way != WAY_ALONE && r->way != WAY_IMMUTABLE)
+		return true;
+	if (wal_is_foreign(r->path, r->db)) {
+		fault_at(why, r->path, 0, 0, "what lies beside it as LOG-wal is not a part of this log, but of "
+		         "another one: move it away to see what the log itself has");
+		return false;
+	}
+	if (!verdict_holds(c->verdict))
+		return true;
+	int lost = wal_lost_commits(r->db);
+	bool missing = r->way == WAY_IMMUTABLE && beside_exists(r->path, "-shm", NULL) &&
+	               !beside_exists(r->path, "-wal", NULL) && !beside_held(r->path);
+	if (lost < 2 && !missing)
+		return true;
+	c->verdict = LOG_TRUNCATED;
+	if (missing)
+		snprintf(c->what, sizeof c->what, "LOG-wal is missing, though the log was not closed, and with "
+		         "it the newest records: record %lld is the last that is left", (long long)c->records);
+	else
+		snprintf(c->what, sizeof c->what, "LOG-wal is damaged, and %d commits in it cannot be read: "
+		         "record %lld is the last that can", lost, (long long)c->records);
+	return true;
+}
+
 bool log_reader_verify(struct log_reader *r, const struct log_pin *pin, struct log_check *out,
                        struct fault *why)
 {
@@ -264,7 +327,7 @@ bool log_reader_verify(struct log_reader *r, const struct log_pin *pin, struct l
 	for (int tries = 0; tries < 5; tries++) {
 		if (!reader_refresh(r, why))
 			return false;
-		bool read = verify_chain(r->db, pin, &r->going, out, why);
+		bool read = verify_chain(r->db, pin, &r->going, out, why) && look_beside(r, out, why);
 		if (way_now(r->path) == (enum way)r->way || (!read && out->stopped))
 			return read;
 	}

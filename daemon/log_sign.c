@@ -14,12 +14,13 @@
 #include <stdlib.h>
 #include <string.h>
 
-#define OPENING_PART 200
-
-static void opening_add(struct log_store *s, const char *what, const char *path)
+/* At the start and, for whoever asks how the log stands, as long as it is open. */
+static void say_trouble(struct log_store *s, const char *what)
 {
 	size_t len = strlen(s->opening);
-	snprintf(s->opening + len, sizeof s->opening - len, "; %.*s%s", OPENING_PART, what, path);
+	snprintf(s->opening + len, sizeof s->opening - len, "; %s%.300s", s->signer ? "" :
+	         "no checkpoints are signed: ", what);
+	snprintf(s->key_trouble, sizeof s->key_trouble, "%.300s", what);
 }
 
 static bool is_key(const struct signer *signer, const uint8_t key[KEY_SIZE])
@@ -31,15 +32,17 @@ static bool is_key(const struct signer *signer, const uint8_t key[KEY_SIZE])
 	return memcmp(own, key, KEY_SIZE) == 0;
 }
 
-/* A new key may have been sealed a moment before a kill, and not yet be in place. */
-static struct signer *key_of_log(const char *path, const uint8_t key[KEY_SIZE], bool *other)
+/* A new key may have been sealed a moment before a kill, and not yet be in place.  NULL with `why`:
+ * what is wrong with LOG.key. */
+static struct signer *key_of_log(const char *path, const uint8_t key[KEY_SIZE], struct fault *why)
 {
-	struct fault why;
-	struct signer *old = beside_key_read(path, ".key", &why), *new = NULL;
-	*other = old != NULL;
+	struct fault what;
+	struct signer *old = beside_key_read(path, ".key", why), *new = NULL;
+	if (old)
+		fault_at(why, path, 0, 0, "%.200s.key is the key of another log", path);
 	if (!is_key(old, key))
-		new = beside_key_read(path, ".key.new", &why);
-	if (is_key(new, key) && beside_key_replace(path, &why)) {
+		new = beside_key_read(path, ".key.new", &what);
+	if (is_key(new, key) && beside_key_replace(path, &what)) {
 		signer_free(old);
 		return new;
 	}
@@ -54,18 +57,24 @@ static struct signer *key_of_log(const char *path, const uint8_t key[KEY_SIZE], 
 
 void sign_begin(struct log_store *s, const struct log_check *c)
 {
-	bool other = false;
+	struct fault why;
+	char text[400];
+	unsigned mode = 0;
 	sign_end(s); /* of an opening that failed later on, and is tried again */
+	s->key_trouble[0] = '\0';
 	s->signed_seq = c->signed_to;
 	s->entries_after = c->entries_after;
 	s->keyless = !c->has_key;
 	if (s->memory || s->keyless)
 		return;
-	s->signer = key_of_log(s->path, c->key, &other);
-	if (!s->signer)
-		opening_add(s, other ? "no checkpoints are signed: the key of the log is another one than "
-		            "the one in " : "no checkpoints are signed, put the key of the log back: there "
-		            "is none in ", "LOG.key");
+	s->signer = key_of_log(s->path, c->key, &why);
+	if (!s->signer) {
+		say_trouble(s, why.text);
+	} else if (beside_key_mode(s->path, &mode) && (mode & 077)) {
+		snprintf(text, sizeof text, "%.200s.key may be used by others (mode %04o), and whoever has read "
+		         "it can sign", s->path, mode);
+		say_trouble(s, text);
+	}
 }
 
 void sign_end(struct log_store *s)

@@ -90,6 +90,37 @@ int wal_lost_commits(struct sqlite3 *db)
 	return lost;
 }
 
+/* The hash of record 1 on a connection; zeros where it cannot be told. */
+static void first_hash(struct sqlite3 *db, uint8_t hash[32])
+{
+	sqlite3_stmt *st = NULL;
+	memset(hash, 0, 32);
+	if (sqlite3_prepare_v2(db, "SELECT hash FROM record WHERE seq = 1", -1, &st, NULL) == SQLITE_OK &&
+	    sqlite3_step(st) == SQLITE_ROW && sqlite3_column_bytes(st, 0) == 32)
+		memcpy(hash, sqlite3_column_blob(st, 0), 32);
+	sqlite3_finalize(st);
+}
+
+/* SQLite takes any LOG-wal whose checksums fit for that of this file.  One of another log,
+ * copied there by a slip, would show that log in place of this one, and be written over it.
+ * Record 1 stands in the file since the log was made. */
+bool wal_is_foreign(const char *path, struct sqlite3 *through)
+{
+	static const uint8_t zeros[32] = { 0 };
+	int64_t size = 0;
+	uint8_t seen[32], alone[32] = { 0 };
+	struct sqlite3 *db = NULL;
+	if (!beside_exists(path, "-wal", &size) || size <= HEADER)
+		return false;
+	char *uri = sqlite_uri(path, "mode=ro&immutable=1");
+	if (uri && sqlite3_open_v2(uri, &db, SQLITE_OPEN_READONLY | SQLITE_OPEN_URI, NULL) == SQLITE_OK)
+		first_hash(db, alone);
+	sqlite3_close(db);
+	sqlite3_free(uri);
+	first_hash(through, seen);
+	return memcmp(alone, zeros, 32) != 0 && memcmp(seen, alone, 32) != 0;
+}
+
 bool wal_keep(struct sqlite3 *db, const char *to)
 {
 	char bytes[65536];

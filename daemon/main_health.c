@@ -196,6 +196,7 @@ static void write_checkpoint(struct report *r)
 {
 	struct log_signing g;
 	int64_t last = log_last_seq(r->stand->log);
+	const char *trouble = log_key_trouble(r->stand->log);
 	log_signing(r->stand->log, &g);
 	text_member(r->out, "checkpoint");
 	text_puts(r->out, "{\"seq\":");
@@ -207,7 +208,10 @@ static void write_checkpoint(struct report *r)
 	if (!g.key)
 		find(r, "no-key", true, "put the log's own LOG.key back beside it, from the place where you "
 		     "keep a copy, then restart; `tally verify` says which key it is",
-		     "the log's key is not there, so no checkpoint is made");
+		     "%s, so no checkpoint is made", trouble[0] ? trouble : "the log's key is not there");
+	else if (trouble[0])
+		find(r, "key-open", true, "chmod 600 it; then end the daemon and give the log another key with "
+		     "tallyd --new-key, which the old one signs, and start it again", "%s", trouble);
 }
 
 /* ---- clock, service, viewers ---- */

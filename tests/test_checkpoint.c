@@ -225,24 +225,89 @@ static void none_without_a_key(void **state)
 	assert_false(check.has_key);
 	assert_int_equal(check.checkpoints, 0);
 	assert_int_equal(check.signed_to, 0);
-	/* Its key is gone: it is logged to, said, and not signed. */
-	path = in_folder("b.db");
-	log_close(open_sure(path, false));
-	unlink(in_folder("b.db.key"));
-	log = open_sure(path, false);
-	assert_non_null(strstr(log_opening(log), "no checkpoints are signed, put the key"));
-	append(log, "job", ",\"job\":\"x\",\"state\":\"closed\"");
-	log_close(log);
-	assert_int_equal(count_of(path, "checkpoint"), 0);
-	/* Another log's key is not taken for it. */
+}
+
+static void key_away(const char *key)
+{
+	assert_int_equal(unlink(key), 0);
+}
+
+static void key_empty(const char *key)
+{
+	assert_int_equal(truncate(key, 0), 0);
+}
+
+static void key_cut(const char *key)
+{
+	assert_int_equal(truncate(key, 60), 0);
+}
+
+static void key_folder(const char *key)
+{
+	assert_int_equal(unlink(key), 0);
+	assert_int_equal(mkdir(key, 0700), 0);
+}
+
+static void key_of_another(const char *key)
+{
 	log_close(open_sure(in_folder("c.db"), false));
-	assert_int_equal(rename(in_folder("c.db.key"), in_folder("b.db.key")), 0);
-	log = open_sure(path, false);
-	assert_non_null(strstr(log_opening(log), "is another one"));
-	append(log, "job", ",\"job\":\"x\",\"state\":\"closed\"");
-	log_close(log);
-	assert_int_equal(count_of(path, "checkpoint"), 0);
-	assert_int_equal(verdict_of(path, 0, NULL, &check), LOG_INTACT_NO_ANCHOR);
+	assert_int_equal(rename(in_folder("c.db.key"), key), 0);
+}
+
+static void key_for_all(const char *key)
+{
+	assert_int_equal(chmod(key, 0644), 0);
+}
+
+static void key_for_the_group(const char *key)
+{
+	assert_int_equal(chmod(key, 0660), 0);
+}
+
+/* It is logged to all the same, and what is wrong with the key is said by its name. */
+static void what_is_wrong_with_a_key(void **state)
+{
+	(void)state;
+	static const struct {
+		void (*harm)(const char *key);
+		const char *says;
+		bool signs;
+	} rows[] = {
+		{ key_away, ".db.key is not there", false },
+		{ key_empty, ".db.key is empty", false },
+		{ key_cut, ".db.key holds no key that is whole", false },
+		{ key_folder, ".db.key cannot be read: Is a directory", false },
+		{ key_of_another, ".db.key is the key of another log", false },
+		{ key_for_all, ".db.key may be used by others (mode 0644)", true },
+		{ key_for_the_group, ".db.key may be used by others (mode 0660)", true },
+	};
+	for (size_t i = 0; i < sizeof rows / sizeof *rows; i++) {
+		char name[16], key[16];
+		struct log_check check;
+		struct stat st;
+		struct log_signing signing;
+		snprintf(name, sizeof name, "b%d.db", (int)i);
+		snprintf(key, sizeof key, "b%d.db.key", (int)i);
+		const char *path = in_folder(name);
+		umask(0);
+		log_close(open_sure(path, false));
+		umask(022);
+		assert_int_equal(stat(in_folder(key), &st), 0);
+		assert_int_equal(st.st_mode & 07777, 0600);
+		rows[i].harm(in_folder(key));
+		struct log *log = open_sure(path, false);
+		note_row("%s", rows[i].says);
+		if (!strstr(log_opening(log), rows[i].says) || !strstr(log_key_trouble(log), rows[i].says) ||
+		    !strstr(log_opening(log), "no checkpoints are signed: ") != rows[i].signs)
+			fail_msg("%s", log_opening(log));
+		log_signing(log, &signing);
+		assert_true(signing.key == rows[i].signs);
+		append(log, "job", ",\"job\":\"x\",\"state\":\"closed\"");
+		log_close(log);
+		assert_int_equal(count_of(path, "checkpoint"), rows[i].signs);
+		assert_int_equal(verdict_of(path, 0, NULL, &check), LOG_INTACT_NO_ANCHOR);
+		rmdir(in_folder(key));
+	}
 }
 
 /* ---- forgery ---- */
@@ -530,6 +595,7 @@ int main(void)
 		cmocka_unit_test_setup_teardown(when_they_are_due, folder_make, folder_drop),
 		cmocka_unit_test_setup_teardown(same_places_in_a_replay, folder_make, folder_drop),
 		cmocka_unit_test_setup_teardown(none_without_a_key, folder_make, folder_drop),
+		cmocka_unit_test_setup_teardown(what_is_wrong_with_a_key, folder_make, folder_drop),
 		cmocka_unit_test_setup_teardown(forgeries_have_names, folder_make_fast, folder_drop),
 		cmocka_unit_test_setup_teardown(a_new_key, folder_make, folder_drop),
 		cmocka_unit_test_setup_teardown(a_kill_while_it_is_made, folder_make, folder_drop),

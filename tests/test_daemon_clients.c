@@ -28,6 +28,46 @@ static struct peer *viewer(struct stand *s, const char *path)
 
 /* ---- viewers ---- */
 
+/* Every method of WIRE.md's table: those that only look are answered, whatever they say to empty
+ * parameters; all others are refused by their names. */
+static void ckviewer_table(struct stand *s, const char *path)
+{
+	static const char *const look[] = { "hello", "status", "meters", "doctor", "watch", "raw", "tape" };
+	char *page = file_text("protocol/WIRE.md");
+	int looked = 0, refused = 0;
+	for (char *at = page; (at = strstr(at, "\n| `"));) {
+		char name[40] = "", call[160];
+		at += 4;
+		size_t n = strcspn(at, "`");
+		if (n == 0 || n >= sizeof name || strspn(at, "abcdefghijklmnopqrstuvwxyz.") != n)
+			continue;
+		memcpy(name, at, n);
+		bool may = !strncmp(at + n, "` *file* |", 10) && strcmp(name, "backup") != 0;
+		/* Other tables have members and words in their first column. */
+		bool is_method = strncmp(at + n, "` |", 3) == 0 || strncmp(at + n, "` *file* |", 10) == 0;
+		for (size_t i = 0; i < sizeof look / sizeof *look; i++)
+			may = may || !strcmp(name, look[i]);
+		if (!is_method)
+			continue;
+		struct peer *p = viewer(s, path);
+		snprintf(call, sizeof call, CALL("7", "%s", "{}"), name);
+		mustsend(p, call);
+		const char *line = mustsee(p, "\"id\":7,");
+		bool no_method = strstr(line, "\"code\":-32601,") != NULL;
+		bool no = strstr(line, "\"code\":5,") && strstr(line, "for looking only");
+		if (may ? no || no_method : !no || !strstr(line, name))
+			fail_msg("%s by a viewer: %s", name, line);
+		looked += may;
+		refused += !may;
+		peer_free(p);
+		if (!strcmp(name, "verify"))
+			break; /* the last of the methods; notifications follow */
+	}
+	free(page);
+	print_message("  methods of WIRE.md: %d that look, %d refused\n", looked, refused);
+	assert_true(looked > 25 && refused > 35);
+}
+
 static void test_viewers(void **state)
 {
 	struct stand *s = *state;
@@ -39,7 +79,7 @@ static void test_viewers(void **state)
 	meter_plug(s, red);
 	daemon_start(s);
 	/* To connect is to write: anybody may, here. */
-	assert_int_equal(stat(view, &st), 0);
+	wait_until(s, stat(view, &st) == 0);
 	assert_int_equal(st.st_mode & 07777, 0666);
 	assert_int_equal(stat(s->socket, &st), 0);
 	assert_int_equal(st.st_mode & 07777, 0660);
@@ -76,6 +116,7 @@ static void test_viewers(void **state)
 		if (!strstr(line, "\"code\":5,") || !strstr(line, "for looking only"))
 			fail_msg("%s by a viewer: %s", changes[i], line);
 	}
+	ckviewer_table(s, view);
 	mustsend(work, CALL("9", "records", "{}"));
 	assert_null(strstr(mustsee(work, "\"id\":9,"), "by a viewer"));
 	/* The client, too. */

@@ -5,8 +5,14 @@
  * saving, tidying up, closing; and making a new log with its key.  And the power is cut at every
  * sync, with what was written since the last one dropped, kept, or trashed by the sector.
  *
- *   TALLY_TORTURE   seconds, for what chance will have; without it, and with less than 60, a part
- *                   of the places is tried, chosen by the seed
+ * A sort of failure (a life, a call, an error, once or for good) is tried at the first call, the
+ * second and so on, to the life in which nothing failed any more; that is its end.  What is
+ * printed is how many sorts came to their end, of how many, and in how many lives something failed.
+ *
+ *   TALLY_TORTURE   seconds for each test here: sorts are begun, each at every call, until they
+ *                   are over; the seed says with which one it begins.  Without it, and with less
+ *                   than 20, a part of the sorts at a part of their calls
+ *   TALLY_WHOLE     1: every sort to its end, however long that takes (a quarter of an hour)
  *   TALLY_SEED      the seed, else the clock's; printed either way
  */
 #include "tests/fault_calls.h"
@@ -26,10 +32,12 @@ static unsigned dice(unsigned n)
 	return (seed >> 8) % n;
 }
 
-/* All places take a minute or two. */
+static bool whole;
+
+/* At every call, not at some. */
 static bool thorough(void)
 {
-	return seconds >= 60;
+	return whole || seconds >= 20;
 }
 
 /* 1, or in the short version up to n. */
@@ -186,7 +194,7 @@ static const struct {
 	{ CALLS_WRITE, EIO, true },        { CALLS_SYNC, EIO, false },      { CALLS_SYNC, ENOSPC, false },
 	{ CALLS_TRUNCATE, EIO, false },    { CALLS_ALLOCATE, ENOSPC, false }, { CALLS_RENAME, EIO, false },
 	{ CALLS_RENAME, EINVAL, false },   { CALLS_UNLINK, EIO, false },    { CALLS_LOCK, ENOLCK, false },
-	{ CALLS_STAT, EIO, false },        { CALLS_MAP, ENOMEM, false },
+	{ CALLS_STAT, EIO, false },        { CALLS_MAP, ENOMEM, false },   { CALLS_READ, EIO, true },
 };
 
 struct score {
@@ -206,19 +214,22 @@ static bool one_run(const struct life *life, const struct calls_rule *rule, int 
 	return both_were_kept(got, false);
 }
 
-static void every_call(const struct life *life, size_t i, int times, int stride, struct score *score)
+/* One sort to its end.  In the short version at some of the calls only. */
+static void every_call(const struct life *life, size_t i, bool lasting, struct score *score)
 {
+	int stride = thorough() ? 1 : 97;
 	int after = stride > 1 ? (int)dice((unsigned)stride) : 0;
 	for (;; after += stride) {
-		struct calls_rule rule = { .sort = faults[i].sort, .after = after, .times = times,
-			                       .error = faults[i].error, .half = faults[i].half };
+		struct calls_rule rule = { .sort = faults[i].sort, .after = after,
+			                       .times = lasting ? -1 : 1, .error = faults[i].error,
+			                       .half = faults[i].half };
 		int failed = 0;
 		bool kept = one_run(life, &rule, &failed);
 		score->runs++;
 		score->hits += failed > 0;
 		if (!kept) {
 			note_row("%s, %s: %s, %s%s, after %d", life->legend, calls_names[rule.sort],
-			         strerror(rule.error), times < 0 ? "lasting" : "once", rule.half ? ", half" : "",
+			         strerror(rule.error), lasting ? "lasting" : "once", rule.half ? ", half" : "",
 			         after);
 			fail();
 		}
@@ -228,24 +239,38 @@ static void every_call(const struct life *life, size_t i, int times, int stride,
 	score->reached++;
 }
 
+/* The sorts one after the other, from the one that the seed says on, until time is over. */
+static void each_sort(size_t n, void (*each)(size_t i, struct score *score), struct score *score)
+{
+	size_t first = dice((unsigned)n);
+	double end = now() + (double)seconds;
+	for (size_t k = 0; k < n; k++) {
+		if (thorough() && !whole && now() >= end)
+			break;
+		if (some(3) == 1)
+			each((first + k) % n, score);
+	}
+}
+
+static void each_call_sort(size_t i, struct score *score)
+{
+	size_t n = sizeof faults / sizeof *faults;
+	every_call(&lives[i / 2 / n], i / 2 % n, i % 2, score);
+}
+
 static void every_call_fails_in_turn(void **state)
 {
 	(void)state;
 	struct score all = { 0 };
 	unsigned first = seed;
+	size_t n = sizeof lives / sizeof *lives * (sizeof faults / sizeof *faults) * 2;
 	make_left();
-	for (size_t l = 0; l < sizeof lives / sizeof *lives; l++) {
-		struct score score = { 0 };
-		for (size_t i = 0; i < sizeof faults / sizeof *faults; i++)
-			for (int lasting = 0; lasting < 2; lasting++)
-				if (some(3) == 1)
-					every_call(&lives[l], i, lasting ? -1 : 1, thorough() ? 1 : 97, &score);
-		print_message("  %s: %d lives, a call failed in %d; %d sorts of failure until none was met\n",
-		              lives[l].legend, score.runs, score.hits, score.reached);
-		all.hits += score.hits;
-	}
-	print_message("  seed %u\n", first);
-	assert_true(all.hits > (thorough() ? 1000 : 5));
+	each_sort(n, each_call_sort, &all);
+	print_message("  seed %u: calls that fail, %d lives, a call failed in %d; %d of %d sorts of failure "
+	              "until none was met%s\n", first, all.runs, all.hits, all.reached, (int)n,
+	              thorough() ? "" : ", at some of the calls");
+	assert_true(all.hits > (thorough() ? 50 : 5));
+	assert_true(!whole || all.reached == (int)n);
 }
 
 /* ---- SQLite is told so ---- */
@@ -253,22 +278,37 @@ static void every_call_fails_in_turn(void **state)
 static const struct {
 	unsigned calls;
 	int code, error;
+	bool half;
 } codes[] = {
 	/* No short reads: to SQLite they are no error, but zeros behind the end of a file. */
-	{ FAULT_READ, SQLITE_IOERR_READ, EIO },
-	{ FAULT_READ, SQLITE_CORRUPT, 0 },              { FAULT_READ, SQLITE_IOERR_NOMEM, ENOMEM },
-	{ FAULT_WRITE, SQLITE_IOERR_WRITE, EIO },       { FAULT_WRITE, SQLITE_FULL, ENOSPC },
-	{ FAULT_WRITE, SQLITE_IOERR_WRITE, ENOSPC },    { FAULT_WRITE, SQLITE_IOERR_WRITE, EROFS },
-	{ FAULT_WRITE, SQLITE_READONLY, EROFS },        { FAULT_WRITE, SQLITE_IOERR_NOMEM, ENOMEM },
-	{ FAULT_SYNC, SQLITE_IOERR_FSYNC, EIO },        { FAULT_SYNC, SQLITE_IOERR_DIR_FSYNC, EIO },
-	{ FAULT_TRUNCATE, SQLITE_IOERR_TRUNCATE, EIO }, { FAULT_SIZE, SQLITE_IOERR_FSTAT, EIO },
-	{ FAULT_LOCK, SQLITE_IOERR_LOCK, EIO },         { FAULT_LOCK, SQLITE_BUSY, 0 },
-	{ FAULT_UNLOCK, SQLITE_IOERR_UNLOCK, EIO },     { FAULT_SHM, SQLITE_IOERR_SHMMAP, EIO },
-	{ FAULT_SHM, SQLITE_IOERR_SHMSIZE, ENOSPC },    { FAULT_SHM, SQLITE_IOERR_SHMOPEN, EIO },
-	{ FAULT_SHM_LOCK, SQLITE_IOERR_SHMLOCK, EIO },  { FAULT_SHM_LOCK, SQLITE_BUSY, 0 },
-	{ FAULT_OPEN, SQLITE_CANTOPEN, EACCES },        { FAULT_OPEN, SQLITE_IOERR, EIO },
-	{ FAULT_DELETE, SQLITE_IOERR_DELETE, EIO },     { FAULT_ACCESS, SQLITE_IOERR_ACCESS, EIO },
-	{ FAULT_PATH, SQLITE_CANTOPEN, EIO },
+	{ FAULT_READ, SQLITE_IOERR_READ, EIO, false },
+	{ FAULT_READ, SQLITE_CORRUPT, 0, false },
+	{ FAULT_READ, SQLITE_IOERR_NOMEM, ENOMEM, false },
+	{ FAULT_WRITE, SQLITE_IOERR_WRITE, EIO, false },
+	{ FAULT_WRITE, SQLITE_FULL, ENOSPC, false },
+	{ FAULT_WRITE, SQLITE_IOERR_WRITE, ENOSPC, false },
+	{ FAULT_WRITE, SQLITE_IOERR_WRITE, EROFS, false },
+	{ FAULT_WRITE, SQLITE_READONLY, EROFS, false },
+	{ FAULT_WRITE, SQLITE_IOERR_NOMEM, ENOMEM, false },
+	{ FAULT_WRITE, SQLITE_IOERR_WRITE, EIO, true },
+	{ FAULT_WRITE, SQLITE_FULL, ENOSPC, true },
+	{ FAULT_SYNC, SQLITE_IOERR_FSYNC, EIO, false },
+	{ FAULT_SYNC, SQLITE_IOERR_DIR_FSYNC, EIO, false },
+	{ FAULT_TRUNCATE, SQLITE_IOERR_TRUNCATE, EIO, false },
+	{ FAULT_SIZE, SQLITE_IOERR_FSTAT, EIO, false },
+	{ FAULT_LOCK, SQLITE_IOERR_LOCK, EIO, false },
+	{ FAULT_LOCK, SQLITE_BUSY, 0, false },
+	{ FAULT_UNLOCK, SQLITE_IOERR_UNLOCK, EIO, false },
+	{ FAULT_SHM, SQLITE_IOERR_SHMMAP, EIO, false },
+	{ FAULT_SHM, SQLITE_IOERR_SHMSIZE, ENOSPC, false },
+	{ FAULT_SHM, SQLITE_IOERR_SHMOPEN, EIO, false },
+	{ FAULT_SHM_LOCK, SQLITE_IOERR_SHMLOCK, EIO, false },
+	{ FAULT_SHM_LOCK, SQLITE_BUSY, 0, false },
+	{ FAULT_OPEN, SQLITE_CANTOPEN, EACCES, false },
+	{ FAULT_OPEN, SQLITE_IOERR, EIO, false },
+	{ FAULT_DELETE, SQLITE_IOERR_DELETE, EIO, false },
+	{ FAULT_ACCESS, SQLITE_IOERR_ACCESS, EIO, false },
+	{ FAULT_PATH, SQLITE_CANTOPEN, EIO, false },
 };
 
 static bool one_code(const struct life *life, const struct fault_rule *rule, int *failed)
@@ -285,39 +325,52 @@ static bool one_code(const struct life *life, const struct fault_rule *rule, int
 	return both_were_kept(got, false);
 }
 
+static void every_code(const struct life *life, size_t i, bool lasting, struct score *score)
+{
+	int stride = thorough() ? 1 : 83;
+	int after = stride > 1 ? (int)dice((unsigned)stride) : 0;
+	for (;; after += stride) {
+		struct fault_rule rule = { .calls = codes[i].calls, .code = codes[i].code,
+			                       .error = codes[i].error, .half = codes[i].half, .after = after,
+			                       .times = lasting ? -1 : 1 };
+		/* A lock that stays busy is waited for, five seconds each time. */
+		if (lasting && codes[i].code == SQLITE_BUSY)
+			rule.times = 3;
+		int failed = 0;
+		bool kept = one_code(life, &rule, &failed);
+		score->runs++;
+		score->hits += failed > 0;
+		if (!kept) {
+			note_row("%s, calls %u, code %d, errno %d, %s%s, after %d", life->legend, codes[i].calls,
+			         codes[i].code, codes[i].error, lasting ? "lasting" : "once",
+			         codes[i].half ? ", half" : "", after);
+			fail();
+		}
+		if (!failed)
+			break;
+	}
+	score->reached++;
+}
+
+static void each_code_sort(size_t i, struct score *score)
+{
+	size_t n = sizeof codes / sizeof *codes;
+	every_code(&lives[i / 2 / n], i / 2 % n, i % 2, score);
+}
+
 static void every_code_in_turn(void **state)
 {
 	(void)state;
-	struct score score = { 0 };
+	struct score all = { 0 };
 	unsigned first = seed;
-	int stride = thorough() ? 1 : 83;
+	size_t n = sizeof lives / sizeof *lives * (sizeof codes / sizeof *codes) * 2;
 	make_left();
-	for (size_t l = 0; l < sizeof lives / sizeof *lives; l++)
-		for (size_t i = 0; i < sizeof codes / sizeof *codes; i++)
-			for (int lasting = 0; lasting < 2; lasting++)
-				for (int after = some(3) > 1 ? -1 : stride > 1 ? (int)dice((unsigned)stride) : 0; after >= 0;
-				     after += stride) {
-					struct fault_rule rule = { .calls = codes[i].calls, .code = codes[i].code,
-						                       .error = codes[i].error, .after = after,
-						                       .times = lasting ? -1 : 1 };
-					/* A lock that stays busy is waited for, five seconds each time. */
-					if (lasting && codes[i].code == SQLITE_BUSY)
-						rule.times = 3;
-					int failed = 0;
-					bool kept = one_code(&lives[l], &rule, &failed);
-					score.runs++;
-					score.hits += failed > 0;
-					if (!kept) {
-						note_row("%s, calls %u, code %d, errno %d, %s, after %d", lives[l].legend,
-						         codes[i].calls, codes[i].code, codes[i].error,
-						         lasting ? "lasting" : "once", after);
-						fail();
-					}
-					if (!failed)
-						break;
-				}
-	print_message("  seed %u: %d lives, a call failed in %d\n", first, score.runs, score.hits);
-	assert_true(score.hits > (thorough() ? 1000 : 5));
+	each_sort(n, each_code_sort, &all);
+	print_message("  seed %u: codes of the VFS, %d lives, a call failed in %d; %d of %d sorts of failure "
+	              "until none was met%s\n", first, all.runs, all.hits, all.reached, (int)n,
+	              thorough() ? "" : ", at some of the calls");
+	assert_true(all.hits > (thorough() ? 50 : 5));
+	assert_true(!whole || all.reached == (int)n);
 }
 
 /* ---- power cuts ---- */
@@ -347,7 +400,7 @@ static void the_power_is_cut_at_every_sync(void **state)
 	static const char *const names[] = { "dropped", "kept", "a part kept", "trashed" };
 	unsigned first = seed;
 	int cuts[4] = { 0 };
-	double end = now() + (seconds ? (double)seconds / 3 : 0);
+	double end = now() + (double)seconds;
 	make_left();
 	do {
 		for (size_t l = 0; l < sizeof lives / sizeof *lives; l++)
@@ -379,7 +432,7 @@ static void anything_at_any_time(void **state)
 	(void)state;
 	unsigned first = seed;
 	int runs = 0, hits = 0;
-	double end = now() + (seconds ? (double)seconds / 3 : 1.5);
+	double end = now() + (seconds ? (double)seconds : 1.5);
 	make_left();
 	while (now() < end) {
 		const struct life *life = &lives[dice(3)];
@@ -413,7 +466,9 @@ static void anything_at_any_time(void **state)
 int main(void)
 {
 	const char *time_given = getenv("TALLY_TORTURE"), *seed_given = getenv("TALLY_SEED");
+	const char *whole_given = getenv("TALLY_WHOLE");
 	seconds = time_given ? atol(time_given) : 0;
+	whole = whole_given && strcmp(whole_given, "1") == 0;
 	seed = seed_given ? (unsigned)strtoul(seed_given, NULL, 10) : (unsigned)time(NULL);
 #define T(f) cmocka_unit_test_setup_teardown(f, folder_make_fast, folder_drop)
 	fault_install();

@@ -595,12 +595,13 @@ static void said_of_entries(void **state)
 
 	struct entry e = an_entry();
 	struct rejudge_body r = {.of = 12, .job = "Lyric", .position = "C7", .because = "sheet",
-	                         .verdict = e.verdict, .service = e.service}, r_back;
+	                         .by = {true, 1000}, .verdict = e.verdict, .service = e.service}, r_back;
 	rejudge_body_write(begin(), &r);
 	len = seal(14, "rejudge", body, t.len);
 	assert_true(rejudge_body_read(record_text, len, &r_back));
 	assert_int_equal(r_back.of, 12);
 	assert_string_equal(r_back.because, "sheet");
+	assert_true(r_back.by.known && r_back.by.uid == 1000);
 	assert_same_verdict(&r.verdict, &r_back.verdict);
 	assert_same_verdict(&r.service, &r_back.service);
 

@@ -163,6 +163,7 @@ void rejudge_body_write(struct text *out, const struct rejudge_body *b)
 		text_add(out, "}", 1);
 	}
 	against_write(out, b->against);
+	asked_by_write(out, &b->by);
 }
 
 bool rejudge_body_read(const char *text, size_t len, struct rejudge_body *b)
@@ -172,6 +173,7 @@ bool rejudge_body_read(const char *text, size_t len, struct rejudge_body *b)
 	member_string(text, len, "position", b->position, sizeof b->position);
 	member_string(text, len, "because", b->because, sizeof b->because);
 	b->against = against_read(text, len);
+	asked_by_read(text, len, &b->by);
 	struct slice second = json_member(text, len, "second");
 	b->has_second = second.at && *second.at == '{' &&
 	                verdict_read(second.at, second.len, &b->second);

@@ -306,6 +306,7 @@ struct rejudge_body {
 	bool has_second; /* the entry has a second value, and this is its verdict */
 	struct verdict second;
 	enum against against;
+	struct asked_by by; /* of what made it come out otherwise; unknown where it follows later */
 };
 void rejudge_body_write(struct text *out, const struct rejudge_body *b);
 bool rejudge_body_read(const char *text, size_t len, struct rejudge_body *b);
