@@ -415,7 +415,7 @@ static void every_fault_is_told(void **state)
 	    {"a good one has none", RED, ""},
 	    {"keys of the bench", "[bench]\nname = a b\nfrob = 1\narm seconds = x\n", "2:8 3:1 4:15 "},
 	    {"in two meters", "[meter red]\nport = usb:12\ndialect = ascii-unit\n"
-	     "[meter blue]\nport = /dev/b\ndialect = none\naccuracy ohm = x\n", "2:8 6:11 7:16 "},
+	     "[meter blue]\nport = /dev/b\ndialect = none\naccuracy ohm = x\n", "2:12 6:11 7:16 "},
 	    {"what a meter lacks for a fault is none",
 	     "[meter red]\ndialect = ascii-unit\nport /dev/x\n", "3:1 "},
 	    {"what it lacks otherwise, at its name; the next one is read",
@@ -423,7 +423,7 @@ static void every_fault_is_told(void **state)
 	    {"the last one, too", "[meter red]\ndialect = ascii-unit\nport=/dev/a\n[meter blue]\n"
 	     "port = /dev/b\n", "4:2 "},
 	    {"a refused section is passed over, with all in it",
-	     "[metre red]\nport = usb:12\nfoo\n[meter a b]\nport = x\n[bench]\nfoo = 1\n", "1:2 4:2 7:1 "},
+	     "[metre red]\nport = usb:12\nfoo\n[meter a b]\nport = x\n[bench]\nfoo = 1\n", "1:2 4:8 7:1 "},
 	    {"a section twice", RED "[meter red]\nport = usb:12\n[bench]\nfoo = 1\n", "4:2 7:1 "},
 	    {"a port twice, found at the end", RED "[meter blue]\ndialect = ascii-unit\n"
 	     "port = /dev/red\n", "6:8 "},

@@ -5,6 +5,7 @@
 #include "protocol/record/sheet_cells.h"
 #include "protocol/record/sheet_names.h"
 #include "protocol/trade/ascii.h"
+#include "protocol/trade/marking.h"
 
 #include <string.h>
 
@@ -247,13 +248,8 @@ size_t words_join(struct line *l, int i, bool tolerance)
 
 static bool is_colour(const struct line *l, int i)
 {
-	static const char *const colours[] = {"black",  "brown", "red",    "orange", "yellow",
-	                                      "green",  "blue",  "violet", "purple", "grey",
-	                                      "gray",   "white", "gold",   "silver", "pink"};
-	for (size_t k = 0; k < sizeof colours / sizeof *colours; k++)
-		if (word_is(l, i, colours[k]))
-			return true;
-	return false;
+	const struct word *w = &l->word[i];
+	return marking_is_colour(l->text + w->at, w->len);
 }
 
 size_t words_bands(struct line *l, int i)

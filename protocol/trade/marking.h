@@ -70,4 +70,8 @@ bool marking_read(const char *text, size_t len, struct marking_list *out, struct
 bool marking_value(const char *text, size_t len, enum function function, struct decimal *value,
                    struct tolerance *tolerance, struct fault *why);
 
+/* Is this one word the name of a colour of bands, in any case: English, the letters of
+ * IEC 60757, German (gruen or with its umlaut). */
+bool marking_is_colour(const char *text, size_t len);
+
 #endif

@@ -131,6 +131,11 @@ static int colour_find(const char *text, size_t len)
 	return -1;
 }
 
+bool band_is_colour(const struct plain *word)
+{
+	return colour_find(word->text, word->len) >= 0;
+}
+
 static unsigned word_find(const char *text, size_t len)
 {
 	for (size_t i = 0; i < sizeof words / sizeof *words; i++)
