@@ -62,8 +62,6 @@ static const char *line_params(struct sitting *s, struct phrase_line *p, struct 
 		return "job.set";
 	case LINE_START:
 		member(t, "name", p->range);
-		if (p->again[0])
-			member(t, "again", p->again);
 		return "job.start";
 	case LINE_SET:
 	case LINE_FIT:
@@ -87,6 +85,10 @@ void sitting_line(struct sitting *s, const struct deed *deed)
 	text_puts(&t, "{");
 	if (!phrase_line(deed->text, &p, why, sizeof why)) {
 		sitting_not_done(s, why);
+		return;
+	}
+	if (p.what == LINE_START && p.again[0]) {
+		sitting_again(s, p.range, p.again);
 		return;
 	}
 	const char *method = line_params(s, &p, &t);
