@@ -103,7 +103,10 @@ static bool mirror(const char *text, struct phrase_line *out, char *why, size_t 
 	for (const char *c = by + (*by == '+'); c < text + n; c++)
 		out->by = 10 * out->by + (*c - '0');
 	text = skip(text);
-	snprintf(out->range, sizeof out->range, "%.*s", (int)(by - text), text);
+	size_t range = (size_t)(by - text);
+	while (text[range - 1] == ' ' || text[range - 1] == '\t')
+		range--;
+	snprintf(out->range, sizeof out->range, "%.*s", (int)range, text);
 	return true;
 }
 

@@ -158,8 +158,10 @@ static const struct {
 	{ACTION_FITTED, "r13, r1-R6 can1",
 	 "\"method\":\"job.fitted\",\"params\":{\"positions\":\"R13 r1-R6 can1\"}"},
 	{ACTION_LINE, "R20-R24 100k", "\"method\":\"sheet.add\",\"params\":{\"text\":\"R20-R24 100k\"}"},
+	{ACTION_LINE, "mirror all  +100", "\"params\":{\"range\":\"all\",\"by\":100}"},
+	{ACTION_LINE, "mirror all except C20, V7 100", "{\"range\":\"all except C20, V7\",\"by\":100}"},
 	{ACTION_LINE, "mirror R1-R40 +100",
-	 "\"method\":\"sheet.mirror\",\"params\":{\"range\":\"R1-R40 \",\"by\":100}"},
+	 "\"method\":\"sheet.mirror\",\"params\":{\"range\":\"R1-R40\",\"by\":100}"},
 	{ACTION_LINE, "set r13 valve=A17 note=\"hums \\ loud\"",
 	 "\"method\":\"sheet.set\",\"params\":{\"position\":\"R13\",\"fields\":{\"valve\":\"A17\","
 	 "\"note\":\"hums \\\\ loud\"}}"},
