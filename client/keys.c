@@ -110,7 +110,10 @@ static bool typing(struct keys *k, int key, const struct keys_guide *guide, stru
 		if (guide && guide->complete)
 			guide->complete(guide->arg, k);
 	} else if (empty && (key == KEY_IS_RUBOUT || key == '\b')) {
-		end(k); /* rubbed out beyond its start: no more typing */
+		/* A name is over where its first letter is taken back.  Elsewhere what stood there was
+		 * wiped out, by a key that was held too long, and the words that follow are no keys. */
+		if (k->asked == ACTION_AT)
+			end(k);
 	} else if (prompt_key(&k->line, key)) {
 		k->hint[0] = '\0';
 	}
