@@ -26,7 +26,7 @@ const char *keys_asks(enum action action)
 		return "the file of a jpeg, png or webp, then what it shows: c7.jpg leaks at one end";
 	case ACTION_LINE:
 		return "R1-R6 100k; mirror all +100; set, fit R12 key=value; rename N5 R12; twins accept; "
-		       "unit serial=12; start NAME again OLD";
+		       "walk new T3/; unit serial=12; start NAME again OLD";
 	case ACTION_FITTED:
 		return "positions, ranges, parts: looked at, no leg is up, what is new is in";
 	case ACTION_ENTER:

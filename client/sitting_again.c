@@ -1,7 +1,8 @@
 /* SPDX-License-Identifier: MIT */
 /*
  * `start NAME again OLD` at the bench: the next visit of a unit, with the sheet of the earlier
- * job as `tally job start NAME --again OLD` has it.
+ * job as `tally job start NAME --again OLD` has it; with `like` another unit of that kind, whose
+ * job the sheet begins.
  *
  *     sheet.show, page by page --> job.show --> job.start --> job.set --> sheet.load
  *
@@ -139,11 +140,13 @@ static void page(void *arg, int code, struct slice result, const char *why)
 		    page);
 	else if (!sheet_copy_rows(&s->again->copy))
 		fails(s, 0, "that job has no sheet that could be taken over: start NAME alone begins one");
+	else if (!s->again->copy.again)
+		load(s);
 	else
 		ask(s, "job.show", json_pack("{s:s}", "job", s->again->old), shown);
 }
 
-void sitting_again(struct sitting *s, const char *name, const char *old)
+void sitting_again(struct sitting *s, const char *name, const char *old, bool again)
 {
 	if (s->again) {
 		sitting_not_done(s, "a job is being begun: this one when it is");
@@ -154,7 +157,7 @@ void sitting_again(struct sitting *s, const char *name, const char *old)
 		sitting_not_done(s, "out of memory: not done");
 		return;
 	}
-	sheet_copy_begin(&s->again->copy, true);
+	sheet_copy_begin(&s->again->copy, again);
 	snprintf(s->again->name, sizeof s->again->name, "%s", name);
 	snprintf(s->again->old, sizeof s->again->old, "%s", old);
 	ask(s, "sheet.show", json_pack("{s:s}", "job", old), page);

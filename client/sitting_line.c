@@ -63,6 +63,11 @@ static const char *line_params(struct sitting *s, struct phrase_line *p, struct 
 	case LINE_START:
 		member(t, "name", p->range);
 		return "job.start";
+	case LINE_WALK:
+		member(t, "walk", p->range);
+		if (p->again[0])
+			member(t, "prefix", p->again);
+		return "walk";
 	case LINE_SET:
 	case LINE_FIT:
 		break;
@@ -88,7 +93,7 @@ void sitting_line(struct sitting *s, const struct deed *deed)
 		return;
 	}
 	if (p.what == LINE_START && p.again[0]) {
-		sitting_again(s, p.range, p.again);
+		sitting_again(s, p.range, p.again, !p.like);
 		return;
 	}
 	const char *method = line_params(s, &p, &t);

@@ -174,6 +174,8 @@ static const struct {
 	{ACTION_LINE, "twins accept", "\"method\":\"sheet.twins\",\"params\":{\"accept\":true}"},
 	{ACTION_LINE, "twins accept R1 R2", "{\"accept\":true,\"positions\":\"R1 R2\"}"},
 	{ACTION_LINE, "unit serial=1204", "\"method\":\"job.set\",\"params\":{\"fields\":{\"serial\":\"1204\"}}"},
+	{ACTION_LINE, "walk new T3/", "\"method\":\"walk\",\"params\":{\"walk\":\"new\",\"prefix\":\"T3/\"}"},
+	{ACTION_LINE, "walk lift", "\"params\":{\"walk\":\"lift\"}"},
 	{ACTION_LINE, "start \"a year later\"",
 	 "\"method\":\"job.start\",\"params\":{\"name\":\"a year later\"}"},
 	{ACTION_LIVE, "", "\"method\":\"job.state\",\"params\":{\"state\":\"live\"}"},
@@ -573,6 +575,27 @@ static void test_start_again(void **state)
 	stop_daemon(pid);
 }
 
+/* Another unit of that kind: the sheet alone, which begins the job. */
+static void test_start_like(void **state)
+{
+	(void)state;
+	const char *const *scripts[] = {
+		SCRIPT(ANSWERS,
+		       RESULT("{\"rows\":[{\"position\":\"V3\",\"written\":{\"position\":\"V3\",\"nominal\":\"2 V\"},"
+		              "\"extra\":{\"valve\":\"A17\"},\"fit\":null}],\"more\":false}"),
+		       RESULT("{\"seq\":12}"))};
+	pid_t pid = daemon_start(scripts, 1);
+	begin();
+	assert_true(until(told, "11:R12:"));
+	sitting_do(&sitting, &(struct deed){.action = ACTION_LINE, .text = "start x like amp"});
+	assert_true(until(heard, "\"method\":\"sheet.load\",\"params\":{\"name\":\"like job amp\",\"job\":\"x\","));
+	assert_true(until(heard, "V3,2 V"));
+	assert_null(strstr(heard(), "job.start"));
+	assert_null(strstr(heard(), "A17"));
+	end();
+	stop_daemon(pid);
+}
+
 /* ... which is not begun where the earlier one is not found, or has no sheet. */
 static void test_start_again_refused(void **state)
 {
@@ -639,6 +662,7 @@ int main(void)
 		cmocka_unit_test(test_before_power),
 		cmocka_unit_test(test_lists),
 		cmocka_unit_test(test_start_again), cmocka_unit_test(test_start_again_refused),
+		cmocka_unit_test(test_start_like),
 		cmocka_unit_test(test_which_meter),
 	};
 	return cmocka_run_group_tests(tests, set_up, tear_down);
