@@ -137,7 +137,8 @@ static void got_ready(void *arg, int code, struct slice result, const char *why)
 		return;
 	}
 	struct style plain = s->scene->style;
-	plain.width = 0; /* the screen folds it */
+	plain.width = 0; /* the screen folds and colours it */
+	plain.colour = false;
 	view_ready(&plain, result, "then say so: the key . (the word fitted) and the positions", &out);
 	scene_ready_set(s->scene, result, lines_text(&out));
 	lines_free(&out);

@@ -23,7 +23,7 @@ static void on_told(void *arg, const struct happening_told *told)
 
 static void begin(void)
 {
-	const struct style style = {.utf8 = false};
+	const struct style style = {.utf8 = false, .colour = true};
 	told_text[0] = '\0';
 	sitting = (struct sitting){.loop = &loop};
 	assert_int_equal(uv_loop_init(&loop), 0);
@@ -542,6 +542,7 @@ static void test_lists(void **state)
 	until_listed();
 	assert_non_null(strstr(sitting.scene->ready, "101 kohm"));
 	assert_non_null(strstr(sitting.scene->ready, "twins accept (the word line) makes twins of the 1"));
+	assert_null(strchr(sitting.scene->ready, '\033'));
 	end();
 	stop_daemon(pid);
 }
