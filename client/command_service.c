@@ -13,13 +13,15 @@ enum outcome call_status(struct client *c)
 	enum outcome outcome = client_ask(c, "status", params, &m);
 	if (outcome == OUTCOME_DONE) {
 		struct slice service = json_member(m.result.at, m.result.len, "service");
-		bool well = json_bool(json_member(service.at, service.len, "ok"), true);
+		struct slice alarms = json_member(m.result.at, m.result.len, "alarms");
+		bool danger = json_element(alarms, 0).at != NULL;
+		bool well = json_bool(json_member(service.at, service.len, "ok"), true) && !danger;
 		if (client_has(c, OPTION_JSON)) {
 			client_json(c, m.result);
 		} else {
 			view_status(&c->style, m.result, &out);
 			if (service.at)
-				view_service(&c->style, service, &out);
+				view_service(&c->style, service, danger, &out);
 			client_lines(c, &out);
 		}
 		outcome = well ? OUTCOME_DONE : OUTCOME_NO;

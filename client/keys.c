@@ -26,7 +26,7 @@ const char *keys_asks(enum action action)
 		return "the file of a jpeg, png or webp, then what it shows: c7.jpg leaks at one end";
 	case ACTION_LINE:
 		return "R1-R6 100k; mirror all +100; set, fit R12 key=value; rename N5 R12; twins accept; "
-		       "unit serial=12; start NAME again OLD";
+		       "walk new T3/; unit serial=12; start NAME again OLD";
 	case ACTION_FITTED:
 		return "positions, ranges, parts: looked at, no leg is up, what is new is in";
 	case ACTION_ENTER:
@@ -110,7 +110,10 @@ static bool typing(struct keys *k, int key, const struct keys_guide *guide, stru
 		if (guide && guide->complete)
 			guide->complete(guide->arg, k);
 	} else if (empty && (key == KEY_IS_RUBOUT || key == '\b')) {
-		end(k); /* rubbed out beyond its start: no more typing */
+		/* A name is over where its first letter is taken back.  Elsewhere what stood there was
+		 * wiped out, by a key that was held too long, and the words that follow are no keys. */
+		if (k->asked == ACTION_AT)
+			end(k);
 	} else if (prompt_key(&k->line, key)) {
 		k->hint[0] = '\0';
 	}

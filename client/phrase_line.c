@@ -10,6 +10,7 @@
 static const char *const words[] = {
 	[LINE_ADD] = "add", [LINE_MIRROR] = "mirror", [LINE_SET] = "set", [LINE_FIT] = "fit",
 	[LINE_RENAME] = "rename", [LINE_TWINS] = "twins", [LINE_UNIT] = "unit", [LINE_START] = "start",
+	[LINE_WALK] = "walk",
 };
 #define WORDS (int)(sizeof words / sizeof words[0])
 
@@ -103,7 +104,10 @@ static bool mirror(const char *text, struct phrase_line *out, char *why, size_t 
 	for (const char *c = by + (*by == '+'); c < text + n; c++)
 		out->by = 10 * out->by + (*c - '0');
 	text = skip(text);
-	snprintf(out->range, sizeof out->range, "%.*s", (int)(by - text), text);
+	size_t range = (size_t)(by - text);
+	while (text[range - 1] == ' ' || text[range - 1] == '\t')
+		range--;
+	snprintf(out->range, sizeof out->range, "%.*s", (int)range, text);
 	return true;
 }
 
@@ -114,11 +118,25 @@ static bool start(const char *text, struct phrase_line *out, char *why, size_t s
 		return no(why, size, "the name of the job is missing (in quotes where it has blanks)");
 	if (!*skip(text))
 		return true;
-	if (!text_take(&text, word, sizeof word) || strcmp(word, "again") != 0 ||
+	bool named = text_take(&text, word, sizeof word);
+	out->like = named && strcmp(word, "like") == 0;
+	if (!named || (!out->like && strcmp(word, "again") != 0) ||
 	    !text_take(&text, out->again, sizeof out->again) || *skip(text))
-		return no(why, size, "behind the name: again and the earlier job, both in quotes where they "
-		          "have blanks");
+		return no(why, size, "behind the name: again and the earlier job of this unit (like: of one "
+		          "like it), both in quotes where they have blanks");
 	return true;
+}
+
+static bool walk(const char *text, struct phrase_line *out, char *why, size_t size)
+{
+	static const char *const words_of[] = {"new", "on", "off", "lift"};
+	bool known = text_take(&text, out->range, sizeof out->range), is_new = known &&
+	             strcmp(out->range, "new") == 0;
+	for (size_t i = 0; known && i < sizeof words_of / sizeof words_of[0]; i++)
+		if (strcmp(out->range, words_of[i]) == 0 && (!*skip(text) || is_new))
+			return !*skip(text) || (text_take(&text, out->again, sizeof out->again) && !*skip(text)) ||
+			       no(why, size, "behind new: one beginning of names, such as T3/");
+	return no(why, size, "walk new T3/ names each position as it is touched; walk on, off, lift");
 }
 
 static bool twins(const char *text, struct phrase_line *out, char *why, size_t size)
@@ -173,6 +191,8 @@ bool phrase_line(const char *text, struct phrase_line *out, char *why, size_t si
 		return pairs_good(out->rest, why, size);
 	case LINE_START:
 		return start(out->rest, out, why, size);
+	case LINE_WALK:
+		return walk(out->rest, out, why, size);
 	case LINE_ADD:
 		break;
 	}

@@ -12,7 +12,8 @@
  *     twins accept R1 R2             those proposed by equal value; without names those
  *                                    that are alone
  *     unit serial=1204 complaint="hum on the left"
- *     start "a year later" again "monitor amplifier"
+ *     start "a year later" again "monitor amplifier"      (like: another unit of that kind)
+ *     walk new T3/                   no schematic: T3/1, T3/2 ... each as it is touched
  *
  * Pure.
  */
@@ -23,13 +24,15 @@
 
 enum line_what {
 	LINE_ADD, LINE_MIRROR, LINE_SET, LINE_FIT, LINE_RENAME, LINE_TWINS, LINE_UNIT, LINE_START,
+	LINE_WALK,
 };
 
 struct phrase_line {
 	enum line_what what;
 	char position[SCENE_NAME], to[SCENE_NAME]; /* set, fit, rename */
-	char range[KEYS_TEXT_MAX];  /* mirror: the range; twins: names; start: its name */
-	char again[KEYS_TEXT_MAX];  /* start: the earlier job, "" for none */
+	char range[KEYS_TEXT_MAX];  /* mirror: the range; twins: names; start: its name; walk: new */
+	char again[KEYS_TEXT_MAX];  /* start: the earlier job, "" for none; walk: the prefix, "" for none */
+	bool like;                  /* start: that job is of another unit; its sheet alone */
 	int by;                     /* mirror */
 	bool none;                  /* fit: it is taken back */
 	const char *rest;           /* add: the line; set, fit, unit: the pairs; in the text */

@@ -22,6 +22,8 @@ static const char *const columns[] = {
 	"above_si", "standard_uncertainty_si", "readings", "verdict", "side", "reason",
 	"deviation_ratio", "limit_low_si", "limit_high_si", "service_verdict", "other_value_si",
 	"counts", "struck_because", "moved_from", "because", "shown_number", "shown_unit",
+	"mode", "second", "second_value_si", "second_digit_si", "second_standard_uncertainty_si",
+	"second_verdict", "second_limit_low_si", "second_limit_high_si",
 };
 #define COLUMNS (sizeof columns / sizeof columns[0])
 
@@ -108,6 +110,20 @@ static void shown_cells(struct row *row, const char *shown)
 	text_cell(row, shown[n] ? shown + n + 1 : "");
 }
 
+/* What the meter sent beside the value, and how it measured both. */
+static void second_cells(struct row *row, struct slice record, struct slice judged)
+{
+	struct slice limits = json_member(judged.at, judged.len, "second.limits");
+	member_cell(row, record, "mode");
+	member_cell(row, record, "second.is");
+	member_number(row, record, "second.value");
+	member_number(row, record, "second.digit");
+	member_number(row, record, "second.u");
+	member_cell(row, judged, "second.verdict");
+	number_cell(row, json_element(limits, 0));
+	number_cell(row, json_element(limits, 1));
+}
+
 static void entry_row(const struct report *r, struct row *row, const struct report_entry *e)
 {
 	const struct report_position *p = report_position(r, e->position);
@@ -129,10 +145,7 @@ static void entry_row(const struct report *r, struct row *row, const struct repo
 	member_cell(row, record, "source");
 	member_cell(row, record, "meter");
 	member_cell(row, record, "function");
-	if (e->hertz > 0)
-		member_number(row, record, "frequency");
-	else
-		text_cell(row, "");
+	member_number(row, record, "frequency");
 	text_cell(row, function_unit(e->function));
 	member_number(row, record, "value");
 	member_number(row, record, "digit");
@@ -153,6 +166,7 @@ static void entry_row(const struct report *r, struct row *row, const struct repo
 	member_cell(row, e->moved, "from");
 	member_cell(row, record, "because");
 	shown_cells(row, e->shown);
+	second_cells(row, record, judged);
 	lines_puts(row->out, "\r\n");
 }
 

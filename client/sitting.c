@@ -277,6 +277,7 @@ void sitting_end(struct sitting *s)
 		follow_close(s->follow);
 	s->follow = NULL;
 	sitting_photo_end(s);
+	sitting_again_end(s);
 	if (s->scene)
 		uv_close((uv_handle_t *)&s->ask_timer, NULL);
 	if (s->scene)

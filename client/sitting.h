@@ -32,6 +32,7 @@ struct sitting {
 	struct deed typed;   /* that is on its way */
 	struct sitting_photo *photo; /* that is on its way, NULL */
 	struct deed photo_typed;
+	struct sitting_again *again; /* a job that is being begun with the sheet of another, NULL */
 	struct deed refused; /* the last one that was not done: typed again by its key */
 	char instrument[SCENE_NAME]; /* that a value was typed from last */
 	struct lines notes; /* that are being gathered, the newest first */

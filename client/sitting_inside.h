@@ -23,6 +23,9 @@ void sitting_fitted(struct sitting *s, const struct deed *deed);
 void sitting_photo(struct sitting *s, const struct deed *deed);
 void sitting_photo_end(struct sitting *s);
 void sitting_ready(struct sitting *s);
+/* sitting_again.c: a job with the sheet of the job `old`; again: it is the same unit. */
+void sitting_again(struct sitting *s, const char *name, const char *old, bool again);
+void sitting_again_end(struct sitting *s);
 /* sitting_list.c: the notes of the job, the twins that are proposed. */
 void sitting_notes(struct sitting *s);
 void sitting_twins(struct sitting *s);

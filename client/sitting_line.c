@@ -62,9 +62,12 @@ static const char *line_params(struct sitting *s, struct phrase_line *p, struct 
 		return "job.set";
 	case LINE_START:
 		member(t, "name", p->range);
-		if (p->again[0])
-			member(t, "again", p->again);
 		return "job.start";
+	case LINE_WALK:
+		member(t, "walk", p->range);
+		if (p->again[0])
+			member(t, "prefix", p->again);
+		return "walk";
 	case LINE_SET:
 	case LINE_FIT:
 		break;
@@ -87,6 +90,10 @@ void sitting_line(struct sitting *s, const struct deed *deed)
 	text_puts(&t, "{");
 	if (!phrase_line(deed->text, &p, why, sizeof why)) {
 		sitting_not_done(s, why);
+		return;
+	}
+	if (p.what == LINE_START && p.again[0]) {
+		sitting_again(s, p.range, p.again, !p.like);
 		return;
 	}
 	const char *method = line_params(s, &p, &t);
@@ -130,7 +137,8 @@ static void got_ready(void *arg, int code, struct slice result, const char *why)
 		return;
 	}
 	struct style plain = s->scene->style;
-	plain.width = 0; /* the screen folds it */
+	plain.width = 0; /* the screen folds and colours it */
+	plain.colour = false;
 	view_ready(&plain, result, "then say so: the key . (the word fitted) and the positions", &out);
 	scene_ready_set(s->scene, result, lines_text(&out));
 	lines_free(&out);

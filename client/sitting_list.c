@@ -33,6 +33,15 @@ static bool failed(struct sitting *s, int code, struct slice result, const char 
 	return true;
 }
 
+/* The screen folds and colours it: marks of a terminal would stand there as letters. */
+static struct style for_screen(const struct sitting *s)
+{
+	struct style style = s->scene->style;
+	style.width = 0;
+	style.colour = false;
+	return style;
+}
+
 /* ---- notes ---- */
 
 static bool ask_notes(struct sitting *s, int64_t after);
@@ -43,9 +52,10 @@ static void add_page(struct sitting *s, struct slice notes)
 	struct lines all = {0}, line = {0};
 	struct slice element;
 	size_t cursor = 0;
+	struct style style = for_screen(s);
 	while (json_next(notes, &cursor, &element)) {
 		lines_free(&line);
-		view_note(&s->scene->style, element, &line);
+		view_note(&style, element, &line);
 		lines_puts(&line, lines_text(&all));
 		struct lines swap = all;
 		all = line;
@@ -104,8 +114,7 @@ static void got_twins(void *arg, int code, struct slice result, const char *why)
 	struct lines out = {0};
 	if (failed(s, code, result, why))
 		return;
-	struct style plain = s->scene->style;
-	plain.width = 0; /* the screen folds it */
+	struct style plain = for_screen(s);
 	view_twins_how(&plain, result, "j, then twins accept (the word line)", &out);
 	shown(s, lines_text(&out), "... and more: tally sheet twins\n");
 	lines_free(&out);

@@ -20,7 +20,8 @@
 	 0, 0, NEED_BENCH, true, call_reload},
 	{BENCH, "at", "[POSITION] [QUANTITY]", "choose the position (and quantity); say what is chosen",
 	 "What the probes touch next is logged to this position. --meter binds one meter to it while "
-	 "the others go on where they are. Without words: what is chosen." CAUTION,
+	 "the others go on where they are; `tally at --meter NAME` alone frees it again. Without words: "
+	 "what is chosen." CAUTION,
 	 OPTION_BIT(METER), 0, NEED_BENCH, false, call_at},
 	{BENCH, "at new", "[PREFIX]", "name the next position, and choose it: no schematic is needed",
 	 "tally at new R names R1, R2 ...; tally at new T3/ names T3/1, T3/2 ... of a tag strip; without a "

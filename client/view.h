@@ -105,8 +105,9 @@ void view_note(const struct style *style, struct slice element, struct lines *ou
 /* Cold, or which reservoirs are still to be measured dead (of `status`). */
 void view_safe(const struct style *style, struct slice status, struct lines *out);
 void view_chosen(const struct style *style, struct slice chosen, struct lines *out);
-/* The member `service` of `status`: one screen; true where nothing is wrong (view_service.c). */
-bool view_service(const struct style *style, struct slice service, struct lines *out);
+/* The member `service` of `status`: one screen; true where nothing is wrong (view_service.c).
+ * danger: an alarm goes on, which stands above already. */
+bool view_service(const struct style *style, struct slice service, bool danger, struct lines *out);
 /* What came of a reload. */
 void view_reload(const struct style *style, struct slice result, struct lines *out);
 void view_status(const struct style *style, struct slice result, struct lines *out);

@@ -132,6 +132,21 @@ static void second_part(const struct style *style, struct slice entry, size_t st
 	part(out, start, text);
 }
 
+/* "at 1 kHz, series": how both values were measured. */
+static void method_part(struct slice entry, size_t start, struct lines *out)
+{
+	char text[120], hertz[40], mode[40];
+	if (!said(json_member(entry.at, entry.len, "second")))
+		return;
+	words_hertz(entry, hertz, sizeof hertz);
+	words_member(entry, "mode", mode, sizeof mode);
+	if (!hertz[0] && !mode[0])
+		return;
+	snprintf(text, sizeof text, "%s%s%s%s", hertz[0] ? "at " : "", hertz, hertz[0] && mode[0] ? ", " : "",
+	         mode);
+	part(out, start, text);
+}
+
 /* As it was sold, or in doubt, and yet too far off for its place: the plan goes by that. */
 static void service_part(const struct style *style, struct slice entry, size_t start,
                          struct lines *out)
@@ -160,6 +175,7 @@ void view_remark(const struct style *style, struct slice entry, struct slice str
 	offset_part(style, entry, start, out);
 	frequency_part(entry, start, out);
 	second_part(style, entry, start, out);
+	method_part(entry, start, out);
 	if (!json_bool(json_member(entry.at, entry.len, "settled"), true) &&
 	    !words_member_is(entry, "reason", "moving"))
 		part(out, start, "taken while it still moved");

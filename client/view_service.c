@@ -176,7 +176,7 @@ static void say_findings(struct lines *out, const struct style *style, struct sl
 	}
 }
 
-bool view_service(const struct style *style, struct slice service, struct lines *out)
+bool view_service(const struct style *style, struct slice service, bool danger, struct lines *out)
 {
 	bool well = json_bool(json_member(service.at, service.len, "ok"), true);
 	say_daemon(out, style, service);
@@ -184,9 +184,11 @@ bool view_service(const struct style *style, struct slice service, struct lines 
 	say_log(out, style, service);
 	say_rest(out, style, service);
 	say_findings(out, style, service);
-	if (well)
+	if (danger)
+		fact(out, style, "all in all", "DANGER, as the first line says");
+	else if (well)
 		fact(out, style, "all in all", "nothing is wrong");
-	return well;
+	return well && !danger;
 }
 
 void view_reload(const struct style *style, struct slice result, struct lines *out)

@@ -135,14 +135,13 @@ static bool is_trimmer(const struct position *p)
 	       t->high.n == 0;
 }
 
-/* Is this what the sheet's nominal and limits are about?  The first quantity of its kind; and volts
- * where they are in those volts, whatever its kind is asked for (`other,0 V AC,<=5 mV AC`: hum,
- * ripple; a winding of 6.3 V AC). */
+/* Is this what the sheet's nominal and limits are about?  Volts are in those volts (`other,0 V
+ * AC,<=5 mV AC`: hum, ripple). */
 static bool sheet_means(const struct position *p, const struct entry *e)
 {
 	return e->quantity == position_first_quantity(p) ||
-	       (e->quantity == QUANTITY_VOLTS && position_function(p, QUANTITY_VOLTS) == e->function &&
-	        e->function != FUNCTION_NONE);
+	       (position_nominal_means(p, e->quantity) &&
+	        position_function(p, e->quantity) == e->function);
 }
 
 void entry_judge(const struct position *p, struct entry *e)

@@ -58,8 +58,9 @@ static void live_begins(struct bench *b, struct bench_meter *m, const struct rea
 {
 	char shown[80];
 	reading_shown(r, shown, sizeof shown);
-	snprintf(m->alarm, sizeof m->alarm, "LIVE: %.30s reads %.60s on a unit that is said to be cold. Hands off; "
-	         "switch off, isolate, discharge, measure", m->config->name, shown);
+	snprintf(m->alarm, sizeof m->alarm, "LIVE: %.30s reads %.60s%s on a unit that is said to be cold. Hands off; "
+	         "switch off, isolate, discharge, measure", m->config->name, shown,
+	         r->function == FUNCTION_VOLT_AC ? " AC" : "");
 	guard_alarm(b, "live", m->config->name, NULL, true, m->alarm);
 }
 

@@ -11,6 +11,7 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <strings.h>
 
 /* ---- lines ---- */
 
@@ -346,9 +347,12 @@ bool bench_sheet_mirror(struct bench *b, int64_t t, const char *range, int by,
 		fault_set(why, "the numbers of the other channel are raised by how much? +100, say");
 		return false;
 	}
+	range += strspn(range, " \t");
 	const char *except = find_except(range), *out = except ? except + strlen(" except ") : "";
 	size_t len = except ? (size_t)(except - range) : strlen(range);
-	if (len == 3 && memcmp(range, "all", 3) == 0)
+	while (len && (range[len - 1] == ' ' || range[len - 1] == '\t'))
+		len--;
+	if (len == 3 && strncasecmp(range, "all", 3) == 0)
 		choose_all(&m);
 	else if (!names_expand(range, len, choose, &m, why))
 		return false;

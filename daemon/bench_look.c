@@ -22,7 +22,7 @@ static void member_name(struct text *out, const char *key, const char *name)
 static void chosen_limits(const struct bench *b, const struct position *p, struct text *out)
 {
 	struct limits limits = {0};
-	bool first = b->quantity == position_first_quantity(p);
+	bool first = position_nominal_means(p, b->quantity);
 	text_member_string(out, "function", function_name(position_function(p, b->quantity)));
 	if (!first || !position_limits(p, &limits)) {
 		text_member_null(out, "limits");

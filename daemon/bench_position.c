@@ -169,6 +169,12 @@ enum function position_function(const struct position *p, enum quantity q)
 	}
 }
 
+bool position_nominal_means(const struct position *p, enum quantity q)
+{
+	return q == position_first_quantity(p) ||
+	       (q == QUANTITY_VOLTS && position_function(p, q) != FUNCTION_NONE);
+}
+
 bool position_takes(const struct position *p, enum quantity q, enum function f)
 {
 	enum function wanted = position_function(p, q);

@@ -70,6 +70,18 @@ static int names_right(const struct bench *b, const char *from, const char *to, 
 	return -1;
 }
 
+/* New letters that say no kind: it is what it was measured as, as where nobody had named it
+ * otherwise (bench_new.c). */
+static void kind_again(const struct bench *b, int place, struct sheet_row *row)
+{
+	int first = -1;
+	for (int i = b->position[place].newest; i >= 0; i = b->made[i].older)
+		if (!b->made[i].entry.struck && b->made[i].entry.quantity == QUANTITY_VALUE)
+			first = i;
+	if (first >= 0)
+		sheet_learn(row, b->made[first].entry.function);
+}
+
 /* Its row first, then those of the others that name it. */
 static bool rows_that_follow(struct sheet_batch *rows, int place, const char *from, const char *to,
                              struct fault *why)
@@ -78,6 +90,7 @@ static bool rows_that_follow(struct sheet_batch *rows, int place, const char *fr
 	struct sheet_row row = b->position[place].row;
 	if (!sheet_rename(&row, to, why))
 		return false;
+	kind_again(b, place, &row);
 	sheet_follow(&row, from, to); /* a section of the part that is called as it is */
 	if (!fit_check(b, place, &row, why) || !batch_add(rows, &row, POSITION_RENAMED, why))
 		return false;

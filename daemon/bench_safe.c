@@ -162,8 +162,8 @@ bool safe_allows(const struct bench *b, const struct bench_meter *m, enum functi
 	if (!b->live)
 		return true;
 	if (m->config->use.isolated == ANSWER_NO) {
-		fault_set(why, "the unit is live, and the input of %s is not isolated from earth: its probe would "
-		          "put a rail or a live chassis to earth, which can kill; use an isolated meter at %s",
+		fault_set(why, "the unit is live, and %s is not isolated from earth: its probe would earth a "
+		          "rail or a live chassis, and can kill; take an isolated meter to %s",
 		          m->config->name, position);
 		return false;
 	}
@@ -208,7 +208,7 @@ static void tell_discharging(struct bench *b)
 	if (!lacking(b, b->utc + b->now, list, sizeof list))
 		return;
 	snprintf(text, sizeof text, "discharge through a resistor, then take volts dc of %s: under 1 V, and again "
-	         "after a minute", list);
+	         "after a minute; near zero each is taken by key", list);
 	bench_event(b, "discharging", "text", text, NULL);
 }
 
@@ -239,9 +239,11 @@ int64_t safe_deadline(const struct bench *b)
 void safe_due(struct bench *b)
 {
 	b->safe_at = INT64_MAX;
-	/* Not from under hands that are at work on another one. */
+	/* Not from under hands that are at work on another one: they are told. */
 	if (b->chosen < 0 || walk_served(b))
 		lead(b, false);
+	else
+		tell_discharging(b);
 }
 
 static bool go_cold(struct bench *b, int64_t t, const char *because, struct bench_wait w,

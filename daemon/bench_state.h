@@ -351,6 +351,9 @@ int made_add(struct bench *b, const struct entry *e, uint64_t ticket, int choice
 bool made_room(struct bench *b);
 enum quantity position_first_quantity(const struct position *p);
 enum function position_function(const struct position *p, enum quantity q);
+/* Are nominal and limits of the sheet about this quantity?  The first of its kind; and volts where
+ * they are in volts, whatever its kind is asked for (`other,150 V`; a winding of 6.3 V AC). */
+bool position_nominal_means(const struct position *p, enum quantity q);
 /* Does a meter set to `f` measure quantity `q` here? */
 bool position_takes(const struct position *p, enum quantity q, enum function f);
 

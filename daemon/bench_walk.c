@@ -50,7 +50,7 @@ void walk_expect(struct bench *b)
 			const struct tolerance *tolerance = &p->tolerance;
 			struct limits limits;
 			expected.function = position_function(p, q);
-			expected.has_nominal = p->has_nominal && q == position_first_quantity(p);
+			expected.has_nominal = p->has_nominal && position_nominal_means(p, q);
 			expected.nominal = expected.has_nominal ? decimal_double(p->nominal) : 0;
 			if (tolerance->form == TOLERANCE_NONE &&
 			    tolerance_default(p->kind, p->function, &assumed))

@@ -368,8 +368,8 @@ static bool need_sheet(const struct bench *b, struct fault *why)
 {
 	if (b->positions)
 		return true;
-	fault_set(why, "there is no sheet to go through yet: load one, or choose a position (at "
-	          "POSITION)");
+	fault_set(why, "there is no sheet to go through yet: load one, choose a position (at POSITION), or "
+	          "name each as it is touched (walk new)");
 	return false;
 }
 

@@ -22,6 +22,10 @@ struct loader {
 	bool in_meter;
 	struct meter_draft draft;
 	bool has_log;
+	/* Where every fault is told (config_faults), and not the first alone; else NULL. */
+	void (*tell)(void *arg, const struct fault *why);
+	void *tell_arg;
+	bool spoilt; /* a key of the open meter was refused: what it lacks may be that */
 };
 
 /* ---- [bench] ---- */
@@ -112,8 +116,12 @@ static bool bench_take(struct loader *l, const struct ini_item *item, struct fau
 
 static bool section_end(struct loader *l, struct fault *why)
 {
-	if (!l->in_meter)
+	bool spoilt = l->spoilt;
+	l->spoilt = false;
+	if (!l->in_meter || spoilt) {
+		l->in_meter = false;
 		return true;
+	}
 	l->in_meter = false;
 	if (!meter_finish(&l->draft, l->replay, why))
 		return false;
@@ -159,9 +167,19 @@ static bool take(void *arg, const struct ini_item *item, struct fault *why)
 	struct loader *l = arg;
 	why->text[0] = '\0';
 	why->line = why->column = 0;
-	if (!item->key)
-		return section_end(l, why) && section_begin(l, item, why);
+	if (!item->key) {
+		if (!section_end(l, why)) {
+			if (!l->tell)
+				return false;
+			/* Of the section before: this one is read all the same. */
+			l->tell(l->tell_arg, why);
+		}
+		bool begun = section_begin(l, item, why);
+		l->spoilt = !begun;
+		return begun;
+	}
 	bool good = l->in_meter ? meter_take(&l->draft, item, why) : bench_take(l, item, why);
+	l->spoilt |= !good;
 	if (good && l->in_meter)
 		config_meter_remember(l->draft.meter, item->key, item->value);
 	if (!good && !why->line) {
@@ -263,32 +281,92 @@ static bool is_missing(const char *file)
 	return access(file, F_OK) < 0 && errno == ENOENT;
 }
 
+struct telling {
+	void (*tell)(void *arg, const struct fault *why);
+	void *arg;
+	int count;
+};
+
+static void tell_counted(void *arg, const struct fault *why)
+{
+	struct telling *t = arg;
+	t->count++;
+	t->tell(t->arg, why);
+}
+
+/* Of a line: what it would have said is lacking in its section. */
+static void tell_line(void *arg, const struct fault *why)
+{
+	struct loader *l = arg;
+	l->spoilt = true;
+	tell_counted(l->tell_arg, why);
+}
+
+/* The file that is meant where none is named; NULL: there is none. */
+static const char *file_meant(const char *file)
+{
+	if (!file)
+		file = is_missing(CONFIG_FILE) ? CONFIG_FILE_BEFORE : CONFIG_FILE;
+	else
+		return file;
+	return is_missing(file) ? NULL : file;
+}
+
+/* Dialects first: a [meter] may stand before [bench].  What is wrong with the file itself is
+ * said by the reading proper. */
+static bool load_dialects(const char *file, const char *text, size_t len, struct dialects *out,
+                          struct fault *why)
+{
+	struct dialects_key key = {CONFIG_DIALECTS, false};
+	struct fault ignored;
+	ini_parse(file, text, len, find_dialects, &key, &ignored);
+	return dialects_load(out, key.folder, key.said, why);
+}
+
 bool config_load(const char *file, bool replay, struct config *out, struct fault *why)
 {
 	size_t len;
+	file = file_meant(file);
 	if (!file) {
-		file = is_missing(CONFIG_FILE) ? CONFIG_FILE_BEFORE : CONFIG_FILE;
-		if (is_missing(file)) {
-			config_standard(out);
-			return true;
-		}
+		config_standard(out);
+		return true;
 	}
 	char *text = file_read(file, &len, why);
 	if (!text)
 		return false;
-	struct dialects_key key = {CONFIG_DIALECTS, false};
-	struct fault ignored;
-	/* Dialects first: a [meter] may stand before [bench].  What is wrong with the
-	 * file itself is said by the reading proper. */
-	ini_parse(file, text, len, find_dialects, &key, &ignored);
 	struct dialects loaded;
-	bool good = dialects_load(&loaded, key.folder, key.said, why);
+	bool good = load_dialects(file, text, len, &loaded, why);
 	if (good && !parse_with(&loaded, file, text, len, replay, out, why)) {
 		dialects_free(&loaded);
 		good = false;
 	}
 	free(text);
 	return good;
+}
+
+int config_faults(const char *file, bool replay, struct config *scratch,
+                  void (*tell)(void *arg, const struct fault *why), void *arg)
+{
+	struct fault why = {.text = ""};
+	struct dialects loaded;
+	size_t len;
+	int told = 0;
+	file = file_meant(file);
+	char *text = file ? file_read(file, &len, &why) : NULL;
+	if (text && load_dialects(file, text, len, &loaded, &why)) {
+		struct telling t = {tell, arg, 0};
+		struct loader l = {.file = file, .replay = replay, .config = scratch,
+		                   .tell = tell_counted, .tell_arg = &t};
+		config_standard(scratch);
+		scratch->dialects = loaded;
+		ini_faults(file, text, len, take, &l, tell_line, &l);
+		if (!section_end(&l, &why))
+			tell_counted(&t, &why);
+		dialects_free(&scratch->dialects);
+		told = t.count;
+	}
+	free(text);
+	return told;
 }
 
 const struct config_meter *config_meter(const struct config *c, const char *name)

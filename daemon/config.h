@@ -142,6 +142,16 @@ void config_standard(struct config *out);
  */
 bool config_load(const char *file, bool replay, struct config *out, struct fault *why);
 
+/*
+ * Every fault of a configuration that config_load refuses, as it is found: of the keys, line by
+ * line, and of each section when it ends.  What may follow from a fault is not told as one: keys
+ * of a section that was refused, and what a meter lacks where one of its keys was refused.
+ * `scratch` is where it is read into, and not to be used.  Returns how many were told; 0 where
+ * the fault is none of the file's lines (it cannot be read; a dialect file is bad).
+ */
+int config_faults(const char *file, bool replay, struct config *scratch,
+                  void (*tell)(void *arg, const struct fault *why), void *arg);
+
 /* Lets go of the dialects; no meter may use them any more. */
 void config_free(struct config *c);
 

@@ -14,6 +14,7 @@
  * What a running daemon is stands in main_live.c.
  */
 #include "daemon/config.h"
+#include "daemon/faults.h"
 #include "daemon/listen.h"
 #include "daemon/log.h"
 #include "daemon/main_doctor.h"
@@ -149,6 +150,15 @@ static int restore(const struct restore_order *asked, const struct config *confi
 	return restore_run(&order, utc_now());
 }
 
+/* Every fault of it; `why` is the one that refused it. */
+static int refuse_config(const char *file, bool replay, struct config *scratch,
+                         const struct fault *why)
+{
+	struct faults faults = {0};
+	config_faults(file, replay, scratch, faults_keep, &faults);
+	return faults_say(&faults) ? 2 : say_fault(why);
+}
+
 int main(int argc, char **argv)
 {
 	struct command_line c = {0};
@@ -169,7 +179,7 @@ int main(int argc, char **argv)
 	if (any_meter)
 		config_standard(config);
 	else if (!config_load(c.config, c.replay != NULL, config, &why))
-		status = say_fault(&why);
+		status = refuse_config(c.config, c.replay != NULL, config, &why);
 	if (status < 0 && c.log)
 		snprintf(config->log, sizeof config->log, "%s", c.log);
 	if (status < 0 && c.socket)

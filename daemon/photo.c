@@ -216,6 +216,24 @@ static bool name_part(struct photo *p, const char *path, const char *hash, struc
 	return false;
 }
 
+/* What it is, where that is known, and what to do. */
+static void not_taken(const struct photo *p, struct fault *why)
+{
+	static const char *const brands[] = {"heic", "heix", "hevc", "heim", "heis", "mif1", "msf1", "avif"};
+	const char *head = (const char *)p->head;
+	bool is_box = p->got >= 12 && memcmp(head + 4, "ftyp", 4) == 0, heif = false;
+	for (size_t i = 0; is_box && i < sizeof brands / sizeof brands[0]; i++)
+		heif = heif || memcmp(head + 8, brands[i], 4) == 0;
+	if (heif)
+		fault_set(why, "a picture of kind HEIC or AVIF, which not every reader of the report could show: "
+		          "save it as JPEG, or let the camera take JPEG (on telephones: most compatible)");
+	else if (is_box)
+		fault_set(why, "a film, and no photo: take a picture of it, as jpeg, png or webp");
+	else
+		fault_set(why, "no photo: its first bytes are those of no jpeg, png or webp; save it as one "
+		          "of them");
+}
+
 bool photo_keep(struct photo *p, struct photo_kept *out, struct fault *why)
 {
 	char path[PATH_MAX];
@@ -226,7 +244,7 @@ bool photo_keep(struct photo *p, struct photo_kept *out, struct fault *why)
 		return false;
 	}
 	if (!type) {
-		fault_set(why, "no photo: its first bytes are those of no jpeg, png or webp");
+		not_taken(p, why);
 		return false;
 	}
 	if (fchmod(p->fd, 0440) != 0 || fsync(p->fd) != 0) {

@@ -6,9 +6,12 @@
 #include "daemon/replay.h"
 
 #include "daemon/bench.h"
+#include "daemon/faults.h"
+#include "daemon/say.h"
 #include "protocol/record/record.h"
 #include "protocol/record/recording.h"
 #include "protocol/record/seal.h"
+#include "protocol/record/sheet_map.h"
 
 #include <stdio.h>
 #include <stdlib.h>
@@ -25,14 +28,8 @@ struct replay {
 	size_t len;
 	char job[JOB_SIZE]; /* that the recording starts first; "" for none */
 	bool not_logged;
+	bool faults_said; /* of the sheet, every one: none is left to say */
 };
-
-static void say(const struct fault *why)
-{
-	char line[700];
-	fault_text(why, line, sizeof line);
-	fprintf(stderr, "tallyd: %s\n", line);
-}
 
 /* The whole of a file; the caller frees. */
 static char *slurp(const char *path, size_t *len, struct fault *why)
@@ -220,6 +217,10 @@ static bool load_sheet(struct replay *r, struct fault *why)
 	char *text = slurp(r->options->sheet, &len, why);
 	bool good = text && bench_sheet_load(r->bench, 0, r->options->sheet, text, len,
 	                                     r->job[0] ? r->job : NULL, (struct bench_wait){0}, why);
+	struct faults faults = {0};
+	if (text && !good && why->line)
+		sheet_faults(r->options->sheet, text, len, NULL, faults_keep, &faults);
+	r->faults_said = faults_say(&faults) > 0;
 	free(text);
 	return good;
 }
@@ -282,8 +283,8 @@ int replay_run(const struct replay_options *options, struct config *config)
 	bool good = r.text && (!options->any_meter || each_line(&r, find_meter, &why)) &&
 	            check(&r, &why) && run(&r, &why);
 	free(r.text);
-	if (!good)
-		say(&why);
+	if (!good && !r.faults_said)
+		say_fault(&why);
 	if (fflush(stdout) != 0) {
 		fprintf(stderr, "tallyd: standard output cannot be written\n");
 		return 2;

@@ -4,7 +4,7 @@
  * set by hand, `key=value` each on a line.  A first line `map HEADING=COLUMN,...` is a map.
  *
  * What must hold: a refused sheet has a sentence and a place, and not one row came
- * of it; each row of a good one comes back from its JSON as it was, also after a
+ * of it, and it is among all its faults; each row of a good one comes back from its JSON as it was, also after a
  * field was set; a field that is refused leaves the row as it was.
  */
 #include "protocol/record/sheet_map.h"
@@ -76,6 +76,35 @@ static bool each(void *arg, const struct sheet_row *row, struct fault *why)
 	return true;
 }
 
+/* What all faults are held against. */
+struct faults_seen {
+	int count;
+	bool any_same; /* as the one that refused the sheet */
+	const struct fault *refused;
+	const uint8_t *data;
+	size_t size;
+};
+
+static void see_fault(void *arg, const struct fault *why)
+{
+	struct faults_seen *s = arg;
+	must_be_placed(why, s->data, s->size);
+	s->any_same |= s->refused && why->line == s->refused->line &&
+	               why->column == s->refused->column;
+	s->count++;
+}
+
+/* There are some where the sheet was refused, among them the one that refused it, and else
+ * none. */
+static void faults_agree(const uint8_t *data, size_t len, const struct sheet_map *map,
+                         const struct fault *refused)
+{
+	struct faults_seen s = {.refused = refused, .data = data, .size = len};
+	int n = sheet_faults("f", (const char *)data, len, map, see_fault, &s);
+	must(n == s.count && n <= SHEET_FAULTS_MAX);
+	must(refused ? n > 0 && (s.any_same || n == SHEET_FAULTS_MAX) : n == 0);
+}
+
 int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
 {
 	static const char mark[] = "\n----\n";
@@ -107,8 +136,10 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
 	if (!sheet_parse_mapped("f", (const char *)data, len, &map, &taken, each, &fields, &why)) {
 		must(fields.rows == 0);
 		must_be_placed(&why, data, len);
+		faults_agree(data, len, &map, &why);
 		return 0;
 	}
+	faults_agree(data, len, &map, NULL);
 	must(taken.columns >= 1 && taken.columns <= SHEET_MAP_MAX);
 	for (int i = 0; i < taken.columns; i++)
 		must(taken.use[i] >= 0 && taken.use[i] <= SHEET_UNNAMED);

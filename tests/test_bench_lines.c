@@ -219,7 +219,7 @@ static void read_back(void **state)
 	struct stand *s = calloc(1, sizeof *s);
 	stand_open(s, stand_config, ":memory:", NULL);
 	assert_true(add(s, "R1 100k 10%\nR2 1k"));
-	assert_true(mirror(s, "all", 100));
+	assert_true(mirror(s, " All ", 100));
 	struct log_reader *reader = log_reader_open(log_path(s->log), &s->why);
 	assert_non_null(reader);
 	stand_bench(s, NULL);

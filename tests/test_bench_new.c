@@ -101,8 +101,29 @@ static void the_kind_is_learnt(void **state)
 		fit_has(fit_record(s, "position", 0), "\"kind\":\"electrolytic\"");
 		fit_end(s);
 	}
+	/* A name that says nothing, for one that did: it is what it was measured as. */
+	struct stand *s = fit_begin(NULL);
+	fit_tell(s, "new C");
+	fit_enter(s, "C1", "33 nF");
+	fit_tell(s, "new C");
+	fit_enter(s, "C2", "33 nF");
+	fit_tell(s, "twins C1");
+	fit_tell(s, "rename C1 N5");
+	fit_has(fit_record(s, "position", 1), "\"learnt\":\"capacitor\",\"kind\":\"capacitor\"");
+	fit_has(fit_record(s, "position", 1), "\"twin\":\"C2\"");
+	fit_restart(s);
+	char *rows_now = fit_ask(s, "sheet.show", "{}");
+	fit_has(rows_now, "{\"position\":\"N5\"");
+	assert_null(strstr(rows_now, "\"kind\":\"other\""));
+	free(rows_now);
+	/* Struck: nothing is known of it any more. */
+	fit_tell(s, "rename C2 X9");
+	fit_tell(s, "undo");
+	fit_has(fit_record(s, "position", 0), "\"position\":\"X9\",\"change\":\"learnt\"");
+	fit_has(fit_record(s, "position", 0), "\"kind\":\"other\"");
+	fit_end(s);
 	/* Letters that say a kind, and a kind that was written, learn nothing. */
-	struct stand *s = fit_begin("position,kind,nominal\nX1,other,10 kohm\nX2,,1 kohm\n");
+	s = fit_begin("position,kind,nominal\nX1,other,10 kohm\nX2,,1 kohm\n");
 	fit_enter(s, "X1", "10k ohm");
 	fit_enter(s, "X2", "1k ohm");
 	fit_tell(s, "new R");

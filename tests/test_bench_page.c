@@ -103,6 +103,16 @@ static void alarm_live(void)
 	      "that is said to be cold: hands off\",\"on\":true");
 }
 
+/* As the daemon says it. */
+static void alarm_long(void)
+{
+	ready();
+	event("\"event\":\"alarm\",\"alarm\":\"live\",\"meter\":\"blue\",\"text\":\"LIVE: blue reads 231.4 V AC "
+	      "on a unit that is said to be cold. Hands off; switch off, isolate, discharge, measure\",\"on\":true");
+	event("\"event\":\"alarm\",\"alarm\":\"live\",\"meter\":\"red\",\"text\":\"LIVE: red reads 312.4 V "
+	      "on a unit that is said to be cold. Hands off; switch off, isolate, discharge, measure\",\"on\":true");
+}
+
 static void discharging(void)
 {
 	scene_ready(true, "live", "C7", "volts", C7_CHOSEN);
@@ -223,6 +233,7 @@ static const struct {
 	{"long-note", long_note, 80, 24, false},
 	{"alarm-live", alarm_live, 80, 24, true},     {"alarm-live", alarm_live, 40, 12, false},
 	{"alarm-live", alarm_live, 200, 60, false},   {"alarm-held", alarm_held, 80, 24, false},
+	{"alarm-long", alarm_long, 80, 24, true},     {"alarm-long", alarm_long, 40, 12, false},
 	{"large-sheet", large_sheet, 80, 24, false},  {"large-sheet", large_sheet, 132, 43, false},
 	{"large-overview", large_overview, 80, 24, false},
 	{"large-overview", large_overview, 200, 60, false},
@@ -363,7 +374,9 @@ static void test_danger(void **state)
 			keys = (struct keys){.mode = modes[i].mode, .asked = modes[i].asked};
 			draw(&p, sizes[k][0], sizes[k][1]);
 			assert_true(shows_block(&p, BLOCK_MIDDLE, "LIVE"));
-			assert_true(shows(&p, "red: red reads 287 V"));
+			/* The meter is named once. */
+			assert_true(shows(&p, "red reads 287 V"));
+			assert_false(shows(&p, "red: red"));
 			assert_int_equal(p.cells[0].look, LOOK_LIVE);
 			picture_end(&p);
 		}

@@ -388,6 +388,76 @@ static void refusals_name_the_place(void **state)
 	assert_int_equal(wrong, 0);
 }
 
+/* ---- every fault, and not the first alone ---- */
+
+struct told {
+	char text[2000];
+	int first_line, first_column;
+};
+
+static void keep_told(void *arg, const struct fault *why)
+{
+	struct told *t = arg;
+	size_t n = strlen(t->text);
+	if (!n) {
+		t->first_line = why->line;
+		t->first_column = why->column;
+	}
+	snprintf(t->text + n, sizeof t->text - n, "%d:%d ", why->line, why->column);
+}
+
+static void every_fault_is_told(void **state)
+{
+	(void)state;
+	static const struct {
+		const char *legend, *text, *places;
+	} rows[] = {
+	    {"a good one has none", RED, ""},
+	    {"keys of the bench", "[bench]\nname = a b\nfrob = 1\narm seconds = x\n", "2:8 3:1 4:15 "},
+	    {"in two meters", "[meter red]\nport = usb:12\ndialect = ascii-unit\n"
+	     "[meter blue]\nport = /dev/b\ndialect = none\naccuracy ohm = x\n", "2:12 6:11 7:16 "},
+	    {"what a meter lacks for a fault is none",
+	     "[meter red]\ndialect = ascii-unit\nport /dev/x\n", "3:1 "},
+	    {"what it lacks otherwise, at its name; the next one is read",
+	     "[meter red]\ndialect = ascii-unit\n[meter blue]\nfoo = 1\n", "1:2 4:1 "},
+	    {"the last one, too", "[meter red]\ndialect = ascii-unit\nport=/dev/a\n[meter blue]\n"
+	     "port = /dev/b\n", "4:2 "},
+	    {"a refused section is passed over, with all in it",
+	     "[metre red]\nport = usb:12\nfoo\n[meter a b]\nport = x\n[bench]\nfoo = 1\n", "1:2 4:8 7:1 "},
+	    {"a section twice", RED "[meter red]\nport = usb:12\n[bench]\nfoo = 1\n", "4:2 7:1 "},
+	    {"a port twice, found at the end", RED "[meter blue]\ndialect = ascii-unit\n"
+	     "port = /dev/red\n", "6:8 "},
+	    {"not text", "[bench]\nname = \xff\nlog =\n", "2:8 3:6 "},
+	};
+	for (size_t i = 0; i < sizeof rows / sizeof *rows; i++) {
+		char name[] = "/tmp/test_config.XXXXXX";
+		struct told t = {.text = ""};
+		struct fault why = {.text = ""};
+		int fd = mkstemp(name), wanted = 0;
+		assert_true(fd >= 0);
+		assert_int_equal(write(fd, rows[i].text, strlen(rows[i].text)),
+		                 (ssize_t)strlen(rows[i].text));
+		close(fd);
+		for (const char *c = rows[i].places; *c; c++)
+			wanted += *c == ' ';
+		int n = config_faults(name, false, &config, keep_told, &t);
+		if (n != wanted || strcmp(t.text, rows[i].places) != 0) {
+			note_row("%s: %d, %s", rows[i].legend, n, t.text);
+			fail();
+		}
+		/* The first one told is the one that refuses it, and there is one where it is refused. */
+		bool good = config_load(name, false, &config, &why);
+		assert_int_equal(good, n == 0);
+		if (!good) {
+			assert_int_equal(why.line, t.first_line);
+			assert_int_equal(why.column, t.first_column);
+		}
+		unlink(name);
+	}
+	struct told t = {.text = ""};
+	assert_int_equal(config_faults("/nonexistent/bench.conf", false, &config, keep_told, &t), 0);
+}
+
 static void files_that_cannot_be_read(void **state)
 {
 	char name[] = "/tmp/test_config.XXXXXX";
@@ -538,6 +608,7 @@ int main(void)
 		cmocka_unit_test(many_meters_fit),
 		cmocka_unit_test(a_replay_needs_no_port),
 		cmocka_unit_test(refusals_name_the_place),
+		cmocka_unit_test(every_fault_is_told),
 		cmocka_unit_test(files_that_cannot_be_read),
 		cmocka_unit_test(a_folder_of_dialects),
 		cmocka_unit_test(damaged_files_are_refused_with_a_place),

@@ -196,7 +196,15 @@ static void test_unit(void **state)
 	/* Again: the sheet with what is in the unit, and the value of then. */
 	mustanswer(s, 2, "--like or --again", "job", "start", "x", "--like", "first", "--again", "first");
 	mustanswer(s, 2, "nowhere", "job", "start", "x", "--again", "nowhere");
+	musttally(s, 0, "job", "set", "maker=a village", "serial=1204", "complaint=hums", "owner=x");
 	musttally(s, 0, "job", "start", "second", "--again", "first");
+	/* Which unit it is stays true; what was complained of does not. */
+	mustanswer(s, 0, "serial       1204", "job", "show");
+	mustanswer(s, 0, "maker        a village", "job", "show");
+	struct answer show = tally(s, "job", "show");
+	assert_null(strstr(show.out, "hums"));
+	assert_null(strstr(show.out, "owner"));
+	answer_free(&show);
 	mustanswer(s, 0, "metal-film", "sheet", "show");
 	mustanswer(s, 0, "valve A17", "sheet", "show");
 	musttally(s, 0, "reach", "lifted");

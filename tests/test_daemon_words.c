@@ -276,6 +276,23 @@ static void test_options(void **state)
 			free(err);
 		}
 	}
+	/* All faults of a file, in the order of their places. */
+	file_write(config, "[meter red]\ndialect = ascii-unit\n[bench]\nfrob = 1\nname = a b\n");
+	assert_int_equal(daemon_run(s, (const char *[]){"--check-config", "--config", config, NULL}, &err), 2);
+	const char *one = strstr(err, "bad.conf:1:2: "), *two = strstr(err, "bad.conf:4:1: "),
+	           *three = strstr(err, "bad.conf:5:8: ");
+	assert_true(one && two > one && three > two);
+	assert_non_null(strstr(err, "3 faults in "));
+	free(err);
+	const char *sheet = in_dir(s, "bad.csv"), *tape = in_dir(s, "j.rec");
+	file_write(sheet, "position,nominal,twin\nR1,4x7,R9\nR2,1k,\nR2,1k,\n");
+	file_write(tape, "# tally recording 1\n0.000000 @job j\n");
+	assert_int_equal(daemon_run(s, (const char *[]){"--replay", tape, "--sheet", sheet, NULL}, &err), 2);
+	one = strstr(err, "bad.csv:2:5: "), two = strstr(err, "bad.csv:2:8: ");
+	three = strstr(err, "bad.csv:4:1: ");
+	assert_true(one && two > one && three > two);
+	assert_non_null(strstr(err, "3 faults in "));
+	free(err);
 	static const struct {
 		int status;
 		const char *words[4], *says;

@@ -82,6 +82,8 @@ static const struct {
 	{"C89^R^N", ACTION_AT, "C8"},    {"C1^T^N", ACTION_AT, "C10"},
 	{"7 leakage ^N", ACTION_AT, "7 leakage"},
 	{"C^R^R ", ACTION_TAKE, ""},     /* rubbed out beyond the start: no more typing */
+	/* A note that was rubbed out: what is typed then is no undo. */
+	{"tx^R^R^Rundone^N", ACTION_NOTE, "undone"}, {"t^R^Eu", ACTION_UNDO, ""},
 	{"g^N", ACTION_NONE, ""},
 	/* letters that act are text while something is typed */
 	{"tsmells burnt, q^N", ACTION_NOTE, "smells burnt, q"},

@@ -109,12 +109,20 @@ static void refused(void **state)
 	assert_false(photo_keep(p, &kept, &why));
 	assert_non_null(strstr(why.text, "not whole: 12 of 20"));
 	photo_free(p);
-	static const char *const none[] = {"GIF89a......", "RIFF....WAVE", "\x89PNG\r\n\x1a\r....", "\xff\xd8\xfe........."};
+	/* What telephones make, too: what it is, and what to do. */
+	static const struct {
+		const char *bytes, *says;
+	} none[] = {
+	    {"GIF89a......", "no jpeg, png or webp"}, {"RIFF....WAVE", "no jpeg, png or webp"},
+	    {"\x89PNG\r\n\x1a\r....", "no jpeg, png or webp"}, {"\xff\xd8\xfe.........", "no jpeg, png or webp"},
+	    {"....ftypheic", "HEIC or AVIF"}, {"....ftypheix", "save it as JPEG"}, {"....ftypmif1", "HEIC"},
+	    {"....ftypavif", "AVIF"}, {"....ftypisom", "a film"},
+	};
 	for (size_t i = 0; i < sizeof none / sizeof none[0]; i++) {
 		p = photo_begin(log_file, 12, &why);
-		assert_true(p && photo_add(p, 0, none[i], 12, &why));
+		assert_true(p && photo_add(p, 0, none[i].bytes, 12, &why));
 		assert_false(photo_keep(p, &kept, &why));
-		assert_non_null(strstr(why.text, "no jpeg, png or webp"));
+		assert_non_null(strstr(why.text, none[i].says));
 		photo_free(p);
 	}
 	assert_int_equal(files(), 0); /* nothing half written stays */

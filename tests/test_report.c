@@ -187,13 +187,28 @@ static void cells(void **state)
 	assert_non_null(strstr(out.bytes, "\r\n5,2026-11-25T10:00:00.000000Z,'@job,P,,'+cathode,"));
 	assert_non_null(strstr(out.bytes, ",'-red,"));
 	assert_non_null(strstr(out.bytes, ",-0.020,0.001,")); /* as it was sealed */
-	assert_non_null(strstr(out.bytes, ",\"'\tx\"\"y,\n=1\",-20.0,mV\r\n"));
+	assert_non_null(strstr(out.bytes, ",\"'\tx\"\"y,\n=1\",-20.0,mV,,,,,,,,\r\n"));
 	lines_free(&out);
 	report_csv(&r, &german, &out);
 	assert_memory_equal(out.bytes, "\xef\xbb\xbf" "record;time_utc;", 18);
 	assert_non_null(strstr(out.bytes, ";-0,020;0,001;"));
 	assert_non_null(strstr(out.bytes, "\r\n5;2026-11-25 10:00:00;"));
-	assert_non_null(strstr(out.bytes, ";-20,0;mV\r\n"));
+	assert_non_null(strstr(out.bytes, ";-20,0;mV;;;;;;;;\r\n"));
+	lines_free(&out);
+	/* What came beside the value, with its own verdict as it was judged last. */
+	static const char pair[] = "{\"seq\":6,\"frequency\":1000,\"mode\":\"series\",\"second\":{\"is\":"
+	                           "\"dissipation\",\"value\":0.0312,\"digit\":0.0001,\"u\":0.001,\"verdict\":"
+	                           "\"outside\",\"limits\":[null,0.02]}}";
+	static const char anew[] = "{\"verdict\":\"within\",\"second\":{\"verdict\":\"within\",\"limits\":"
+	                           "[null,0.05]}}";
+	r = one_entry("{}", pair, &p, &e);
+	report_csv(&r, &rfc, &out);
+	assert_non_null(strstr(out.bytes, ",series,dissipation,0.0312,0.0001,0.001,outside,,0.02\r\n"));
+	assert_non_null(strstr(out.bytes, ",1000,")); /* its test frequency */
+	lines_free(&out);
+	e.judged = (struct slice){anew, strlen(anew)};
+	report_csv(&r, &rfc, &out);
+	assert_non_null(strstr(out.bytes, ",series,dissipation,0.0312,0.0001,0.001,within,,0.05\r\n"));
 	lines_free(&out);
 }
 

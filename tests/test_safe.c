@@ -41,6 +41,9 @@ static const struct scene rules[] = {
      "", "discharging; refused R1", "C20; R1", ""},
     {"once is not twice", FIRST_TIME "@12 at R1\n" OPEN R1_TOUCHED,
      "C20 red 12.3 mV volts lifted; C21 red 12.3 mV volts lifted", NULL, NULL, ""},
+    {"the minute is over while something else is up: said, and that stays up",
+     FIRST_TIME "@12 at R1\nred wait 65\n" OPEN, NULL,
+     "discharging; discharging; discharging", "C20; C21; R1", ""},
     {"twice, but not a minute apart", FIRST_TIME "@13 at C20 volts\nred wait 3\n" DEAD "@15.4 take\n"
      "@16 at C21 volts\n" OPEN DEAD "@19.4 take\n@20 at R1\n" OPEN OPEN R1_TOUCHED, NULL, NULL, NULL, ""},
     {"to be cold once more while it is asked for", "@0 live\n@1 cold\n@2 cold\n", "", "discharging", "C20",

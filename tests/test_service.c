@@ -549,6 +549,16 @@ static void test_status(void **state)
 	must_say(s, 0, "tally reload");
 	assert_int_equal(tally_status(s, "reload"), 0);
 	must_say(s, 0, "nothing is wrong");
+	/* Danger is no fault of the service, and nobody who asks is told that all is well. */
+	for (int i = 0; i < 3; i++)
+		meter_says(s, red, "312.4 V DC");
+	wait_until(s, tally_status(s, "status") == 1);
+	must_say(s, 1, "DANGER       LIVE: red reads 312.4 V on a unit that is said to be cold");
+	must_say(s, 1, "all in all   DANGER");
+	for (int i = 0; i < 3; i++)
+		meter_says(s, red, "0.001 V DC");
+	wait_until(s, tally_status(s, "status") == 0);
+	must_say(s, 0, "nothing is wrong");
 	assert_int_equal(daemon_stop(s, SIGTERM), 0);
 }
 

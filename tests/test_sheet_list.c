@@ -54,6 +54,10 @@ static void understood(void **state)
 	     "R1 nominal=4k7 [Footprint]axial; R2 nominal=4k7 [Footprint]axial; "
 	     "R5 nominal=4k7 [Footprint]axial; R6 nominal=4k7 [Footprint]axial; "
 	     "R7 nominal=4k7 [Footprint]axial"},
+	    {"volts and amps may be below zero, and nothing may be nothing",
+	     "position,kind,nominal\nB1,,-35 V\nB2,,0 V\nV1,valve,-12 mA\nR1,,0\n", NULL,
+	     "position:position kind:kind nominal:nominal",
+	     "B1 nominal=-35 V; B2 nominal=0 V; V1 kind=valve nominal=-12 mA; R1 nominal=0"},
 	    {"any case, a point, other words", "REF.,VAL,TOLERANCE,VOLTAGE,DESCRIPTION\n"
 	     "C1 C2,0.1u,10%,400V,paper in oil\n", NULL,
 	     "REF.:position VAL:nominal TOLERANCE:tolerance VOLTAGE:rated DESCRIPTION:note",
@@ -180,6 +184,7 @@ static void all_faults(void **state)
 	     "aaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaa"
 	     "aaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaa\n",
 	     "2:165 2:4 "},
+	    {"less than nothing", "position,nominal\nR1,-5\nC1,-1u\nB1,-35 V\nR2,1k\n", "2:4 3:4 "},
 	    {"behind a byte order mark", "\xef\xbb\xbfposition,nominal\nR1,4x7\nR3,1y\n", "2:5 3:5 "},
 	};
 	for (size_t i = 0; i < sizeof rows / sizeof *rows; i++) {
@@ -232,6 +237,12 @@ static void refused(void **state)
 	    {"too long a range", "Ref,Value\n\"C1,R1-R600\",1k\n", NULL, 2, 5, "more than 500"},
 	    {"one twin of many", "position,twin\n\"R1,R2\",R3\nR3,\n", NULL, 2, 9, "one twin for several"},
 	    {"no value", "Ref,Value\nR1,none\n", NULL, 2, 4, "nominal"},
+	    {"less than nothing, of a sheet", "position,nominal\nB1,-35 V\nR1,-5\n", NULL, 3, 4,
+	     "less than nothing"},
+	    {"the same with its unit", "position,kind,nominal\nX1,other,-5 ohm\n", NULL, 2, 10,
+	     "less than nothing"},
+	    {"of a list, behind another", "Ref;Value\nC1,C2;-4,7u\n", NULL, 2, 7, "less than nothing"},
+	    {"of a winding", "position,nominal\nL1,-2 H\n", NULL, 2, 4, "less than nothing"},
 	    {"no value behind a list", "Ref;Value\nR1, R2;47q\n", NULL, 2, 10, "nominal"},
 	    {"thousands of a comma", "position;nominal\nR1;1.234,5\n", NULL, 2, 5, "parts the thousands"},
 	    {"thousands, it may be", "position;nominal\nR1;10.000\n", NULL, 2, 6, "decimal point or part"},

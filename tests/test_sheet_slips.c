@@ -151,6 +151,10 @@ static void understood(void **state)
 	    {"R1 yellow violet yellow gold anode", "R1 yellow violet yellow gold role=anode"},
 	    {"R1 yel vio yel gld anode", "R1 yel vio yel gld role=anode"},
 	    {"R1 ye vt ye gd anode", "R1 ye vt ye gd role=anode"},
+	    /* ... by the same names as the marking has them: German, and IEC 60757 */
+	    {"R1 Gelb Violett Gelb gold anode", "R1 Gelb Violett Gelb gold role=anode"},
+	    {"R1 braun schwarz gr\xc3\xbcn 10%", "R1 braun schwarz gr\xc3\xbcn tolerance=10%"},
+	    {"R1 wei\xc3\x9f bn ye", "R1 wei\xc3\x9f bn ye"},
 	    {"T1 winding 350 red white", "T1 kind=winding 350 role=red white"},
 	    /* what it stands and what it dissipates, either first */
 	    {"R1 1k 1/2W 350V", "R1 1k rated=350V max=1/2W"},

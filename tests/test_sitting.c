@@ -23,7 +23,7 @@ static void on_told(void *arg, const struct happening_told *told)
 
 static void begin(void)
 {
-	const struct style style = {.utf8 = false};
+	const struct style style = {.utf8 = false, .colour = true};
 	told_text[0] = '\0';
 	sitting = (struct sitting){.loop = &loop};
 	assert_int_equal(uv_loop_init(&loop), 0);
@@ -158,8 +158,10 @@ static const struct {
 	{ACTION_FITTED, "r13, r1-R6 can1",
 	 "\"method\":\"job.fitted\",\"params\":{\"positions\":\"R13 r1-R6 can1\"}"},
 	{ACTION_LINE, "R20-R24 100k", "\"method\":\"sheet.add\",\"params\":{\"text\":\"R20-R24 100k\"}"},
+	{ACTION_LINE, "mirror all  +100", "\"params\":{\"range\":\"all\",\"by\":100}"},
+	{ACTION_LINE, "mirror all except C20, V7 100", "{\"range\":\"all except C20, V7\",\"by\":100}"},
 	{ACTION_LINE, "mirror R1-R40 +100",
-	 "\"method\":\"sheet.mirror\",\"params\":{\"range\":\"R1-R40 \",\"by\":100}"},
+	 "\"method\":\"sheet.mirror\",\"params\":{\"range\":\"R1-R40\",\"by\":100}"},
 	{ACTION_LINE, "set r13 valve=A17 note=\"hums \\ loud\"",
 	 "\"method\":\"sheet.set\",\"params\":{\"position\":\"R13\",\"fields\":{\"valve\":\"A17\","
 	 "\"note\":\"hums \\\\ loud\"}}"},
@@ -172,8 +174,10 @@ static const struct {
 	{ACTION_LINE, "twins accept", "\"method\":\"sheet.twins\",\"params\":{\"accept\":true}"},
 	{ACTION_LINE, "twins accept R1 R2", "{\"accept\":true,\"positions\":\"R1 R2\"}"},
 	{ACTION_LINE, "unit serial=1204", "\"method\":\"job.set\",\"params\":{\"fields\":{\"serial\":\"1204\"}}"},
-	{ACTION_LINE, "start \"a year later\" again amp",
-	 "\"method\":\"job.start\",\"params\":{\"name\":\"a year later\",\"again\":\"amp\"}"},
+	{ACTION_LINE, "walk new T3/", "\"method\":\"walk\",\"params\":{\"walk\":\"new\",\"prefix\":\"T3/\"}"},
+	{ACTION_LINE, "walk lift", "\"params\":{\"walk\":\"lift\"}"},
+	{ACTION_LINE, "start \"a year later\"",
+	 "\"method\":\"job.start\",\"params\":{\"name\":\"a year later\"}"},
 	{ACTION_LIVE, "", "\"method\":\"job.state\",\"params\":{\"state\":\"live\"}"},
 	{ACTION_COLD, "", "{\"state\":\"cold\"}"},
 };
@@ -538,8 +542,80 @@ static void test_lists(void **state)
 	until_listed();
 	assert_non_null(strstr(sitting.scene->ready, "101 kohm"));
 	assert_non_null(strstr(sitting.scene->ready, "twins accept (the word line) makes twins of the 1"));
+	assert_null(strchr(sitting.scene->ready, '\033'));
 	end();
 	stop_daemon(pid);
+}
+
+/* The next visit of a unit: the sheet of the earlier job over two pages, which unit it is, then
+ * the job, and what is fitted is what the sheet says. */
+static void test_start_again(void **state)
+{
+	(void)state;
+	const char *const *scripts[] = {
+		SCRIPT(ANSWERS,
+		       RESULT("{\"rows\":[{\"position\":\"R1\",\"written\":{\"position\":\"R1\",\"nominal\":\"100k\"},"
+		              "\"fit\":{\"written\":{\"kind\":\"metal-film\",\"nominal\":\"120k\"}}}],\"more\":true,"
+		              "\"next\":7}"),
+		       RESULT("{\"rows\":[{\"position\":\"V3\",\"written\":{\"position\":\"V3\"},\"extra\":{\"valve\":"
+		              "\"A17\"},\"fit\":null}],\"more\":false}"),
+		       RESULT("{\"job\":\"amp\",\"identity\":{\"serial\":\"1204\",\"complaint\":\"hums\"}}"),
+		       RESULT("{\"seq\":9}"), RESULT("{\"seq\":10}"), RESULT("{\"seq\":12}"))};
+	pid_t pid = daemon_start(scripts, 1);
+	begin();
+	assert_true(until(told, "11:R12:"));
+	sitting_do(&sitting, &(struct deed){.action = ACTION_LINE, .text = "start \"a year later\" again amp"});
+	assert_true(until(heard, "\"method\":\"sheet.show\",\"params\":{\"job\":\"amp\"}"));
+	assert_true(until(heard, "\"method\":\"sheet.show\",\"params\":{\"job\":\"amp\",\"after\":7}"));
+	assert_true(until(heard, "\"method\":\"job.show\",\"params\":{\"job\":\"amp\"}"));
+	assert_true(until(heard, "\"method\":\"job.start\",\"params\":{\"name\":\"a year later\",\"again\":\"amp\"}"));
+	assert_true(until(heard, "\"method\":\"job.set\",\"params\":{\"fields\":{\"serial\":\"1204\"}}"));
+	assert_true(until(heard, "\"method\":\"sheet.load\",\"params\":{\"name\":\"like job amp\",\"job\":\"a year later\","));
+	assert_true(until(heard, "R1,120k,metal-film,\\nV3,,,A17\\n"));
+	end();
+	stop_daemon(pid);
+}
+
+/* Another unit of that kind: the sheet alone, which begins the job. */
+static void test_start_like(void **state)
+{
+	(void)state;
+	const char *const *scripts[] = {
+		SCRIPT(ANSWERS,
+		       RESULT("{\"rows\":[{\"position\":\"V3\",\"written\":{\"position\":\"V3\",\"nominal\":\"2 V\"},"
+		              "\"extra\":{\"valve\":\"A17\"},\"fit\":null}],\"more\":false}"),
+		       RESULT("{\"seq\":12}"))};
+	pid_t pid = daemon_start(scripts, 1);
+	begin();
+	assert_true(until(told, "11:R12:"));
+	sitting_do(&sitting, &(struct deed){.action = ACTION_LINE, .text = "start x like amp"});
+	assert_true(until(heard, "\"method\":\"sheet.load\",\"params\":{\"name\":\"like job amp\",\"job\":\"x\","));
+	assert_true(until(heard, "V3,2 V"));
+	assert_null(strstr(heard(), "job.start"));
+	assert_null(strstr(heard(), "A17"));
+	end();
+	stop_daemon(pid);
+}
+
+/* ... which is not begun where the earlier one is not found, or has no sheet. */
+static void test_start_again_refused(void **state)
+{
+	(void)state;
+	static const char *const answers[] = {FAULT("5", "there is no job"), RESULT("{\"rows\":[],\"more\":false}")};
+	static const char *const says[] = {"there is no job", "no sheet that could be taken over"};
+	for (size_t i = 0; i < 2; i++) {
+		const char *const *scripts[] = {SCRIPT(ANSWERS, answers[i], STATUS, STATUS)};
+		pid_t pid = daemon_start(scripts, 1);
+		begin();
+		assert_true(until(told, "11:R12:"));
+		sitting_do(&sitting, &(struct deed){.action = ACTION_LINE, .text = "start x again amp"});
+		assert_true(until(told, says[i]));
+		assert_null(strstr(heard(), "job.start"));
+		/* It comes back with its key. */
+		assert_string_equal(sitting.refused.text, "start x again amp");
+		end();
+		stop_daemon(pid);
+	}
 }
 
 /* What is refused comes back with its key, about what it was about; what cannot be
@@ -586,6 +662,8 @@ int main(void)
 		cmocka_unit_test(test_typed_again), cmocka_unit_test(test_photo),
 		cmocka_unit_test(test_before_power),
 		cmocka_unit_test(test_lists),
+		cmocka_unit_test(test_start_again), cmocka_unit_test(test_start_again_refused),
+		cmocka_unit_test(test_start_like),
 		cmocka_unit_test(test_which_meter),
 	};
 	return cmocka_run_group_tests(tests, set_up, tear_down);

@@ -30,6 +30,11 @@ struct ini {
 	int number;
 	struct given_list sections, keys;
 	struct fault *why;
+	/* Where every fault is told (ini_faults), and not the first alone; else NULL. */
+	void (*tell)(void *arg, const struct fault *why);
+	void *tell_arg;
+	int told;
+	bool passing; /* what stands in a section that was refused */
 	char key[INI_LINE_MAX + 1], value[INI_LINE_MAX + 1];
 };
 
@@ -306,6 +311,26 @@ static void add_place(const struct ini *ini, const struct ini_item *item)
 		fault_at(why, ini->file, why->line, why->column, "%s", why->text);
 }
 
+/* A fault where every one is told: what stands in a section that was refused is not read, for
+ * it would be taken for what it is not.  False where the reading ends at it. */
+static bool excuse(struct ini *ini)
+{
+	if (!ini->tell)
+		return false;
+	ini->tell(ini->tell_arg, ini->why);
+	size_t at = skip_blank(ini, 0);
+	ini->passing |= at < ini->len && ini->line[at] == '[';
+	return ++ini->told < INI_FAULTS_MAX;
+}
+
+/* Is this line left out, for its section was refused? */
+static bool passed_over(struct ini *ini)
+{
+	size_t at = skip_blank(ini, 0);
+	ini->passing &= at == ini->len || ini->line[at] != '[';
+	return ini->passing;
+}
+
 static bool ini_lines(struct ini *ini, const char *text, size_t len,
                       bool (*each)(void *arg, const struct ini_item *item, struct fault *why),
                       void *arg)
@@ -321,19 +346,31 @@ static bool ini_lines(struct ini *ini, const char *text, size_t len,
 		if (ini->len && stop[-1] == '\r')
 			ini->len--;
 		struct ini_item item;
-		bool said;
-		if (!ini_line(ini, &item, &said))
-			return false;
+		bool said = false, good = passed_over(ini) || ini_line(ini, &item, &said);
 		/* A sentence left from an earlier call is not this one's. */
 		struct fault said_why = {0};
-		if (said && !each(arg, &item, &said_why)) {
+		if (good && said && !each(arg, &item, &said_why)) {
 			*ini->why = said_why;
 			add_place(ini, &item);
-			return false;
+			good = false;
 		}
+		if (!good && !excuse(ini))
+			return false;
 		text = lf ? lf + 1 : end;
 	}
 	return true;
+}
+
+static bool ini_run(struct ini *ini, const char *text, size_t len,
+                    bool (*each)(void *arg, const struct ini_item *item, struct fault *why),
+                    void *arg)
+{
+	bool good = ini_lines(ini, text, len, each, arg);
+	given_clear(&ini->sections);
+	given_clear(&ini->keys);
+	free(ini->sections.item);
+	free(ini->keys.item);
+	return good;
 }
 
 bool ini_parse(const char *name, const char *text, size_t len,
@@ -341,10 +378,15 @@ bool ini_parse(const char *name, const char *text, size_t len,
                struct fault *why)
 {
 	struct ini ini = {.file = name, .number = 1, .why = why};
-	bool good = ini_lines(&ini, text, len, each, arg);
-	given_clear(&ini.sections);
-	given_clear(&ini.keys);
-	free(ini.sections.item);
-	free(ini.keys.item);
-	return good;
+	return ini_run(&ini, text, len, each, arg);
+}
+
+int ini_faults(const char *name, const char *text, size_t len,
+               bool (*each)(void *arg, const struct ini_item *item, struct fault *why), void *arg,
+               void (*tell)(void *arg, const struct fault *why), void *tell_arg)
+{
+	struct fault why = {.text = ""};
+	struct ini ini = {.file = name, .number = 1, .why = &why, .tell = tell, .tell_arg = tell_arg};
+	ini_run(&ini, text, len, each, arg);
+	return ini.told;
 }

@@ -52,4 +52,15 @@ bool ini_parse(const char *name, const char *text, size_t len,
                bool (*each)(void *arg, const struct ini_item *item, struct fault *why), void *arg,
                struct fault *why);
 
+/*
+ * Every fault of such a file, and not the first alone: each is told as it is found, and the
+ * reading goes on with the next line; keys of a section that was refused are passed over.  The
+ * first one told is the one of ini_parse.  Ends at the fault INI_FAULTS_MAX; returns how many
+ * were told.
+ */
+#define INI_FAULTS_MAX 1000
+int ini_faults(const char *name, const char *text, size_t len,
+               bool (*each)(void *arg, const struct ini_item *item, struct fault *why), void *arg,
+               void (*tell)(void *arg, const struct fault *why), void *tell_arg);
+
 #endif

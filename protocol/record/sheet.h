@@ -125,8 +125,8 @@ bool sheet_rename(struct sheet_row *row, const char *name, struct fault *why);
 bool sheet_follow(struct sheet_row *row, const char *old, const char *name);
 
 /* The kind, learnt from the function that measured it (FUNCTION_NONE: unlearnt).  True
- * where the row is another by it: its kind is `other`, nothing but name, channel, note or
- * part is written, and that function tells a kind. */
+ * where the row is another by it: its kind is `other`, nothing but name, channel, twin,
+ * note or part is written, and that function tells a kind. */
 bool sheet_learn(struct sheet_row *row, enum function f);
 
 /* A row with nothing but a name; the kind follows from its letters. */

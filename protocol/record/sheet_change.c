@@ -134,7 +134,7 @@ static bool undescribed(const struct sheet_row *row)
 {
 	for (int i = 0; i < SHEET_COLUMNS; i++)
 		if (row->written[i][0] && i != SHEET_POSITION && i != SHEET_CHANNEL && i != SHEET_NOTE &&
-		    i != SHEET_PART)
+		    i != SHEET_PART && i != SHEET_TWIN)
 			return false;
 	return row->extras == 0;
 }

@@ -5,6 +5,7 @@
 #include "protocol/record/sheet_cells.h"
 #include "protocol/record/sheet_entry.h"
 #include "protocol/record/sheet_plain.h"
+#include "protocol/record/sheet_words.h"
 
 #include <stdio.h>
 #include <stdlib.h>
@@ -175,8 +176,8 @@ static bool row_spread(struct sheet_row *row)
 
 /* As it stands, or with a value that says more than the nominal.  In a sheet a marking
  * such as 8/450 is the nominal alone, for a rating that it proposes may be wrong. */
-static bool row_read(struct reader *r, struct sheet_row *row, enum sheet_column *bad,
-                     struct fault *said)
+static bool cells_read(struct reader *r, struct sheet_row *row, enum sheet_column *bad,
+                       struct fault *said)
 {
 	struct fault why;
 	if (r->list && strpbrk(row->written[SHEET_NOMINAL], "/ ") && row_spread(row))
@@ -186,6 +187,15 @@ static bool row_read(struct reader *r, struct sheet_row *row, enum sheet_column 
 	if (*bad != SHEET_NOMINAL)
 		return false;
 	return row_spread(row) || (r->list && value_to_note(row, &why));
+}
+
+static bool row_read(struct reader *r, struct sheet_row *row, enum sheet_column *bad,
+                     struct fault *said)
+{
+	if (!cells_read(r, row, bad, said))
+		return false;
+	*bad = SHEET_NOMINAL;
+	return !slip_below_nothing(row, said);
 }
 
 struct row_names {

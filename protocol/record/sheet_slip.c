@@ -1,8 +1,9 @@
 /* SPDX-License-Identifier: MIT */
 /*
  * Slips of the hand in a typed line: what has a meaning letter by letter, and surely another
- * in the mind of who typed it.  A list of another program may say such things, for nobody is
- * there to be asked; a sealed row keeps what it says.  See sheet_words.h.
+ * in the mind of who typed it.  A list of another program may say most such things, for nobody
+ * is there to be asked, but not what cannot be; a sealed row keeps what it says.  See
+ * sheet_words.h.
  */
 #include "protocol/record/sheet_cells.h"
 #include "protocol/record/sheet_names.h"
@@ -37,20 +38,24 @@ static bool is_slip_of_milli(const struct sheet_row *row)
 	       p->nominal.n > 0 && decimal_compare(p->nominal, least) < 0;
 }
 
-bool slip_of_value(const struct sheet_row *row, enum sheet_column *bad, struct fault *why)
+bool slip_below_nothing(const struct sheet_row *row, struct fault *why)
 {
 	const struct position *p = &row->position;
 	bool below = p->function == FUNCTION_OHM || p->function == FUNCTION_FARAD ||
 	             p->function == FUNCTION_HENRY;
+	if (!p->has_nominal || p->nominal.n >= 0 || !below)
+		return false;
+	fault_set(why, "no part has less than nothing: only volts and amps may be negative; a "
+	               "tolerance to one side is -0/+5%%");
+	return true;
+}
+
+bool slip_of_value(const struct sheet_row *row, enum sheet_column *bad, struct fault *why)
+{
 	*bad = SHEET_NOMINAL;
 	if (is_slip_of_milli(row)) {
 		fault_set(why, "m is a thousandth of an ohm: write M for megohms, or 0.001 if it is meant");
 		return true;
 	}
-	if (p->has_nominal && p->nominal.n < 0 && below) {
-		fault_set(why, "no part has less than nothing: only volts and amps may be negative; a "
-		               "tolerance to one side is -0/+5%%");
-		return true;
-	}
-	return false;
+	return slip_below_nothing(row, why);
 }

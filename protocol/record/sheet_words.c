@@ -249,7 +249,7 @@ size_t words_join(struct line *l, int i, bool tolerance)
 static bool is_colour(const struct line *l, int i)
 {
 	const struct word *w = &l->word[i];
-	return marking_colour(l->text + w->at, w->len);
+	return marking_is_colour(l->text + w->at, w->len);
 }
 
 size_t words_bands(struct line *l, int i)

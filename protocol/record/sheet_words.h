@@ -69,7 +69,9 @@ enum sheet_column value_column(const char *value, enum function f);
 /* What only a slip of the hand can mean, though each cell has a meaning: sheet_slip.c. */
 /* R1-C5, R1-R6-R9: meant as a range, and a name by its characters. */
 bool slip_of_range(const char *name, struct fault *why);
-/* 1m of a resistor, a part of -5 ohm; *bad is the cell. */
+/* A part of -5 ohm: no sheet may say so, typed or loaded. */
+bool slip_below_nothing(const struct sheet_row *row, struct fault *why);
+/* That, and 1m of a resistor; *bad is the cell. */
 bool slip_of_value(const struct sheet_row *row, enum sheet_column *bad, struct fault *why);
 
 #endif

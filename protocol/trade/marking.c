@@ -115,6 +115,13 @@ bool marking_read(const char *text, size_t len, struct marking_list *out, struct
 	return code_read(&p, out, why) && words_narrow(&whole, f, out, why);
 }
 
+bool marking_is_colour(const char *text, size_t len)
+{
+	struct plain p;
+	struct fault ignored;
+	return make_plain(text, len, &p, &ignored) && band_is_colour(&p);
+}
+
 /* ---- one value, for sheets ---- */
 
 /* "4E7": ohms to some, a power of ten to others. */

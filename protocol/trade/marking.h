@@ -62,9 +62,6 @@ struct marking_list {
  * there is none. */
 bool marking_read(const char *text, size_t len, struct marking_list *out, struct fault *why);
 
-/* Is that one word the name of a colour, in any of the spellings of bands? */
-bool marking_colour(const char *text, size_t len);
-
 /*
  * The one value that the text can have on a part of this function, for sheets: false
  * where there is none, where two readings differ in value, or where an E could be
@@ -73,5 +70,9 @@ bool marking_colour(const char *text, size_t len);
  */
 bool marking_value(const char *text, size_t len, enum function function, struct decimal *value,
                    struct tolerance *tolerance, struct fault *why);
+
+/* Is this one word the name of a colour of bands, in any case: English, the letters of
+ * IEC 60757, German (gruen or with its umlaut). */
+bool marking_is_colour(const char *text, size_t len);
 
 #endif

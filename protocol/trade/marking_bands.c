@@ -136,9 +136,9 @@ static int colour_find(const char *text, size_t len)
 	return -1;
 }
 
-bool marking_colour(const char *text, size_t len)
+bool band_is_colour(const struct plain *word)
 {
-	return colour_find(text, len) >= 0;
+	return colour_find(word->text, word->len) >= 0;
 }
 
 static unsigned word_find(const char *text, size_t len)

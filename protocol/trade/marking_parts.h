@@ -20,6 +20,7 @@ void marking_add(struct marking_list *list, const struct marking *m);
 
 /* marking_bands.c: is this about colours at all; and what they mean. */
 bool bands_are(const struct plain *p);
+bool band_is_colour(const struct plain *word);
 bool bands_read(const struct plain *p, struct marking_list *out, struct fault *why);
 
 /* Whose the word is: ohm (resistor), farad (tubular, mica, paper ...), or FUNCTION_NONE. */

@@ -1,0 +1,48 @@
+/* SPDX-License-Identifier: MIT */
+/* See faults.h. */
+#include "daemon/faults.h"
+
+#include "daemon/say.h"
+
+#include <stdlib.h>
+
+#define SHOWN 20
+
+void faults_keep(void *arg, const struct fault *why)
+{
+	struct faults *f = arg;
+	f->all++;
+	if (f->count == f->size) {
+		int size = f->size ? 2 * f->size : 16;
+		struct fault *grown = realloc(f->kept, (size_t)size * sizeof *grown);
+		if (!grown)
+			return;
+		f->kept = grown;
+		f->size = size;
+	}
+	f->kept[f->count++] = *why;
+}
+
+static int by_place(const void *a, const void *b)
+{
+	const struct fault *x = a, *y = b;
+	if (x->line != y->line)
+		return x->line < y->line ? -1 : 1;
+	return (x->column > y->column) - (x->column < y->column);
+}
+
+int faults_say(struct faults *f)
+{
+	int all = f->all;
+	if (f->count)
+		qsort(f->kept, (size_t)f->count, sizeof *f->kept, by_place);
+	for (int i = 0; i < f->count && i < SHOWN; i++)
+		say_fault(&f->kept[i]);
+	if (all > SHOWN)
+		say("... and %d more", all - SHOWN);
+	if (all > 1)
+		say("%d faults in %s", all, f->kept[0].file);
+	free(f->kept);
+	*f = (struct faults){0};
+	return all;
+}
