@@ -131,6 +131,7 @@ void unit_readings(struct scan *s, const struct number *n)
 		 * code with its tolerance (104K), but not 500K and 375K of old. */
 		if (u->f == FUNCTION_OHM && (text[at] == 'K' || text[at] == 'M') && at == n->end &&
 		    len == 1 && n->digits == 3 && !n->point && n->value.n % 10 != 0 && !in_series(n->value) &&
+		    !ascii_letter(next) && /* 114KJ: the J is the tolerance */
 		    in_series((struct decimal){n->value.n / 10, 0}) &&
 		    !series_contains(SERIES_E96, n->value))
 			continue;
