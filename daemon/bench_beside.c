@@ -65,7 +65,9 @@ void beside_verdict(const struct position *p, const struct entry *e, struct verd
 {
 	struct use_doubt doubt;
 	bool judged = v->word != VERDICT_NONE;
-	if (judged && e->has_value && e->source == SOURCE_METER &&
+	/* (Beyond the range of half a volt no insulation is good.) */
+	bool said = e->has_value || e->quantity == QUANTITY_INSULATION;
+	if (judged && said && e->source == SOURCE_METER &&
 	    use_outside(&e->use, p, e->quantity, e->function, &doubt))
 		verdict_beyond_meter(v, doubt.why, doubt.next);
 	else if (e->twin[0] && strcmp(e->twin, p->twin) == 0 &&

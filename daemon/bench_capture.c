@@ -164,6 +164,7 @@ void entry_judge(const struct position *p, struct entry *e)
 		if (limits_from(&p->beside[e->quantity], false, (struct decimal){0, 0}, &j.limits) &&
 		    part_limit_function(e->quantity) == e->function) {
 			e->verdict = judge(&j);
+			beside_verdict(p, e, &e->verdict);
 			doubt_meter(e, &e->verdict);
 		}
 		return;

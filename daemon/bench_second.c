@@ -61,6 +61,9 @@ void second_judge(const struct position *p, struct entry *e)
 		j.u = uncertainty_accuracy(&assumed, decimal_double(s->value),
 		                           decimal_double((struct decimal){1, s->value.e}));
 	e->second_verdict = judge(&j);
+	struct use_doubt doubt;
+	if (use_outside(&e->use, p, q, j.function, &doubt))
+		verdict_beyond_meter(&e->second_verdict, doubt.why, doubt.next);
 }
 
 bool entry_shows(const struct entry *e, enum quantity q)

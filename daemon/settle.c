@@ -403,7 +403,10 @@ bool settle_take(const struct settle *s, int64_t t, struct settle_result *out, s
 		return false;
 	}
 	uint64_t first;
-	if (!settle_lacks(s, &first)) {
+	/* A probe that is clipped on settled once and moved on with the supply, a bias, the warmth: it
+	 * is at rest again where it stands still. */
+	bool clipped = s->touching && s->settled;
+	if (!settle_lacks(s, &first) || (clipped && settle_stands_still(s, &first))) {
 		settle_stretch_result(s, first, out);
 		out->settled = true;
 		return true;

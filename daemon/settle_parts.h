@@ -50,6 +50,8 @@ enum settle_lack {
 /* Are the last conversions at rest?  Then *first is the number of the first of them
  * that the value may be taken from. */
 enum settle_lack settle_lacks(const struct settle *s, uint64_t *first);
+/* Have the last conversions stood still, wherever that is? */
+bool settle_stands_still(const struct settle *s, uint64_t *first);
 /* ... in one word. */
 const char *settle_lack_word(enum settle_lack lack);
 void settle_stretch_result(const struct settle *s, uint64_t first, struct settle_result *out);

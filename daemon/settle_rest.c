@@ -313,6 +313,23 @@ static bool stands(const struct settle *s, uint64_t want, double middle, double 
 	return true;
 }
 
+/* Standing still is enough. */
+static enum settle_lack still_lacks(const struct settle *s, uint64_t *first)
+{
+	double last = (double)item_at(s, s->items - 1)->n;
+	if (!stands(s, (uint64_t)s->limits.settle_conversions_slow, last,
+	            s->limits.law_near_digits + 1, first))
+		return LACK_COUNT;
+	bool long_enough =
+	    (double)(s->last_t - item_at(s, *first)->t) >= s->limits.settle_seconds * 1e6;
+	return long_enough ? LACK_NOTHING : LACK_TIME;
+}
+
+bool settle_stands_still(const struct settle *s, uint64_t *first)
+{
+	return s->items > s->stretch && still_lacks(s, first) == LACK_NOTHING;
+}
+
 enum settle_lack settle_lacks(const struct settle *s, uint64_t *first)
 {
 	if (s->items == s->stretch)
@@ -328,11 +345,5 @@ enum settle_lack settle_lacks(const struct settle *s, uint64_t *first)
 		                    s->limits.law_near_digits + 3 * fmax(noise, 0.5), first);
 		return there ? LACK_NOTHING : LACK_COUNT;
 	}
-	double last = (double)item_at(s, s->items - 1)->n;
-	if (!stands(s, (uint64_t)s->limits.settle_conversions_slow, last,
-	            s->limits.law_near_digits + 1, first))
-		return LACK_COUNT;
-	bool long_enough =
-	    (double)(s->last_t - item_at(s, *first)->t) >= s->limits.settle_seconds * 1e6;
-	return long_enough ? LACK_NOTHING : LACK_TIME;
+	return still_lacks(s, first);
 }

@@ -146,9 +146,13 @@ bool marking_value(const char *text, size_t len, enum function function, struct 
 	if (!marking_read(text, len, &list, why))
 		return false;
 	*tolerance = (struct tolerance){TOLERANCE_NONE, {0, 0}, {0, 0}};
+	bool resistor = false;
+	for (int i = 0; i < list.n; i++)
+		resistor = resistor || list.at[i].function == FUNCTION_OHM;
 	for (int i = 0; i < list.n; i++) {
 		const struct marking *m = &list.at[i];
-		if (m->function != function || m->reversed)
+		if (m->function != function || m->reversed ||
+		    (resistor && strcmp(m->scheme, marking_k_point) == 0))
 			continue;
 		if (!first) {
 			first = m;

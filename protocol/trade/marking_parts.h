@@ -15,6 +15,10 @@ struct plain {
 	size_t len;
 };
 
+/* The scheme of 4k7 on a capacitor: it is a resistor's first, so that a sheet does not take it
+ * from a bare 4k7. */
+extern const char marking_k_point[];
+
 /* Add a reading; one that says the same as another joins its scheme. */
 void marking_add(struct marking_list *list, const struct marking *m);
 

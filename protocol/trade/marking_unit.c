@@ -63,6 +63,8 @@ static const struct unit {
     {"M", false, false, true, FUNCTION_FARAD, -6, "old print, M for microfarads"},
 };
 
+const char marking_k_point[] = "old print, k at the point of nanofarads";
+
 /* 1 cm of capacitance is 1 / (4 pi epsilon0) = 1.11265 pF. */
 static const struct decimal centimetre = {111265, -17};
 
@@ -115,7 +117,7 @@ void unit_readings(struct scan *s, const struct number *n)
 		size_t fraction = u->point && !n->point && at == n->end
 		                      ? fraction_at(text, at + len, n->digits, &value) : 0;
 		if (fraction) {
-			with_unit(s, u, value, at + len + fraction, NULL);
+			with_unit(s, u, value, at + len + fraction, u->old ? marking_k_point : NULL);
 			continue;
 		}
 		/* A letter alone may carry a tolerance letter, a word may not. */
@@ -129,6 +131,7 @@ void unit_readings(struct scan *s, const struct number *n)
 		 * code with its tolerance (104K), but not 500K and 375K of old. */
 		if (u->f == FUNCTION_OHM && (text[at] == 'K' || text[at] == 'M') && at == n->end &&
 		    len == 1 && n->digits == 3 && !n->point && n->value.n % 10 != 0 && !in_series(n->value) &&
+		    !ascii_letter(next) && /* 114KJ: the J is the tolerance */
 		    in_series((struct decimal){n->value.n / 10, 0}) &&
 		    !series_contains(SERIES_E96, n->value))
 			continue;

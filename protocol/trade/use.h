@@ -66,8 +66,8 @@ struct use_doubt {
  *
  *   - volt-ac, amp-ac: above its bandwidth (the frequency is that of the entry, else
  *     it stands in the role, `output 10 kHz`; a heater has 50 Hz, ripple on a rail 100 Hz: the lowest that the trade has);
- *     average-responding on what is no sine wave (ripple, hum, noise, a rectifier); a crest
- *     factor below 2 there
+ *     average-responding on what is no sine wave (ripple, hum, noise, a rail or rectifier whose
+ *     role names no output or frequency); a crest factor below 2 there
  *   - capacitors: an electrolytic tested above 1 kHz, its ESR below 10 kHz, its dissipation
  *     above 1 kHz; dissipation or ESR with a ramp
  *   - insulation and leakage as a resistance: test volts below a tenth of the rated ones

@@ -108,8 +108,13 @@ double use_hertz(const struct position *p)
 
 static bool no_sine(const struct position *p)
 {
-	return p->kind == KIND_RAIL || p->kind == KIND_RECTIFIER || role_says(p->role, "ripple") ||
-	       role_says(p->role, "hum") || role_says(p->role, "noise");
+	struct use said = {0};
+	if (role_says(p->role, "ripple") || role_says(p->role, "hum") || role_says(p->role, "noise"))
+		return true;
+	/* `output 1 kHz` is a generator's, whatever kind the row has. */
+	understand(p->role, &said);
+	bool driven = said.frequency > 0 || role_says(p->role, "output");
+	return !driven && (p->kind == KIND_RAIL || p->kind == KIND_RECTIFIER);
 }
 
 static bool doubt(struct use_doubt *out, const char *why, const char *next)
