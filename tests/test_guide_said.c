@@ -10,6 +10,7 @@
 
 #include "client/guide_words.h"
 #include "client/report_guide.h"
+#include "client/turn.h"
 #include "protocol/guide/guide_parts.h"
 
 #include <dirent.h>
@@ -158,7 +159,13 @@ static void every_text_has_its_twin(void **state)
 			if (!good)
 				print_error("%s: %s\n", guide_name((enum guide_kind)k), where);
 		}
-	assert_true(texts > 65); /* and they were found */
+	for (int k = 0; k < GUIDE_KINDS; k++)
+		for (const char *const *c = guide_cautions((enum guide_kind)k); *c; c++, texts++)
+			if (!has_twin(*c)) {
+				print_error("caution: %s\n", *c);
+				lack++;
+			}
+	assert_true(texts > 85); /* and they were found */
 	assert_int_equal(lack, 0);
 }
 
@@ -352,6 +359,31 @@ static void words_of_the_report(void **state)
 	assert_int_equal(lack, 0);
 }
 
+/* Before the yes each caution is spoken, whole, and then what to do. */
+static void cautions_are_spoken(void **state)
+{
+	static const enum language languages[] = {LANGUAGE_EN, LANGUAGE_DE};
+	(void)state;
+	for (int k = 0; k < GUIDE_KINDS; k++) {
+		const char *const *c = guide_cautions((enum guide_kind)k);
+		char key[40];
+		snprintf(key, sizeof key, "%s.caution", guide_name((enum guide_kind)k));
+		struct happening_told told = {.what = HAPPENED_GUIDE, .guide = key, .position = "C20"};
+		for (int l = 0; l < 2; l++) {
+			char said[TURN_TEXT], words[GUIDE_WORDS_SIZE];
+			const char *at = said, *end = l ? "weiter, wenn sie eingehalten sind" : "go on when they hold";
+			speech_happening(languages[l], &told, false, said, sizeof said);
+			note_row("%s", said);
+			for (int i = 0; c[i]; i++) {
+				assert_true(guide_words(languages[l], GUIDE_SPOKEN, c[i], words, sizeof words));
+				at = strstr(at, words);
+				assert_non_null(at);
+			}
+			assert_string_equal(said + strlen(said) - strlen(end), end);
+		}
+	}
+}
+
 /* ---- rows: what is said, spoken in both languages, written in German ---- */
 
 static const struct {
@@ -437,7 +469,7 @@ int main(void)
 	const struct CMUnitTest tests[] = {
 	    cmocka_unit_test(every_text_has_its_twin), cmocka_unit_test(words_by_ear),
 	    cmocka_unit_test(words_of_a_lot), cmocka_unit_test(words_of_the_report),
-	    cmocka_unit_test(as_it_is_said), cmocka_unit_test(bounded),
+	    cmocka_unit_test(cautions_are_spoken), cmocka_unit_test(as_it_is_said), cmocka_unit_test(bounded),
 	};
 	return cmocka_run_group_tests(tests, NULL, NULL);
 }
