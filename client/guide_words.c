@@ -45,6 +45,57 @@ static const struct row rows[] = {
     {"no guided run of $ goes on", NULL, "kein geführter Lauf von $1 ist offen"},
     {"no guided run goes on: $", "no guided run goes on", "kein geführter Lauf ist offen"},
 
+    /* cautions */
+    {"valve equipment kills: local codes and licensed practice come before anything said here", NULL,
+     "Röhrengeräte können töten: örtliche Vorschriften und die Arbeit der dazu Befugten gehen allem vor, was "
+     "hier gesagt wird"},
+    {"local codes and licensed practice come before anything said here", NULL,
+     "örtliche Vorschriften und die Arbeit der dazu Befugten gehen allem vor, was hier gesagt wird"},
+    {"mains isolated, and the reservoir capacitors discharged and measured, before anything is touched", NULL,
+     "vom Netz getrennt, die Ladeelkos entladen und nachgemessen, bevor etwas berührt wird"},
+    {"one valve at a time: with heaters in series the others go out with it; with heaters in parallel those "
+     "that stay get more volts", NULL,
+     "immer nur eine Röhre ziehen: bei Serienheizung gehen die anderen mit aus, bei Parallelheizung bekommen "
+     "die übrigen mehr Spannung"},
+    {"with valves out the rails rise: above the rating of a reservoir, switch off", NULL,
+     "ohne Röhren steigt die Versorgungsspannung: über der Nennspannung eines Ladeelkos ausschalten"},
+    {"probes are clipped on while it is off; hands off while it is on; never alone", NULL,
+     "Messleitungen nur am ausgeschalteten Gerät anklemmen; Hände weg, solange es ein ist; nie allein"},
+    {"a charged capacitor kills, and one that bursts throws hot paste: cover it, and keep your face away", NULL,
+     "ein geladener Kondensator kann töten, und einer, der platzt, schleudert heiße Paste: abdecken, Gesicht "
+     "weg"},
+    {"the part is free of its circuit, discharged through a resistor, and measured dead", NULL,
+     "das Teil ist aus der Schaltung, über einen Widerstand entladen und spannungsfrei gemessen"},
+    {"never the wrong way round; a can that bulges, leaks or is warm is not re-formed but replaced", NULL,
+     "nie verpolt; ein Becher, der sich wölbt, ausläuft oder warm ist, wird nicht formiert, sondern ersetzt"},
+    {"the supply is isolated and has a limit of its own; the meter over the resistor stands at high volts "
+     "against ground: isolated, rated, and not touched while it is on", NULL,
+     "das Netzteil ist vom Netz getrennt und hat eine eigene Strombegrenzung; das Messgerät am Widerstand "
+     "liegt auf hoher Spannung gegen Masse: isoliert, dafür zugelassen, und nicht berühren, solange es ein ist"},
+    {"never alone; what is switched off still holds its charge: discharge, measure, wait a minute, measure "
+     "again", NULL,
+     "nie allein; auch ausgeschaltet bleibt die Ladung: entladen, messen, eine Minute warten, noch einmal "
+     "messen"},
+    {"power comes up through a variable transformer and a series lamp, or another limit in series", NULL,
+     "hochgefahren wird über Stelltrafo und Vorschaltlampe, oder mit einer anderen Begrenzung in Reihe"},
+    {"one hand; meters and probes rated for the volts that will be there, clipped on while it is off", NULL,
+     "eine Hand; Messgeräte und Leitungen für die Spannung zugelassen, und ausgeschaltet angeklemmt"},
+    {"never alone: somebody is near who knows how to switch it off", NULL,
+     "nie allein: jemand ist in der Nähe, der weiß, wo man ausschaltet"},
+    {"the unit is on: meters are clipped on while it is off, mains isolated, reservoirs measured dead", NULL,
+     "das Gerät ist ein: angeklemmt wird, solange es aus ist, vom Netz getrennt, die Ladeelkos spannungsfrei "
+     "gemessen"},
+    {"one hand, an insulated screwdriver, nothing else in the amplifier; never alone", NULL,
+     "eine Hand, ein isolierter Schraubendreher, sonst nichts im Verstärker; nie allein"},
+    {"a load on every output; before the valves are warm a bias says nothing", NULL,
+     "an jedem Ausgang eine Last; bevor die Röhren warm sind, sagt ein Ruhestrom nichts"},
+    {"turn the bias to its most negative before the first time; a valve that glows red: switch off", NULL,
+     "vor dem ersten Mal die Gittervorspannung ganz negativ drehen; eine Anode, die rot glüht: ausschalten"},
+    {"loose parts only: a part in a unit is measured in its place", NULL,
+     "nur lose Teile: was eingebaut ist, wird an seinem Platz gemessen"},
+    {"capacitors are discharged before they come to a meter, large ones through a resistor", NULL,
+     "Kondensatoren sind entladen, bevor sie an ein Messgerät kommen, große über einen Widerstand"},
+
     /* dangers: that it has to be switched off was said before (alarms) */
     {"SWITCH OFF: $. Hands off, transformer to zero, mains off, discharge, measure dead",
      "$1; transformer to zero, mains off, discharge, measure dead",

@@ -93,45 +93,53 @@ static void read_columns(struct report *r, struct chart_panel *p, struct slice l
 	}
 }
 
-/* The function that the meter read most in that time. */
-static enum function most_read(struct client *c, const struct report_guide *g, const char *meter)
+/* Readings that a picture is worth. */
+#define PICTURE_READINGS 8
+
+/* The functions that the meter read in that time, the most read first: a probe that wanders reads
+ * volts dc here and volts ac there. */
+static int functions_read(struct client *c, const struct report_guide *g, const char *meter,
+                          enum function out[FUNCTION_COUNT])
 {
 	struct message m;
 	struct slice one;
 	char word[24];
-	enum function f = FUNCTION_NONE, best = FUNCTION_NONE;
-	int64_t n = 0, most = 0, from = 0, to = 0;
+	int64_t count[FUNCTION_COUNT] = {0}, n = 0, from = 0, to = 0;
+	int found = 0;
 	if (client_ask(c, "trail.lines", client_params("meter", meter, NULL), &m) == OUTCOME_DONE) {
 		struct slice list = json_member(m.result.at, m.result.len, "lines");
 		for (size_t cursor = 0; list.at && json_next(list, &cursor, &one);) {
+			enum function f = FUNCTION_NONE;
 			words_member(one, "function", word, sizeof word);
 			if (function_from_name(word, strlen(word), &f) &&
-			    json_int(json_member(one.at, one.len, "readings"), &n) && n > most &&
+			    json_int(json_member(one.at, one.len, "readings"), &n) &&
 			    json_time(json_member(one.at, one.len, "from"), &from) &&
-			    json_time(json_member(one.at, one.len, "to"), &to) && from < g->to && to > g->from) {
-				most = n;
-				best = f;
-			}
+			    json_time(json_member(one.at, one.len, "to"), &to) && from < g->to && to > g->from)
+				count[f] += n;
 		}
 	}
 	message_free(&m);
-	return best;
+	for (int best; found < FUNCTION_COUNT; out[found++] = (enum function)best) {
+		best = 0;
+		for (int f = 1; f < FUNCTION_COUNT; f++)
+			best = count[f] > count[best] ? f : best;
+		if (!count[best] || (found && count[best] < PICTURE_READINGS))
+			break;
+		count[best] = 0;
+	}
+	return found;
 }
 
 static enum outcome add_panel(struct client *c, struct report *r, struct report_guide *g,
-                              const char *role, const char *meter)
+                              const char *role, const char *meter, enum function f)
 {
 	struct message m;
-	if (g->panels >= REPORT_GUIDE_PANELS || g->to <= g->from)
-		return OUTCOME_DONE;
 	struct report_guide_panel *p = &g->panel[g->panels];
 	memset(p, 0, sizeof *p);
 	snprintf(p->role, sizeof p->role, "%s", role);
 	snprintf(p->panel.meter, sizeof p->panel.meter, "%s", meter);
-	p->panel.function = most_read(c, g, meter);
-	if (p->panel.function == FUNCTION_NONE)
-		return OUTCOME_DONE; /* no reading of it is left: no picture */
-	json_t *params = client_params("meter", meter, "function", function_name(p->panel.function), NULL);
+	p->panel.function = f;
+	json_t *params = client_params("meter", meter, "function", function_name(f), NULL);
 	time_param(params, "from", g->from);
 	time_param(params, "to", g->to);
 	json_object_set_new(params, "columns", json_integer(REPORT_GUIDE_COLUMNS));
@@ -141,6 +149,17 @@ static enum outcome add_panel(struct client *c, struct report *r, struct report_
 	message_free(&m);
 	g->panels += p->panel.columns > 0;
 	return outcome;
+}
+
+static enum outcome add_meter(struct client *c, struct report *r, struct report_guide *g, const char *role,
+                              const char *meter)
+{
+	enum function read[FUNCTION_COUNT];
+	enum outcome outcome = OUTCOME_DONE;
+	int n = g->to > g->from ? functions_read(c, g, meter, read) : 0;
+	for (int i = 0; i < n && outcome == OUTCOME_DONE && g->panels < REPORT_GUIDE_PANELS; i++)
+		outcome = add_panel(c, r, g, role, meter, read[i]);
+	return outcome; /* no reading of it is left: no picture */
 }
 
 /* "meters":{"grid":"red","rail":"blue"}, as its first record says. */
@@ -155,7 +174,7 @@ static enum outcome add_panels(struct client *c, struct report *r, struct report
 		meters = json_loadb(text.at, text.len, 0, NULL);
 	json_object_foreach(meters, role, value)
 		if (outcome == OUTCOME_DONE && json_is_string(value))
-			outcome = add_panel(c, r, g, role, json_string_value(value));
+			outcome = add_meter(c, r, g, role, json_string_value(value));
 	json_decref(meters);
 	return outcome;
 }

@@ -13,7 +13,7 @@
 #include "client/chart.h"
 #include "client/report.h"
 
-#define REPORT_GUIDE_PANELS 4
+#define REPORT_GUIDE_PANELS 6 /* of a meter one for each function that it read */
 #define REPORT_GUIDE_COLUMNS 288 /* of its picture */
 
 struct report_guide_panel {

@@ -61,6 +61,8 @@ static void scale(const struct report *r, const struct panel *p, enum function f
 {
 	char number[40], unit[24];
 	chart_unit(&p->scale, f, true, unit, sizeof unit);
+	if (f == FUNCTION_VOLT_AC || f == FUNCTION_AMP_AC)
+		snprintf(unit + strlen(unit), sizeof unit - strlen(unit), " AC");
 	for (double at = p->scale.step * ceil(p->scale.low / p->scale.step - 1e-9);
 	     at <= p->scale.high + p->scale.step * 1e-9; at += p->scale.step) {
 		lines_printf(out, "<path d=\"M%.1f %.1fH%.1f\" stroke=\"#d4d4d4\"/>", LEFT, y_of(p, at), RIGHT);
@@ -75,6 +77,8 @@ static void scale(const struct report *r, const struct panel *p, enum function f
 	paper_escape(out, what);
 	lines_puts(out, unit[0] ? ", " : "");
 	paper_escape(out, unit);
+	if (p->scale.beyond)
+		lines_puts(out, SAY(r, "; peaks are cut off", "; Spitzen abgeschnitten"));
 	lines_puts(out, "</text>");
 }
 

@@ -45,7 +45,7 @@ static const struct named steps[] = {
 	{"reform/leakage", "volts across the resistor", "Spannung am Widerstand"},
 	{"dead", "measured dead", "spannungsfrei gemessen"},
 	{"dead-again", "measured dead once more", "noch einmal spannungsfrei gemessen"},
-	{"ready", "what the unit still lacked", "was dem Gerät noch fehlte"},
+	{"ready", "legs, new parts and fuse seen to", "Anschlüsse, neue Teile und Sicherung geprüft"},
 	{"rise/load", "load at the output", "Lastwiderstand am Ausgang"},
 	{"bare", "valves and rectifier out", "Röhren und Gleichrichter gezogen"},
 	{"transformer", "transformer alone", "Netztransformator allein"},

@@ -5,6 +5,7 @@
 #include "client/guide_words.h"
 #include "client/speech_table.h"
 #include "client/words.h"
+#include "protocol/guide/guide.h"
 
 #include <stdint.h>
 #include <stdio.h>
@@ -509,6 +510,24 @@ static void say_guide_why(struct say *s, enum language l, const struct happening
 		say_free(s, told->why);
 }
 
+/* All of them, before the yes: who works by foot and ear reads no screen. */
+static void say_cautions(struct say *s, enum language l, const char *step)
+{
+	char kind[24], words[GUIDE_WORDS_SIZE];
+	enum guide_kind k;
+	size_t n = strcspn(step, ".");
+	snprintf(kind, sizeof kind, "%.*s", (int)n, step);
+	if (strcmp(step + n, ".caution") != 0 || !guide_from_name(kind, &k))
+		return;
+	for (const char *const *c = guide_cautions(k); *c; c++) {
+		if (!guide_words(l, GUIDE_SPOKEN, *c, words, sizeof words))
+			continue;
+		say_text(s, s->len ? ". " : "");
+		say_text(s, words);
+	}
+	say_text(s, ". ");
+}
+
 /* A step of a guided run: what it is of, why it was given up, what to do, the value of it. */
 static void say_guide(struct say *s, enum language l, const struct happening_told *told)
 {
@@ -517,6 +536,8 @@ static void say_guide(struct say *s, enum language l, const struct happening_tol
 	char value[256] = "";
 	say_position(s, l, told->position);
 	say_guide_why(s, l, told);
+	if (told->guide)
+		say_cautions(s, l, told->guide);
 	if (told->shown)
 		speech_value(l, told->shown, value, sizeof value);
 	if (strchr(phrase, '$') && value[0]) {
@@ -524,7 +545,10 @@ static void say_guide(struct say *s, enum language l, const struct happening_tol
 	} else {
 		say_part(s, value);
 		say_part(s, pair_text(t->verdicts, told->verdict));
-		say_part(s, phrase);
+		if (s->len > 1 && s->out[s->len - 1] == ' ') /* behind the cautions */
+			say_text(s, phrase);
+		else
+			say_part(s, phrase);
 	}
 	if (told->limit) {
 		speech_value(l, told->limit, value, sizeof value);

@@ -29,8 +29,8 @@ enum turn_rank {
 };
 
 #define TURN_ALARMS 8
-/* Room for the longest sentence with its NUL. */
-#define TURN_TEXT 512
+/* Room for the longest that is said, with its NUL: the cautions of a guided run. */
+#define TURN_TEXT 1024
 
 struct turn_item {
 	enum turn_rank rank;

@@ -292,7 +292,7 @@ bool bench_act_check(const struct bench *b, const char *act, const char *rest, s
 void bench_tape_begins(struct bench *b, int64_t t);
 
 /* ---- guided runs (protocol/guide/guide.h) ---- */
-/* words: key=value, parted by spaces (bench_guide_plan.c).  `which`: what it is of, or its
+/* words: key=value, parted by spaces (bench_guide_words.c).  `which`: what it is of, or its
  * kind; NULL: the newest. */
 bool bench_guide_start(struct bench *b, int64_t t, const char *kind, const char *of,
                        const char *words, struct bench_wait w, struct fault *why);

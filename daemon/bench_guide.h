@@ -8,6 +8,7 @@
  *   bench_guide_kept.c  read back from the log; how they stand
  *   bench_guide_lot.c   the parts of a lot: a record each, and where they go
  *   bench_guide_plan.c  what one needs to know before it begins
+ *   bench_guide_words.c ... of it what the person says
  *   bench_guide_sheet.c what of it tune, lot and rise take from the sheet
  *
  * Several go on at once, each with meters of its own: a capacitor is re-formed for hours while
@@ -46,6 +47,10 @@ struct bench_guide {
 
 /* Plan and first step of gd->kind, of, said; without meters for a dry run. */
 bool guide_plan_make(struct bench *b, struct bench_guide *gd, bool meters, struct fault *why);
+/* The words of gd->said into its plan and its roles. */
+bool guide_take_words(struct bench *b, struct bench_guide *gd, struct fault *why);
+/* Did the person say that (isolated, rated) of this meter?  *most: the volts that were said of it. */
+bool guide_vouched(const struct bench_guide *gd, const char *key, const char *meter, double *most);
 /* The part of it that tune, lot and rise take from the sheet (bench_guide_sheet.c). */
 bool guide_sheet(const struct bench *b, struct bench_guide *gd, bool ceiling_said,
                  struct fault *why);

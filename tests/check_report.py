@@ -796,7 +796,8 @@ def check_guides(job):
                                                "101 \u00b1 4.0\u00a0\u00b5A") in section)
         check("its verdict", ("\u2713 innerhalb" if german else "\u2713 within") in section)
         check("the entry that it rests on", ("(Eintrag %d)" if german else "(entry %d)") % entry in section)
-        check("why it was given up", "&lt;C2&gt; is above 5 V: switch off" in section and
+        check("why it was given up", ("&lt;C2&gt; liegt über 5 V: ausschalten" if german else
+                                      "&lt;C2&gt; is above 5 V: switch off") in section and
               ("GEFAHR" if german else "DANGER") in section)
         check("a picture of each trail", len(re.findall("<svg", section)) == 2)
         tips = re.findall('data-tip="([^"]*)"', section.split("</svg>")[0])

@@ -310,6 +310,18 @@ static void dry(void **state)
 	assert_true(bench_guide_dry(s.bench, "reform", "C20", "", &out, &s.why));
 	assert_non_null(strstr(text, "refused as it stands: which resistor stands in series with C20?"));
 	assert_non_null(strstr(text, "9  hold: "));
+	/* Cautions stand before all else; without a rail there is no number to give. */
+	assert_memory_equal(text, "caution: ", 9);
+	text_begin(&out, text, sizeof text);
+	assert_true(bench_guide_dry(s.bench, "rise", "", "", &out, &s.why));
+	assert_memory_equal(text, "caution: ", 9);
+	assert_non_null(strstr(text, "refused as it stands: the sheet has no rail to watch"));
+	assert_null(strstr(text, "nan"));
+	assert_null(strstr(text, "\nmains "));
+	text_begin(&out, text, sizeof text);
+	assert_true(bench_guide_dry(s.bench, "lot", "4k7", "for=R1,R5", &out, &s.why));
+	assert_memory_equal(text, "caution: ", 9);
+	assert_non_null(strstr(text, "for: R1 and R5"));
 	assert_false(bench_guide_dry(s.bench, "reform", "C99", "", &out, &s.why));
 	assert_false(bench_guide_dry(s.bench, "reform", "C20", "speed=9", &out, &s.why));
 	assert_false(bench_guide_dry(s.bench, "polish", "C1", "", &out, &s.why));

@@ -14,6 +14,7 @@
 
 #include "client/senses.h"
 #include "client/speech_words.h"
+#include "client/turn.h"
 
 #include <uv.h>
 
@@ -38,7 +39,7 @@ static void on_told(void *arg, const struct happening_told *told)
 	static const enum language languages[] = {LANGUAGE_EN, LANGUAGE_DE};
 	(void)arg;
 	for (int l = 0; l < 2; l++) {
-		char words[1000];
+		char words[TURN_TEXT];
 		size_t n = strlen(spoken[l]);
 		speech_happening(languages[l], told, false, words, sizeof words);
 		if (words[0])
@@ -160,7 +161,7 @@ static void test_leak(void **state)
 	struct stand *s = *state;
 	begin(s);
 	start_guide(s, "leak", "C1", "grid=red rail=blue");
-	hear("read the cautions", "die Vorsichtsregeln lesen");
+	hear("local codes and licensed practice", "örtliche Vorschriften"), hear("go on when they hold", "weiter, wenn sie eingehalten sind");
 	press(KEY_B); /* the yes */
 	hear("take the valve out", "die Röhre hinter diesem Kondensator ziehen");
 	press(KEY_B);
@@ -209,7 +210,7 @@ static void test_reform(void **state)
 	begin(s);
 	meter_says(s, red, "0.00 V DC");
 	start_guide(s, "reform", "C20", "drop=red part=blue resistor=100k");
-	hear("read the cautions", "die Vorsichtsregeln lesen");
+	hear("local codes and licensed practice", "örtliche Vorschriften"), hear("go on when they hold", "weiter, wenn sie eingehalten sind");
 	press(KEY_B);
 	hear("free it of its circuit", "aus der Schaltung nehmen");
 	press(KEY_B);

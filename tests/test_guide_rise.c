@@ -5,6 +5,7 @@
  */
 #include "tests/check.h"
 
+#include "client/guide_words.h"
 #include "protocol/guide/guide.h"
 
 #include <stdlib.h>
@@ -82,7 +83,8 @@ static void reads(struct play *p, int role, double v)
 	for (int i = 0; i < 2 && !p->last.ended; i++) {
 		p->t += 250000;
 		guide_input(&p->g, &(struct guide_input){.act = GUIDE_READING, .t = p->t, .role = role,
-		                                         .x = {v, 0.002 * fabs(v)}}, &p->last);
+		                                         .over = isinf(v), .x = {v, 0.002 * fabs(v)}},
+		            &p->last);
 		after(p);
 	}
 }
@@ -319,6 +321,19 @@ static void but(struct amplifier *a, size_t offset, double value)
 	*(double *)(void *)((char *)a + offset) = value;
 }
 
+/* Said aloud in both languages, the danger by its own words. */
+static void is_spoken(const char *text)
+{
+	static const enum language languages[] = {LANGUAGE_EN, LANGUAGE_DE};
+	char words[2][GUIDE_WORDS_SIZE];
+	for (int l = 0; l < 2; l++) {
+		if (!guide_words(languages[l], GUIDE_SPOKEN, text, words[l], sizeof words[l]))
+			fail_msg("nobody has words for: %s", text);
+		note_row("%s", words[l]);
+	}
+	assert_string_not_equal(words[0], words[1]);
+}
+
 /* Each abort by itself: where it is met, and what is said. */
 static void each_abort(void **state)
 {
@@ -333,6 +348,8 @@ static void each_abort(void **state)
 	     "with the rectifier out"},
 	    {"shorted rectifier", offsetof(struct amplifier, unloaded), 6, "raise", "pulls it down"},
 	    {"above the reservoirs", offsetof(struct amplifier, unloaded), 640, "raise", "above 600 V"},
+	    {"beyond the meter's range", offsetof(struct amplifier, glow), INFINITY, "glow", "beyond the meter's range"},
+	    {"another tap", offsetof(struct amplifier, unloaded), 700, "raise", "wrong tap"},
 	    {"no bias", offsetof(struct amplifier, bias), -2, "bias", "run away"},
 	    {"bias of the other sign", offsetof(struct amplifier, bias), 35, "bias", "run away"},
 	    {"short behind the valves", offsetof(struct amplifier, glow), 12, "glow", "short"},
@@ -354,6 +371,7 @@ static void each_abort(void **state)
 		assert_true(p.alarm);
 		assert_non_null(strstr(p.text, "SWITCH OFF"));
 		assert_non_null(strstr(p.text, row[i].says));
+		is_spoken(p.text);
 		guide_say(&p.g, text, sizeof text);
 		assert_non_null(strstr(text, "SWITCH OFF"));
 		/* The same amplifier reaches that step, and one that is good goes past it. */
@@ -367,6 +385,23 @@ static void each_abort(void **state)
 		assert_true(p.last.ended);
 		assert_int_equal(p.unit, GUIDE_UNIT_COLD);
 	}
+}
+
+/* A bias that creeps, not far enough to run away, but above the valve's watts. */
+static void too_hot_in_the_soak(void **state)
+{
+	(void)state;
+	struct play p;
+	struct guide_plan plan;
+	struct amplifier a = good;
+	plan_rise(&plan);
+	plan.ceiling = 600;
+	a.sense[1] = 0.56; /* 23.5 W of 25 */
+	a.creep = 0.01;
+	play(&p, &plan, &a, "off", false);
+	assert_true(p.g.failed && p.alarm);
+	assert_non_null(strstr(p.text, "the valve at R22 has 25.0 W, above its 25 W"));
+	is_spoken(p.text);
 }
 
 static void a_spark_is_no_abort(void **state)
@@ -610,7 +645,7 @@ int main(void)
 {
 	const struct CMUnitTest tests[] = {
 	    cmocka_unit_test(a_rail_goes_with_the_mains), cmocka_unit_test(one_that_comes_up),
-	    cmocka_unit_test(nothing_is_logged_with_the_lamp_in), cmocka_unit_test(each_abort),
+	    cmocka_unit_test(nothing_is_logged_with_the_lamp_in), cmocka_unit_test(each_abort), cmocka_unit_test(too_hot_in_the_soak),
 	    cmocka_unit_test(a_spark_is_no_abort), cmocka_unit_test(nobody_goes_on_blind),
 	    cmocka_unit_test(a_valve_rectifier_is_cold_at_first),
 	    cmocka_unit_test(a_soak_counts_what_was_watched),

@@ -9,8 +9,12 @@
 #include "tests/check.h"
 
 #include "client/guide_words.h"
+#include "client/report_guide.h"
+#include "client/turn.h"
 #include "protocol/guide/guide_parts.h"
 
+#include <dirent.h>
+#include <jansson.h>
 #include <stdlib.h>
 
 static const char *const sources[] = {
@@ -155,7 +159,13 @@ static void every_text_has_its_twin(void **state)
 			if (!good)
 				print_error("%s: %s\n", guide_name((enum guide_kind)k), where);
 		}
-	assert_true(texts > 65); /* and they were found */
+	for (int k = 0; k < GUIDE_KINDS; k++)
+		for (const char *const *c = guide_cautions((enum guide_kind)k); *c; c++, texts++)
+			if (!has_twin(*c)) {
+				print_error("caution: %s\n", *c);
+				lack++;
+			}
+	assert_true(texts > 85); /* and they were found */
 	assert_int_equal(lack, 0);
 }
 
@@ -247,6 +257,133 @@ static void words_of_a_lot(void **state)
 	}
 }
 
+/* ---- in the report ---- */
+
+static int lacks(const struct report *english, enum report_guide_words of, const char *name)
+{
+	struct report german = *english;
+	char en[200];
+	german.german = true;
+	snprintf(en, sizeof en, "%s", report_guide_word(english, of, name));
+	const char *de = report_guide_word(&german, of, name);
+	/* Where none is known it is the name, in both. */
+	bool good = de[0] && (strcmp(de, name) != 0 || strcmp(en, name) != 0);
+	if (!good)
+		print_error("no word in the report for %s\n", name);
+	return !good;
+}
+
+/* Names of members, and the words that stand as values, in the results of the kept runs. */
+static int members_lack(const struct report *english, json_t *value)
+{
+	/* What has a column or a sentence of its own, or no words at all. */
+	static const char *const own[] = {"calculated", "assumed", "unit", "value", "u", "apart", "what", "position",
+	                                  "stations", "watts-u", "watts-verdict", "for"};
+	const char *key;
+	json_t *one;
+	size_t i;
+	int lack = 0;
+	json_object_foreach(value, key, one) {
+		bool told = false;
+		for (size_t k = 0; k < sizeof own / sizeof *own; k++)
+			told = told || strcmp(key, own[k]) == 0;
+		if (!told)
+			lack += lacks(english, REPORT_GUIDE_MEMBER, key);
+		if (strcmp(key, "what") == 0 || strcmp(key, "sets") == 0 || strcmp(key, "by") == 0)
+			lack += lacks(english, REPORT_GUIDE_VALUE, json_string_value(one));
+		if (json_is_object(one) || json_is_array(one))
+			lack += members_lack(english, one);
+	}
+	json_array_foreach(value, i, one)
+		if (json_is_object(one))
+			lack += members_lack(english, one);
+	return lack;
+}
+
+static int results_lack(const struct report *english, const char *name, int *results)
+{
+	char path[300];
+	int lack = 0;
+	snprintf(path, sizeof path, "tests/recordings/guided/%s", name);
+	char *text = slurp(path), *save, *line;
+	for (line = strtok_r(text, "\n", &save); line; line = strtok_r(NULL, "\n", &save)) {
+		json_t *record = json_loads(line, 0, NULL), *result = json_object_get(record, "result");
+		*results += result != NULL;
+		lack += members_lack(english, result);
+		json_decref(record);
+	}
+	free(text);
+	return lack;
+}
+
+static void words_of_the_report(void **state)
+{
+	struct report english = {.german = false}, german = {.german = true};
+	int lack = 0, results = 0;
+	(void)state;
+	for (int k = 0; k < GUIDE_KINDS; k++) {
+		const char *kind = guide_name((enum guide_kind)k);
+		struct guide g = {.kind = (enum guide_kind)k};
+		static char road[16384];
+		struct text t;
+		lack += lacks(&english, REPORT_GUIDE_KIND, kind);
+		for (int i = 0; i < guide_roles(g.kind); i++)
+			lack += lacks(&english, REPORT_GUIDE_ROLE, guide_role(g.kind, i)->name);
+		/* "4  zero: ..." */
+		text_begin(&t, road, sizeof road);
+		guide_plan_empty(&g.plan);
+		guide_dry(&g, &t);
+		assert_false(t.failed);
+		for (const char *at = road; at && *at; at = strchr(at, '\n') ? strchr(at, '\n') + 1 : NULL) {
+			char step[40];
+			if (*at < '0' || *at > '9' || sscanf(at, "%*d %39[^:]:", step) != 1)
+				continue;
+			const char *en = report_guide_step(&english, kind, step);
+			const char *de = report_guide_step(&german, kind, step);
+			if (strcmp(en, de) == 0 || strcmp(de, step) == 0) {
+				print_error("no word in the report for the step %s of %s\n", step, kind);
+				lack++;
+			}
+		}
+	}
+	static const char *const ends[] = {"done", "stopped", "left"};
+	for (size_t i = 0; i < sizeof ends / sizeof *ends; i++)
+		lack += lacks(&english, REPORT_GUIDE_END, ends[i]);
+	DIR *folder = opendir("tests/recordings/guided");
+	assert_non_null(folder);
+	for (struct dirent *e; (e = readdir(folder));)
+		if (strstr(e->d_name, ".want"))
+			lack += results_lack(&english, e->d_name, &results);
+	closedir(folder);
+	assert_true(results > 30);
+	assert_int_equal(lack, 0);
+}
+
+/* Before the yes each caution is spoken, whole, and then what to do. */
+static void cautions_are_spoken(void **state)
+{
+	static const enum language languages[] = {LANGUAGE_EN, LANGUAGE_DE};
+	(void)state;
+	for (int k = 0; k < GUIDE_KINDS; k++) {
+		const char *const *c = guide_cautions((enum guide_kind)k);
+		char key[40];
+		snprintf(key, sizeof key, "%s.caution", guide_name((enum guide_kind)k));
+		struct happening_told told = {.what = HAPPENED_GUIDE, .guide = key, .position = "C20"};
+		for (int l = 0; l < 2; l++) {
+			char said[TURN_TEXT], words[GUIDE_WORDS_SIZE];
+			const char *at = said, *end = l ? "weiter, wenn sie eingehalten sind" : "go on when they hold";
+			speech_happening(languages[l], &told, false, said, sizeof said);
+			note_row("%s", said);
+			for (int i = 0; c[i]; i++) {
+				assert_true(guide_words(languages[l], GUIDE_SPOKEN, c[i], words, sizeof words));
+				at = strstr(at, words);
+				assert_non_null(at);
+			}
+			assert_string_equal(said + strlen(said) - strlen(end), end);
+		}
+	}
+}
+
 /* ---- rows: what is said, spoken in both languages, written in German ---- */
 
 static const struct {
@@ -331,7 +468,8 @@ int main(void)
 {
 	const struct CMUnitTest tests[] = {
 	    cmocka_unit_test(every_text_has_its_twin), cmocka_unit_test(words_by_ear),
-	    cmocka_unit_test(words_of_a_lot), cmocka_unit_test(as_it_is_said), cmocka_unit_test(bounded),
+	    cmocka_unit_test(words_of_a_lot), cmocka_unit_test(words_of_the_report),
+	    cmocka_unit_test(cautions_are_spoken), cmocka_unit_test(as_it_is_said), cmocka_unit_test(bounded),
 	};
 	return cmocka_run_group_tests(tests, NULL, NULL);
 }

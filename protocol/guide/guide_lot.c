@@ -493,6 +493,8 @@ static void figures(const struct guide *g, struct text *out)
 	char a[32], b[32];
 	double low, high;
 	limits(g, &low, &high);
+	if (!(g->plan.nominal > 0))
+		return;
 	text_printf(out, "with: at most %d parts; for pairs those from %s to %s\n", GUIDE_LOT_MAX,
 	            shown(low, unit(g), a), shown(high, unit(g), b));
 	for (int i = 0; i + 1 < g->plan.fits; i += 2)

@@ -31,6 +31,8 @@ void rise_figures(const struct guide *g, struct text *out)
 	struct rise_numbers n;
 	bool any = false;
 	figures_of_stations(g, out);
+	if (rise_main_rail(g) < 0 || isnan(g->plan.tap)) /* it does not begin so, and that is said */
+		return;
 	for (int i = 0; rise_stage(g, i, &n); i++)
 		text_printf(out, "mains %.0f V: %s from %.0f V loaded to %.0f V without load\n", n.mains,
 		            rise_rail(g)->name, n.expected.loaded, n.expected.unloaded);

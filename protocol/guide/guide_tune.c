@@ -380,6 +380,8 @@ static void figures(const struct guide *g, struct text *out)
 {
 	char a[32], b[32], c[32];
 	const char *unit = function_unit(g->plan.function);
+	if (mode_of(g) == MODE_BALANCE && !g->plan.twin[0]) /* it does not begin so, and that is said */
+		return;
 	if (mode_of(g) == MODE_TARGET)
 		text_printf(out, "with: to %s, inside from %s to %s\n", guide_shown(target(g), unit, a),
 		            guide_shown(lower(g), unit, b), guide_shown(upper(g), unit, c));
