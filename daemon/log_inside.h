@@ -226,6 +226,8 @@ int64_t store_tend(struct log_store *s, bool quiet);
 bool copy_make(struct log_reader *r, const char *part, struct fault *why);
 bool copy_verify(const char *part, struct log_check *out, struct fault *why);
 bool copy_sync(const char *path);
+/* What is left of one that failed, and what SQLite had beside it. */
+void copy_drop(const char *part);
 
 /* log_schema.c */
 bool schema_create(struct sqlite3 *db, struct fault *why);
