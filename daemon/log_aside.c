@@ -14,6 +14,7 @@
 
 #include <sqlite3.h>
 #include <stdio.h>
+#include <stdlib.h>
 #include <string.h>
 
 bool aside_was_log(const char *path)
@@ -102,13 +103,17 @@ static bool newest(struct log_store *s, char *file, size_t file_size, char *why,
 void aside_recall(struct log_store *s)
 {
 	char file[1024], why[400];
+	char *wal_name = beside_name(s->path, "-wal");
 	bool now = s->aside[0] != '\0';
 	if (now) {
 		snprintf(file, sizeof file, "%s", s->aside);
 		snprintf(why, sizeof why, "%s", s->aside_why);
-	} else if (!newest(s, file, sizeof file, why, sizeof why) || !beside_exists(file, "", NULL)) {
+	} else if (!newest(s, file, sizeof file, why, sizeof why) || !beside_exists(file, "", NULL) ||
+	           !wal_name || strcmp(file, wal_name) == 0) { /* it was missing; this is a new one */
+		free(wal_name);
 		return;
 	}
+	free(wal_name);
 	size_t len = strlen(file);
 	bool wal = now ? s->aside_wal : len > 4 && strcmp(file + len - 4, "-wal") == 0;
 	if (wal)
