@@ -29,6 +29,10 @@ static const struct row {
 	  "\\\"four\\\", \\\"FOUR\\\")\")'", "stand.db", "THE LOG WAS DAMAGED" },
 	{ "LOG-wal, in the middle", false, "head -c 500 /dev/urandom | dd of=stand.db-wal bs=1 seek=9000 "
 	  "conv=notrunc", "stand.db-wal", "A PART OF THE LOG IS LOST" },
+	{ "LOG-wal, its header", false, "head -c 32 /dev/urandom | dd of=stand.db-wal conv=notrunc",
+	  "stand.db-wal", "A PART OF THE LOG IS LOST" },
+	{ "LOG-wal, its header and the first frames", false, "head -c 30000 /dev/urandom | dd "
+	  "of=stand.db-wal bs=30000 conv=notrunc", "stand.db-wal", "A PART OF THE LOG IS LOST" },
 	{ "LOG-wal is missing", false, "rm stand.db-wal", NULL, "A PART OF THE LOG IS LOST" },
 	{ "LOG-shm is noise", false, "head -c 32768 /dev/urandom >stand.db-shm", NULL, NULL },
 	{ "LOG-shm is missing", false, "rm stand.db-shm", NULL, NULL },
