@@ -174,6 +174,23 @@ static void alarms_read(struct scene *s, struct slice list)
 	}
 }
 
+/* How the log stands is said when it changes: nothing else on the screen shows it. */
+static void log_read(struct scene *s, int64_t now, struct slice result)
+{
+	char health[sizeof s->health], aside[sizeof s->log_aside];
+	scene_member(result, "health", health);
+	scene_member(result, "log-aside", aside);
+	bool good = strcmp(health, "good") == 0, was = !s->health[0] || strcmp(s->health, "good") == 0;
+	if (health[0] && !good && strcmp(health, s->health) != 0)
+		scene_say(s, now, SCENE_BAD, "the log is %s: `tally status` says why, and what to do", health);
+	else if (good && !was)
+		scene_say(s, now, SCENE_GOOD, "the log is good again");
+	if (aside[0] && strcmp(aside, s->log_aside) != 0)
+		scene_say(s, now, SCENE_BAD, "%s", aside);
+	scene_copy(s->health, sizeof s->health, health);
+	scene_copy(s->log_aside, sizeof s->log_aside, aside);
+}
+
 void scene_status(struct scene *s, int64_t now, struct slice result)
 {
 	int64_t n;
@@ -201,7 +218,7 @@ void scene_status(struct scene *s, int64_t now, struct slice result)
 	else if (s->tell_chosen && walked)
 		scene_say(s, now, SCENE_WARNING, "the daemon is back, and the walk goes on where it was: "
 		          "lift the probes, then touch what is up");
-	scene_member(result, "health", s->health);
+	log_read(s, now, result);
 	if (words_member_is(result, "state", "live") || words_member_is(result, "state", "cold")) {
 		s->live = words_member_is(result, "state", "live");
 		s->unit_known = true;

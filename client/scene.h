@@ -125,6 +125,7 @@ struct scene {
 	bool up_waits;   /* ... and what came up after it, told after it */
 
 	char job[64], condition[16], reach[16], walk[16], order[16], health[64];
+	char log_aside[SCENE_TEXT]; /* a damaged log was set aside: what the daemon says of it */
 	char next[SCENE_NAME]; /* what the walk would bring up, as the daemon says; "" */
 	bool next_known;       /* ... and it does say */
 	int walk_meters;       /* so many at each position, one after the other */

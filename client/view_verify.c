@@ -61,8 +61,14 @@ void view_verify(const struct style *style, struct slice result, const char *wha
 	lines_puts(out, table_colour(style, mark));
 	fact_printf(out, style, "verdict", "%s%s", text, ok ? "" : ": NOT GOOD");
 	lines_puts(out, table_colour_end(style, mark));
-	if (json_int(json_member(result.at, result.len, "bad"), &n) && n > 0)
-		fact_printf(out, style, "first bad", "record %lld", (long long)n);
+	if (json_int(json_member(result.at, result.len, "bad"), &n) && n > 0) {
+		int64_t line = 0;
+		if (json_int(json_member(result.at, result.len, "line"), &line) && line > 0)
+			fact_printf(out, style, "first bad", "record %lld, line %lld", (long long)n,
+			            (long long)line);
+		else
+			fact_printf(out, style, "first bad", "record %lld", (long long)n);
+	}
 	words_member(result, "what", text, sizeof text);
 	fact(out, style, "what", text);
 	fact(out, style, "anchor", anchor);

@@ -119,6 +119,8 @@ void bench_status(const struct bench *b, struct text *out)
 	bench_guides(b, out);
 	text_member_bool(out, "speaks", b->speaks);
 	text_member_string(out, "health", log_health_word(log_health(b->log)));
+	if (log_aside(b->log)[0])
+		text_member_string(out, "log-aside", log_aside(b->log));
 	text_member_int(out, "last", log_last_seq(b->log));
 	text_member_int(out, "done", places(b, true));
 	text_member_int(out, "positions", places(b, false));

@@ -489,6 +489,11 @@ const char *log_key_trouble(const struct log *log)
 	return log->store.key_trouble;
 }
 
+const char *log_aside(const struct log *log)
+{
+	return log->store.aside_said;
+}
+
 void log_trouble(struct log *log, char *out, size_t size)
 {
 	pthread_mutex_lock(&log->mutex);

@@ -13,7 +13,7 @@
  *   - The thread that calls log_append never waits for the disk.
  *   - log_append, log_save_open, log_checkpoint, log_collect, log_flush, log_next_ticket,
  *     log_pulse, log_backlog, log_trouble and log_close are called from one thread; log_health, log_last_seq, log_path,
- *     log_identity, log_opening, log_key_trouble and log_wal_bytes from any.
+ *     log_identity, log_opening, log_aside, log_key_trouble and log_wal_bytes from any.
  *
  * The file format and the seal stand in protocol/SEAL.md.
  *
@@ -224,6 +224,9 @@ void log_signing(const struct log *log, struct log_signing *out);
 /* What was wrong with LOG.key when the log was opened, for people; "" for nothing.  With signing.key it
  * signs all the same: others may use the file. */
 const char *log_key_trouble(const struct log *log);
+/* A damaged log, or a part of one, was set aside at this start, or at an earlier one and lies there
+ * still: a sentence for people that says so and where; "" for nothing. */
+const char *log_aside(const struct log *log);
 /* What the last failure was, for people, while the log is not good; else "". */
 void log_trouble(struct log *log, char *out, size_t size);
 int64_t log_wal_bytes(const struct log *log); /* of LOG-wal that are in use; see LOG_WAL_ALARM */
@@ -334,6 +337,7 @@ struct log_check {
 	int64_t records;    /* that were looked at and fit; of a part: the number of the last */
 	int64_t after;      /* of a part of a log: the record before its first; else 0 */
 	int64_t bad_seq;    /* with LOG_ALTERED: the first that does not fit */
+	int64_t bad_line; /* of an export: the line where that is, from 1; 0: not known, or no export */
 	char what[160];     /* for people: what is wrong with it; "" where nothing is */
 	uint8_t head[32];   /* hash of the last record that fits */
 	bool stopped;       /* it was not read to its end, because it was told to stop */

@@ -9,10 +9,12 @@
  */
 #include "daemon/log_inside.h"
 
+#include "protocol/record/record.h"
 #include "protocol/record/seal.h"
 
 #include <sqlite3.h>
 #include <stdio.h>
+#include <stdlib.h>
 #include <string.h>
 
 bool aside_was_log(const char *path)
@@ -82,4 +84,41 @@ void aside_tell(struct log_store *s, int64_t now)
 	/* On a full disk it is only said. */
 	if (!t.failed)
 		(void)store_append_text(s, t.bytes, t.len, &why);
+}
+
+/* The newest aside record; false where there is none. */
+static bool newest(struct log_store *s, char *file, size_t file_size, char *why, size_t why_size)
+{
+	sqlite3_stmt *st = NULL;
+	bool got = sqlite3_prepare_v2(s->db, "SELECT text FROM record WHERE kind = 'aside' ORDER BY seq DESC "
+	                              "LIMIT 1", -1, &st, NULL) == SQLITE_OK && sqlite3_step(st) == SQLITE_ROW;
+	const char *text = got ? (const char *)sqlite3_column_text(st, 0) : NULL;
+	size_t len = text ? strlen(text) : 0;
+	got = text && json_text(json_member(text, len, "file"), file, file_size) && file[0] &&
+	      json_text(json_member(text, len, "why"), why, why_size);
+	sqlite3_finalize(st);
+	return got;
+}
+
+void aside_recall(struct log_store *s)
+{
+	char file[1024], why[400];
+	char *wal_name = beside_name(s->path, "-wal");
+	bool now = s->aside[0] != '\0';
+	if (now) {
+		snprintf(file, sizeof file, "%s", s->aside);
+		snprintf(why, sizeof why, "%s", s->aside_why);
+	} else if (!newest(s, file, sizeof file, why, sizeof why) || !beside_exists(file, "", NULL) ||
+	           !wal_name || strcmp(file, wal_name) == 0) { /* it was missing; this is a new one */
+		free(wal_name);
+		return;
+	}
+	free(wal_name);
+	size_t len = strlen(file);
+	bool wal = now ? s->aside_wal : len > 4 && strcmp(file + len - 4, "-wal") == 0;
+	if (wal)
+		snprintf(s->aside_said, sizeof s->aside_said, "A PART OF THE LOG IS LOST: %s: %s", file, why);
+	else
+		snprintf(s->aside_said, sizeof s->aside_said, "THE LOG WAS DAMAGED and another one was begun; it "
+		         "is set aside, as it was, as %s: %s", file, why);
 }

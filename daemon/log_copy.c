@@ -14,9 +14,11 @@
 #include <string.h>
 #include <unistd.h>
 
-/* All pages of one moment; afterwards a file that needs no LOG-wal beside it. */
+/* All pages of one moment; afterwards a file that needs no LOG-wal beside it.  Nobody else looks at it
+ * meanwhile, so the index of its write-ahead log need not be a file, either. */
 static int copy_pages(struct sqlite3 *from, struct sqlite3 *to)
 {
+	sqlite3_exec(to, "PRAGMA locking_mode = EXCLUSIVE", NULL, NULL, NULL);
 	sqlite3_backup *b = sqlite3_backup_init(to, "main", from, "main");
 	if (!b)
 		return sqlite3_extended_errcode(to);
@@ -36,6 +38,26 @@ bool copy_sync(const char *path)
 	return done;
 }
 
+static void say_why(const char *part, int code, int error, struct fault *why)
+{
+	if ((code & 0xff) == SQLITE_FULL || error == ENOSPC || error == EDQUOT)
+		fault_at(why, part, 0, 0, "the disk of the copy is full: make room on it, or name a file on "
+		         "another one");
+	else if ((code & 0xff) == SQLITE_CANTOPEN)
+		fault_at(why, part, 0, 0, "the copy cannot be begun (%s): its folder must be there, and the "
+		         "daemon must be allowed to write in it", error ? strerror(error) : "no reason given");
+	else
+		fault_at(why, part, 0, 0, "the copy cannot be written: %s%s%s", sqlite3_errstr(code),
+		         error ? ", " : "", error ? strerror(error) : "");
+}
+
+void copy_drop(const char *part)
+{
+	static const char *const suffixes[] = { "", "-journal", "-wal", "-shm" };
+	for (size_t i = 0; i < sizeof suffixes / sizeof *suffixes; i++)
+		beside_remove(part, suffixes[i]);
+}
+
 bool copy_make(struct log_reader *r, const char *part, struct fault *why)
 {
 	struct sqlite3 *to = NULL;
@@ -45,11 +67,8 @@ bool copy_make(struct log_reader *r, const char *part, struct fault *why)
 	sqlite3_free(uri);
 	if (code == SQLITE_OK)
 		code = copy_pages(r->db, to);
-	if ((code & 0xff) == SQLITE_CANTOPEN)
-		fault_at(why, part, 0, 0, "the copy cannot be begun: its folder must be there, and the daemon must be "
-		         "allowed to write in it");
-	else if (code != SQLITE_OK)
-		fault_at(why, part, 0, 0, "the copy cannot be written: %s", sqlite3_errstr(code));
+	if (code != SQLITE_OK)
+		say_why(part, code, to ? sqlite3_system_errno(to) : 0, why);
 	int closed = sqlite3_close(to);
 	if (code == SQLITE_OK && (closed != SQLITE_OK || !copy_sync(part))) {
 		fault_at(why, part, 0, 0, "the copy cannot be written: %s", strerror(errno));
@@ -101,7 +120,7 @@ bool log_reader_copy(struct log_reader *r, const char *to, struct log_check *out
 	else if (reader_refresh(r, why)) {
 		done = copy_make(r, part, why) && copy_verify(part, out, why) && name_copy(part, to, why);
 		if (!done)
-			unlink(part);
+			copy_drop(part);
 	}
 	free(part);
 	return done;

@@ -143,6 +143,8 @@ struct export_walk {
 	void *arg;
 	bool any, bare, ended;        /* a line was seen; without seal lines; the last line was an end */
 	uint8_t pending[EXPORT_HASHES_MAX][SEAL_SIZE];
+	int line_of[EXPORT_HASHES_MAX]; /* their lines */
+	int number;                   /* of the line that is looked at */
 	int n;                        /* records since the last seal line */
 	uint8_t (*all)[SEAL_SIZE];    /* the hash of every record, for checkpoints of earlier ones */
 	size_t size;
@@ -179,6 +181,7 @@ static bool keep_hash(struct export_walk *w)
 static void misfit(struct export_walk *w, int fit, const char *what)
 {
 	struct log_check *c = w->c;
+	c->bad_line = fit < w->n ? w->line_of[fit] : w->number;
 	c->records -= w->n - fit;
 	memcpy(c->head, w->all[c->records - c->after], SEAL_SIZE);
 	w->n = 0;
@@ -212,8 +215,10 @@ static int see_record(struct export_walk *w, const char *line, size_t len)
 	c->records = seq;
 	if (w->pin && w->pin->seq == seq)
 		memcpy(w->at_anchor, hash, SEAL_SIZE);
-	if (!w->bare)
+	if (!w->bare) {
+		w->line_of[w->n] = w->number;
 		memcpy(w->pending[w->n++], hash, SEAL_SIZE);
+	}
 	if (!keep_hash(w))
 		return SQLITE_NOMEM;
 	code = vouch_record(&w->vouch, c, line, len);
@@ -278,6 +283,7 @@ static int see_line(struct export_walk *w, const char *line, size_t len, int num
 	struct export_seal *s;
 	int code = SQLITE_ERROR;
 	w->ended = false;
+	w->number = number;
 	if (!w->any && export_is_record(line, len)) {
 		w->bare = true;
 		if (!keep_hash(w))
@@ -301,6 +307,8 @@ static int see_line(struct export_walk *w, const char *line, size_t len, int num
 	}
 	free(s);
 	w->any = true;
+	if (code == SQLITE_DONE && !w->c->bad_line)
+		w->c->bad_line = number;
 	return code;
 }
 
@@ -311,10 +319,16 @@ static void look_back(struct export_walk *w, FILE *f, char *line)
 	struct export_seal *s = malloc(sizeof *s);
 	int64_t len;
 	bool broken_off;
+	int passed = 0;
 	while (s && w->n && (len = next_line(f, line, &broken_off)) >= 0) {
 		if (!export_is_seal(line, (size_t)len) ||
-		    export_seal_read(line, (size_t)len, s) != EXPORT_HASHES)
+		    export_seal_read(line, (size_t)len, s) != EXPORT_HASHES) {
+			passed++;
 			continue;
+		}
+		/* It is not theirs where the line that was unfit had been a seal line. */
+		if (s->n < w->n + passed)
+			break;
 		for (int i = 0; i < w->n && i < s->n; i++)
 			if (memcmp(w->pending[i], s->hash[i], SEAL_SIZE) != 0) {
 				misfit(w, i, "does not fit its hash: it, or the order of records, was changed");
@@ -337,7 +351,7 @@ static int walk(struct export_walk *w, FILE *f, const char *path)
 		/* Half a line: the file was cut off there, nothing was altered. */
 		w->c->verdict = LOG_INTACT_NO_ANCHOR;
 		w->c->what[0] = '\0';
-		w->c->bad_seq = 0;
+		w->c->bad_seq = w->c->bad_line = 0;
 	} else if (code == SQLITE_DONE) {
 		look_back(w, f, line);
 	}
@@ -346,6 +360,7 @@ static int walk(struct export_walk *w, FILE *f, const char *path)
 		code = SQLITE_IOERR;
 	} else if (code == SQLITE_OK && len == -2) {
 		verify_altered(w->c, "is longer than a record can be");
+		w->c->bad_line = number + 1;
 		code = SQLITE_DONE;
 	} else if (code == SQLITE_NOMEM) {
 		fault_at(w->why, path, number, 0, "no memory");

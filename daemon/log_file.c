@@ -551,7 +551,9 @@ bool store_open(struct log_store *s, const struct log_options *o, struct fault *
 	}
 	if (opened)
 		aside_tell(s, o->now);
-	if (!opened)
+	if (opened)
+		aside_recall(s);
+	else
 		store_close(s);
 	return opened;
 }

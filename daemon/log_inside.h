@@ -134,6 +134,7 @@ struct log_store {
 	char aside[1024];        /* where it is now, or the damaged LOG-wal; "" for nothing */
 	char aside_why[200];
 	bool aside_wal;          /* it is LOG-wal alone */
+	char aside_said[1500];   /* that, for whoever asks how the log stands; "" for nothing */
 
 	int64_t *ring;       /* seq by ticket % LOG_RING; 0: refused */
 	uint64_t ring_next;  /* the ticket after the last one in it */
@@ -201,6 +202,8 @@ void aside_look(struct log_store *s, struct fault *reason);
 bool aside_move(struct log_store *s, int64_t now, const struct fault *reason, struct fault *why);
 /* Say it, in words and as a record, once the log can be written to. */
 void aside_tell(struct log_store *s, int64_t now);
+/* What was set aside at this start, or at an earlier one and still lies there: s->aside_said. */
+void aside_recall(struct log_store *s);
 
 /* log_wal_look.c */
 /* Commits that stand in LOG-wal behind its first frame that does not fit: what SQLite passes
@@ -226,6 +229,8 @@ int64_t store_tend(struct log_store *s, bool quiet);
 bool copy_make(struct log_reader *r, const char *part, struct fault *why);
 bool copy_verify(const char *part, struct log_check *out, struct fault *why);
 bool copy_sync(const char *path);
+/* What is left of one that failed, and what SQLite had beside it. */
+void copy_drop(const char *part);
 
 /* log_schema.c */
 bool schema_create(struct sqlite3 *db, struct fault *why);

@@ -131,12 +131,14 @@ static int connect_somehow(struct log_reader *r)
 
 static bool check_ids(struct log_reader *r, struct fault *why)
 {
-	int64_t application = 0, version = 0;
+	int64_t application = 0, version = 0, size = 0;
 	int code = number_of(r->db, "PRAGMA application_id", &application);
 	if (code == SQLITE_OK)
 		code = number_of(r->db, "PRAGMA user_version", &version);
 	if (code != SQLITE_OK)
 		fault_at(why, r->path, 0, 0, "the file cannot be read: %s", sqlite3_errstr(code));
+	else if (application != LOG_APPLICATION_ID && beside_exists(r->path, "", &size) && size < 512)
+		fault_at(why, r->path, 0, 0, "this is not an SQLite database"); /* SQLite takes a byte for none */
 	else if (application != LOG_APPLICATION_ID)
 		fault_at(why, r->path, 0, 0, "this is an SQLite database, but not a log");
 	else if (version > LOG_USER_VERSION)

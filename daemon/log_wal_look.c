@@ -57,6 +57,42 @@ static sqlite3_file *wal_file(struct sqlite3 *db, sqlite3_int64 *size)
 	return wal;
 }
 
+/* With its header damaged SQLite sees nothing in LOG-wal at all.  The generation is then that of the
+ * last frame.  It may be one that is in the file already (a new header was torn by a power cut
+ * before the first commit under it): lost is it only where a page of the file is another than the
+ * newest frame of it. */
+static int lost_behind_header(struct sqlite3 *db, sqlite3_file *wal, sqlite3_int64 size)
+{
+	enum { PAGE = 4096, PAGES = 1 << 20 }; /* of 4 GiB; what lies beyond is not compared */
+	sqlite3_file *main = NULL;
+	uint8_t *frame = malloc(FRAME + PAGE), *page = malloc(PAGE), *seen = calloc(PAGES / 8, 1);
+	uint8_t salt[8] = { 0 };
+	sqlite3_int64 last = (size - HEADER) / (FRAME + PAGE) - 1;
+	int commits = 0;
+	bool differs = false;
+	sqlite3_file_control(db, "main", SQLITE_FCNTL_FILE_POINTER, &main);
+	for (sqlite3_int64 i = last; frame && page && seen && main && main->pMethods && i >= 0; i--) {
+		sqlite3_int64 at = HEADER + i * (FRAME + PAGE);
+		if (wal->pMethods->xRead(wal, frame, FRAME + PAGE, at) != SQLITE_OK)
+			break;
+		if (i == last)
+			memcpy(salt, frame + 8, sizeof salt);
+		if (memcmp(salt, frame + 8, sizeof salt) != 0)
+			continue;
+		uint32_t number = big(frame);
+		commits += big(frame + 4) != 0;
+		if (number == 0 || number >= PAGES || (seen[number / 8] & 1 << number % 8))
+			continue;
+		seen[number / 8] |= (uint8_t)(1 << number % 8);
+		differs = differs || main->pMethods->xRead(main, page, PAGE, (sqlite3_int64)(number - 1) * PAGE) !=
+		          SQLITE_OK || memcmp(page, frame + FRAME, PAGE) != 0;
+	}
+	free(frame);
+	free(page);
+	free(seen);
+	return differs ? commits : 0;
+}
+
 int wal_lost_commits(struct sqlite3 *db)
 {
 	uint8_t header[HEADER], *frame = NULL;
@@ -72,7 +108,7 @@ int wal_lost_commits(struct sqlite3 *db)
 	whole = whole && sum_fits(sum, header + 24);
 	/* We write pages of 4096 bytes; with a damaged header that is all that is known. */
 	if (!whole)
-		page = 4096;
+		return lost_behind_header(db, wal, size);
 	if (page < 512 || page > 65536 || !(frame = malloc(FRAME + page)))
 		return 0;
 	for (sqlite3_int64 at = HEADER; at + FRAME + page <= size; at += FRAME + page) {

@@ -40,7 +40,7 @@ struct report {
 static void __attribute__((format(printf, 5, 6)))
 find(struct report *r, const char *word, bool fault, const char *cure, const char *format, ...)
 {
-	char text[600];
+	char text[1600];
 	va_list args;
 	va_start(args, format);
 	vsnprintf(text, sizeof text, format, args);
@@ -144,6 +144,10 @@ static void find_log(struct report *r, enum log_health health)
 	else if (health == LOG_LOW)
 		find(r, "log-low", true, "make room on the disk of the log", "the disk is full and %s lives on "
 		     "its reserve", path);
+	if (log_aside(r->stand->log)[0])
+		find(r, "log-aside", true, "keep what was set aside: `tally verify` and `tally --file` say how far it "
+		     "can be read, and a backup of it can be restored (`tally restore`). Moved to another folder, "
+		     "and the daemon restarted, it is said no more", "%s", log_aside(r->stand->log));
 	if (log_wal_bytes(r->stand->log) > LOG_WAL_ALARM)
 		find(r, "log-wal", true, "end the program that holds the log open for reading (an sqlite3 "
 		     "shell, perhaps)", "%s-wal has grown past %d MiB", path, LOG_WAL_ALARM >> 20);

@@ -274,6 +274,7 @@ void query_check(struct query *q, const struct log_check *check)
 		answer_printf(&q->out, "%lld", (long long)check->bad_seq);
 	else
 		answer_puts(&q->out, "null");
+	add_seq(q, "line", check->verdict == LOG_ALTERED ? check->bad_line : 0);
 	answer_puts(&q->out, ",\"what\":");
 	answer_string(&q->out, check->what);
 	answer_puts(&q->out, ",\"head\":");

@@ -6,6 +6,7 @@
 #include "tests/log_help.h"
 
 #include <pthread.h>
+#include <sys/mount.h>
 
 static int64_t copy(const char *from, const char *to, struct log_check *check, struct fault *why)
 {
@@ -122,12 +123,53 @@ static void a_broken_log_gives_none(void **state)
 	assert_false(is_there("b.db.part"));
 }
 
+/* A disk of its own, larger and larger until there is room: each refusal says why, and leaves nothing. */
+static void a_disk_that_is_full(void **state)
+{
+	(void)state;
+	char path[100], disk[100], to[100];
+	snprintf(path, sizeof path, "%s", in_folder("a.db"));
+	snprintf(disk, sizeof disk, "%s", in_folder("disk"));
+	snprintf(to, sizeof to, "%s", in_folder("disk/b.db"));
+	int full = 0, done = 0;
+	make_log(path, 200);
+	assert_int_equal(mkdir(disk, 0755), 0);
+	for (int kib = 4; kib <= 200; kib += 4) {
+		struct log_check check;
+		struct fault why = { .text = "" };
+		char options[32];
+		snprintf(options, sizeof options, "size=%dk", kib);
+		if (mount("none", disk, "tmpfs", 0, options) != 0) {
+			print_message("  skipped: no disk can be mounted here\n");
+			rmdir(disk);
+			skip();
+		}
+		int64_t records = copy(path, to, &check, &why);
+		bool right = records == 200 ? is_there("disk/b.db") : strstr(why.text, "is full") != NULL;
+		for (const char *const *left = (const char *const[]){ "", "-wal", "-shm", "-journal", NULL }; *left;
+		     left++) {
+			char name[40];
+			snprintf(name, sizeof name, "disk/b.db.part%s", *left);
+			right = right && !is_there(name);
+		}
+		full += records < 0;
+		done += records == 200;
+		assert_int_equal(umount(disk), 0);
+		if (!right)
+			fail_msg("%d KiB: %s", kib, why.text);
+	}
+	rmdir(disk);
+	print_message("  %d disks were too small, %d not\n", full, done);
+	assert_true(full > 5 && done > 5);
+}
+
 int main(void)
 {
 	const struct CMUnitTest tests[] = {
 		cmocka_unit_test_setup_teardown(while_it_is_written_to, folder_make, folder_drop),
 		cmocka_unit_test_setup_teardown(nothing_is_written_over, folder_make, folder_drop),
 		cmocka_unit_test_setup_teardown(a_broken_log_gives_none, folder_make, folder_drop),
+		cmocka_unit_test_setup_teardown(a_disk_that_is_full, folder_make, folder_drop),
 	};
 	return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -6,7 +6,8 @@
  * The promise that is checked: what a client was told to be in the log is in the
  * log, and nothing is pretended.  It is the project's own; no outside source.
  *
- * TALLY_LONG=1 kills 300 times and not 30.  TALLY_SEED=N chooses the moments.
+ * TALLY_LONG=1 kills 300 times and not 30, TALLY_KILLS=N as often as it says.  TALLY_SEED=N chooses
+ * the moments.
  */
 #include "tests/daemon_stand.h"
 
@@ -146,7 +147,8 @@ static void test_kill(void **state)
 {
 	struct stand *s = *state;
 	struct told told = {0};
-	int kills = getenv("TALLY_LONG") ? 300 : 30;
+	const char *often = getenv("TALLY_KILLS");
+	int kills = often ? atoi(often) : getenv("TALLY_LONG") ? 300 : 30;
 	unsigned seed = getenv("TALLY_SEED") ? (unsigned)atoi(getenv("TALLY_SEED")) : 20261125u;
 	for (int i = 0; i < 3; i++) {
 		meter_new(s, (const char *[]){"red", "blue", "green"}[i], 100, OHM);

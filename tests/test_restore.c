@@ -170,6 +170,56 @@ static void refused_where_it_should_be(void **state)
 	assert_int_equal(records_in(in_folder("a.db")), OLD);
 }
 
+/* Every line of an export in turn: a digit of it changed, or other text in its place.  The line is
+ * named, whatever seals it further down. */
+static void damage_is_named_by_its_line(void **state)
+{
+	(void)state;
+	enum { RECORDS = 230, LINES = 240 };
+	static char *line[LINES];
+	char *text = NULL;
+	size_t size = 0;
+	int n = 0, tried = 0;
+	make_log(in_folder("b.db"), RECORDS);
+	export_log(in_folder("b.db"), in_folder("b.jsonl"), 0);
+	FILE *f = fopen(in_folder("b.jsonl"), "r");
+	while (n < LINES && getline(&text, &size, f) > 0)
+		line[n++] = strdup(text);
+	fclose(f);
+	free(text);
+	for (int at = 0; at < n; at++)
+		for (int how = 0; how < 2; how++) {
+			bool record = strncmp(line[at], "{\"seq\":", 7) == 0;
+			struct log_restored done;
+			struct fault why = { .text = "" };
+			if (how == 0 && !record)
+				continue;
+			f = fopen(in_folder("bad.jsonl"), "w");
+			for (int i = 0; i < n; i++) {
+				char *digit = strstr(line[i], "\"t\":\"20");
+				if (i != at)
+					fputs(line[i], f);
+				else if (how == 0)
+					fprintf(f, "%.*s3%s", (int)(digit - line[i] + 7), line[i], digit + 8);
+				else
+					fputs("{\"sea\":0}\n", f);
+			}
+			fclose(f);
+			assert_false(log_restore(in_folder("bad.jsonl"), in_folder("c.db"), false, NOW, NULL, &done,
+			                         &why));
+			/* A file that does not begin as an export is none. */
+			if (at == 0 ? !strstr(why.text, "not an SQLite database") :
+			    why.line != at + 1 || why.column != 1 || !strstr(why.text, "altered"))
+				fail_msg("line %d, %d: %d:%d: %s", at + 1, how, why.line, why.column, why.text);
+			assert_false(is_there("c.db"));
+			tried++;
+		}
+	for (int i = 0; i < n; i++)
+		free(line[i]);
+	print_message("  %d damaged lines\n", tried);
+	assert_true(tried > 2 * RECORDS);
+}
+
 static void done_where_it_may_be(void **state)
 {
 	(void)state;
@@ -366,6 +416,7 @@ int main(void)
 #define T(f) cmocka_unit_test_setup_teardown(f, folder_make_fast, folder_drop)
 	const struct CMUnitTest tests[] = {
 		T(refused_where_it_should_be),
+		T(damage_is_named_by_its_line),
 		T(done_where_it_may_be),
 		T(the_key_stays_with_its_log),
 		T(every_call_may_fail),

@@ -50,6 +50,8 @@ static const struct row {
 	  "LOG-wal is missing, though the log was not closed", NULL, false },
 	{ "LOG-wal is damaged in the middle", "printf '\\377\\377\\377\\377' | dd of=a.db-wal bs=1 "
 	  "seek=9000 conv=notrunc 2>/dev/null", "a.db", 1, "LOG-wal is damaged, and ", NULL, false },
+	{ "the header of LOG-wal is damaged", "printf XXXX | dd of=a.db-wal conv=notrunc 2>/dev/null", "a.db",
+	  1, "LOG-wal is damaged, and ", NULL, false },
 	{ "LOG-wal of another log", "cp other.db-wal a.db-wal; rm -f a.db-shm", "a.db", 2,
 	  "is not a part of this log, but of another one", "without an answer", false },
 	{ "LOG-wal is a folder", "rm a.db-wal; mkdir a.db-wal", "a.db", 2, "a.db-wal: this is a folder",

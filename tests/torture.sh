@@ -7,8 +7,9 @@
 #
 # Round after round, each with seeds of its own, which are printed: every system call failing in
 # turn, power cuts, kill -9 under load, flipped bytes, and the independent verifier over damaged
-# copies.  TALLY_SEED is the first seed, else the clock's.  Ends with the counts, and with
-# status 1 where anything failed; a round that is begun is finished.
+# copies; and the whole daemon, with meters and clients.  TALLY_SEED is the first seed, else the
+# clock's.  Ends with the counts, and with status 1 where anything failed; a round that is begun is
+# finished.
 
 build=$1
 seconds=$2
@@ -22,9 +23,12 @@ trap 'rm -f "$out"' EXIT
 rounds=0
 passed=0
 failed=0
-# Of the whole time: for what chance will have, for the kills, for the flips.
-share=$((seconds / 4))
-[ $share -gt 600 ] && share=600
+# Of the whole time, for each of the four tests of failing calls: sorts of failure are begun until it is
+# over, each to its end.  An hour and more: all of them, in the first round.
+share=$((seconds / 12))
+[ $share -gt 300 ] && share=300
+whole=
+[ "$seconds" -ge 3600 ] && whole=1
 
 # NAME COMMAND...: what it counts is shown, all of it where it fails.
 one() {
@@ -50,15 +54,17 @@ while :; do
 	rounds=$((rounds + 1))
 	printf 'round %d, seed %s\n' $rounds "$seed"
 	one "every call, every code, power cuts" TALLY_SEED="$seed" TALLY_TORTURE=$share \
-		"$build/tests/test_log_torture"
+		TALLY_WHOLE=$whole "$build/tests/test_log_torture"
+	whole=
 	one "kill -9" TALLY_SEED="$seed" TALLY_KILLS=$((seconds >= 240 ? 1000 : 100)) \
 		"$build/tests/test_log_kill"
 	one "restores failing and killed" TALLY_SEED="$seed" TALLY_TORTURE=1 \
 		TALLY_KILLS=$((seconds >= 240 ? 500 : 60)) "$build/tests/test_restore"
 	one "flipped bytes" TALLY_SEED="$seed" TALLY_FLIPS=$((seconds >= 240 ? 3000 : 300)) \
 		"$build/tests/test_log_damage"
-	[ $rounds -eq 1 ] && [ "$seconds" -ge 600 ] &&
-		one "the daemon killed" TALLY_SEED="$seed" TALLY_LONG=1 "$build/tests/test_daemon_harm"
+	[ $rounds -eq 1 ] && [ "$seconds" -ge 240 ] &&
+		one "the daemon killed" TALLY_SEED="$seed" TALLY_KILLS=$((seconds >= 1800 ? 300 : 60)) \
+			TALLY_TEST=test_kill "$build/tests/test_daemon_harm"
 	one "disks that fail" "$build/tests/test_log_fault"
 	one "earlier logs" "$build/tests/test_log_versions"
 	if [ $rounds -eq 1 ] && [ "$seconds" -ge 240 ]; then
