@@ -124,6 +124,14 @@ static void understood(void **state)
 	    {"R1 ,R2 , R3-R6 1k", SIX},
 	    {"R1 R2 R3-R6 1k", SIX},
 	    {"R1;R2;R3-R6 1k", SIX},
+	    {"R1 and R2, R3 through R5 & R6 1k", SIX},
+	    {"R1-R5 und R6 1k", SIX},
+	    {"R1 + R2 + R3-R6 1k", SIX},
+	    /* ... and a role that has such a word */
+	    {"R1 1k grid and cathode", "R1 1k role=grid and cathode"},
+	    /* letters as wide as an East Asian one */
+	    {"\xef\xbc\xb2\xef\xbc\x91 \xef\xbc\x91\xef\xbd\x8b \xef\xbc\x95\xef\xbc\x85", "R1 1k tolerance=5%"},
+	    {"6V6 valve", "6V6 kind=valve"}, {"12AX7 valve V1", "12AX7 kind=valve role=V1"},
 	    {"R1\t1k\t5%\tanode load", "R1 1k tolerance=5% role=anode load"},
 	    {"R1" NBSP "470" NBSP "k", "R1 470 k"},
 	    {"R1\xe2\x80\xaf" "470\xe2\x80\xaf" "k", "R1 470 k"},
@@ -232,6 +240,9 @@ static void refused(void **state)
 		const char *cure;
 	} rows[] = {
 	    {"R12 10,000", 7, "write 10 or 10k"},
+	    {"1k R1", 1, "the position comes first"},
+	    {"4k7 R1-R6 5%", 1, "the position comes first"},
+	    {"R1 " MICRO "10", 4, "the value of a capacitor"},
 	    {"R12 1.234,5k", 10, "leave out what parts the thousands"},
 	    {"R12 1,234.5k", 6, "leave out what parts the thousands"},
 	    {"C9 8+8u can", 4, "give each section a name, such as C9A,C9B"},

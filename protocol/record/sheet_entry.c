@@ -218,6 +218,9 @@ static bool put_role(struct line *l, int i)
 	if (w->len == 1 && strchr("+-", l->text[w->at]))
 		return cell_refuse(l->why, w->at, "a sign stands alone here: write it close to its number, "
 		                                  "such as -35");
+	if (word_is_micro(l, w))
+		return cell_refuse(l->why, w->at, "the value of a capacitor, and this is none: set its kind, or "
+		                                  "quote it where it belongs to the role");
 	if (!len)
 		l->cell_at[SHEET_ROLE] = w->at;
 	if (len + w->len + 2 > SHEET_CELL_SIZE)
@@ -423,6 +426,9 @@ static bool read_line(struct line *l, struct names *names, size_t *end)
 		return true;
 	size_t begin = l->word[0].at;
 	*end = words_names(l);
+	if (words_swapped(l))
+		return cell_refuse(l->why, begin, "a value stands where the position is expected, and a name "
+		                                  "behind it: the position comes first, such as R1 1k");
 	if (!names_each(l->text + begin, *end - begin, count_name, names, l->why)) {
 		l->why->column += (int)begin;
 		return false;

@@ -132,19 +132,35 @@ static bool token_follows(const struct list *l, size_t at)
 	return token_length(l, at) > 0;
 }
 
-/* `to` between two names: R1 to R6. */
-static bool is_to(const struct list *l, size_t at, size_t len)
+/* One of these words between two names, the next of which has a number. */
+static bool is_between(const struct list *l, size_t at, size_t len, const char *const words[4])
 {
-	static const char *const words[] = {"to", "thru", "bis"};
 	size_t next = at + len;
 	while (next < l->len && cell_blank(l->text[next]))
 		next++;
 	if (!name_numbered(l->text + next, token_length(l, next)))
 		return false;
-	for (size_t i = 0; i < sizeof words / sizeof *words; i++)
+	for (size_t i = 0; i < 4; i++)
 		if (strlen(words[i]) == len && memcmp(l->text + at, words[i], len) == 0)
 			return true;
 	return false;
+}
+
+/* `to` between two names: R1 to R6. */
+static bool is_to(const struct list *l, size_t at, size_t len)
+{
+	static const char *const words[4] = {"to", "thru", "bis", "through"};
+	return is_between(l, at, len, words);
+}
+
+/* What parts two names at l->at: a comma, a semicolon, `R1 and R2`; its length. */
+static size_t parts_here(const struct list *l)
+{
+	static const char *const words[4] = {"and", "und", "&", "+"};
+	if (l->at < l->len && (l->text[l->at] == ',' || l->text[l->at] == ';'))
+		return 1;
+	size_t len = token_length(l, l->at);
+	return is_between(l, l->at, len, words) ? len : 0;
 }
 
 /* One name or range, its parts joined where spaces stand around the sign: at most
@@ -267,7 +283,7 @@ static bool give_list(struct list *l)
 			return cell_refuse(l->why, at, "a name of a position is missing here");
 		skip_blanks(l);
 		bool end = l->at == l->len;
-		bool sign = !end && (l->text[l->at] == ',' || l->text[l->at] == ';');
+		size_t sign = end ? 0 : parts_here(l);
 		l->parted_by_space = l->parted_by_space || (!end && !sign);
 		if (!give_item(l, item, len, at))
 			return false;

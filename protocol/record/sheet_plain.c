@@ -36,6 +36,19 @@ static bool stands(const char *in, size_t len, const char *word, size_t *n)
 	return len >= *n && memcmp(in, word, *n) == 0;
 }
 
+static const char ascii[] = "!\"#$%&'()*+,-./0123456789:;<=>?@ABCDEFGHIJKLMNOPQRSTUVWXYZ[\\]^_`"
+                            "abcdefghijklmnopqrstuvwxyz{|}~";
+
+static bool wide_letter(const char *in, size_t len, size_t *nth)
+{
+	const unsigned char *c = (const unsigned char *)in;
+	if (len < 3 || c[0] != 0xef || (c[1] != 0xbc && c[1] != 0xbd) || (c[2] & 0xc0) != 0x80)
+		return false;
+	size_t point = (size_t)(c[1] - 0xbc) * 64 + (c[2] & 0x3f); /* from U+FF00 */
+	*nth = point - 1;
+	return point >= 1 && point < sizeof ascii;
+}
+
 static struct step step_at(const char *in, size_t len, bool *quoted)
 {
 	size_t n;
@@ -51,6 +64,9 @@ static struct step step_at(const char *in, size_t len, bool *quoted)
 	for (size_t i = 0; !common && !*quoted && i < sizeof table / sizeof *table; i++)
 		if (stands(in, len, table[i].written, &n))
 			return (struct step){n, strlen(table[i].plain), table[i].plain};
+	/* Letters as wide as an East Asian one: U+FF01 to U+FF5E are those of ASCII. */
+	if (!*quoted && !common && wide_letter(in, len, &n))
+		return (struct step){3, 1, &ascii[n]};
 	n = utf8_length(in, len);
 	n = n ? n : 1; /* no UTF-8: somebody else says so */
 	return (struct step){n, n, in};

@@ -6,6 +6,7 @@
 #include "protocol/record/sheet_names.h"
 #include "protocol/trade/ascii.h"
 #include "protocol/trade/marking.h"
+#include "protocol/trade/quantity.h"
 
 #include <string.h>
 
@@ -97,7 +98,8 @@ static bool open_end(const struct line *l, const struct word *w)
 
 static bool is_sign(const struct line *l, int i)
 {
-	static const char *const signs[] = {"-", "..", "...", "to", "thru", "bis", ",", ";"};
+	static const char *const signs[] = {"-", "..", "...", "to", "thru", "through", "bis", ",", ";",
+	                                    "and", "und", "&", "+"};
 	for (size_t k = 0; k < sizeof signs / sizeof *signs; k++)
 		if (word_is(l, i, signs[k]))
 			return true;
@@ -138,6 +140,16 @@ size_t words_names(struct line *l)
 		w->len -= w->len > 1 && strchr(",;", l->text[w->at + w->len - 1]) != NULL;
 	}
 	return end;
+}
+
+bool words_swapped(const struct line *l)
+{
+	struct decimal value;
+	enum function f;
+	struct fault ignored;
+	const struct word *w = &l->word[0];
+	return l->first == 1 && l->words > 1 && ascii_digit(l->text[w->at]) && is_names(l, 1) &&
+	       quantity_parse(l->text + w->at, w->len, FUNCTION_NONE, &value, &f, &ignored);
 }
 
 /* ---- what a word can be ---- */
@@ -289,6 +301,15 @@ bool word_is_value(const struct line *l, const struct word *w, enum function f)
 	for (size_t i = sign; letter && i < w->len; i++)
 		letter = ascii_digit(text[i]);
 	return letter && w->len > sign;
+}
+
+bool word_is_micro(const struct line *l, const struct word *w)
+{
+	bool sign = begins(l, w, "\xc2\xb5") || begins(l, w, "\xce\xbc");
+	bool digits = sign && w->len > 2;
+	for (size_t i = 2; digits && i < w->len; i++)
+		digits = ascii_digit(l->text[w->at + i]);
+	return digits;
 }
 
 bool word_is_tolerance(const struct line *l, int i)

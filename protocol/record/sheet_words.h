@@ -41,10 +41,13 @@ struct line {
 bool words_split(struct line *l);
 /* Finds how many words are names: sets `first` and `soft`.  Returns where the names end. */
 size_t words_names(struct line *l);
+/* Behind it: 1k R1, the value before the name? */
+bool words_swapped(const struct line *l);
 
 bool word_is(const struct line *l, int i, const char *text); /* in any case */
 bool word_is_limit(const struct line *l, const struct word *w); /* +- >= <= */
 bool word_is_tolerance(const struct line *l, int i);
+bool word_is_micro(const struct line *l, const struct word *w); /* the sign and 47: a capacitance */
 /* `f`: what its kind is measured in, for codes such as n47. */
 bool word_is_value(const struct line *l, const struct word *w, enum function f);
 /* Where a run of three colours or more that begins with this word ends (its words are taken
