@@ -40,6 +40,8 @@
 	/*   digits of spread in the stretch that are noise */                   \
 	X(settle_doubt, "settle doubt", 0.1, 0.0001, 0.5)                       \
 	/*   chance that the rest is further off: more takes slow ones early */  \
+	X(settle_doubt_level, "settle doubt level", 0.14, 0.0001, 0.5)           \
+	/*   the same of a trace that came in by no approach: it has less to go */ \
 	X(odd_times, "odd times", 2, 1, 1e6)                                     \
 	/*   times the nominal is odd: half a contact, or the wrong part */      \
 	X(odd_digits, "odd digits", 0.08, 0, 1)                                  \

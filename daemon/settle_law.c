@@ -283,6 +283,7 @@ static void law_absorb(struct settle_law *law, const struct settle_limits *limit
 			if (r->gone > 0.05 || x->rescaled) {
 				run_fade(r, exp(-r->gone));
 				r->gone = 0;
+				run_refer(r, x->value);
 				r->evidence = run_judge(r, k, law->digit);
 			}
 			run_age(r, x->decay, x->dt);
@@ -403,6 +404,12 @@ static bool law_wanders(const struct settle_law *law, const struct settle_limits
 	       sdd < limits->wander_ratio * czz;
 }
 
+double settle_law_rest(const struct settle_law *law)
+{
+	const struct settle_run *best = law->runs ? law_best(law) : NULL;
+	return best && best->best_a != 0 ? best->best_c : NAN;
+}
+
 void settle_law_judge(const struct settle_law *law, const struct settle_limits *limits,
                       struct settle_judgement *out)
 {
@@ -429,8 +436,10 @@ void settle_law_judge(const struct settle_law *law, const struct settle_limits *
 	out->readings = law->readings;
 	out->slow = best->best_a != 0;
 	out->wanders = law_wanders(law, limits, best);
+	out->doubt = out->slow ? limits->settle_doubt
+	                       : fmax(limits->settle_doubt, limits->settle_doubt_level);
 	/* Only where all else says that it rests: it costs more than all else together. */
-	if (out->off <= limits->settle_doubt)
+	if (out->off <= out->doubt)
 		out->tail_chance = law_tail(law, limits, best, &out->tail_count);
 	if (out->slow) {
 		double local = fmin(out->noise, law_local(law));
@@ -441,6 +450,6 @@ void settle_law_judge(const struct settle_law *law, const struct settle_limits *
 		out->clear = run_reaches(best, law->t, clear * law->digit);
 		out->drift = run_left(best, 0) / law->digit;
 	}
-	if (out->off <= limits->settle_doubt)
+	if (out->off <= out->doubt)
 		out->wave_chance = law_wave(law, limits, out->since);
 }

@@ -82,7 +82,8 @@ struct settle_judgement {
 	double wave_chance; /* that it is a slow wave */
 	bool wanders;  /* the last readings walk more than noise does */
 	int n;         /* readings in the likeliest run */
-	bool slow;     /* that run came in by an exponential, not by a jump */
+	bool slow;     /* that run came in by a slow exponential, not by a jump */
+	double doubt;  /* up to which `off` is at rest */
 };
 
 void settle_law_reset(struct settle_law *law);
@@ -95,6 +96,8 @@ void settle_law_jolt(struct settle_law *law);
 /* One reading (or one block of a fast meter): value and weight of its last digit in SI. */
 void settle_law_add(struct settle_law *law, const struct settle_limits *limits, int64_t t,
                     double value, double digit, double period);
+/* Where the likeliest law comes to rest, SI; NAN where that law is no approach. */
+double settle_law_rest(const struct settle_law *law);
 void settle_law_judge(const struct settle_law *law, const struct settle_limits *limits,
                       struct settle_judgement *out);
 

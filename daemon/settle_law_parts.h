@@ -37,6 +37,9 @@ void run_age(struct settle_run *r, const double decay[SETTLE_TAUS], double dt);
 void run_absorb(struct settle_run *r, double value, double w);
 /* Let what was absorbed so far count only `f` times. */
 void run_fade(struct settle_run *r, double f);
+/* Let its sums be of values less this one.  A trace that has gone far would lose its last digits
+ * in the squares of the way. */
+void run_refer(struct settle_run *r, double value);
 /* The log evidence of a run; fills its likeliest law and its chance to be off. */
 double run_judge(struct settle_run *r, const struct settle_priors *k, double digit);
 /* What the likeliest law has still to go after `dt` seconds more, SI. */

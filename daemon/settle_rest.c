@@ -13,6 +13,8 @@
 /* Next to zero "twice" is a matter of a few digits. */
 static const double few_digits = 5;
 static const double stray_apart = 4;
+/* The value is taken from so many readings at least. */
+static const uint64_t least_clear = 2;
 /* Of few readings it may look so many times larger than it is. */
 static const double noise_known_times = 2.6;
 /* Digits of it up to which that is chance and asks for no more readings. */
@@ -83,8 +85,13 @@ void settle_stretch_result(const struct settle *s, uint64_t first, struct settle
 		sum2 += d * d;
 	}
 	qsort(n, (size_t)count, sizeof(n[0]), compare_digits);
+	double variance = count > 1 ? (sum2 - sum * sum / count) / (count - 1) : 0;
 	double mean = sum / count;
-	/* Of two in the middle the one nearer to the mean; the digits stay a meter's. */
+	/* Of two in the middle the one nearer to the mean, or to where an approach comes to rest; the
+	 * digits stay a meter's. */
+	double rest = s->touching && !s->settled ? settle_law_rest(&s->law) : NAN;
+	if (isfinite(rest))
+		mean = rest / digit_of(s->exponent) - ref;
 	int64_t low = n[(count - 1) / 2], high = n[count / 2];
 	int64_t median = low;
 	double lift = (double)(high - low);
@@ -96,7 +103,6 @@ void settle_stretch_result(const struct settle *s, uint64_t first, struct settle
 	out->function = s->last.function;
 	out->value = (struct decimal){median, s->exponent};
 	out->prefix = s->prefix;
-	double variance = count > 1 ? (sum2 - sum * mean) / (count - 1) : 0;
 	out->s = sqrt(fmax(0, variance)) * digit_of(s->exponent);
 	out->n = count;
 	out->from = item_at(s, first)->first;
@@ -256,7 +262,7 @@ const char *settle_lack_word(enum settle_lack lack)
 /* What the law itself says against it. */
 static enum settle_lack law_lacks(const struct settle *s, const struct settle_judgement *j)
 {
-	if (j->off > s->limits.settle_doubt)
+	if (j->off > j->doubt)
 		return LACK_REST;
 	if (is_lawless(s, j))
 		return LACK_LAW;
@@ -294,8 +300,12 @@ static enum settle_lack touch_lacks(const struct settle *s, uint64_t *first)
 			return LACK_COUNT;
 	}
 	/* The value is taken from what is clear of the approach, or from the last ones. */
-	while (i + 2 < s->items && item_at(s, i)->t < j.clear)
+	while (i + least_clear < s->items && item_at(s, i)->t < j.clear)
 		i++;
+	/* ... and where it may be two exponentials, from what is clear of both. */
+	uint64_t clear = (uint64_t)j.tail_count > least_clear ? (uint64_t)j.tail_count : least_clear;
+	if (j.slow && i + clear < s->items)
+		i = s->items - clear;
 	*first = i;
 	return LACK_NOTHING;
 }

@@ -121,6 +121,18 @@ void run_fade(struct settle_run *r, double f)
 	}
 }
 
+void run_refer(struct settle_run *r, double value)
+{
+	double d = value - r->ref;
+	r->ref = value;
+	r->wzz += d * (d * r->w - 2 * r->wz);
+	r->wz -= d * r->w;
+	for (int j = 0; j < SETTLE_TAUS; j++) {
+		r->wxz[j] -= d * r->wx[j];
+		r->wuz[j] -= d * r->wu[j];
+	}
+}
+
 double run_left(const struct settle_run *r, double dt)
 {
 	if (r->best_a == 0)

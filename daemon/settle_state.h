@@ -47,7 +47,7 @@ struct settle_run {
 	double joint;  /* log probability of this run and all readings */
 	double evidence; /* log evidence of the run alone, as it is remembered */
 	double off;    /* probability that the rest is further off than a digit, in this run */
-	double ref;    /* first value */
+	double ref;    /* the first value, or a later one where it has moved on */
 	double w, wz, wzz, lw; /* sums of w, w z, w z^2 and log(w) / 2 */
 	double x[SETTLE_TAUS], wx[SETTLE_TAUS], wxx[SETTLE_TAUS], wxz[SETTLE_TAUS];
 	/* s = (t - t0) / tau, and u = s x, by which y changes with log tau. */

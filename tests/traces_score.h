@@ -261,13 +261,13 @@ static inline void judge_trace(struct judge *j, const struct trace *tr)
 		struct judge_line *y = &j->line[l];
 		for (int i = 0; i < y->tr->touches; i++) {
 			const struct trace_touch *x = &y->tr->touch[i];
+			if (x->unfair)
+				continue;
 			if (x->wants && !y->entries[i]) {
 				j->score->missed++;
 				y->wrong[i] = true;
 				fault_say(j, y, "missed", i, 0, 0);
 			}
-			if (x->unfair)
-				continue;
 			bool wrong = x->wants ? y->wrong[i] : y->entries[i] > 0 || y->wrong[i];
 			j->score->touches++;
 			j->score->right += !wrong;

@@ -1,0 +1,152 @@
+/* SPDX-License-Identifier: MIT */
+/*
+ * An entry comes by the reading at which it is due (40-settle: the 4th undisturbed conversion, the
+ * 8th after an approach) and not from one that moves: displays that lag by two stages, supplies
+ * that come up evenly, half a contact next to the rest, ways of a hundred million digits.
+ *
+ * The figures of meters are common practice, no source.
+ */
+#include "tests/check.h"
+
+#include "tests/traces.h"
+#include "daemon/settle.h"
+
+enum { READINGS = 400 };
+
+/* What a display shows: v in units of `e`, or of a coarser range beyond 60000 of them. */
+static struct reading shown(double v, int e)
+{
+	struct reading r = {.function = FUNCTION_OHM, .has_value = true};
+	for (; fabs(v) >= 60000; e++)
+		v /= 10;
+	r.value = (struct decimal){llround(v), e};
+	return r;
+}
+
+/* Readings after which it settled, 0: never.  v in units of `e`, at t or every `seconds`; *value:
+ * what it settled on. */
+static int settles_after(const double *v, const double *t, int n, int e, double seconds,
+                         const struct settle_limits *limits, double *value)
+{
+	static struct settle s;
+	settle_init(&s, limits, 1);
+	for (int i = 0; i < n; i++) {
+		struct reading r = shown(v[i], e);
+		r.t = (int64_t)((t ? t[i] : i * seconds) * 1e6);
+		if (settle_reading(&s, &r) & SETTLE_SETTLED) {
+			if (value)
+				*value = (double)settle_result(&s)->value.n;
+			return i + 1;
+		}
+	}
+	return 0;
+}
+
+/* Two low-pass stages alike, of a meter whose clock jitters; the time constant in readings, the way
+ * in digits. */
+static void test_lag(void **state)
+{
+	(void)state;
+	struct settle_limits pairs = settle_limits_standard;
+	struct chance c = {3};
+	int late = 0, late_without = 0, rows = 0;
+	pairs.tail_lag = 0.0001;
+	for (double tau = 1; tau < 4; tau *= 1.13)
+		for (double way = -3000; way < 3000; way += 850, rows++) {
+			double v[READINGS / 4], t[READINGS / 4], rest = 12000 + chance_unit(&c);
+			int due = 0;
+			for (int i = 0; i < READINGS / 4; i++) {
+				t[i] = 0.33 * (i + 0.12 * chance_unit(&c));
+				v[i] = rest + way * (1 + i / tau) * exp(-i / tau);
+				due = fabs(v[i] - rest) > 0.5 ? i + 1 + 8 : due;
+			}
+			int n = settles_after(v, t, READINGS / 4, -3, 0, &settle_limits_standard, NULL);
+			late += !n || n > due;
+			if (n && fabs(v[n - 1] - rest) > 1) {
+				note_row("tau %g, way %g: settled %g digits off", tau, way, v[n - 1] - rest);
+				fail();
+			}
+			n = settles_after(v, t, READINGS / 4, -3, 0, &pairs, NULL);
+			late_without += !n || n > due;
+		}
+	assert_true(late * 25 <= rows);
+	/* It is this hypothesis that does it. */
+	assert_true(late_without > late);
+}
+
+/* A supply that comes up by some ten digits a reading, with noise, and then stands. */
+static void test_rise(void **state)
+{
+	(void)state;
+	int late = 0;
+	for (uint64_t seed = 1; seed <= 60; seed++) {
+		double v[60], t[60];
+		struct chance c = {seed};
+		int way = 6 + (int)(seed % 7);
+		double pace = chance_between(&c, 7, 14);
+		for (int i = 0; i < 60; i++) {
+			t[i] = 0.7 * (i + 0.12 * chance_unit(&c));
+			v[i] = 375.2 - pace * fmax(0, way - i) + 0.8 * chance_normal(&c);
+		}
+		int n = settles_after(v, t, 60, -1, 0, &settle_limits_standard, NULL);
+		late += !n || n > way + 8;
+	}
+	/* (Noise of a digit beside steps of ten: some look like an approach to their end.) */
+	assert_in_range(late, 0, 18);
+}
+
+static void test_beside(void **state)
+{
+	(void)state;
+	static const struct {
+		const char *what;
+		double v[9];
+		int due;
+	} rows[] = {
+		{"half of the first conversion", {1222, 1231, 1229, 1231, 1230, 1231, 1231, 1231, 1231}, 5},
+		{"the same, of a display that jumps", {1537, 1550, 1551, 1552, 1550, 1551, 1551, 1551, 1551}, 6},
+		{"a stray of a few digits", {111, 123, 111, 111, 111, 111, 111, 111, 111}, 6},
+		/* Twice is no stray. */
+		{"two that go", {1210, 1222, 1231, 1231, 1231, 1231, 1231, 1231, 1231}, 9},
+	};
+	for (size_t i = 0; i < sizeof rows / sizeof *rows; i++) {
+		int n = settles_after(rows[i].v, NULL, 9, -3, 0.6, &settle_limits_standard, NULL);
+		if (!n || n > rows[i].due || n < 4) {
+			note_row("%s: settled after %d, due %d", rows[i].what, n, rows[i].due);
+			fail();
+		}
+	}
+}
+
+/* From megohms below to some ohms in hundredths: the squares of the way leave no
+ * bits for the last digits, if they are kept. */
+static void test_far(void **state)
+{
+	(void)state;
+	for (uint64_t seed = 1; seed <= 12; seed++) {
+		double v[READINGS], rest = 1849.8, tau = 9 + (double)seed / 3;
+		struct chance c = {seed};
+		for (int i = 0; i < READINGS; i++)
+			v[i] = rest - 2.1e8 * exp(-i / tau) + 0.5 * chance_normal(&c);
+		double value = NAN;
+		int n = settles_after(v, NULL, READINGS, -2, 0.112, &settle_limits_standard, &value);
+		double left = n ? -2.1e8 * exp(-(n - 1) / tau) : INFINITY;
+		int due = (int)ceil(tau * log(2.1e8 / 0.75)) + 8 + 2;
+		if (!(fabs(left) <= 1.0) || n > due || !(fabs(value - rest) <= 1.25 + 2.2 * 0.5)) {
+			note_row("seed %d: settled after %d (due %d) with %g digits to go, value %g off",
+			         (int)seed, n, due, left, value - rest);
+			fail();
+		}
+	}
+}
+
+int main(void)
+{
+	const struct CMUnitTest tests[] = {
+		cmocka_unit_test(test_lag),
+		cmocka_unit_test(test_rise),
+		cmocka_unit_test(test_beside),
+		cmocka_unit_test(test_far),
+	};
+	return cmocka_run_group_tests(tests, NULL, NULL);
+}
