@@ -483,7 +483,7 @@ static void test_who_asked(void **state)
 	musttally(s, 0, "move", "last", "R2");
 	musttally(s, 0, "job", "close");
 	assert_int_equal(daemon_stop(s, SIGTERM), 0);
-	static const char *const asked[] = {"job", "position", "note", "strike", "move"};
+	static const char *const asked[] = {"job", "position", "note", "strike", "move", "rejudge"};
 	char *all = log_texts(s, s->log), *save;
 	int by_call = 0, entries = 0, entries_asked = 0;
 	for (char *line = strtok_r(all, "\n", &save); line; line = strtok_r(NULL, "\n", &save)) {
