@@ -65,7 +65,8 @@ static inline const char *step_now(struct stand *s)
 	static char step[40];
 	struct answer a = tally_run(s, (const char *const[]){"--json", "status", NULL});
 	const char *at = strstr(a.out, "\"step\":\"");
-	assert_int_equal(a.status, 0);
+	if (a.status > 1) /* 1: there is danger */
+		fail_msg("status: %s%s", a.out, a.err);
 	snprintf(step, sizeof step, "%.*s", at ? (int)strcspn(at + 8, "\"") : 0, at ? at + 8 : "");
 	answer_free(&a);
 	return step;

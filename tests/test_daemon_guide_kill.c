@@ -253,7 +253,7 @@ static void test_reform(void **state)
 	for (int i = 0; i < 100 && strcmp(step_now(s), "off") != 0; i++)
 		usleep(20000);
 	assert_string_equal(step_now(s), "off");
-	mustanswer(s, 0, "\"alarm\":\"guide\"", "--json", "status");
+	mustanswer(s, 1, "\"alarm\":\"guide\"", "--json", "status");
 	musttally(s, 0, "leave");
 	assert_non_null(strstr(kept(s)->guide, "wrong way round"));
 	daemon_stop(s, SIGTERM);
