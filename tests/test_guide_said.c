@@ -107,8 +107,7 @@ static void call_texts(const char *path, const char *at, int *texts, int *lack)
 {
 	char format[1000] = "", said[1200];
 	size_t n = 0;
-	for (int depth = 0; *at && *at != ';'; at++) {
-		depth += (*at == '(') - (*at == ')');
+	for (; *at && *at != ';'; at++) {
 		if (*at == '"') {
 			const char *end = at + 1;
 			while (*end != '"' || end[-1] == '\\')
