@@ -312,7 +312,7 @@ static void open_words(enum language l, enum guide_manner m, struct slice part, 
 static void put(char *out, size_t size, const char *text, size_t n)
 {
 	size_t len = strlen(out), room = size - 1 - len;
-	n = n > room ? words_cut(text, n, room + 1) : n;
+	n = n > room ? words_cut(text, n, room) : n;
 	memcpy(out + len, text, n);
 	out[len + n] = '\0';
 }

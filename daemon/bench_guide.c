@@ -341,6 +341,25 @@ void hosted_input(struct bench *b, struct bench_guide *gd, const struct guide_in
 	w.done(w.arg, &nothing);
 }
 
+bool guide_undone(struct bench *b, int64_t t, int64_t seq)
+{
+	for (int i = 0; i < BENCH_GUIDES_MAX; i++) {
+		struct bench_guide *gd = &b->guide[i];
+		bool its = false;
+		for (int k = 0; k < GUIDE_SLOTS && gd->open && seq; k++) {
+			bool rests = gd->g.slot[k].has && gd->g.slot[k].of.seq == seq;
+			its = its || rests;
+			if (rests)
+				gd->g.slot[k] = (struct guide_slot){0};
+		}
+		if (!its)
+			continue;
+		hosted_input(b, gd, &(struct guide_input){.act = GUIDE_BACK, .t = t}, nobody);
+		return true;
+	}
+	return false;
+}
+
 void guide_reading(struct bench *b, struct bench_meter *m, const struct reading *r, bool settled)
 {
 	struct bench_guide *gd = guide_of_meter(b, m);

@@ -293,7 +293,7 @@ bool bench_undo(struct bench *b, int64_t t, struct bench_wait w, struct fault *w
 			return false;
 		bench_taped(b, t, "undo", "%s", "");
 		/* It lacks its value again: that is where the person goes on. */
-		if (!moved)
+		if (!moved && !guide_undone(b, t, b->made[i].entry.seq))
 			walk_back(b, &b->made[i].entry);
 		return true;
 	}

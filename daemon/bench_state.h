@@ -549,6 +549,9 @@ void guard_alarm(struct bench *b, const char *alarm, const char *meter, const ch
 struct bench_guide *guide_of_meter(const struct bench *b, const struct bench_meter *m);
 /* Does the newest one wait for the person, so that `take` means it? */
 bool guide_wants_hand(const struct bench *b);
+/* The entry of that seq was struck: a run that rests on it lacks it again, and goes a step back.
+ * False: it is no run's. */
+bool guide_undone(struct bench *b, int64_t t, int64_t seq);
 /* The same, and no walk goes on whose `next` and `again` the hand could mean: *why says so. */
 bool guide_waits_alone(const struct bench *b, struct fault *why);
 void guide_say_again(struct bench *b); /* what the newest one asks for */

@@ -238,6 +238,24 @@ static void other_buttons(void **state)
 	stand_free(&s);
 }
 
+/* A value that is taken back is lacked again: the run asks for it once more, and rests on no other. */
+static void undone(void **state)
+{
+	(void)state;
+	struct stand s;
+	begin(&s, ":memory:");
+	guide_run(&s, "@0 guide leak C1 grid=red leak=1M\n@1 go\n@2 go\n@3 go\nred wait 3\nred ~0.0120 V DC *12\n"
+	          "@6.4 take\n@7 undo\n");
+	assert_string_equal(s.refused, "");
+	assert_non_null(strstr(guide_status(&s), "\"step\":\"zero\""));
+	assert_non_null(strstr(guide_status(&s), "\"values\":{}"));
+	guide_run(&s, "red ~0.0220 V DC *12\n@3.2 take\n@4 go\nred wait 1\nred ~0.4220 V DC *16\n@8.2 go\n@9 go\n");
+	assert_string_equal(s.refused, "");
+	assert_true(fabs(number(last_of(&s, "guide"), "values.zero.value") - 0.022) < 1e-9);
+	assert_true(fabs(number(last_of(&s, "guide"), "result.leakage.value") - 0.44e-6) < 0.01e-6);
+	stand_free(&s);
+}
+
 /* Its other button: the step before, while a run waits for the hand. */
 static void back_by_pedal(void **state)
 {
@@ -333,7 +351,8 @@ int main(void)
 	const struct CMUnitTest tests[] = {
 	    cmocka_unit_test(leakage), cmocka_unit_test(refused), cmocka_unit_test(said_of_a_meter), cmocka_unit_test(rail_alarm),
 	    cmocka_unit_test(by_pedal),
-	    cmocka_unit_test(by_a_hand_that_sees), cmocka_unit_test(other_buttons), cmocka_unit_test(back_by_pedal), cmocka_unit_test(taken_up), cmocka_unit_test(dry),
+	    cmocka_unit_test(by_a_hand_that_sees), cmocka_unit_test(other_buttons),
+	    cmocka_unit_test(undone), cmocka_unit_test(back_by_pedal), cmocka_unit_test(taken_up), cmocka_unit_test(dry),
 	};
 	return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -107,8 +107,7 @@ static void call_texts(const char *path, const char *at, int *texts, int *lack)
 {
 	char format[1000] = "", said[1200];
 	size_t n = 0;
-	for (int depth = 0; *at && *at != ';'; at++) {
-		depth += (*at == '(') - (*at == ')');
+	for (; *at && *at != ';'; at++) {
 		if (*at == '"') {
 			const char *end = at + 1;
 			while (*end != '"' || end[-1] == '\\')
@@ -459,7 +458,7 @@ static void bounded(void **state)
 	(void)guide_words(LANGUAGE_DE, GUIDE_SPOKEN, text, out, sizeof out);
 	assert_true(strlen(out) < sizeof out);
 	(void)guide_words(LANGUAGE_DE, GUIDE_SPOKEN, "the guided run is done", small, sizeof small);
-	assert_string_equal(small, "der geführte Lauf i");
+	assert_string_equal(small, "der geführte Lauf "); /* 19 bytes, and its end */
 	memset(text, 'a', sizeof text - 1);
 	assert_false(guide_words(LANGUAGE_DE, GUIDE_SPOKEN, text, out, sizeof out));
 }
