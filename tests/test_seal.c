@@ -22,6 +22,9 @@ static void fips_180_4(void **state)
 	    {"abc", 3, "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad"},
 	    {"abcdbcdecdefdefgefghfghighijhijkijkljklmklmnlmnomnopnopq", 56,
 	     "248d6a61d20638b8e5c026930c3e6039a33ce45964ff2167f6ecedd419db06c1"},
+	    {"abcdefghbcdefghicdefghijdefghijkefghijklfghijklmghijklmnhijklmnoijklmnopjklmnopqklmnopqr"
+	     "lmnopqrsmnopqrstnopqrstu", 112,
+	     "cf5b16a778af8380036ce59e7b0492370b249b11e8f07a51afac45037afee9d1"},
 	    {million, 1000000, "cdc76e5c9914fb9281a1c7e284d73e67f1809a48a497200e046d39ccc7112cd0"},
 	};
 	for (size_t i = 0; i < sizeof rows / sizeof *rows; i++) {
@@ -31,6 +34,7 @@ static void fips_180_4(void **state)
 		seal_hex(hash, SEAL_SIZE, hex);
 		assert_string_equal(hex, rows[i].hash);
 	}
+	print_message("  %d messages of FIPS 180-4\n", (int)(sizeof rows / sizeof *rows));
 	free(million);
 }
 
