@@ -177,6 +177,8 @@
 	X(tail_conversions, "tail conversions", 8, 0, 1000)                      \
 	X(tail_doubt_most, "tail doubt most", 0.3, 0.0001, 1)                   \
 	/*   and on in these steps, up to this */                                \
+	X(tail_clear, "tail clear", 3, 0, 1000)                                  \
+	/*   so many near it are wanted whatever the chance: the value is theirs */ \
 	X(tail_rest_digits, "tail rest digits", 0.5, 0.0001, 100)                \
 	/*   of the rest is near, */                                             \
 	X(tail_rest_sigma, "tail rest sigma", 0.5, 0, 100)                       \

@@ -182,6 +182,8 @@ static bool is_lawless(const struct settle *s, const struct settle_judgement *j)
 static bool has_tail(const struct settle *s, const struct settle_judgement *j)
 {
 	const struct settle_limits *l = &s->limits;
+	if (j->slow && !settle_is_fast(s) && j->tail_count < l->tail_clear)
+		return true;
 	double wide = fmax(1, l->tail_conversions - l->tail_least);
 	double part = fmax(0, (j->tail_count - l->tail_least) / wide);
 	double doubt = l->tail_doubt_early * pow(l->tail_doubt / l->tail_doubt_early, part);

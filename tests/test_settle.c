@@ -598,6 +598,7 @@ static void test_corpus_can_fail(void **state)
 	j.limits.settle_doubt = 2;
 	j.limits.lawless_most = 0;
 	j.limits.tail_doubt = j.limits.tail_doubt_early = 1;
+	j.limits.tail_clear = 0;
 	j.score = &score;
 	for (uint64_t i = 0; i < 4; i++) {
 		struct trace tr;
