@@ -246,14 +246,29 @@ static bool said_before(const char *said, const char *at, const char *key)
 	return false;
 }
 
+/* How long the word is that begins here.  A reason is a sentence: what follows it and is no
+ * KEY=VALUE belongs to it. */
+static size_t word_length(const char *at)
+{
+	size_t n = strcspn(at, " ");
+	while (strncmp(at, "because=", 8) == 0 && at[8] != ' ' && at[n]) {
+		size_t next = n + strspn(at + n, " "), len = strcspn(at + next, " ");
+		if (!len || memchr(at + next, '=', len))
+			break;
+		n = next + len;
+	}
+	return n;
+}
+
 bool guide_take_words(struct bench *b, struct bench_guide *gd, struct fault *why)
 {
 	for (const char *at = gd->said; *(at += strspn(at, " "));) {
 		char word[96], *value;
-		size_t n = strcspn(at, " ");
-		snprintf(word, sizeof word, "%.*s", (int)n, at);
+		size_t n = word_length(at), fits = sizeof word - 1;
+		bool reason = strncmp(at, "because=", 8) == 0;
+		snprintf(word, sizeof word, "%.*s", (int)(n < fits ? n : fits), at);
 		value = strchr(word, '=');
-		if (n >= sizeof word || !value || !value[1]) {
+		if ((n > fits && !reason) || !value || !value[1]) {
 			fault_set(why, "%.60s: a guided run takes words such as grid=red and leak=1M", word);
 			return false;
 		}
