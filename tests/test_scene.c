@@ -437,6 +437,41 @@ static void test_reloaded(void **state)
 	scene_stop();
 }
 
+/* How the log stands is said when it changes, and what was set aside once. */
+static void test_log_stands(void **state)
+{
+	(void)state;
+	static const struct {
+		const char *status, *says; /* NULL: nothing is said */
+		enum scene_weight weight;
+	} rows[] = {
+		{ "{\"health\":\"good\"}", NULL, SCENE_SAID },
+		{ "{\"health\":\"full\"}", "the log is full: `tally status` says why", SCENE_BAD },
+		{ "{\"health\":\"full\"}", NULL, SCENE_SAID },
+		{ "{\"health\":\"good\"}", "the log is good again", SCENE_GOOD },
+		{ "{\"health\":\"suspect\"}", "the log is suspect", SCENE_BAD },
+		{ "{\"health\":\"good\"}", "the log is good again", SCENE_GOOD },
+		{ "{\"health\":\"good\",\"log-aside\":\"THE LOG WAS DAMAGED: it is there\"}",
+		  "THE LOG WAS DAMAGED: it is there", SCENE_BAD },
+		{ "{\"health\":\"good\",\"log-aside\":\"THE LOG WAS DAMAGED: it is there\"}", NULL, SCENE_SAID },
+	};
+	ready();
+	for (size_t i = 0; i < sizeof rows / sizeof *rows; i++) {
+		int before = scene->note_next;
+		scene_status(scene, now, text_slice(rows[i].status));
+		const struct scene_note *n = scene_note(scene, 0);
+		note_row("%s", rows[i].status);
+		if (!rows[i].says) {
+			assert_int_equal(scene->note_next, before);
+			continue;
+		}
+		assert_non_null(n);
+		assert_non_null(strstr(n->text, rows[i].says));
+		assert_int_equal(n->weight, rows[i].weight);
+	}
+	scene_stop();
+}
+
 static void test_nonsense(void **state)
 {
 	(void)state;
@@ -474,7 +509,7 @@ int main(void)
 		cmocka_unit_test(test_away_and_back), cmocka_unit_test(test_silent_daemon),
 		cmocka_unit_test(test_walk_after),
 		cmocka_unit_test(test_next_and_before), cmocka_unit_test(test_bounds),
-		cmocka_unit_test(test_reloaded), cmocka_unit_test(test_nonsense),      cmocka_unit_test(test_last_time),
+		cmocka_unit_test(test_reloaded), cmocka_unit_test(test_log_stands), cmocka_unit_test(test_nonsense),      cmocka_unit_test(test_last_time),
 	};
 	return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -56,18 +56,18 @@ while :; do
 	one "every call, every code, power cuts" TALLY_SEED="$seed" TALLY_TORTURE=$share \
 		TALLY_WHOLE=$whole "$build/tests/test_log_torture"
 	whole=
-	one "kill -9" TALLY_SEED="$seed" TALLY_KILLS=$((seconds >= 240 ? 1000 : 100)) \
+	one "kill -9" TALLY_SEED="$seed" TALLY_KILLS=$((seconds >= 900 ? 1000 : 100)) \
 		"$build/tests/test_log_kill"
 	one "restores failing and killed" TALLY_SEED="$seed" TALLY_TORTURE=1 \
-		TALLY_KILLS=$((seconds >= 240 ? 500 : 60)) "$build/tests/test_restore"
-	one "flipped bytes" TALLY_SEED="$seed" TALLY_FLIPS=$((seconds >= 240 ? 3000 : 300)) \
+		TALLY_KILLS=$((seconds >= 900 ? 500 : 60)) "$build/tests/test_restore"
+	one "flipped bytes" TALLY_SEED="$seed" TALLY_FLIPS=$((seconds >= 900 ? 3000 : 300)) \
 		"$build/tests/test_log_damage"
 	[ $rounds -eq 1 ] && [ "$seconds" -ge 240 ] &&
 		one "the daemon killed" TALLY_SEED="$seed" TALLY_KILLS=$((seconds >= 1800 ? 300 : 60)) \
 			TALLY_TEST=test_kill "$build/tests/test_daemon_harm"
 	one "disks that fail" "$build/tests/test_log_fault"
 	one "earlier logs" "$build/tests/test_log_versions"
-	if [ $rounds -eq 1 ] && [ "$seconds" -ge 240 ]; then
+	if [ $rounds -eq 1 ] && [ "$seconds" -ge 900 ]; then
 		one "the independent verifier" TALLY_LONG=1 python3 tests/check_seal.py
 	else
 		one "the independent verifier" python3 tests/check_seal.py
