@@ -319,16 +319,10 @@ static void look_back(struct export_walk *w, FILE *f, char *line)
 	struct export_seal *s = malloc(sizeof *s);
 	int64_t len;
 	bool broken_off;
-	int passed = 0;
 	while (s && w->n && (len = next_line(f, line, &broken_off)) >= 0) {
 		if (!export_is_seal(line, (size_t)len) ||
-		    export_seal_read(line, (size_t)len, s) != EXPORT_HASHES) {
-			passed++;
+		    export_seal_read(line, (size_t)len, s) != EXPORT_HASHES)
 			continue;
-		}
-		/* It is not theirs where the line that was unfit had been a seal line. */
-		if (s->n < w->n + passed)
-			break;
 		for (int i = 0; i < w->n && i < s->n; i++)
 			if (memcmp(w->pending[i], s->hash[i], SEAL_SIZE) != 0) {
 				misfit(w, i, "does not fit its hash: it, or the order of records, was changed");
