@@ -39,11 +39,12 @@ DRAW   := $(shell pkg-config --exists librsvg-2.0 cairo-pdf pangocairo 2>/dev/nu
             echo librsvg-2.0 cairo-pdf pangocairo)
 HAVE   := $(foreach p,libevdev alsa,$(shell pkg-config --exists $(p) 2>/dev/null && echo $(p)))
 # What a fresh Debian 12 with git and make lacks.  python3 is for the independent
-# check of the seal, gsl, cmocka and tmux for the tests alone, umockdev and udev for the rules.
+# check of the seal, gsl, cmocka and tmux for the tests alone, umockdev and udev for the rules, libfaketime
+# for a machine that comes up with another clock.
 DEBIAN := gcc libc6-dev pkg-config libuv1-dev libserialport-dev libsqlite3-dev libjansson-dev \
           libssl-dev libcsv-dev libpcre2-dev libudev-dev libevdev-dev libasound2-dev \
-          libncurses-dev librsvg2-dev libpango1.0-dev libcmocka-dev libgsl-dev umockdev udev python3 \
-          python3-serial tmux
+          libncurses-dev librsvg2-dev libpango1.0-dev libcmocka-dev libgsl-dev umockdev udev libfaketime \
+          python3 python3-serial tmux
 FUZZ_DEBIAN := clang libclang-rt-14-dev
 
 CFLAGS ?= -O2 -g
