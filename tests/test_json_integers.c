@@ -2,12 +2,13 @@
 /*
  * Lists of whole numbers are checked eight and sixteen bytes at a time (json_valid.c): here
  * against the grammar of RFC 8259, section 6, read byte by byte, on lists of all lengths in
- * which every byte in turn is another one.
+ * which every byte in turn is another one.  So are what open leads leave, against jansson.
  */
 #include "tests/check.h"
 
 #include "protocol/record/text.h"
 
+#include <jansson.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -104,10 +105,54 @@ static void test_cut_anywhere(void **state)
 	}
 }
 
+/* What open leads leave in a trail: no values, and a state for each.  Against jansson. */
+static void test_open_leads(void **state)
+{
+	static const char other[] = "019,-[]\"n \\{x\x1f\x80";
+	static const char *const word[] = {"overload", "hold", "", "low-battery", "a", "seven77"};
+	char list[2048], copy[2048];
+	long right = 0, wrong = 0;
+	(void)state;
+	for (int round = 0; round < 120; round++) {
+		size_t len = 0;
+		for (int i = 0; i < 1 + round % 30; i++) {
+			len += (size_t)sprintf(list + len, "%s", i ? "," : "[");
+			unsigned what = roll(8);
+			if (what < 3)
+				len += (size_t)sprintf(list + len, "null");
+			else if (what < 7)
+				len += (size_t)sprintf(list + len, "[%d,\"%s\"]", i * 7 % 120, word[roll(6)]);
+			else
+				len += (size_t)sprintf(list + len, "%u", roll(3000));
+		}
+		list[len++] = ']';
+		list[len] = '\0';
+		for (size_t i = 0; i < len; i++)
+			for (size_t k = 0; k < sizeof other - 1; k++) {
+				memcpy(copy, list, len + 1);
+				copy[i] = other[k];
+				json_t *tree = json_loadb(copy, len, 0, NULL);
+				if (json_valid(copy, len, NULL) != (tree != NULL))
+					fail_msg("%s: jansson says %s", copy, tree ? "valid" : "no JSON");
+				*(tree ? &right : &wrong) += 1;
+				json_decref(tree);
+			}
+	}
+	assert_true(right > 1000 && wrong > 100000);
+	/* A pair is as deep as any list. */
+	for (int deep = JSON_DEPTH_MAX - 1; deep <= JSON_DEPTH_MAX; deep++) {
+		size_t n = (size_t)deep;
+		memset(list, '[', n);
+		n += (size_t)sprintf(list + n, "[1,\"a\"],[2,\"b\"]");
+		memset(list + n, ']', (size_t)deep);
+		assert_int_equal(json_valid(list, n + (size_t)deep, NULL), deep < JSON_DEPTH_MAX);
+	}
+}
+
 int main(void)
 {
 	const struct CMUnitTest tests[] = {
-	    cmocka_unit_test(test_every_byte_another),
+	    cmocka_unit_test(test_every_byte_another), cmocka_unit_test(test_open_leads),
 	    cmocka_unit_test(test_cut_anywhere),
 	};
 	return cmocka_run_group_tests(tests, NULL, NULL);
