@@ -384,6 +384,27 @@ static void test_look(void **state)
 
 /* ---- a run by itself, cut at every tick ---- */
 
+/* Whatever words the states are, what stands behind them is found. */
+static void test_past_states(void **state)
+{
+	static const char *const states[] = {"", ",\"state\":[]", ",\"state\":[[0,\"overload\"]]",
+		",\"state\":[[0,\"overload\"],[1,\"hold\"]]", ",\"state\":[[0,\"]]\"],[1,\"hold\"]]",
+		",\"state\":[[0,\"a\\\"]]\"],[1,\"]]\"]]", ",\"state\":[[0,\"a]]\"],[1,\"b,\"]]",
+		",\"state\":[[0,\"\"]]", ",\"state\":[ [0, \"overload\" ] ]"};
+	(void)state;
+	for (size_t i = 0; i < sizeof states / sizeof *states; i++) {
+		char text[600];
+		struct trail_summary run;
+		note_row("%s", states[i]);
+		snprintf(text, sizeof text, "{\"seq\":2,\"t\":\"2026-01-01T00:00:00.000000Z\",\"kind\":\"trail\","
+		         "\"meter\":\"red\",\"function\":\"ohm\",\"position\":null,\"digit\":0.1,\"at\":[0,7],"
+		         "\"v\":[12,15]%s,\"low\":12,\"high\":15,\"first\":12,\"last\":15,\"n\":2}", states[i]);
+		assert_true(trail_summary_read(text, strlen(text), &run));
+		assert_int_equal(run.all.n, 2);
+		assert_true(run.all.has_value && run.all.high == 1.5);
+	}
+}
+
 static void test_parts(void **state)
 {
 	(void)state;
@@ -455,6 +476,7 @@ int main(void)
 		cmocka_unit_test_setup_teardown(test_in_order, folder_make_fast, folder_drop),
 		cmocka_unit_test_setup_teardown(test_silence, folder_make_fast, folder_drop),
 		cmocka_unit_test_setup_teardown(test_look, folder_make_fast, folder_drop),
+		cmocka_unit_test(test_past_states),
 		cmocka_unit_test(test_parts),
 	};
 	int failed = cmocka_run_group_tests(tests, NULL, NULL);

@@ -9,6 +9,7 @@
  */
 #include "protocol/record/kinds.h"
 #include "protocol/record/record.h"
+#include "protocol/trade/ascii.h"
 
 #include <string.h>
 
@@ -173,6 +174,19 @@ static bool keys_are(struct slice key, const char *name)
 	return key.len == strlen(name) && memcmp(key.at, name, key.len) == 0;
 }
 
+/* Past the states that follow the values at `at`, if there are any: of open leads there is one for
+ * each, with a quote and a bracket in every few bytes. */
+static size_t after_states(const char *text, size_t len, size_t at)
+{
+	static const char opening[] = ",\"state\":[[";
+	if (len - at < sizeof opening || memcmp(text + at, opening, sizeof opening - 1) != 0)
+		return at;
+	const char *end = memmem(text + at, len - at, "\"]]", 3);
+	/* A quote after a letter ends a word: one that begins a word, or is escaped, has another before
+	 * it.  Else they are read one by one. */
+	return end && ascii_letter(end[-1]) ? (size_t)(end + 3 - text) : at;
+}
+
 bool trail_summary_read(const char *text, size_t len, struct trail_summary *s)
 {
 	struct slice key, value, function = {NULL, 0};
@@ -205,7 +219,7 @@ bool trail_summary_read(const char *text, size_t len, struct trail_summary *s)
 	if (!trail || !timed || !weighed || !s->meter[0] || !json_text(function, name, sizeof name) ||
 	    !function_from_name(name, strlen(name), &s->function))
 		return false;
-	size_t cursor = (size_t)(s->v.at + s->v.len + 1 - text);
+	size_t cursor = after_states(text, len, (size_t)(s->v.at + s->v.len + 1 - text));
 	for (struct slice all = {text, len}; json_next_member(all, &cursor, &key, &value);) {
 		if (keys_are(key, "low"))
 			reals += real_of(s->digit, value, &s->all.low);
