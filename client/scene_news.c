@@ -62,6 +62,10 @@ struct scene_entry *scene_entry_add(struct scene *s, struct slice record)
 	scene_member(record, "quantity", e->quantity);
 	scene_member(record, "shown", e->shown);
 	scene_member(record, "meter", e->meter);
+	char condition[16];
+	scene_member(record, "condition", condition);
+	if (!condition_from_name(condition, strlen(condition), &e->condition))
+		e->condition = CONDITION_FOUND;
 	e->typed = words_member_is(record, "source", "typed");
 	entry_judgement(s, e, record);
 	return e;
@@ -77,9 +81,13 @@ void scene_place_entry(struct scene *s, const struct scene_entry *e)
 	scene_copy(p->verdict, sizeof p->verdict, e->verdict);
 	if (!quantity_from_name(e->quantity, strlen(e->quantity), &q))
 		return;
-	scene_copy(p->last[q].shown, sizeof p->last[q].shown, e->shown);
-	scene_copy(p->last[q].verdict, sizeof p->last[q].verdict, e->verdict);
-	p->last[q].typed = e->typed;
+	struct scene_last *last = &p->last[e->condition][q];
+	if (last->seq > e->seq)
+		return; /* an older one, that was moved here or is judged anew */
+	last->seq = e->seq;
+	scene_copy(last->shown, sizeof last->shown, e->shown);
+	scene_copy(last->verdict, sizeof last->verdict, e->verdict);
+	last->typed = e->typed;
 }
 
 void scene_entry_rejudge(struct scene *s, struct scene_entry *e, struct slice rejudged)
@@ -172,6 +180,10 @@ static void on_strike(struct scene *s, int64_t now, struct slice record)
 	int place = scene_place(s, e->position);
 	if (place >= 0 && s->sheet[place].entries > 0 && --s->sheet[place].entries == 0)
 		s->sheet[place].verdict[0] = '\0';
+	/* The one before it comes back with the list that is asked now. */
+	for (int q = 0; place >= 0 && q < QUANTITY_COUNT; q++)
+		if (s->sheet[place].last[e->condition][q].seq == of)
+			s->sheet[place].last[e->condition][q] = (struct scene_last){.seq = 0};
 	char text[SCENE_TEXT];
 	snprintf(text, sizeof text, "struck: %s %s does not count (record %lld)", e->position,
 	         e->shown, (long long)of);
@@ -208,7 +220,7 @@ static void on_rejudge(struct scene *s, struct slice record)
 	scene_entry_rejudge(s, e, record);
 	int place = scene_place(s, e->position);
 	if (place >= 0 && !e->struck)
-		scene_copy(s->sheet[place].verdict, sizeof s->sheet[place].verdict, e->verdict);
+		scene_place_entry(s, e);
 }
 
 static void on_note(struct scene *s, int64_t now, struct slice record)
