@@ -93,6 +93,7 @@ struct scene_note {
 	char text[SCENE_TEXT];
 	enum scene_weight weight;
 	bool told; /* a happening said the same */
+	bool touch; /* asks for something about a touch: over with its entry */
 };
 
 /* Danger that goes on: it stands over everything until the daemon says that it is over. */

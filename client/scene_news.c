@@ -133,6 +133,20 @@ static void tell_entry(struct scene *s, const struct scene_entry *e)
 	scene_tell(s, &told);
 }
 
+/* What was asked for is done: it is not asked any longer. */
+static void touch_notes_end(struct scene *s)
+{
+	for (int i = 0; i < s->note_count; i++)
+		if (s->note[i].touch)
+			s->note[i].at = INT64_MIN / 2;
+}
+
+static void note_of_touch(struct scene *s)
+{
+	s->note[(s->note_next + SCENE_NOTES_MAX - 1) % SCENE_NOTES_MAX].touch = true;
+	scene_note_told(s);
+}
+
 static void on_entry(struct scene *s, int64_t now, struct slice record, bool fresh)
 {
 	int64_t seq = 0;
@@ -162,6 +176,7 @@ static void on_entry(struct scene *s, int64_t now, struct slice record, bool fre
 	snprintf(s->logged.shown, sizeof s->logged.shown, "%s", e->shown);
 	scene_member(record, "function", s->logged.function);
 	s->held.is = s->refused.is = s->not_logged = false;
+	touch_notes_end(s);
 	tell_entry(s, e);
 }
 
@@ -331,7 +346,7 @@ static void on_held(struct scene *s, int64_t now, struct slice event, bool doubt
 		snprintf(text, sizeof text, "%.60s looks like %.40s, not %.40s: take logs it here, other "
 		         "there", s->held.shown, s->held.looks, s->held.position);
 	scene_note_add(s, now, SCENE_WARNING, json_member(event.at, event.len, "t"), text);
-	scene_note_told(s);
+	note_of_touch(s);
 	scene_tell(s, &told);
 }
 
@@ -352,7 +367,10 @@ static void on_refusal(struct scene *s, int64_t now, struct slice event, bool un
 	         position[0] ? " at " : "", position, (int)words_cut(why, strlen(why), 130), why);
 	scene_note_add(s, now, unlogged ? SCENE_BAD : SCENE_WARNING,
 	               json_member(event.at, event.len, "t"), text);
-	scene_note_told(s);
+	if (unlogged)
+		scene_note_told(s);
+	else
+		note_of_touch(s);
 	scene_tell(s, &(struct happening_told){
 		.what = unlogged ? HAPPENED_NOT_LOGGED : HAPPENED_REFUSED, .position = position,
 		.meter = meter, .why = why});
@@ -369,7 +387,7 @@ static void on_moving(struct scene *s, int64_t now, struct slice event)
 	snprintf(text, sizeof text, "%.40s keeps moving at %.40s: wait, or take it as it stands", name,
 	         position);
 	scene_note_add(s, now, SCENE_WARNING, json_member(event.at, event.len, "t"), text);
-	scene_note_told(s);
+	note_of_touch(s);
 	scene_tell(s, &(struct happening_told){.what = HAPPENED_MOVING, .position = position,
 	                                       .meter = name, .next = "wait, or take it"});
 }

@@ -223,6 +223,25 @@ static void test_strike(void **state)
 	scene_stop();
 }
 
+/* What asked for something about a touch is over with its entry; danger is not. */
+static void test_notes_end(void **state)
+{
+	(void)state;
+	ready();
+	event("\"event\":\"alarm\",\"alarm\":\"held\",\"text\":\"C5 still has 41 V\",\"on\":true");
+	event("\"event\":\"held\",\"position\":\"R3\",\"looks\":\"R13\",\"meter\":\"bench\","
+	      "\"shown\":\"131.2 kohm\"");
+	event("\"event\":\"moving\",\"position\":\"R3\",\"meter\":\"bench\"");
+	event("\"event\":\"refused\",\"position\":\"R3\",\"meter\":\"red\",\"why\":\"hold is on\"");
+	for (int i = 0; i < 4; i++)
+		assert_true(scene_note(scene, i)->at == now);
+	record(23, "entry", ENTRY("R13", "131.20 kohm", "131200", "within", "high", "0.009", ""));
+	for (int i = 0; i < 3; i++)
+		assert_true(now - scene_note(scene, i)->at > 1000000);
+	assert_true(scene_note(scene, 3)->at == now);
+	scene_stop();
+}
+
 /* What is finished, by condition; `lacks` of the daemon decides, whichever answer comes first. */
 static void test_by_condition(void **state)
 {
@@ -540,6 +559,7 @@ int main(void)
 		cmocka_unit_test(test_refused_passes), cmocka_unit_test(test_live_and_cold),
 		cmocka_unit_test(test_strike),        cmocka_unit_test(test_rejudged),
 	    cmocka_unit_test(test_by_condition),
+	    cmocka_unit_test(test_notes_end),
 		cmocka_unit_test(test_meters),        cmocka_unit_test(test_moves),
 		cmocka_unit_test(test_away_and_back), cmocka_unit_test(test_silent_daemon),
 		cmocka_unit_test(test_walk_after),
