@@ -191,6 +191,33 @@ static void log_read(struct scene *s, int64_t now, struct slice result)
 	scene_copy(s->log_aside, sizeof s->log_aside, aside);
 }
 
+/* The sheet may come before this list or after it.  Both go in one order. */
+static void lacks_apply(struct scene *s)
+{
+	for (int i = 0; i < s->sheet_count; i++)
+		s->sheet[i].lacks = false;
+	for (int i = 0, from = 0; i < s->lacks_count; i++)
+		for (int k = 0; k < s->sheet_count; k++) {
+			int at = (from + k) % s->sheet_count;
+			if (strcmp(s->sheet[at].name, s->lacks[i]) != 0)
+				continue;
+			s->sheet[at].lacks = true;
+			from = at + 1;
+			break;
+		}
+}
+
+static void lacks_read(struct scene *s, struct slice list)
+{
+	struct slice one;
+	s->lacks_known = list.at && *list.at == '[';
+	s->lacks_count = 0;
+	for (size_t cursor = 0; s->lacks_known && json_next(list, &cursor, &one);)
+		if (s->lacks_count < SCENE_POSITIONS_MAX)
+			s->lacks_count += json_text(one, s->lacks[s->lacks_count], SCENE_NAME);
+	lacks_apply(s);
+}
+
 void scene_status(struct scene *s, int64_t now, struct slice result)
 {
 	int64_t n;
@@ -229,6 +256,7 @@ void scene_status(struct scene *s, int64_t now, struct slice result)
 		s->done = (int)n;
 	if (json_int(json_member(result.at, result.len, "positions"), &n) && n >= 0 && n < INT32_MAX)
 		s->positions = (int)n;
+	lacks_read(s, json_member(result.at, result.len, "lacks"));
 	if (s->done < s->positions)
 		s->all_done = false;
 	bound_read(s, json_member(result.at, result.len, "bound"));
@@ -322,6 +350,7 @@ void scene_sheet(struct scene *s, struct slice result)
 		if (same)
 			memcpy(p->last, before.last, sizeof p->last);
 	}
+	lacks_apply(s);
 }
 
 /* ---- entries ---- */

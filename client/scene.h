@@ -20,6 +20,7 @@
 
 #include "client/happening.h"
 #include "client/words.h"
+#include "protocol/trade/entry.h"
 #include "protocol/trade/quantity.h"
 
 #define SCENE_NAME 40
@@ -67,14 +68,20 @@ struct scene_position {
 	struct decimal low, high, nominal_value; /* of its value */
 	int entries;      /* that are not struck */
 	char verdict[12]; /* of the last one that counts, "" where there is none */
-	/* The last one that counts of each quantity. */
-	struct { char shown[SCENE_NAME], verdict[12]; bool typed; } last[QUANTITY_COUNT];
+	bool lacks;       /* the walk wants something of it yet, as the daemon says */
+	/* The last one that counts of each quantity, by condition: scene_last. */
+	struct scene_last {
+		int64_t seq; /* 0: none */
+		char shown[SCENE_NAME], verdict[12];
+		bool typed;
+	} last[CONDITION_COUNT][QUANTITY_COUNT];
 };
 
 struct scene_entry {
 	int64_t seq;
 	char position[SCENE_NAME], quantity[16], shown[SCENE_NAME * 2], verdict[12], side[12];
 	char meter[SCENE_NAME], deviation[SCENE_NAME * 2], remark[SCENE_TEXT];
+	enum condition condition;
 	bool struck;
 	bool typed; /* from an instrument without a data line, whose name is `meter` */
 };
@@ -86,6 +93,7 @@ struct scene_note {
 	char text[SCENE_TEXT];
 	enum scene_weight weight;
 	bool told; /* a happening said the same */
+	bool touch; /* asks for something about a touch: over with its entry */
 };
 
 /* Danger that goes on: it stands over everything until the daemon says that it is over. */
@@ -135,6 +143,10 @@ struct scene {
 	struct scene_note guide; /* what the newest guided run asks for; text "" for none */
 	bool discharging; /* its reservoirs are being measured dead: still live */
 	int done, positions;
+	/* Which of them are not done; without a word of the daemon what has a value is. */
+	bool lacks_known;
+	int lacks_count;
+	char lacks[SCENE_POSITIONS_MAX][SCENE_NAME];
 
 	/* What is up. */
 	char position[SCENE_NAME], quantity[16];
@@ -266,6 +278,10 @@ const struct scene_alarm *scene_alarm(const struct scene *s);
 int scene_quantity(const struct scene *s);
 /* The answer of `beside` about what is up. */
 void scene_last_time(struct scene *s, struct slice result);
+/* The last entry of a position in this quantity, in the condition that is chosen; its shown
+ * is "" where there is none. */
+const struct scene_last *scene_last(const struct scene *s, const struct scene_position *p,
+                                    enum quantity q);
 /* The twin's last value in the quantity that is up; "" where there is none. */
 const char *scene_twin_shown(const struct scene *s, const char **verdict);
 /* Is what the meter shows a value of what is up, or was it asked for something else? */

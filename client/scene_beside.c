@@ -318,8 +318,9 @@ const char *scene_twin_shown(const struct scene *s, const char **verdict)
 	int at = s->twin[0] ? scene_place(s, s->twin) : -1, q = scene_quantity(s);
 	if (at < 0 || q < 0)
 		return "";
-	*verdict = s->sheet[at].last[q].verdict;
-	return s->sheet[at].last[q].shown;
+	const struct scene_last *last = scene_last(s, &s->sheet[at], (enum quantity)q);
+	*verdict = last->verdict;
+	return last->shown;
 }
 
 /* The sheet's limits are about the quantity that its kind asks first: volts of a rail,

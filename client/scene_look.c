@@ -201,6 +201,15 @@ int scene_place(const struct scene *s, const char *position)
 	return -1;
 }
 
+const struct scene_last *scene_last(const struct scene *s, const struct scene_position *p,
+                                    enum quantity q)
+{
+	enum condition condition;
+	if (!condition_from_name(s->condition, strlen(s->condition), &condition))
+		condition = CONDITION_FOUND;
+	return &p->last[condition][q];
+}
+
 int scene_next(const struct scene *s)
 {
 	int from = scene_place(s, s->position);

@@ -62,6 +62,10 @@ struct scene_entry *scene_entry_add(struct scene *s, struct slice record)
 	scene_member(record, "quantity", e->quantity);
 	scene_member(record, "shown", e->shown);
 	scene_member(record, "meter", e->meter);
+	char condition[16];
+	scene_member(record, "condition", condition);
+	if (!condition_from_name(condition, strlen(condition), &e->condition))
+		e->condition = CONDITION_FOUND;
 	e->typed = words_member_is(record, "source", "typed");
 	entry_judgement(s, e, record);
 	return e;
@@ -77,9 +81,13 @@ void scene_place_entry(struct scene *s, const struct scene_entry *e)
 	scene_copy(p->verdict, sizeof p->verdict, e->verdict);
 	if (!quantity_from_name(e->quantity, strlen(e->quantity), &q))
 		return;
-	scene_copy(p->last[q].shown, sizeof p->last[q].shown, e->shown);
-	scene_copy(p->last[q].verdict, sizeof p->last[q].verdict, e->verdict);
-	p->last[q].typed = e->typed;
+	struct scene_last *last = &p->last[e->condition][q];
+	if (last->seq > e->seq)
+		return; /* an older one, that was moved here or is judged anew */
+	last->seq = e->seq;
+	scene_copy(last->shown, sizeof last->shown, e->shown);
+	scene_copy(last->verdict, sizeof last->verdict, e->verdict);
+	last->typed = e->typed;
 }
 
 void scene_entry_rejudge(struct scene *s, struct scene_entry *e, struct slice rejudged)
@@ -125,6 +133,20 @@ static void tell_entry(struct scene *s, const struct scene_entry *e)
 	scene_tell(s, &told);
 }
 
+/* What was asked for is done: it is not asked any longer. */
+static void touch_notes_end(struct scene *s)
+{
+	for (int i = 0; i < s->note_count; i++)
+		if (s->note[i].touch)
+			s->note[i].at = INT64_MIN / 2;
+}
+
+static void note_of_touch(struct scene *s)
+{
+	s->note[(s->note_next + SCENE_NOTES_MAX - 1) % SCENE_NOTES_MAX].touch = true;
+	scene_note_told(s);
+}
+
 static void on_entry(struct scene *s, int64_t now, struct slice record, bool fresh)
 {
 	int64_t seq = 0;
@@ -154,6 +176,7 @@ static void on_entry(struct scene *s, int64_t now, struct slice record, bool fre
 	snprintf(s->logged.shown, sizeof s->logged.shown, "%s", e->shown);
 	scene_member(record, "function", s->logged.function);
 	s->held.is = s->refused.is = s->not_logged = false;
+	touch_notes_end(s);
 	tell_entry(s, e);
 }
 
@@ -172,6 +195,10 @@ static void on_strike(struct scene *s, int64_t now, struct slice record)
 	int place = scene_place(s, e->position);
 	if (place >= 0 && s->sheet[place].entries > 0 && --s->sheet[place].entries == 0)
 		s->sheet[place].verdict[0] = '\0';
+	/* The one before it comes back with the list that is asked now. */
+	for (int q = 0; place >= 0 && q < QUANTITY_COUNT; q++)
+		if (s->sheet[place].last[e->condition][q].seq == of)
+			s->sheet[place].last[e->condition][q] = (struct scene_last){.seq = 0};
 	char text[SCENE_TEXT];
 	snprintf(text, sizeof text, "struck: %s %s does not count (record %lld)", e->position,
 	         e->shown, (long long)of);
@@ -208,7 +235,7 @@ static void on_rejudge(struct scene *s, struct slice record)
 	scene_entry_rejudge(s, e, record);
 	int place = scene_place(s, e->position);
 	if (place >= 0 && !e->struck)
-		scene_copy(s->sheet[place].verdict, sizeof s->sheet[place].verdict, e->verdict);
+		scene_place_entry(s, e);
 }
 
 static void on_note(struct scene *s, int64_t now, struct slice record)
@@ -319,7 +346,7 @@ static void on_held(struct scene *s, int64_t now, struct slice event, bool doubt
 		snprintf(text, sizeof text, "%.60s looks like %.40s, not %.40s: take logs it here, other "
 		         "there", s->held.shown, s->held.looks, s->held.position);
 	scene_note_add(s, now, SCENE_WARNING, json_member(event.at, event.len, "t"), text);
-	scene_note_told(s);
+	note_of_touch(s);
 	scene_tell(s, &told);
 }
 
@@ -340,7 +367,10 @@ static void on_refusal(struct scene *s, int64_t now, struct slice event, bool un
 	         position[0] ? " at " : "", position, (int)words_cut(why, strlen(why), 130), why);
 	scene_note_add(s, now, unlogged ? SCENE_BAD : SCENE_WARNING,
 	               json_member(event.at, event.len, "t"), text);
-	scene_note_told(s);
+	if (unlogged)
+		scene_note_told(s);
+	else
+		note_of_touch(s);
 	scene_tell(s, &(struct happening_told){
 		.what = unlogged ? HAPPENED_NOT_LOGGED : HAPPENED_REFUSED, .position = position,
 		.meter = meter, .why = why});
@@ -357,7 +387,7 @@ static void on_moving(struct scene *s, int64_t now, struct slice event)
 	snprintf(text, sizeof text, "%.40s keeps moving at %.40s: wait, or take it as it stands", name,
 	         position);
 	scene_note_add(s, now, SCENE_WARNING, json_member(event.at, event.len, "t"), text);
-	scene_note_told(s);
+	note_of_touch(s);
 	scene_tell(s, &(struct happening_told){.what = HAPPENED_MOVING, .position = position,
 	                                       .meter = name, .next = "wait, or take it"});
 }

@@ -14,43 +14,67 @@
 #include <stdio.h>
 #include <string.h>
 
-/* What of a position is known: nothing, something but not what it is asked first, all. */
+/* What of a position is known in the condition that is chosen: nothing, something but not
+ * all that it is asked, all. */
 enum progress { NOTHING, PARTLY, FINISHED };
 
-static enum progress progress_of(const struct scene_position *p, const char **verdict)
+/* The entry that stands for it: of what it is asked first, else of anything. */
+static const struct scene_last *entry_of(const struct scene *s, int i, bool *first)
 {
-	static const enum quantity first[] = {QUANTITY_VALUE, QUANTITY_VOLTS, QUANTITY_INSULATION};
-	*verdict = "";
-	if (!p->entries)
-		return NOTHING;
-	for (size_t i = 0; i < sizeof first / sizeof first[0]; i++)
-		if (p->last[first[i]].shown[0]) {
-			*verdict = p->last[first[i]].verdict;
-			return FINISHED;
-		}
+	static const enum quantity asked[] = {QUANTITY_VALUE, QUANTITY_VOLTS, QUANTITY_INSULATION};
+	const struct scene_position *p = &s->sheet[i];
+	for (size_t k = 0; k < sizeof asked / sizeof asked[0]; k++)
+		if ((*first = scene_last(s, p, asked[k])->seq > 0))
+			return scene_last(s, p, asked[k]);
 	for (int q = 0; q < QUANTITY_COUNT; q++)
-		if (p->last[q].shown[0])
-			return PARTLY;
-	*verdict = p->verdict; /* its entries are not known one by one */
+		if (scene_last(s, p, (enum quantity)q)->seq)
+			return scene_last(s, p, (enum quantity)q);
+	return NULL;
+}
+
+/* No entry of it came by, and yet it has some: where the list was not asked yet. */
+static bool entries_unknown(const struct scene_position *p)
+{
+	for (int c = 0; c < CONDITION_COUNT; c++)
+		for (int q = 0; q < QUANTITY_COUNT; q++)
+			if (p->last[c][q].seq)
+				return false;
+	return p->entries > 0;
+}
+
+/* The marks agree with the count: both are the daemon's. */
+static enum progress progress_of(const struct scene *s, int i, const char **verdict)
+{
+	const struct scene_position *p = &s->sheet[i];
+	bool first = false;
+	const struct scene_last *e = entry_of(s, i, &first);
+	*verdict = e ? e->verdict : "";
+	if (e)
+		return (s->lacks_known ? p->lacks : !first) ? PARTLY : FINISHED;
+	if (!entries_unknown(p) || (s->lacks_known && p->lacks))
+		return NOTHING;
+	*verdict = p->verdict;
 	return FINISHED;
 }
 
 static char place_mark(const struct scene *s, int i)
 {
 	const char *verdict;
-	enum progress known = progress_of(&s->sheet[i], &verdict);
+	enum progress known = progress_of(s, i, &verdict);
 	if (known == FINISHED)
 		return view_bench_mark(verdict);
 	if (strcmp(s->sheet[i].name, s->position) == 0)
 		return '>';
-	return known == PARTLY ? ':' : '.';
+	/* What is outside already is not hidden by what it lacks. */
+	return known == PARTLY ? strcmp(verdict, "outside") == 0 ? 'x' : ':' : '.';
 }
 
 static enum look place_look(const struct scene *s, int i)
 {
 	const char *verdict;
-	enum progress known = progress_of(&s->sheet[i], &verdict);
-	return known == FINISHED ? view_bench_verdict(verdict)
+	enum progress known = progress_of(s, i, &verdict);
+	bool out = known == PARTLY && strcmp(verdict, "outside") == 0;
+	return known == FINISHED || out ? view_bench_verdict(verdict)
 	     : known == PARTLY   ? LOOK_ORDINARY : LOOK_FAINT;
 }
 
@@ -58,7 +82,7 @@ static enum look place_look(const struct scene *s, int i)
 static const char *place_word(const struct scene *s, int i)
 {
 	const char *verdict;
-	enum progress known = progress_of(&s->sheet[i], &verdict);
+	enum progress known = progress_of(s, i, &verdict);
 	return known == NOTHING ? "" : known == PARTLY ? "in part" : verdict[0] ? verdict : "no limits";
 }
 
@@ -90,7 +114,7 @@ static void bucket(const struct scene *s, int from, int count, char *mark, enum 
 	int rank = -1;
 	for (int i = from; i < from + count && i < s->sheet_count; i++) {
 		const char *verdict;
-		if (progress_of(&s->sheet[i], &verdict) != FINISHED) {
+		if (progress_of(s, i, &verdict) != FINISHED) {
 			none++;
 			continue;
 		}
@@ -164,9 +188,9 @@ static const char *value_of(const struct bench_view *v, int i, char *out, size_t
 	const struct scene_position *p = &v->scene->sheet[i];
 	out[0] = '\0';
 	for (size_t q = 0; q < sizeof order / sizeof order[0]; q++)
-		if (p->last[order[q]].shown[0]) {
-			words_value(v->style, p->last[order[q]].shown, out, size);
-			return p->last[order[q]].typed ? "typed" : "";
+		if (scene_last(v->scene, p, order[q])->seq) {
+			words_value(v->style, scene_last(v->scene, p, order[q])->shown, out, size);
+			return scene_last(v->scene, p, order[q])->typed ? "typed" : "";
 		}
 	return "";
 }
@@ -189,7 +213,7 @@ static void value_put(const struct bench_view *v, struct picture *p, int row, in
 	picture_put(p, row, column + 11 + VALUE_WIDTH, up ? LOOK_STRONG : look, mark);
 	picture_put_most(p, row, column + 13 + VALUE_WIDTH, 9, look,
 	                 place_word(s, i));
-	if (typed[0] && at->entries)
+	if (typed[0])
 		picture_put(p, row, column + 10, LOOK_WARNING, "typed");
 }
 
@@ -366,7 +390,7 @@ void view_bench_sheet_lines(const struct style *style, const struct scene *s, st
 		char nominal[WORDS_SIZE];
 		words_value(style, p->nominal, nominal, sizeof nominal);
 		lines_printf(out, "%s%s%s, %s%s\n", p->name, nominal[0] ? ", nominal " : "", nominal,
-		             p->entries ? place_word(s, i) : "nothing yet",
+		             place_word(s, i)[0] ? place_word(s, i) : "nothing yet",
 		             strcmp(p->name, s->position) == 0 ? ", up" : "");
 	}
 	if (s->sheet_more)

@@ -66,13 +66,37 @@ void bench_chosen(const struct bench *b, struct text *out)
 	text_puts(out, "}");
 }
 
-/* Those of the unit: a reference lies on the bench. */
-static int places(const struct bench *b, bool done)
+/* `lacks` names so many at most: what a client keeps of a sheet. */
+#define LACKS_MAX 1024
+
+/* Does the walk want something of it yet, in the condition that is chosen?  Where it goes for
+ * what needs a leg up, an entry in circuit is not all. */
+static bool unfinished(const struct bench *b, int place)
 {
-	int count = 0;
-	for (int i = 0; i < b->positions; i++)
-		count += b->position[i].row.position.kind != KIND_REFERENCE && !(done && walk_lacks(b, i));
-	return count;
+	return walk_lacks(b, place) || (b->way.mode == WALK_LIFT && walk_wants(b, place));
+}
+
+/* Those of the unit, for a reference lies on the bench; how many are done, and which are not. */
+static void write_places(const struct bench *b, struct text *out)
+{
+	int all = 0, left = 0;
+	text_member(out, "lacks");
+	text_puts(out, "[");
+	for (int i = 0; i < b->positions; i++) {
+		const struct position *p = &b->position[i].row.position;
+		if (p->kind == KIND_REFERENCE)
+			continue;
+		all++;
+		if (!unfinished(b, i))
+			continue;
+		if (left++ >= LACKS_MAX)
+			continue;
+		text_puts(out, left > 1 ? "," : "");
+		text_string(out, p->name, strlen(p->name));
+	}
+	text_puts(out, "]");
+	text_member_int(out, "done", all - left);
+	text_member_int(out, "positions", all);
 }
 
 /* What waits for a word. */
@@ -122,8 +146,7 @@ void bench_status(const struct bench *b, struct text *out)
 	if (log_aside(b->log)[0])
 		text_member_string(out, "log-aside", log_aside(b->log));
 	text_member_int(out, "last", log_last_seq(b->log));
-	text_member_int(out, "done", places(b, true));
-	text_member_int(out, "positions", places(b, false));
+	write_places(b, out);
 	text_puts(out, "}");
 }
 

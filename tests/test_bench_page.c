@@ -159,6 +159,30 @@ static void large_sheet(void)
 	snprintf(scene->position, sizeof scene->position, "R131");
 }
 
+/* As handed back: R1 was measured again, R3 and R13 only as found; C7 lacks its leakage. */
+static void as_done(void)
+{
+	ready();
+	record(30, "entry", ENTRY("R3", "131.20 kohm", "131200", "outside", "high", "0.312", ""));
+	record(31, "entry", ENTRY("R1", "1.010 Mohm", "1010000", "within", "high", "0.01",
+	                          ",\"condition\":\"done\""));
+	record(32, "entry", ENTRY("C7", "104.00 nF", "1.04e-07", "within", "high", "0.04",
+	                          ",\"condition\":\"done\""));
+	scene->logged.is = false;
+	scene_status(scene, now, text_slice(
+		"{\"job\":\"picture house\",\"state\":\"cold\",\"condition\":\"done\",\"reach\":\"lifted\","
+		"\"walk\":\"on\",\"chosen\":{\"position\":\"R3\",\"quantity\":\"value\"" R3_CHOSEN
+		",\"armed\":true},\"lacks\":[\"R3\",\"R13\",\"C7\",\"B1\",\"T1\",\"R101\",\"R103\","
+		"\"C107\",\"X1\"],\"done\":1,\"positions\":10,\"next\":\"R13\"}"));
+	live("overload", "ohm", 0, false);
+}
+
+static void as_done_overview(void)
+{
+	as_done();
+	keys = (struct keys){.mode = KEYS_LOOK, .asked = ACTION_SHEET};
+}
+
 static void large_overview(void)
 {
 	large_sheet();
@@ -235,6 +259,9 @@ static const struct {
 	{"alarm-live", alarm_live, 200, 60, false},   {"alarm-held", alarm_held, 80, 24, false},
 	{"alarm-long", alarm_long, 80, 24, true},     {"alarm-long", alarm_long, 40, 12, false},
 	{"large-sheet", large_sheet, 80, 24, false},  {"large-sheet", large_sheet, 132, 43, false},
+	{"as-done", as_done, 80, 24, false},
+	{"as-done", as_done, 200, 60, false},
+	{"as-done-overview", as_done_overview, 80, 24, false},
 	{"large-overview", large_overview, 80, 24, false},
 	{"large-overview", large_overview, 200, 60, false},
 	{"twins", twins, 80, 24, false},              {"twins", twins, 200, 60, false},

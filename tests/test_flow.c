@@ -109,6 +109,21 @@ static void by_channel(void **state)
 	stand_end(s);
 }
 
+/* `lacks` and `done` of the status, as they stand there. */
+static const char *lacks(struct stand *s)
+{
+	static char all[8192], out[300];
+	struct text text;
+	text_begin(&text, all, sizeof all);
+	bench_status(s->bench, &text);
+	const char *from = strstr(all, "\"lacks\"");
+	assert_non_null(from);
+	const char *end = strstr(from, ",\"positions\"");
+	assert_non_null(end);
+	snprintf(out, sizeof out, "%.*s", (int)(end - from), from);
+	return out;
+}
+
 /* In circuit: R1 and R101 read low alike, R2 and R102 differ, R3 is high (conclusive). */
 #define SWEEP                                                                              \
 	"@0 at R1\n" OPEN "red ~81.20 kOhm *8\n" OPEN "@5 at R101\n" "red ~81.35 kOhm *8\n" OPEN   \
@@ -122,7 +137,12 @@ static void lift_where_nothing_else_tells(void **state)
 	assert_string_equal(s->made, "R1 red 81.20 kohm; R101 red 81.35 kohm; R2 red 46.90 kohm; "
 	                             "R102 red 33.10 kohm; R3 red 1.210 kohm");
 	s->up[0] = s->made[0] = '\0';
-	stand_play(s, "@0 walk lift\nred OL MOhm *8\nred ~46.95 kOhm *8\nred OL MOhm *6\n"
+	/* The sweep is not done, and names what is not: the rest of the sheet. */
+	assert_string_equal(lacks(s), "\"lacks\":[\"F1\",\"C1\",\"HT1\"],\"done\":5");
+	stand_play(s, "@0 walk lift\n");
+	/* Now also what has its entry, and needs a leg up. */
+	assert_string_equal(lacks(s), "\"lacks\":[\"F1\",\"R2\",\"R102\",\"C1\",\"HT1\"],\"done\":3");
+	stand_play(s, "red OL MOhm *8\nred ~46.95 kOhm *8\nred OL MOhm *6\n"
 	              "red ~46.70 kOhm *8\nred OL MOhm *6\n"
 	              "red every 0.5\nred ~0.021 nF *5\nred ~101.3 nF *9\nred ~0.022 nF *5\n");
 	/* R1 agrees with its twin, R3 is conclusive, rails and fuses are never lifted. */
@@ -130,6 +150,12 @@ static void lift_where_nothing_else_tells(void **state)
 	assert_string_equal(s->made, "R2 red 46.95 kohm lifted; R102 red 46.70 kohm lifted; "
 	                             "C1 red 101.3 nF lifted");
 	assert_non_null(strstr(s->says, "done"));
+	assert_string_equal(lacks(s), "\"lacks\":[\"F1\",\"HT1\"],\"done\":6");
+	/* Another condition begins from nothing; the first keeps what it has. */
+	stand_play(s, "@0 walk off\n@0.1 condition done\n");
+	assert_non_null(strstr(lacks(s), "\"done\":0"));
+	stand_play(s, "@0 condition found\n");
+	assert_non_null(strstr(lacks(s), "\"done\":6"));
 	/* Going back to the sweep puts the reach back. */
 	s->made[0] = '\0';
 	stand_play(s, "@0 walk on\n@0.5 at R3\nred OL MOhm *8\nred ~1.211 kOhm *8\nred OL MOhm *6\n");

@@ -223,6 +223,59 @@ static void test_strike(void **state)
 	scene_stop();
 }
 
+/* What asked for something about a touch is over with its entry; danger is not. */
+static void test_notes_end(void **state)
+{
+	(void)state;
+	ready();
+	event("\"event\":\"alarm\",\"alarm\":\"held\",\"text\":\"C5 still has 41 V\",\"on\":true");
+	event("\"event\":\"held\",\"position\":\"R3\",\"looks\":\"R13\",\"meter\":\"bench\","
+	      "\"shown\":\"131.2 kohm\"");
+	event("\"event\":\"moving\",\"position\":\"R3\",\"meter\":\"bench\"");
+	event("\"event\":\"refused\",\"position\":\"R3\",\"meter\":\"red\",\"why\":\"hold is on\"");
+	for (int i = 0; i < 4; i++)
+		assert_true(scene_note(scene, i)->at == now);
+	record(23, "entry", ENTRY("R13", "131.20 kohm", "131200", "within", "high", "0.009", ""));
+	for (int i = 0; i < 3; i++)
+		assert_true(now - scene_note(scene, i)->at > 1000000);
+	assert_true(scene_note(scene, 3)->at == now);
+	scene_stop();
+}
+
+/* What is finished, by condition; `lacks` of the daemon decides, whichever answer comes first. */
+static void test_by_condition(void **state)
+{
+	(void)state;
+	ready(); /* R1 and R13 as found */
+	struct scene_position *r1 = &scene->sheet[scene_place(scene, "R1")];
+	assert_string_equal(scene_last(scene, r1, QUANTITY_VALUE)->shown, "1.062 Mohm");
+	snprintf(scene->condition, sizeof scene->condition, "new");
+	assert_string_equal(scene_last(scene, r1, QUANTITY_VALUE)->shown, "");
+	record(23, "entry", ENTRY("R1", "1.001 Mohm", "1001000", "within", "high", "0.001",
+	                          ",\"condition\":\"new\""));
+	assert_string_equal(scene_last(scene, r1, QUANTITY_VALUE)->shown, "1.001 Mohm");
+	/* What was found is judged anew: its own, and not what is up. */
+	record(24, "rejudge", ",\"of\":21,\"position\":\"R1\",\"verdict\":\"outside\",\"side\":\"high\"");
+	assert_string_equal(scene_last(scene, r1, QUANTITY_VALUE)->verdict, "within");
+	snprintf(scene->condition, sizeof scene->condition, "found");
+	assert_string_equal(scene_last(scene, r1, QUANTITY_VALUE)->shown, "1.062 Mohm");
+	assert_string_equal(scene_last(scene, r1, QUANTITY_VALUE)->verdict, "outside");
+	record(25, "strike", ",\"of\":21,\"position\":\"R1\"");
+	assert_string_equal(scene_last(scene, r1, QUANTITY_VALUE)->shown, "");
+	assert_false(scene->lacks_known);
+	scene_status(scene, now, text_slice("{\"condition\":\"found\",\"lacks\":[\"R3\",\"X9\",\"R1\"],"
+	                                    "\"done\":8,\"positions\":10}"));
+	assert_true(scene->lacks_known);
+	assert_true(scene->sheet[scene_place(scene, "R3")].lacks && r1->lacks);
+	assert_false(scene->sheet[scene_place(scene, "R13")].lacks);
+	sheet_there(); /* the sheet again, after it */
+	assert_true(scene->sheet[scene_place(scene, "R3")].lacks && r1->lacks);
+	assert_false(scene->sheet[scene_place(scene, "R13")].lacks);
+	scene_status(scene, now, text_slice("{\"condition\":\"found\",\"lacks\":[]}"));
+	assert_false(r1->lacks);
+	scene_stop();
+}
+
 static void test_rejudged(void **state)
 {
 	(void)state;
@@ -505,6 +558,8 @@ int main(void)
 		cmocka_unit_test(test_not_armed),     cmocka_unit_test(test_happenings),
 		cmocka_unit_test(test_refused_passes), cmocka_unit_test(test_live_and_cold),
 		cmocka_unit_test(test_strike),        cmocka_unit_test(test_rejudged),
+	    cmocka_unit_test(test_by_condition),
+	    cmocka_unit_test(test_notes_end),
 		cmocka_unit_test(test_meters),        cmocka_unit_test(test_moves),
 		cmocka_unit_test(test_away_and_back), cmocka_unit_test(test_silent_daemon),
 		cmocka_unit_test(test_walk_after),
