@@ -39,7 +39,8 @@
  * same places, without a signature.
  *
  * Files beside LOG, all of them the log's: LOG-wal and LOG-shm (SQLite's; they
- * belong to the log, copy them with it), LOG.lock (pid of the holder), LOG.key
+ * belong to the log, copy them with it), LOG.lock (pid of the holder, and the number of
+ * the last record, see log_last.c), LOG.key
  * (Ed25519 private key, PEM, mode 0600), LOG.reserve, LOG.suspect; while a log is
  * made, LOG.new and LOG.key.new.
  */

@@ -113,6 +113,33 @@ static void again(void)
 	set_up();
 }
 
+/* An older copy is restored on purpose; one that was copied there by hand is said. */
+static void an_older_copy_is_no_loss(void **state)
+{
+	(void)state;
+	for (int by_hand = 0; by_hand < 2; by_hand++) {
+		struct log_restored done;
+		struct fault why;
+		char command[900];
+		again();
+		make_log(in_folder("c.db"), 8);
+		snprintf(command, sizeof command, "cp %s %s", in_folder("c.db"), in_folder("older.db"));
+		assert_int_equal(system(command), 0);
+		struct log *log = open_sure(in_folder("c.db"), false);
+		append_one(log, "note", "");
+		log_close(log);
+		snprintf(command, sizeof command, "cp %s %s", in_folder("older.db"), in_folder("c.db"));
+		if (by_hand)
+			assert_int_equal(system(command), 0);
+		else if (!log_restore(in_folder("older.db"), in_folder("c.db"), true, NOW, NULL, &done, &why))
+			fail_msg("%s", why.text);
+		log = open_sure(in_folder("c.db"), false);
+		bool said = strstr(log_opening(log), "A PART OF THE LOG IS LOST") != NULL;
+		log_close(log);
+		assert_int_equal(said, by_hand);
+	}
+}
+
 static void refused_where_it_should_be(void **state)
 {
 	(void)state;
@@ -415,6 +442,7 @@ int main(void)
 #define T(f) cmocka_unit_test_setup_teardown(f, folder_make_fast, folder_drop)
 	const struct CMUnitTest tests[] = {
 		T(refused_where_it_should_be),
+		T(an_older_copy_is_no_loss),
 		T(damage_is_named_by_its_line),
 		T(done_where_it_may_be),
 		T(the_key_stays_with_its_log),
