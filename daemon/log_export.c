@@ -304,9 +304,10 @@ static int see_line(struct export_walk *w, const char *line, size_t len, int num
 		code = see_hashes(w, s);
 	else if (w->any && !w->bare) {
 		verify_altered(w->c, "is no record, nor a line that seals");
+		w->c->bad_column = export_misfit(line, len);
 		code = SQLITE_DONE;
 	} else {
-		fault_at(w->why, NULL, number, 1, "this is no line of an export");
+		fault_at(w->why, NULL, number, export_misfit(line, len), "this is no line of an export");
 		w->wrong = true;
 	}
 	free(s);
@@ -348,7 +349,7 @@ static int walk(struct export_walk *w, FILE *f, const char *path)
 		/* Half a line: the file was cut off there, nothing was altered. */
 		w->c->verdict = LOG_INTACT_NO_ANCHOR;
 		w->c->what[0] = '\0';
-		w->c->bad_seq = w->c->bad_line = 0;
+		w->c->bad_seq = w->c->bad_line = w->c->bad_column = 0;
 	} else if (code == SQLITE_DONE) {
 		look_back(w, f, line);
 	}

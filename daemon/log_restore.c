@@ -109,9 +109,8 @@ static bool check_source(const char *from, bool export, const struct log_pin *pi
 		return false;
 	}
 	if (!verdict_holds(check->verdict)) {
-		fault_at(why, from, (int)check->bad_line, check->bad_line > 0, "%s: %s; nothing was changed",
-		         log_verdict_name(check->verdict),
-		         check->what);
+		fault_at(why, from, (int)check->bad_line, check->bad_column, "%s: %s; nothing was changed",
+		         log_verdict_name(check->verdict), check->what);
 		return false;
 	}
 	return true;
