@@ -62,10 +62,11 @@ void view_verify(const struct style *style, struct slice result, const char *wha
 	fact_printf(out, style, "verdict", "%s%s", text, ok ? "" : ": NOT GOOD");
 	lines_puts(out, table_colour_end(style, mark));
 	if (json_int(json_member(result.at, result.len, "bad"), &n) && n > 0) {
-		int64_t line = 0;
+		int64_t line = 0, column = 0;
+		json_int(json_member(result.at, result.len, "column"), &column);
 		if (json_int(json_member(result.at, result.len, "line"), &line) && line > 0)
-			fact_printf(out, style, "first bad", "record %lld, line %lld", (long long)n,
-			            (long long)line);
+			fact_printf(out, style, "first bad", "record %lld, line %lld%s%.0lld", (long long)n,
+			            (long long)line, column > 0 ? ", column " : "", (long long)column);
 		else
 			fact_printf(out, style, "first bad", "record %lld", (long long)n);
 	}

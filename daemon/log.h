@@ -39,7 +39,8 @@
  * same places, without a signature.
  *
  * Files beside LOG, all of them the log's: LOG-wal and LOG-shm (SQLite's; they
- * belong to the log, copy them with it), LOG.lock (pid of the holder), LOG.key
+ * belong to the log, copy them with it), LOG.lock (pid of the holder, and the number of
+ * the last record, see log_last.c), LOG.key
  * (Ed25519 private key, PEM, mode 0600), LOG.reserve, LOG.suspect; while a log is
  * made, LOG.new and LOG.key.new.
  */
@@ -338,6 +339,8 @@ struct log_check {
 	int64_t after;      /* of a part of a log: the record before its first; else 0 */
 	int64_t bad_seq;    /* with LOG_ALTERED: the first that does not fit */
 	int64_t bad_line; /* of an export: the line where that is, from 1; 0: not known, or no export */
+	int bad_column;   /* in it, of the first byte that is wrong, from 1; 0 where that cannot be known
+	                   * (a hash does not say which byte); with bad_line alone */
 	char what[160];     /* for people: what is wrong with it; "" where nothing is */
 	uint8_t head[32];   /* hash of the last record that fits */
 	bool stopped;       /* it was not read to its end, because it was told to stop */

@@ -248,9 +248,9 @@ int beside_lock(const char *path, struct fault *why)
 		return -1;
 	}
 	/* The pid is for people; on a full disk it may be missing. */
-	char pid[32];
-	int n = snprintf(pid, sizeof pid, "%ld\n", (long)getpid());
-	if (ftruncate(fd, 0) != 0 || pwrite(fd, pid, (size_t)n, 0) != n)
+	char pid[LOG_PID_SIZE + 1];
+	snprintf(pid, sizeof pid, "%-31ld\n", (long)getpid());
+	if (pwrite(fd, pid, LOG_PID_SIZE, 0) != LOG_PID_SIZE)
 		(void)!ftruncate(fd, 0);
 	return fd;
 }
@@ -259,8 +259,11 @@ void beside_unlock(int lock)
 {
 	if (lock < 0)
 		return;
-	/* The file stays: removing it would let two others hold two locks. */
-	(void)!ftruncate(lock, 0);
+	/* The file stays: removing it would let two others hold two locks.  And the note in it. */
+	char nobody[LOG_PID_SIZE + 1];
+	snprintf(nobody, sizeof nobody, "%31s\n", "");
+	if (pwrite(lock, nobody, LOG_PID_SIZE, 0) != LOG_PID_SIZE)
+		(void)!ftruncate(lock, 0);
 	close(lock);
 }
 

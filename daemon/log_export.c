@@ -146,6 +146,7 @@ struct export_walk {
 	int line_of[EXPORT_HASHES_MAX]; /* their lines */
 	int number;                   /* of the line that is looked at */
 	int n;                        /* records since the last seal line */
+	bool broken_off;              /* the line that is looked at has no LF */
 	uint8_t (*all)[SEAL_SIZE];    /* the hash of every record, for checkpoints of earlier ones */
 	size_t size;
 	uint8_t at_anchor[SEAL_SIZE];
@@ -201,7 +202,10 @@ static int see_record(struct export_walk *w, const char *line, size_t len)
 	struct log_check *c = w->c;
 	uint8_t hash[SEAL_SIZE];
 	int64_t seq = 0;
-	if (w->n == EXPORT_HASHES_MAX && !w->bare) {
+	/* Half a line behind them is none, and accuses nobody. */
+	struct fault half;
+	if (w->n == EXPORT_HASHES_MAX && !w->bare &&
+	    !(w->broken_off && !record_valid(c->records + 1, line, len, &half))) {
 		misfit(w, 0, "has no hash: a seal line of the export is missing");
 		return SQLITE_DONE;
 	}
@@ -300,9 +304,10 @@ static int see_line(struct export_walk *w, const char *line, size_t len, int num
 		code = see_hashes(w, s);
 	else if (w->any && !w->bare) {
 		verify_altered(w->c, "is no record, nor a line that seals");
+		w->c->bad_column = export_misfit(line, len);
 		code = SQLITE_DONE;
 	} else {
-		fault_at(w->why, NULL, number, 1, "this is no line of an export");
+		fault_at(w->why, NULL, number, export_misfit(line, len), "this is no line of an export");
 		w->wrong = true;
 	}
 	free(s);
@@ -338,14 +343,13 @@ static int walk(struct export_walk *w, FILE *f, const char *path)
 	char *line = malloc(EXPORT_LINE_MAX + 1);
 	int64_t len = 0;
 	int code = line ? SQLITE_OK : SQLITE_NOMEM, number = 0;
-	bool broken_off = false;
-	while (code == SQLITE_OK && (len = next_line(f, line, &broken_off)) >= 0)
+	while (code == SQLITE_OK && (len = next_line(f, line, &w->broken_off)) >= 0)
 		code = see_line(w, line, (size_t)len, ++number);
-	if (code == SQLITE_DONE && broken_off && !w->bare && !w->unfit) {
+	if (code == SQLITE_DONE && w->broken_off && !w->bare && !w->unfit) {
 		/* Half a line: the file was cut off there, nothing was altered. */
 		w->c->verdict = LOG_INTACT_NO_ANCHOR;
 		w->c->what[0] = '\0';
-		w->c->bad_seq = w->c->bad_line = 0;
+		w->c->bad_seq = w->c->bad_line = w->c->bad_column = 0;
 	} else if (code == SQLITE_DONE) {
 		look_back(w, f, line);
 	}

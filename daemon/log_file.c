@@ -392,15 +392,28 @@ static void keep_lost_wal(struct log_store *s, int64_t now, bool unclosed)
 		         "with it the newest records; record %lld is the last that is left", (long long)s->seq);
 		return;
 	}
-	if (lost < 2)
+	struct log_last last = { 0 };
+	int64_t size = 0;
+	if (!s->memory)
+		last_read(s->path, &last);
+	bool shorter = last_beyond(&last, s->identity, s->seq);
+	if (lost < 2 && !shorter)
 		return;
 	char *name = beside_aside_name(s->path, now);
 	char *to = name ? beside_name(name, "-wal") : NULL;
 	s->aside_wal = true;
-	snprintf(s->aside, sizeof s->aside, "%s", to && wal_keep(s->db, to) ? to : "(not kept: no room)");
-	snprintf(s->aside_why, sizeof s->aside_why, "LOG-wal was damaged, and is kept under this name: it "
-	         "holds %d commits that cannot be read; record %lld is the last that is left", lost,
-	         (long long)s->seq);
+	if (shorter && (!beside_exists(s->path, "-wal", &size) || size <= 32))
+		snprintf(s->aside, sizeof s->aside, "%.1000s-wal", s->path); /* nothing to keep */
+	else
+		snprintf(s->aside, sizeof s->aside, "%s", to && wal_keep(s->db, to) ? to : "(not kept: no room)");
+	if (lost >= 2)
+		snprintf(s->aside_why, sizeof s->aside_why, "LOG-wal was damaged, and is kept under this name: "
+		         "it holds %d commits that cannot be read; record %lld is the last that is left", lost,
+		         (long long)s->seq);
+	else
+		snprintf(s->aside_why, sizeof s->aside_why, "the log ended at record %lld, and now ends at record "
+		         "%lld: its LOG-wal was cut off, emptied or damaged, or an older copy took its place",
+		         (long long)last.seq, (long long)s->seq);
 	free(name);
 	free(to);
 }

@@ -11,6 +11,7 @@
  *   log_schema.c  tables, triggers, views
  *   log_beside.c  the files beside the log: lock, key, reserve, marker
  *   log_aside.c   a damaged log gets another name
+ *   log_last.c      a note of how far the log went
  *   log_wal_look.c  what LOG-wal holds that SQLite would pass over
  *   log_verify.c  the chain of hashes
  *   log_vouch.c   checkpoints and keys, while it is read
@@ -94,6 +95,7 @@ struct log_store {
 	bool memory;
 	char *path; /* of the file, absolute; of a memory log its URI */
 	int lock;   /* descriptor of LOG.lock, -1 for none */
+	int64_t noted; /* the number that the note there has (log_last.c) */
 	struct sqlite3_stmt *begin, *commit, *insert, *changed, *head;
 	struct sqlite3_stmt *run_clear, *run_clear_all, *run_save, *desk_save, *probe;
 	struct sqlite3_stmt *run_add, *run_tail, *rollup_add;
@@ -214,6 +216,20 @@ int wal_lost_commits(struct sqlite3 *db);
 bool wal_is_foreign(const char *path, struct sqlite3 *db);
 /* A copy of LOG-wal as it is, through SQLite. */
 bool wal_keep(struct sqlite3 *db, const char *to);
+
+/* log_last.c: how far the log went, noted in LOG.lock behind the first LOG_PID_SIZE bytes. */
+#define LOG_PID_SIZE 32
+struct log_last {
+	char identity[33]; /* of the log that is meant */
+	int64_t seq;       /* a record of this number was durable once; 0: there is no note */
+};
+void last_note(struct log_store *s); /* after a commit; not synced */
+/* By who holds the lock: others could read it before what it speaks of. */
+void last_read(const char *path, struct log_last *out);
+/* Does it speak of this log, and of more than it has now? */
+bool last_beyond(const struct log_last *last, const char *identity, int64_t seq);
+/* An older log takes the place on purpose.  False where the note may come back. */
+bool last_forget(int lock);
 
 /* log_wal.c */
 void wal_mark(struct log_store *s); /* after a commit */

@@ -109,9 +109,8 @@ static bool check_source(const char *from, bool export, const struct log_pin *pi
 		return false;
 	}
 	if (!verdict_holds(check->verdict)) {
-		fault_at(why, from, (int)check->bad_line, check->bad_line > 0, "%s: %s; nothing was changed",
-		         log_verdict_name(check->verdict),
-		         check->what);
+		fault_at(why, from, (int)check->bad_line, check->bad_column, "%s: %s; nothing was changed",
+		         log_verdict_name(check->verdict), check->what);
 		return false;
 	}
 	return true;
@@ -132,11 +131,16 @@ static enum log_key key_state(const char *path, const struct log_check *check)
 	return memcmp(own, check->key, KEY_SIZE) == 0 ? LOG_KEY_THERE : LOG_KEY_OTHER;
 }
 
-static bool put_in_place(const char *path, bool there, int64_t now, struct log_restored *out,
-                         struct fault *why)
+static bool put_in_place(const char *path, bool there, int lock, int64_t now,
+                         struct log_restored *out, struct fault *why)
 {
 	enum log_key key = key_state(path, &out->check);
 	bool key_stays = key == LOG_KEY_THERE;
+	/* What is older is put there on purpose: no start may take it for a loss. */
+	if (!last_forget(lock)) {
+		fault_at(why, path, 0, 0, "LOG.lock beside it cannot be written: is the disk full, or faulty?");
+		return false;
+	}
 	if (there && !beside_set_aside(path, !key_stays, now, out->aside, sizeof out->aside, why))
 		return false;
 	if (!beside_put(path, PART, why)) {
@@ -151,8 +155,8 @@ static bool put_in_place(const char *path, bool there, int64_t now, struct log_r
 	return true;
 }
 
-static bool make(const char *from, const char *path, bool export, bool over, int64_t now,
-                 struct log_restored *out, struct fault *why)
+static bool make(const char *from, const char *path, bool export, bool over, int lock,
+                 int64_t now, struct log_restored *out, struct fault *why)
 {
 	bool there = beside_exists(path, "", NULL) || beside_exists(path, "-wal", NULL);
 	struct log_check made;
@@ -177,7 +181,7 @@ static bool make(const char *from, const char *path, bool export, bool over, int
 		done = false;
 	}
 	if (done)
-		done = put_in_place(path, there, now, out, why);
+		done = put_in_place(path, there, lock, now, out, why);
 	else
 		beside_remove(path, PART);
 	free(part);
@@ -209,7 +213,7 @@ bool log_restore(const char *from, const char *path, bool over, int64_t now,
 	bool done = false;
 	if (check_source(from, export, pin, &out->check, why) && beside_place_fits(real, why)) {
 		int lock = beside_lock(real, why);
-		done = lock >= 0 && make(from, real, export, over, now, out, why);
+		done = lock >= 0 && make(from, real, export, over, lock, now, out, why);
 		beside_unlock(lock);
 	}
 	free(real);

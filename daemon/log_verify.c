@@ -53,21 +53,29 @@ void verify_altered(struct log_check *c, const char *what)
 {
 	c->verdict = LOG_ALTERED;
 	c->bad_seq = c->records + 1;
+	c->bad_column = 0;
 	snprintf(c->what, sizeof c->what, "record %lld %s", (long long)c->bad_seq, what);
 }
 
-static bool first_fits(const char *text, size_t len, char identity[33])
+/* *column: of what does not fit, 0 where that cannot be told. */
+static bool first_fits(const char *text, size_t len, char identity[33], int *column)
 {
 	uint8_t bytes[16];
 	struct fault why;
-	if (!record_valid(1, text, len, &why))
+	*column = 0;
+	if (!record_valid(1, text, len, &why)) {
+		*column = why.column;
 		return false;
+	}
 	json_text(json_member(text, len, "identity"), identity, 33);
 	if (strlen(identity) == 32 && seal_unhex(identity, 32, bytes, sizeof bytes)) {
 		seal_hex(bytes, sizeof bytes, identity); /* lower case, as it is signed */
 		return true;
 	}
 	identity[0] = '\0';
+	struct slice value = json_member(text, len, "identity");
+	if (value.at)
+		*column = (int)(value.at - text) + 1;
 	return false;
 }
 
@@ -81,14 +89,20 @@ int verify_text(struct sealer *sealer, int64_t seq, const char *text, size_t len
 		else
 			snprintf(what, sizeof what, "cannot be: a record has the number %lld", (long long)seq);
 		verify_altered(c, what);
+		if (text)
+			c->bad_column = (int)seal_place_misfit(c->records + 1, text, len) + 1;
 		return SQLITE_DONE;
 	}
 	if (!text || !seal_place_fits(seq, text, len)) {
 		verify_altered(c, "does not begin with its own number");
+		if (text)
+			c->bad_column = (int)seal_place_misfit(seq, text, len) + 1;
 		return SQLITE_DONE;
 	}
-	if (seq == 1 && !first_fits(text, len, c->identity)) {
+	int column;
+	if (seq == 1 && !first_fits(text, len, c->identity, &column)) {
 		verify_altered(c, "is not the beginning of a log");
+		c->bad_column = column;
 		return SQLITE_DONE;
 	}
 	if (!sealer_next(sealer, c->head, text, len, hash))
@@ -104,6 +118,7 @@ int verify_form(int64_t seq, const char *text, size_t len, const char *but, stru
 		return SQLITE_OK;
 	snprintf(what, sizeof what, "%sis no record (byte %d: %.70s)", but, why.column, why.text);
 	verify_altered(c, what);
+	c->bad_column = why.column;
 	return SQLITE_DONE;
 }
 

@@ -206,6 +206,7 @@ static void keep_head(struct log_store *s, const struct head *head)
 	s->entries_after = head->count.entries;
 	s->written_at = store_clock();
 	wal_mark(s);
+	last_note(s);
 }
 
 static enum outcome transact(struct log_store *s, struct log_item *first, struct log_item *end,

@@ -275,6 +275,7 @@ void query_check(struct query *q, const struct log_check *check)
 	else
 		answer_puts(&q->out, "null");
 	add_seq(q, "line", check->verdict == LOG_ALTERED ? check->bad_line : 0);
+	add_seq(q, "column", check->verdict == LOG_ALTERED && check->bad_line ? check->bad_column : 0);
 	answer_puts(&q->out, ",\"what\":");
 	answer_string(&q->out, check->what);
 	answer_puts(&q->out, ",\"head\":");

@@ -385,6 +385,37 @@ def check_exports(log, folder):
             f.write(b"".join(parts[i] for i in order))
         theirs, ours, a = answers(both)
         check("joined " + legend, theirs[0] == want and ours == theirs, "%s %s %s" % (theirs, ours, a.what))
+    # Cut off around the end of each line: what has no LF counts where it is whole.
+    whole, anchor = joined(lines_of(rows, 3)), "2:%s" % rows[1][4].hex()
+    ends = [i for i, c in enumerate(whole) if c == 10]
+    misfit = []
+    for end in ends[:8]:
+        for at in (end - 1, end, end + 1):
+            for pin in (None, anchor, "2:" + "0" * 64):
+                with open(both, "wb") as f:
+                    f.write(whole[:at])
+                if at < ends[0]:
+                    continue
+                theirs, ours, a = answers(both, pin)
+                if theirs != ours:
+                    misfit.append("at %d, %s: %s, the verifier %s" % (at, pin, ours, theirs))
+                if pin is None and at == ends[1]:
+                    check("record 1 without its LF is there", theirs[0] == "truncated", theirs[0])
+                if pin is None and at == ends[1] - 1:
+                    check("half of record 1 is none", theirs[0] == "empty", theirs[0])
+    check("cut around line ends", not misfit, "; ".join(misfit[:3]))
+    # A hundred records without their seal line, and one more: whole or half.
+    many = rows_of([rows[0][2]] + [b'{"seq":%d,"t":"2026-11-25T10:00:00.000000Z","kind":"note","text":"x"}' % n
+                                   for n in range(2, 102)])
+    lines = lines_of(many)
+    lines = joined(lines[:101]) + lines[102]
+    for legend, data, want in (("whole", lines, "altered"), ("half", lines[:-1], "truncated"),
+                               ("none", joined(lines_of(many)[:101]), "truncated")):
+        with open(both, "wb") as f:
+            f.write(data)
+        theirs, ours, a = answers(both)
+        check("a hundred without hashes, and one %s" % legend, theirs[0] == want and ours == theirs,
+              "%s, the verifier %s %s" % (ours, theirs, a.what))
     # Texts alone.
     with open(both, "wb") as f:
         f.write(b"".join(text + b"\n" for text in texts))

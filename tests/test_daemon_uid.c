@@ -16,7 +16,9 @@ static const unsigned people[] = { 65534, 12345 };
 static const struct row {
 	const char *words[WORDS_MAX];
 	const char *sees; /* in the record that it makes; NULL: it makes none of its own */
-	const char *says; /* what red shows from half a second after the call on; NULL: open leads */
+	/* What red shows from half a second after the call on; NULL: open leads.  With < in front:
+	 * before the call, until it is held. */
+	const char *says;
 } rows[] = {
 	{ { "job", "start", "%u" }, "\"state\":\"started\"", NULL },
 	{ { "job", "set", "maker=x" }, "\"kind\":\"identity\"", NULL },
@@ -45,6 +47,10 @@ static const struct row {
 	{ { "job", "fitted", "R1" }, "\"kind\":\"fitted\"", NULL },
 	{ { "at", "R1", "--meter", "blue" }, "\"kind\":\"bind\"", NULL },
 	{ { "at", "new", "R" }, "\"change\":\"new\"", NULL },
+	{ { "at", "R2" }, NULL, NULL },
+	{ { "there" }, "\"kind\":\"entry\"", "<+1.000 MOhm" },
+	{ { "walk", "new", "--prefix", "C" }, "\"change\":\"new\"", NULL },
+	{ { "walk", "off" }, NULL, NULL },
 	{ { "offset", "short", "--meter", "red" }, "\"kind\":\"offset\"", "+0.20 Ohm" },
 	{ { "meters", "check", "red", "REF" }, "\"kind\":\"check\"", "+100.1 kOhm" },
 	{ { "lot", "100k", "part=red", "--yes" }, "\"event\":\"begun\"", NULL },
@@ -53,6 +59,12 @@ static const struct row {
 	{ { "go" }, "\"event\":\"step\"", NULL },
 	{ { "leave" }, "\"event\":\"left\"", NULL },
 	{ { "leak", "C1", "grid=blue", "--yes", "--resume" }, "\"event\":\"resumed\"", NULL },
+	{ { "leave" }, "\"event\":\"left\"", NULL },
+	{ { "sheet", "set", "C9", "rated=200V" }, "\"rated\"", NULL },
+	{ { "reform", "C9", "drop=blue", "part=green", "resistor=100k", "to=100V", "--yes" },
+	  "\"event\":\"begun\"", NULL },
+	{ { "leave" }, "\"event\":\"left\"", NULL },
+	{ { "rise", "rail=blue", "because=x", "--yes" }, "\"event\":\"begun\"", NULL },
 	{ { "leave" }, "\"event\":\"left\"", NULL },
 	{ { "job", "live" }, "\"state\":\"live\"", NULL },
 	{ { "tune", "RP1", "here=blue", "--yes" }, "\"event\":\"begun\"", NULL },
@@ -95,16 +107,23 @@ static void ckrow(struct stand *s, int red, struct peer *watch, const struct row
 	const char *out = in_dir(s, "call.out");
 	for (int i = 0; i < WORDS_MAX && r->words[i]; i++)
 		snprintf(text + strlen(text), sizeof text - strlen(text), "%.30s ", r->words[i]);
+	bool held = r->says && r->says[0] == '<', touches = r->says && !held;
+	if (held) {
+		nap_ms(1600); /* armed: its name was said, and the leads were open */
+		meter_says(s, red, r->says + 1);
+		mustsee(watch, "\"event\":\"held\"");
+		meter_says(s, red, "OL MOhm");
+	}
 	unlink(out);
 	pid_t pid = start_as(s, r, uid, out);
-	if (r->says) {
+	if (touches) {
 		nap_ms(500);
 		meter_says(s, red, r->says);
 	}
 	int status = child_wait(s, pid);
 	meter_says(s, red, "OL MOhm");
 	if (r->says)
-		nap_ms(800); /* the leads are open again */
+		nap_ms(1500); /* the leads are open again */
 	/* 1: `job cold` waits for what is measured. */
 	if (status > (r->words[1] && !strcmp(r->words[1], "cold")))
 		fail_msg("%s: status %d: %s", text, status, file_text(out));
@@ -147,17 +166,20 @@ static void test_everybody(void **state)
 	           "R1,resistor,100k,5%,,\nR2,resistor,100k,5%,,\nR3,resistor,100k,5%,,\n"
 	           "R9,resistor,1M,5%,grid leak,\nC1,film,100n,10%,coupling,R9\n"
 	           "C9,electrolytic,47u,20%,reservoir,\nREF,reference,100 kohm,1%,,\n"
-	           "B1,rail,-35 V,5%,,\nRP1,pot,10k,20%,,B1\nR7,resistor,33k,5%,,\nR8,resistor,33k,5%,,\n");
+	           "B1,rail,-35 V,5%,,\nHT1,rail,285 V,5%,,\nRP1,pot,10k,20%,,B1\nR7,resistor,33k,5%,,\nR8,resistor,33k,5%,,\n");
 	file_write(in_dir(s, "p.jpg"), "\xff\xd8\xff\xe0 no picture, but it begins as one\n");
 	int red = meter_new(s, "red", 20, OHM),
-	    blue = meter_new(s, "blue", 10, "isolated = yes\nrated = 600 V\ninput volt-dc = 10M\n");
+	    blue = meter_new(s, "blue", 10, "isolated = yes\nrated = 600 V\ninput volt-dc = 10M\n"),
+	    green = meter_new(s, "green", 10, "isolated = yes\nrated = 600 V\ninput volt-dc = 10M\n");
 	meter_says(s, red, "OL MOhm");
 	meter_says(s, blue, "+0.001 V DC");
+	meter_says(s, green, "+0.001 V DC");
 	meter_plug(s, red);
 	meter_plug(s, blue);
+	meter_plug(s, green);
 	daemon_start(s);
 	assert_int_equal(chmod(s->socket, 0666), 0);
-	wait_until(s, meter_said(s, red) > 20 && meter_said(s, blue) > 5);
+	wait_until(s, meter_said(s, red) > 20 && meter_said(s, blue) > 5 && meter_said(s, green) > 5);
 	struct peer *watch = peer_watching(s, 0);
 	for (size_t p = 0; p < sizeof people / sizeof *people; p++)
 		for (size_t i = 0; i < sizeof rows / sizeof *rows; i++)

@@ -8,6 +8,7 @@
  */
 #include "tests/log_help.h"
 
+#include <limits.h>
 #include <signal.h>
 #include <sys/wait.h>
 #include <time.h>
@@ -393,20 +394,32 @@ static void a_foreign_wal_is_found(void **state)
 	                 LOG_INTACT_NO_ANCHOR);
 }
 
-/* Legend, the byte of LOG-wal that is flipped (from its end where less than 0), is it said? */
+/* Legend, the byte of LOG-wal that is flipped (from its end where less than 0), how much of it is
+ * left (less than 0: so many bytes less), is the note of the last record there, is it said, and with
+ * which words? */
 static void a_damaged_wal_is_told(void **state)
 {
 	(void)state;
 	static const struct {
 		const char *legend;
-		long at;
-		bool said;
+		long at, left;
+		bool noted, said;
+		const char *words;
 	} places[] = {
-		{ "untouched", 0, false },
-		{ "a page of the second commit", 32 + 4120 * 3 + 500, true },
-		{ "the header", 10, true },
-		{ "the checksum of the header", 26, true },
-		{ "the last page", -100, false }, /* as a power cut tears it: nobody can tell */
+		{ "untouched", 0, 0, true, false, "" },
+		{ "untouched, no note", 0, 0, false, false, "" },
+		{ "a page of the second commit", 32 + 4120 * 3 + 500, 0, false, true, "commits" },
+		{ "a page of the second commit, noted", 32 + 4120 * 3 + 500, 0, true, true, "commits" },
+		{ "the header", 10, 0, false, true, "commits" },
+		{ "the checksum of the header", 26, 0, false, true, "commits" },
+		/* As a power cut tears it: nobody can tell, but by the note. */
+		{ "the last page", -100, 0, false, false, "" },
+		{ "the last page, noted", -100, 0, true, true, "record 7, and now ends at record 6" },
+		{ "the last page cut off", 0, -4120, false, false, "" },
+		{ "the last page cut off, noted", 0, -4120, true, true, "record 7, and now ends at record 6" },
+		{ "cut to its header, noted", 0, 32, true, true, "record 7, and now ends at record " },
+		{ "emptied, noted", 0, LONG_MIN, true, true, "record 7, and now ends at record " },
+		{ "emptied", 0, LONG_MIN, false, false, "" },
 	};
 	for (size_t i = 0; i < sizeof places / sizeof *places; i++) {
 		struct fault why;
@@ -419,23 +432,81 @@ static void a_damaged_wal_is_told(void **state)
 		long at = places[i].at < 0 ? (long)wal.n + places[i].at : places[i].at;
 		if (at)
 			wal.at[at] ^= 0x55;
+		wal.n = places[i].left == LONG_MIN ? 0 : places[i].left > 0 ? (size_t)places[i].left :
+		        wal.n - (size_t)-places[i].left;
 		store(in_folder("a.db-wal"), &wal);
+		if (!places[i].noted)
+			unlink(in_folder("a.db.lock"));
 		unlink(in_folder("a.db-shm"));
 		struct log *log = open_aside(path, true, &why);
 		assert_non_null(log);
 		bool said = strstr(log_opening(log), "A PART OF THE LOG IS LOST") != NULL;
-		if (said != places[i].said)
+		if (said != places[i].said || (said && !strstr(log_opening(log), places[i].words)))
 			fail_msg("%s: %s", places[i].legend, log_opening(log));
+		log_close(log);
+		/* It is said once. */
+		log = open_aside(path, true, &why);
+		assert_non_null(log);
+		assert_null(strstr(log_opening(log), "A PART OF THE LOG IS LOST"));
 		log_close(log);
 		assert_true(count(path) > 0);
 		if (!said)
 			continue;
 		char file[400];
+		if (wal.n <= 32)
+			continue;
 		assert_true(sql_value(path, "SELECT json_extract(text, '$.file') FROM record WHERE kind = "
 		                      "'aside'", file, sizeof file));
 		load(file, &found);
 		assert_int_equal(found.n, wal.n);
 		assert_memory_equal(found.at, wal.at, wal.n);
+	}
+}
+
+/* What LOG.lock holds behind the pid at the start of a log of 7 records.  A note may know too
+ * little; half of one, or one of another log, is none. */
+static void a_note_accuses_nobody(void **state)
+{
+	(void)state;
+	static const struct {
+		const char *legend, *format; /* %s: the identity */
+		bool said;
+	} notes[] = {
+		{ "as it is", "%s 0000000000000000007 0000000000000000007\n", false },
+		{ "an older one", "%s 0000000000000000005 0000000000000000005\n", false },
+		{ "a newer one", "%s 0000000000000000008 0000000000000000008\n", true },
+		{ "much newer", "%s 0000000009999999999 0000000009999999999\n", true },
+		{ "half of it is older", "%s 0000000000000000017 0000000000000000009\n", false },
+		{ "of another log", "%.31sx 0000000000000000008 0000000000000000008\n", false },
+		{ "no number", "%s 000000000000000000: 000000000000000000:\n", false },
+		{ "more than there can be", "%s 9999999999999999999 9999999999999999999\n", false },
+		{ "cut off", "%s 0000000000000000008 00000000000", false },
+		{ "nothing", "", false },
+		{ "words", "who wrote this?\n%.0s", false },
+	};
+	for (size_t i = 0; i < sizeof notes / sizeof *notes; i++) {
+		struct fault why;
+		char identity[40], note[100];
+		folder_drop(NULL);
+		folder_make_fast(NULL);
+		const char *path = in_folder("a.db");
+		make_killed(path, "mine");
+		load(in_folder("a.db.lock"), &other);
+		assert_true(sql_value(path, "SELECT json_extract(text, '$.identity') FROM record WHERE seq = 1",
+		                      identity, sizeof identity));
+		snprintf(note, sizeof note, notes[i].format, identity);
+		if (i == 0)
+			assert_true(other.n == 32 + strlen(note) && !memcmp(other.at + 32, note, strlen(note)));
+		memcpy(other.at + 32, note, strlen(note));
+		other.n = 32 + strlen(note);
+		store(in_folder("a.db.lock"), &other);
+		struct log *log = open_aside(path, true, &why);
+		assert_non_null(log);
+		bool said = strstr(log_opening(log), "A PART OF THE LOG IS LOST") != NULL;
+		int64_t last = log_last_seq(log);
+		log_close(log);
+		if (said != notes[i].said || last != (said ? 8 : 7))
+			fail_msg("%s: %s, %d records", notes[i].legend, said ? "said" : "not said", (int)last);
 	}
 }
 
@@ -467,6 +538,7 @@ int main(void)
 		T(flipped_bytes),
 		T(a_foreign_wal_is_found),
 		T(a_damaged_wal_is_told),
+		T(a_note_accuses_nobody),
 		T(a_missing_wal_is_told),
 	};
 	return cmocka_run_group_tests_name("log_damage", tests, NULL, NULL);

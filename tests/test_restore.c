@@ -113,6 +113,33 @@ static void again(void)
 	set_up();
 }
 
+/* An older copy is restored on purpose; one that was copied there by hand is said. */
+static void an_older_copy_is_no_loss(void **state)
+{
+	(void)state;
+	for (int by_hand = 0; by_hand < 2; by_hand++) {
+		struct log_restored done;
+		struct fault why;
+		char command[900];
+		again();
+		make_log(in_folder("c.db"), 8);
+		snprintf(command, sizeof command, "cp %s %s", in_folder("c.db"), in_folder("older.db"));
+		assert_int_equal(system(command), 0);
+		struct log *log = open_sure(in_folder("c.db"), false);
+		append_one(log, "note", "");
+		log_close(log);
+		snprintf(command, sizeof command, "cp %s %s", in_folder("older.db"), in_folder("c.db"));
+		if (by_hand)
+			assert_int_equal(system(command), 0);
+		else if (!log_restore(in_folder("older.db"), in_folder("c.db"), true, NOW, NULL, &done, &why))
+			fail_msg("%s", why.text);
+		log = open_sure(in_folder("c.db"), false);
+		bool said = strstr(log_opening(log), "A PART OF THE LOG IS LOST") != NULL;
+		log_close(log);
+		assert_int_equal(said, by_hand);
+	}
+}
+
 static void refused_where_it_should_be(void **state)
 {
 	(void)state;
@@ -208,7 +235,8 @@ static void damage_is_named_by_its_line(void **state)
 			fclose(f);
 			assert_false(log_restore(in_folder("bad.jsonl"), in_folder("c.db"), false, NOW, NULL, &done,
 			                         &why));
-			if (why.line != at + 1 || why.column != 1 || !strstr(why.text, "altered"))
+			/* Which digit it was the hash does not say; of other text it is the first byte that is. */
+			if (why.line != at + 1 || why.column != (how == 0 ? 0 : 6) || !strstr(why.text, "altered"))
 				fail_msg("line %d, %d: %d:%d: %s", at + 1, how, why.line, why.column, why.text);
 			assert_false(is_there("c.db"));
 			tried++;
@@ -217,6 +245,68 @@ static void damage_is_named_by_its_line(void **state)
 		free(line[i]);
 	print_message("  %d damaged lines\n", tried);
 	assert_int_equal(tried, 2 * RECORDS);
+}
+
+/* The column is that of the first byte that is wrong, and none where that is not known. */
+static void damage_has_its_column(void **state)
+{
+	(void)state;
+	static const struct {
+		const char *legend, *was, *now; /* in that line */
+		int line, behind;               /* the column: that of `was`, and so much behind; below 0: see below */
+	} rows[] = {
+		{ "another number", "{\"seq\":4,", "{\"seq\":5,", 5, 7 },
+		{ "a number with a zero", "{\"seq\":4,", "{\"seq\":04,", 5, 7 },
+		{ "no time behind it", ",\"t\":\"", ",\"T\":\"", 5, 2 },
+		{ "not a day", "-11-", "-13-", 5, -5 },
+		{ "no kind", "\"kind\"", "\"kand\"", 5, -2 },
+		{ "a brace missing", "}\n", "\n", 5, 0 },
+		{ "a letter in a number", "\"n\":3", "\"n\":x", 5, 4 },
+		{ "a key twice", "\"n\":3", "\"t\":3", 5, 0 },
+		{ "a tab", "\"n\":3", "\"n\":\t3", 5, 4 },
+		{ "not a line of ours", "{\"seq\":4,", "{\"sew\":4,", 5, 4 },
+		{ "nothing of it left", "{\"seq\":4,", "x", 5, 0 },
+		{ "another digit", "\"n\":3", "\"n\":4", 5, -1 },
+		{ "the identity", "\"identity\":\"", "\"identity\":\"x", 2, 11 },
+		{ "a seal line without its brace", "}\n", "\n", 1, 0 },
+		{ "a seal line without a member", "\"after\":", "\"before\":", 1, -1 },
+	};
+	struct log *log = open_sure(in_folder("b.db"), true);
+	for (int i = 2; i < 8; i++)
+		append_one(log, "note", ",\"n\":3");
+	log_close(log);
+	export_log(in_folder("b.db"), in_folder("b.jsonl"), 0);
+	for (size_t i = 0; i < sizeof rows / sizeof *rows; i++) {
+		struct log_restored done;
+		struct fault why = { .text = "" };
+		char *text = NULL;
+		size_t size = 0;
+		int at = 0, want = 0;
+		FILE *from = fopen(in_folder("b.jsonl"), "r"), *to = fopen(in_folder("bad.jsonl"), "w");
+		while (getline(&text, &size, from) > 0) {
+			char *was = ++at == rows[i].line ? strstr(text, rows[i].was) : NULL;
+			if (!was) {
+				fputs(text, to);
+				continue;
+			}
+			fprintf(to, "%.*s%s%s", (int)(was - text), text, rows[i].now, was + strlen(rows[i].was));
+			want = (int)(was - text) + 1 + rows[i].behind;
+			if (rows[i].behind == -5) /* the time begins there */
+				want = (int)(strstr(text, "\"t\":\"") - text) + 6;
+			if (rows[i].behind == -2) /* the byte behind the time */
+				want = (int)(was - text) - 1;
+			if (rows[i].behind == -1)
+				want = 0;
+		}
+		free(text);
+		fclose(from);
+		fclose(to);
+		assert_false(log_restore(in_folder("bad.jsonl"), in_folder("c.db"), false, NOW, NULL, &done,
+		                         &why));
+		if (why.line != rows[i].line || why.column != want)
+			fail_msg("%s: %d:%d, not %d:%d: %s", rows[i].legend, why.line, why.column, rows[i].line,
+			         want, why.text);
+	}
 }
 
 static void done_where_it_may_be(void **state)
@@ -415,7 +505,9 @@ int main(void)
 #define T(f) cmocka_unit_test_setup_teardown(f, folder_make_fast, folder_drop)
 	const struct CMUnitTest tests[] = {
 		T(refused_where_it_should_be),
+		T(an_older_copy_is_no_loss),
 		T(damage_is_named_by_its_line),
+		T(damage_has_its_column),
 		T(done_where_it_may_be),
 		T(the_key_stays_with_its_log),
 		T(every_call_may_fail),

@@ -314,13 +314,22 @@ class Export:
                 raise Broken("section 9: more or fewer records than hashes")
             pending = []
             self.cut = "end" not in value
-        # The last one may be half a line, where the file was cut.
-        if pending and self.half:
-            pending.pop()
+        # The last line has no LF, where the file was cut: whole it is a record, half it is nothing.
+        last = pending.pop() if pending and self.half else None
         yield from self.unsealed(pending)
+        if last is not None and self.is_next(a, last):
+            yield from self.unsealed(pending[:100] + [last], len(pending))
 
-    def unsealed(self, pending):
-        for text in pending[:100]:
+    def is_next(self, a, line):
+        """Is this line the whole text of the record that is due?"""
+        try:
+            check_record(a.records + 1, (self.number(line), b"text", line, b"blob", UNSEALED), a.head)
+        except Broken:
+            return False
+        return True
+
+    def unsealed(self, pending, begin=0):
+        for text in pending[begin:100]:
             yield (self.number(text), b"text", text, b"blob", UNSEALED)
         if len(pending) > 100:
             raise Broken("section 9: no hash for it")

@@ -83,6 +83,24 @@ static bool read_hashes(struct slice list, struct export_seal *out)
 	return true;
 }
 
+int export_misfit(const char *line, size_t len)
+{
+	static const char *const with[] = {"{\"seal\":", "{\"seq\":"};
+	size_t where = 0, control;
+	if (export_is_record(line, len) || export_is_seal(line, len)) {
+		bool valid = json_valid_line(line, len, &where, &control);
+		where = valid ? control : where;
+		return valid && control == len ? 0 : (int)where + 1;
+	}
+	for (int i = 0; i < 2; i++) {
+		size_t at = 0;
+		while (at < len && with[i][at] && line[at] == with[i][at])
+			at++;
+		where = at > where ? at : where;
+	}
+	return (int)where + 1;
+}
+
 enum export_seal_kind export_seal_read(const char *line, size_t len, struct export_seal *out)
 {
 	size_t where, control;

@@ -94,6 +94,16 @@ bool seal_place_fits(int64_t seq, const char *text, size_t len)
 	return seq >= 1 && n > 0 && len >= (size_t)n && memcmp(text, want, (size_t)n) == 0;
 }
 
+size_t seal_place_misfit(int64_t seq, const char *text, size_t len)
+{
+	char want[48];
+	int n = snprintf(want, sizeof want, "{\"seq\":%lld,\"t\":\"", (long long)seq);
+	size_t at = 0;
+	while (at < len && at < (size_t)n && text[at] == want[at])
+		at++;
+	return at;
+}
+
 void seal_hex(const uint8_t *bytes, size_t n, char *out)
 {
 	static const char digit[] = "0123456789abcdef";

@@ -41,6 +41,8 @@ void seal_next(const uint8_t before[SEAL_SIZE], const char *text, size_t len,
 /* Does the text begin with {"seq":N,"t":" as record N must, so that no later record
  * can be passed off as an earlier one?  N is at least 1. */
 bool seal_place_fits(int64_t seq, const char *text, size_t len);
+/* Of a text that does not: the first byte that is another one, from 0; len where it ends first. */
+size_t seal_place_misfit(int64_t seq, const char *text, size_t len);
 
 void seal_hex(const uint8_t *bytes, size_t n, char *out); /* 2 n + 1 bytes, lower case */
 /* Exactly 2 n hex digits, of either case; `out` is untouched on false. */
