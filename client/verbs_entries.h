@@ -45,7 +45,8 @@
 	 "and its readings: before, during, after; at a terminal one goes on to the next and back from there. --from and --to take 10:00, 10:00:05, 2026-11-25, "
 	 "2026-11-25 10:00, 2026-11-25T10:00:00Z, or -10m (before the end). --chart writes a picture: trail "
 	 "with the meter's uncertainty, limits, touches and entries; gaps stay open. --csv gives every reading "
-	 "in UTC and SI units, --json the sealed records.",
+	 "in UTC and SI units, --json the sealed records. Readings of the last seconds that are not sealed yet "
+	 "are counted as such; in --csv they name no record, in --json they have \"sealed\":false.",
 	 OPTION_BIT(AT) | OPTION_BIT(METER) | OPTION_BIT(FROM) | OPTION_BIT(TO) | OPTION_BIT(CHART) |
 	     OPTION_BIT(CSV) | OPTION_BIT(ENTRY), 0, NEED_LOG, false, call_trail},
 	{ENTRIES, "plan", "", "what to replace, in rounds",
