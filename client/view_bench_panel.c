@@ -92,9 +92,13 @@ static int key_width(const struct action_row *a)
 	return (int)(strlen(a->shown) + 1 + strlen(a->label) + 2);
 }
 
-/* What is wanted now stands first: the answers to what is held, what begins a job. */
+/* What is wanted now stands first: the answers to what is held, what begins a job, the way
+ * through a guided run. */
 static bool wanted(const struct bench_view *v, enum action action)
 {
+	if (v->scene->guide.text[0] &&
+	    (action == ACTION_GO || action == ACTION_GO_BACK || action == ACTION_LEAVE))
+		return true;
 	switch (scene_state(v->scene, v->now)) {
 	case SCENE_HELD:
 		return action == ACTION_TAKE || action == ACTION_OTHER || action == ACTION_AGAIN;
