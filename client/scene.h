@@ -86,6 +86,7 @@ struct scene_note {
 	char text[SCENE_TEXT];
 	enum scene_weight weight;
 	bool told; /* a happening said the same */
+	bool away; /* the daemon went away; bad until it is back */
 };
 
 /* Danger that goes on: it stands over everything until the daemon says that it is over. */
