@@ -518,6 +518,8 @@ void safe_restore(struct bench *b, const struct job_body *job);
 /* An entry was struck or moved to another position. */
 void safe_unmade(struct bench *b, int64_t t, const struct entry *e);
 bool safe_was_dead(const struct bench *b, int place);
+/* Its volts are what is wanted there now, whatever else it is measured for: job cold asks. */
+bool safe_asks_volts(const struct bench *b, int place);
 void safe_look(const struct bench *b, struct text *out); /* members of `status` */
 
 /* bench_guard.c */
