@@ -22,11 +22,13 @@
 	{ENTRIES, "move", "SEQ... POSITION", "entries belong to another position",
 	 "SEQ is the number of an entry's record, a run of them (45-48: all entries in it), or last. "
 	 "Nothing is changed in the entry: a record says where it belongs, and it is judged anew by "
-	 "the limits there. All are moved or none. `undo`, or another move, takes it back.",
+	 "the limits there. All are moved or none. `undo`, or another move, takes it back. Where there is a "
+	 "sheet the position must be in it: `sheet add` adds one.",
 	 OPTION_BIT(BECAUSE), 0, NEED_BENCH, true, call_move},
 	{ENTRIES, "note", "POSITION TEXT", "a note on a position",
 	 "All that follows the position is the text. --photo PICTURE: a jpeg, png or webp file of up to 64 MiB "
-	 "is kept beside the log, by its SHA-256 (LOG.photos/), and the note names it.",
+	 "is kept beside the log, by its SHA-256 (LOG.photos/), and the note names it. Where there is a sheet "
+	 "the position must be in it: `sheet add` adds one.",
 	 OPTION_BIT(PHOTO), 0, NEED_BENCH, true, call_note},
 	{ENTRIES, "notes", "[POSITION]", "what was noted, by the names of today",
 	 "One line a note, the oldest first.",
