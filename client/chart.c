@@ -287,8 +287,12 @@ static void heading(struct drawing *d)
 	char unit[16], text[240];
 	const struct chart_panel *p = d->p;
 	chart_unit(&d->scale, p->function, true, unit, sizeof unit);
-	snprintf(text, sizeof text, "%s, %s%s%s%s", p->meter, function_name(p->function), unit[0] ? " in " : "",
-	         unit, p->has_accuracy ? "" : "; its accuracy is not known, so no band");
+	int n = snprintf(text, sizeof text, "%s, %s%s%s%s", p->meter, function_name(p->function),
+	                 unit[0] ? " in " : "", unit,
+	                 p->has_accuracy ? "" : "; its accuracy is not known, so no band");
+	if (p->unsealed)
+		snprintf(text + n, sizeof text - (size_t)n, "; %lld reading%s at the end %s not sealed yet",
+		         (long long)p->unsealed, p->unsealed == 1 ? "" : "s", p->unsealed == 1 ? "is" : "are");
 	words_at(d, LEFT, d->top - 9, "panel", text);
 	if (d->scale.beyond) {
 		snprintf(text, sizeof text, "some readings lie beyond this axis");

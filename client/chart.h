@@ -65,6 +65,7 @@ struct chart_panel {
 	struct chart_touch *touch;
 	struct chart_gap *gap;
 	int entries, touches, gaps;
+	int64_t unsealed; /* readings among them that no seal covers yet; said in words */
 };
 
 struct chart {

@@ -69,6 +69,8 @@ static void sentence(const struct chart *c, const struct chart_panel *p, const s
 		lines_printf(out, ", at least %lld beyond the range", (long long)without);
 	if (open)
 		lines_printf(out, ", %d gap%s", open, open == 1 ? "" : "s");
+	if (p->unsealed)
+		lines_printf(out, ", %lld of them not sealed yet", (long long)p->unsealed);
 	lines_puts(out, "\n");
 	for (int i = 0; i < p->gaps; i++) {
 		clock_text(style, p->gap[i].from, false, a);

@@ -30,6 +30,9 @@ struct gathering {
 	int64_t entry;     /* the touch of this one alone; 0: the last */
 	int64_t t, until;  /* of all that is there */
 	bool no_memory;
+	char *unsealed;    /* the runs that are open, of the last page of records; NULL: none */
+	size_t unsealed_len;
+	int64_t left_out;
 	struct line {
 		char meter[40], function[24];
 		int64_t readings;
@@ -68,28 +71,52 @@ static void time_param(json_t *params, const char *name, int64_t us)
 
 /* ---- which lines, and when ---- */
 
-static enum outcome read_lines(struct gathering *g)
+static struct line *line_of(struct gathering *g, const char *meter, const char *function)
 {
-	struct message m;
+	for (int i = 0; i < g->lines; i++)
+		if (!strcmp(g->line[i].meter, meter) && !strcmp(g->line[i].function, function))
+			return &g->line[i];
+	if (g->lines == (int)(sizeof g->line / sizeof *g->line))
+		return NULL;
+	struct line *l = &g->line[g->lines];
+	snprintf(l->meter, sizeof l->meter, "%s", meter);
+	snprintf(l->function, sizeof l->function, "%s", function);
+	l->readings = 0;
+	return l;
+}
+
+static void lines_take(struct gathering *g, struct slice list)
+{
 	struct slice one;
 	size_t cursor = 0;
-	/* Of a position the meters are asked for, not the stretches: what was seen before and
-	 * after a touch is not for the position. */
-	json_t *params = client_params("meter", g->meter, "position", g->position, NULL);
-	enum outcome outcome = client_ask(g->c, "trail.lines", params, &m);
-	struct slice list = json_member(m.result.at, m.result.len, "lines");
-	while (outcome == OUTCOME_DONE && json_next(list, &cursor, &one) && g->lines < 64) {
-		struct line *l = &g->line[g->lines];
-		int64_t from, to;
-		words_member(one, "meter", l->meter, sizeof l->meter);
-		words_member(one, "function", l->function, sizeof l->function);
-		json_int(json_member(one.at, one.len, "readings"), &l->readings);
-		if (!json_time(json_member(one.at, one.len, "from"), &from) ||
+	while (json_next(list, &cursor, &one)) {
+		char meter[40], function[24];
+		int64_t from, to, readings = 0;
+		words_member(one, "meter", meter, sizeof meter);
+		words_member(one, "function", function, sizeof function);
+		json_int(json_member(one.at, one.len, "readings"), &readings);
+		struct line *l = line_of(g, meter, function);
+		if (!l || !json_time(json_member(one.at, one.len, "from"), &from) ||
 		    !json_time(json_member(one.at, one.len, "to"), &to))
 			continue;
 		g->t = !g->lines || from < g->t ? from : g->t;
 		g->until = !g->lines || to > g->until ? to : g->until;
-		g->lines++;
+		l->readings += readings;
+		g->lines += l == &g->line[g->lines];
+	}
+}
+
+static enum outcome read_lines(struct gathering *g)
+{
+	struct message m;
+	/* Of a position the meters are asked for, not the stretches: what was seen before and
+	 * after a touch is not for the position. */
+	json_t *params = client_params("meter", g->meter, "position", g->position, NULL);
+	json_object_set_new(params, "unsealed", json_true());
+	enum outcome outcome = client_ask(g->c, "trail.lines", params, &m);
+	if (outcome == OUTCOME_DONE) {
+		lines_take(g, json_member(m.result.at, m.result.len, "lines"));
+		lines_take(g, json_member(m.result.at, m.result.len, "unsealed"));
 	}
 	message_free(&m);
 	return outcome;
@@ -184,8 +211,10 @@ static enum outcome read_columns(struct gathering *g, struct chart_panel *p, con
 	time_param(params, "from", g->chart.from);
 	time_param(params, "to", g->chart.to);
 	json_object_set_new(params, "columns", json_integer(g->chart.width));
+	json_object_set_new(params, "unsealed", json_true());
 	enum outcome outcome = client_ask(g->c, "trail.envelope", params, &m);
 	struct slice list = json_member(m.result.at, m.result.len, "columns");
+	json_int(json_member(m.result.at, m.result.len, "unsealed"), &p->unsealed);
 	while (outcome == OUTCOME_DONE && json_next(list, &cursor, &one)) {
 		struct slice number;
 		double x[7] = {0};
@@ -280,8 +309,11 @@ static enum outcome read_digit(struct gathering *g, struct chart_panel *p)
 	time_param(params, "from", g->chart.from);
 	time_param(params, "to", g->chart.to);
 	json_object_set_new(params, "limit", json_integer(1));
+	json_object_set_new(params, "unsealed", json_true());
 	enum outcome outcome = client_ask(g->c, "trail", params, &m);
 	struct slice record = json_element(json_member(m.result.at, m.result.len, "records"), 0);
+	if (!record.at)
+		record = json_element(json_member(m.result.at, m.result.len, "unsealed"), 0);
 	if (record.at)
 		json_number(json_member(record.at, record.len, "digit"), &p->digit);
 	message_free(&m);
@@ -510,34 +542,71 @@ static void csv_reading(struct client *c, const struct trail_body *b, const stru
 		d.e = b->second_digit.e;
 		text_decimal(&text, d);
 	}
-	fprintf(c->out, "%.27s,%s,%s,%s,%s,%s,%lld,%d,%s,%s\r\n", buffer + 1, b->meter,
+	char record[24] = ""; /* of what is not sealed there is no record yet */
+	if (head->seq)
+		snprintf(record, sizeof record, "%lld", (long long)head->seq);
+	fprintf(c->out, "%.27s,%s,%s,%s,%s,%s,%s,%d,%s,%s\r\n", buffer + 1, b->meter,
 	        b->position ? b->position : "", function_name(b->function), value,
-	        r->has_value ? "" : reading_state_word(r->state), (long long)head->seq, i,
+	        r->has_value ? "" : reading_state_word(r->state), record, i,
 	        r->has_second ? second_word(b->second) : "", second);
+}
+
+/* The readings of one run in the stretch that is shown. */
+static int run_out(struct client *c, struct gathering *g, struct slice record)
+{
+	static struct trail_reading reading[TRAIL_READINGS_MAX];
+	struct trail_body body;
+	struct trail_names names;
+	struct record_head head = {.seq = 0};
+	int n = 0;
+	if (!client_has(c, OPTION_CSV))
+		client_json(c, record);
+	json_int(json_member(record.at, record.len, "seq"), &head.seq);
+	if (!json_time(json_member(record.at, record.len, "t"), &head.t) ||
+	    !trail_body_read(record.at, record.len, &body, &names, reading, TRAIL_READINGS_MAX))
+		return 0;
+	for (int i = 0; i < body.n; i++) {
+		int64_t t = head.t + reading[i].at * TRAIL_TICK_US;
+		if (t < g->chart.from || t >= g->chart.to)
+			continue;
+		if (client_has(c, OPTION_CSV))
+			csv_reading(c, &body, &head, i);
+		n++;
+	}
+	return n;
 }
 
 static void each_run(struct client *c, struct slice record, struct slice result, void *arg)
 {
-	static struct trail_reading reading[TRAIL_READINGS_MAX];
 	struct gathering *g = arg;
-	struct trail_body body;
-	struct trail_names names;
-	struct record_head head;
-	(void)result;
-	if (!record.at)
-		return;
-	if (!client_has(c, OPTION_CSV)) {
-		client_json(c, record);
+	if (record.at) {
+		run_out(c, g, record);
 		return;
 	}
-	if (!record_head_read(record.at, record.len, &head) ||
-	    !trail_body_read(record.at, record.len, &body, &names, reading, TRAIL_READINGS_MAX))
-		return;
-	for (int i = 0; i < body.n; i++) {
-		int64_t t = head.t + reading[i].at * TRAIL_TICK_US;
-		if (t >= g->chart.from && t < g->chart.to)
-			csv_reading(c, &body, &head, i);
-	}
+	/* A page begins: what is not sealed comes last, of the last of them. */
+	struct slice unsealed = json_member(result.at, result.len, "unsealed");
+	free(g->unsealed);
+	g->unsealed = unsealed.at ? strndup(unsealed.at, unsealed.len) : NULL;
+	g->unsealed_len = g->unsealed ? unsealed.len : 0;
+	g->left_out = 0;
+	json_int(json_member(result.at, result.len, "left_out"), &g->left_out);
+}
+
+static void unsealed_out(struct client *c, struct gathering *g)
+{
+	struct slice run;
+	size_t cursor = 0;
+	long long n = 0;
+	while (g->unsealed && json_next((struct slice){g->unsealed, g->unsealed_len}, &cursor, &run))
+		n += run_out(c, g, run);
+	if (n)
+		fprintf(c->err, "tally: %lld reading%s at the end %s not sealed yet%s\n", n, n == 1 ? "" : "s",
+		        n == 1 ? "is" : "are",
+		        client_has(c, OPTION_CSV) ? ": no record is named with them" : " (\"sealed\":false)");
+	if (g->left_out)
+		fprintf(c->err, "tally: %lld more run%s not sealed yet and had no room in the answer: ask for one "
+		        "meter\n", (long long)g->left_out, g->left_out == 1 ? " is" : "s are");
+	free(g->unsealed);
 }
 
 static enum outcome readings(struct client *c, struct gathering *g)
@@ -557,7 +626,13 @@ static enum outcome readings(struct client *c, struct gathering *g)
 		json_object_set_new(params, "position", json_string(g->position));
 	time_param(params, "from", g->chart.from);
 	time_param(params, "to", g->chart.to);
-	return client_pages(c, "trail", params, "records", each_run, g);
+	json_object_set_new(params, "unsealed", json_true());
+	outcome = client_pages(c, "trail", params, "records", each_run, g);
+	if (outcome == OUTCOME_DONE)
+		unsealed_out(c, g);
+	else
+		free(g->unsealed);
+	return outcome;
 }
 
 enum outcome trail_show(struct client *c, const char *position, int64_t entry)

@@ -27,6 +27,15 @@ void scene_begin(struct scene *s, struct scene_position *sheet, const struct sty
 
 /* ---- the daemon ---- */
 
+/* That it went away is no news any more: as a bad one it would stand for a minute over
+ * whatever is said since. */
+static void away_is_over(struct scene *s)
+{
+	for (int i = 0; i < s->note_count; i++)
+		if (s->note[i].away)
+			s->note[i].weight = SCENE_SAID;
+}
+
 void scene_connected(struct scene *s, int64_t now, struct slice hello)
 {
 	char identity[64];
@@ -44,6 +53,7 @@ void scene_connected(struct scene *s, int64_t now, struct slice hello)
 	if (s->last < 0)
 		s->last = last;
 	s->connected = s->known = true;
+	away_is_over(s);
 	s->away[0] = '\0';
 	s->live_at = now; /* the first one has its time to come */
 	s->awaited = -1;
@@ -83,6 +93,7 @@ void scene_away(struct scene *s, int64_t now, const char *why)
 		return;
 	scene_say(s, now, SCENE_BAD, "%s", why);
 	scene_note_told(s);
+	s->note[(s->note_next + SCENE_NOTES_MAX - 1) % SCENE_NOTES_MAX].away = true;
 	scene_tell(s, &(struct happening_told){.what = HAPPENED_GONE, .why = s->away,
 	                                       .next = "waiting for it to come back"});
 }

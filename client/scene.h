@@ -94,6 +94,7 @@ struct scene_note {
 	enum scene_weight weight;
 	bool told; /* a happening said the same */
 	bool touch; /* asks for something about a touch: over with its entry */
+	bool away; /* the daemon went away; bad until it is back */
 };
 
 /* Danger that goes on: it stands over everything until the daemon says that it is over. */

@@ -141,10 +141,12 @@ static void on_guide(struct scene *s, int64_t now, struct slice event)
 	scene_member(event, "why", why);
 	bool next = words_member_is(event, "state", "step"), said = words_member_is(event, "state", "said");
 	snprintf(key, sizeof key, "%s.%s", kind, step);
-	if (next)
+	if (next) {
 		guide_stands(s, kind, of, text);
-	else if (!said)
+		s->guide.at = now;
+	} else if (!said) {
 		s->guide.text[0] = '\0';
+	}
 	if (!next) {
 		snprintf(line, sizeof line, "%.20s %.40s: %.*s", kind, of,
 		         (int)words_cut(text, strlen(text), sizeof line - 70), text);

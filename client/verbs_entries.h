@@ -22,11 +22,13 @@
 	{ENTRIES, "move", "SEQ... POSITION", "entries belong to another position",
 	 "SEQ is the number of an entry's record, a run of them (45-48: all entries in it), or last. "
 	 "Nothing is changed in the entry: a record says where it belongs, and it is judged anew by "
-	 "the limits there. All are moved or none. `undo`, or another move, takes it back.",
+	 "the limits there. All are moved or none. `undo`, or another move, takes it back. Where there is a "
+	 "sheet the position must be in it: `sheet add` adds one.",
 	 OPTION_BIT(BECAUSE), 0, NEED_BENCH, true, call_move},
 	{ENTRIES, "note", "POSITION TEXT", "a note on a position",
 	 "All that follows the position is the text. --photo PICTURE: a jpeg, png or webp file of up to 64 MiB "
-	 "is kept beside the log, by its SHA-256 (LOG.photos/), and the note names it.",
+	 "is kept beside the log, by its SHA-256 (LOG.photos/), and the note names it. Where there is a sheet "
+	 "the position must be in it: `sheet add` adds one.",
 	 OPTION_BIT(PHOTO), 0, NEED_BENCH, true, call_note},
 	{ENTRIES, "notes", "[POSITION]", "what was noted, by the names of today",
 	 "One line a note, the oldest first.",
@@ -45,7 +47,8 @@
 	 "and its readings: before, during, after; at a terminal one goes on to the next and back from there. --from and --to take 10:00, 10:00:05, 2026-11-25, "
 	 "2026-11-25 10:00, 2026-11-25T10:00:00Z, or -10m (before the end). --chart writes a picture: trail "
 	 "with the meter's uncertainty, limits, touches and entries; gaps stay open. --csv gives every reading "
-	 "in UTC and SI units, --json the sealed records.",
+	 "in UTC and SI units, --json the sealed records. Readings of the last seconds that are not sealed yet "
+	 "are counted as such; in --csv they name no record, in --json they have \"sealed\":false.",
 	 OPTION_BIT(AT) | OPTION_BIT(METER) | OPTION_BIT(FROM) | OPTION_BIT(TO) | OPTION_BIT(CHART) |
 	     OPTION_BIT(CSV) | OPTION_BIT(ENTRY), 0, NEED_LOG, false, call_trail},
 	{ENTRIES, "plan", "", "what to replace, in rounds",

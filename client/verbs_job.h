@@ -88,7 +88,8 @@
 	 "marking, tolerance, rated, max, part (its number, for the order), price, note; what is not "
 	 "said stays as the sheet has it, but a tolerance does not outlive its kind. Entries in condition "
 	 "new and done are judged by it, found ones by what was there, and all by the service limit of "
-	 "the place. An empty value takes a key away; `tally sheet fit C7 none` takes all of it back.",
+	 "the place. An empty value takes a key away; `tally sheet fit C7 none` takes all of it back. "
+	 "The name of a part (a can, a double valve) stands for all of its positions.",
 	 0, 0, NEED_BENCH, true, call_sheet_fit},
 	{JOB, "sheet rename", "OLD NEW", "a position has another name",
 	 "Its entries, notes and readings belong to it under the new name, and positions that name it "

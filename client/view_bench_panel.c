@@ -16,6 +16,12 @@ static enum look note_look(enum scene_weight weight)
 	     : weight == SCENE_GOOD ? LOOK_GOOD : LOOK_ORDINARY;
 }
 
+/* What was said before a guided run came to its step would hide what is to be done now. */
+static bool before_step(const struct scene *s, const struct scene_note *n)
+{
+	return s->guide.text[0] && n->weight != SCENE_BAD && n->at <= s->guide.at;
+}
+
 /* The newest, unless a bad one still stands; NULL where none does. */
 static const struct scene_note *note_now(const struct bench_view *v)
 {
@@ -25,7 +31,8 @@ static const struct scene_note *note_now(const struct bench_view *v)
 		if (!n)
 			return shown || !v->scene->guide.text[0] ? shown : &v->scene->guide; /* it stands */
 		int64_t age = v->now - n->at;
-		if (age > (n->weight == SCENE_BAD ? NOTE_BAD_MS : NOTE_MS))
+		if (age > (n->weight == SCENE_BAD ? NOTE_BAD_MS : NOTE_MS) ||
+		    before_step(v->scene, n))
 			continue;
 		if (!shown || (n->weight == SCENE_BAD && v->now - shown->at > NOTE_MS))
 			shown = n;
@@ -85,9 +92,13 @@ static int key_width(const struct action_row *a)
 	return (int)(strlen(a->shown) + 1 + strlen(a->label) + 2);
 }
 
-/* What is wanted now stands first: the answers to what is held, what begins a job. */
+/* What is wanted now stands first: the answers to what is held, what begins a job, the way
+ * through a guided run. */
 static bool wanted(const struct bench_view *v, enum action action)
 {
+	if (v->scene->guide.text[0] &&
+	    (action == ACTION_GO || action == ACTION_GO_BACK || action == ACTION_LEAVE))
+		return true;
 	switch (scene_state(v->scene, v->now)) {
 	case SCENE_HELD:
 		return action == ACTION_TAKE || action == ACTION_OTHER || action == ACTION_AGAIN;

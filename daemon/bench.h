@@ -152,6 +152,9 @@ bool bench_sheet_set(struct bench *b, int64_t t, const char *position, const cha
 /* Is there such a position to set?  Asked for a person, whose slip would make a new one; many
  * names (R1-R6) and no names at all are left to bench_sheet_set. */
 bool bench_sheet_known(struct bench *b, int64_t t, const char *position, struct fault *why);
+/* May a note or a moved entry make a position of that name?  Not in a job with a written sheet
+ * (loaded, typed or mirrored): there it is a slip.  Asked for a person, like the above. */
+bool bench_sheet_may_name(struct bench *b, int64_t t, const char *position, struct fault *why);
 /* Lines as a technician types them (protocol/record/sheet_entry.h), parted by LF, or rows
  * below their headings as a spreadsheet copies them (sheet_is_header): all of them or none.
  * A position that is there is refused, unless it was only named. */

@@ -33,6 +33,7 @@ void bench_taped(struct bench *b, int64_t t, const char *act, const char *format
 static enum quantity quantity_asked(const struct bench *b, int place, int quantity)
 {
 	return quantity >= 0 ? (enum quantity)quantity
+	     : safe_asks_volts(b, place) ? QUANTITY_VOLTS
 	                     : position_first_quantity(&b->position[place].row.position);
 }
 

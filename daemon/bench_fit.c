@@ -13,6 +13,8 @@
 #include <stdlib.h>
 #include <string.h>
 
+#define PART_PLACES_MAX 16 /* of one part that is fitted by its name */
+
 /* ---- judging ---- */
 
 void entry_judge_by(const struct position *sheet, const struct position *fit, struct entry *e)
@@ -131,33 +133,52 @@ static bool read_fields(const struct bench *b, int place, const char *const *key
 	return true;
 }
 
-static bool put(struct bench *b, int64_t t, int place, const struct sheet_row *cells,
-                struct record_ref lot, struct bench_wait w, struct fault *why)
+/* What is fitted at one place, or at each of a part's. */
+struct fitting {
+	int place;
+	bool none;
+	struct sheet_row cells, over;
+};
+
+static void put_record(struct bench *b, int64_t t, struct fitting *f, struct record_ref lot,
+                       struct records *r)
 {
-	struct bench_position *p = &b->position[place];
-	struct fit_body fit = {.fit = cells, .before = p->fit ? &p->fit->cells : NULL,
-	                       .sheet = &p->row, .lot = lot, .by = b->by};
-	struct sheet_row over;
-	struct records r = {0};
+	struct bench_position *p = &b->position[f->place];
+	struct fit_body fit = {.fit = f->none ? NULL : &f->cells, .before = p->fit ? &p->fit->cells : NULL,
+	                       .sheet = &p->row, .over = &f->over, .lot = lot, .by = b->by};
 	struct text body;
-	if (cells && !fit_over(&p->row, cells, &over, why))
-		return false;
-	fit.over = &over;
 	memcpy(fit.job, b->job, sizeof fit.job);
 	memcpy(fit.position, p->row.position.name, sizeof fit.position);
 	text_begin(&body, b->body, BENCH_BODY_SIZE);
 	fit_body_write(&body, &fit);
-	records_add(b, &r, t, "fit", &body);
-	records_rejudge(b, &r, t, place, &p->row, cells ? &over.position : NULL, "fit");
-	bool good = records_put(b, &r, 0, w, why);
-	if (good && !fit_apply(b, place, cells)) {
-		fault_set(why, "out of memory");
-		good = false;
+	records_add(b, r, t, "fit", &body);
+}
+
+/* One transaction: a part is fitted as a whole or not at all. */
+static bool put(struct bench *b, int64_t t, struct fitting *f, int count, struct record_ref lot,
+                struct bench_wait w, struct fault *why)
+{
+	struct records r = {0};
+	bool chosen = false;
+	for (int i = 0; i < count; i++)
+		if (!f[i].none && !fit_over(&b->position[f[i].place].row, &f[i].cells, &f[i].over, why))
+			return false;
+	for (int i = 0; i < count; i++)
+		put_record(b, t, &f[i], lot, &r);
+	for (int i = 0; i < count; i++)
+		records_rejudge(b, &r, t, f[i].place, &b->position[f[i].place].row,
+		                f[i].none ? NULL : &f[i].over.position, "fit");
+	bool good = records_put(b, &r, count - 1, w, why);
+	for (int i = 0; good && i < count; i++) {
+		good = fit_apply(b, f[i].place, f[i].none ? NULL : &f[i].cells);
+		if (!good)
+			fault_set(why, "out of memory");
+		chosen = chosen || f[i].place == b->chosen;
 	}
 	if (good) {
 		records_judged(b, &r, t);
 		walk_expect(b);
-		if (place == b->chosen && b->condition != CONDITION_FOUND)
+		if (chosen && b->condition != CONDITION_FOUND)
 			walk_announce(b);
 	}
 	records_free(&r);
@@ -167,37 +188,77 @@ static bool put(struct bench *b, int64_t t, int place, const struct sheet_row *c
 bool fit_part(struct bench *b, int64_t t, const char *position, const char *note,
               struct record_ref lot, struct fault *why)
 {
-	struct sheet_row cells;
+	struct fitting f = {.place = position_find(b, position)};
 	const char *key = "note";
-	int place = position_find(b, position);
-	if (place >= 0)
-		return read_fields(b, place, &key, &note, 1, &cells, why) &&
-		       put(b, t, place, &cells, lot, (struct bench_wait){0}, why);
+	if (f.place >= 0)
+		return read_fields(b, f.place, &key, &note, 1, &f.cells, why) &&
+		       put(b, t, &f, 1, lot, (struct bench_wait){0}, why);
 	fault_set(why, "%.40s is not in the sheet any more", position);
 	return false;
+}
+
+/* The position of that name, else those of the part of that name (a can, a double valve);
+ * how many, 0 for none. */
+static int places_meant(const struct bench *b, const char *name, int place[PART_PLACES_MAX],
+                        struct fault *why)
+{
+	int count = 0;
+	place[0] = position_meant(b, name);
+	if (place[0] >= 0)
+		return 1;
+	/* What a recording can say: a part whose name is none goes by its positions. */
+	for (int i = 0; i < b->positions && name_valid(name, strlen(name)); i++) {
+		if (strcmp(b->position[i].row.position.part, name) != 0)
+			continue;
+		if (count == PART_PLACES_MAX) {
+			fault_set(why, "the part %.40s has more than %d positions: fit them one by one", name,
+			          PART_PLACES_MAX);
+			return 0;
+		}
+		place[count++] = i;
+	}
+	if (!count)
+		fault_set(why, "%.40s is not in the sheet: a part is fitted at a position that is there, or "
+		          "at all of its own by the part's name", name);
+	return count;
+}
+
+static bool fit_all(struct bench *b, int64_t t, const int *place, int count, const char *const *key,
+                    const char *const *value, int fields, struct bench_wait w, struct fault *why)
+{
+	struct fitting *f = calloc((size_t)count, sizeof *f);
+	int n = 0;
+	bool good = f != NULL;
+	if (!good)
+		fault_set(why, "out of memory");
+	for (int i = 0; good && i < count; i++) {
+		struct fitting *one = &f[n];
+		one->place = place[i];
+		good = !fields || read_fields(b, place[i], key, value, fields, &one->cells, why);
+		one->none = !fields || (good && fit_empty(&one->cells));
+		n += !one->none || b->position[place[i]].fit;
+	}
+	if (good && !n) {
+		fault_set(why, "nothing else than the sheet says is fitted at %s: there is no fit to take "
+		          "back", b->position[place[0]].row.position.name);
+		good = false;
+	}
+	good = good && put(b, t, f, n, (struct record_ref){0}, w, why);
+	free(f);
+	return good;
 }
 
 bool bench_sheet_fit(struct bench *b, int64_t t, const char *position, const char *const *key,
                      const char *const *value, int fields, struct bench_wait w, struct fault *why)
 {
+	int place[PART_PLACES_MAX];
 	bench_run_until(b, t);
-	struct sheet_row cells;
-	int place = position_meant(b, position);
-	if (place < 0) {
-		fault_set(why, "%.40s is not in the sheet: a part is fitted at a position that is there",
-		          position);
+	int count = places_meant(b, position, place, why);
+	if (!count || !fit_all(b, t, place, count, key, value, fields, w, why))
 		return false;
-	}
-	if (fields && !read_fields(b, place, key, value, fields, &cells, why))
-		return false;
-	bool none = !fields || fit_empty(&cells);
-	if (none && !b->position[place].fit) {
-		fault_set(why, "nothing else than the sheet says is fitted at %s: there is no fit to take "
-		          "back", position);
-		return false;
-	}
-	if (!put(b, t, place, none ? NULL : &cells, (struct record_ref){0}, w, why))
-		return false;
-	sheet_act_taped(b, t, "fit", b->position[place].row.position.name, key, value, fields);
+	/* The part by its own name, which a recording says as well. */
+	bool by_part = position_meant(b, position) < 0;
+	sheet_act_taped(b, t, "fit", by_part ? position : b->position[place[0]].row.position.name, key,
+	                value, fields);
 	return true;
 }

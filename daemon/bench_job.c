@@ -181,11 +181,12 @@ bool bench_note_photo(struct bench *b, int64_t t, const char *position, const ch
 		fault_set(why, "the note for %s is empty", position);
 		return false;
 	}
-	if (job_place(b, t, position, why) < 0)
+	int place = job_place(b, t, position, why);
+	if (place < 0)
 		return false;
 	struct note_body note = {.by = b->by};
 	snprintf(note.job, sizeof note.job, "%s", b->job);
-	snprintf(note.position, sizeof note.position, "%s", position);
+	memcpy(note.position, b->position[place].row.position.name, sizeof note.position);
 	if (strlen(text) >= sizeof note.note) {
 		fault_set(why, "the note for %s is longer than %zu bytes", position, sizeof note.note - 1);
 		return false;
@@ -201,7 +202,7 @@ bool bench_note_photo(struct bench *b, int64_t t, const char *position, const ch
 	note_body_write(&body, &note);
 	if (!bench_put(b, "note", t, &body, w, why))
 		return false;
-	bench_taped(b, t, "note", "%s %s", position, text);
+	bench_taped(b, t, "note", "%s %s", note.position, text);
 	return true;
 }
 

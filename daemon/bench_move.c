@@ -312,7 +312,7 @@ bool bench_move(struct bench *b, int64_t t, const char *which, const char *posit
 		fault_set(why, "say which entries belong to %.40s", position);
 		return false;
 	}
-	int place = position_find(b, position);
+	int place = position_meant(b, position);
 	if (place >= 0)
 		row = b->position[place].row;
 	else if (!sheet_bare(&row, position, why))
@@ -320,8 +320,12 @@ bool bench_move(struct bench *b, int64_t t, const char *which, const char *posit
 	for (int i = 0; i < mv.count; i++)
 		if (!suits(&row.position, &b->made[mv.made[i]].entry, why))
 			return false;
-	if (job_place(b, t, position, why) < 0)
+	char name[NAME_SIZE];
+	place = job_place(b, t, position, why);
+	if (place < 0)
 		return false;
+	/* As the sheet writes it. */
+	memcpy(name, b->position[place].row.position.name, sizeof name);
 	struct drafts *d = calloc(1, sizeof *d);
 	if (!d) {
 		fault_set(why, "out of memory");
@@ -329,13 +333,13 @@ bool bench_move(struct bench *b, int64_t t, const char *which, const char *posit
 	}
 	bool words = taped_words(b, &mv, taped, sizeof taped);
 	for (int i = 0; i < mv.count; i++)
-		draft_move(b, d, t, mv.made[i], position, because && because[0] ? because : "move");
+		draft_move(b, d, t, mv.made[i], name, because && because[0] ? because : "move");
 	bool good = put(b, t, d, ++b->deeds, w, why);
 	drafts_free(d);
 	if (!good)
 		return false;
 	if (words)
-		bench_taped(b, t, "move", "%s%s", taped, position);
+		bench_taped(b, t, "move", "%s%s", taped, name);
 	b->announced_all = false;
 	walk_made(b);
 	for (int i = 0; i < mv.count; i++)

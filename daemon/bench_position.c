@@ -112,6 +112,7 @@ void positions_clear(struct bench *b)
 	for (int i = 0; i < b->positions; i++)
 		fit_free(&b->position[i]);
 	b->formers = 0;
+	b->listed = false;
 	b->prefix[0] = '\0';
 	b->positions = 0;
 	b->mades = 0;

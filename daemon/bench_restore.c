@@ -76,6 +76,7 @@ static bool restore_record(void *arg, int64_t seq, const char *text, size_t len)
 	         position_body_read(text, len, &position, &row, &ignored)) {
 		if (position.change == POSITION_NEW)
 			new_restore(b, row.position.name);
+		b->listed = b->listed || position_is_listed(position.change);
 		return position_add(b, &row);
 	} else if (strcmp(head.kind, "fit") == 0)
 		return fit_restore(b, text, len);

@@ -87,6 +87,13 @@ bool safe_was_dead(const struct bench *b, int place)
 	return place >= 0 && is_reservoir(b, place, roles_say(b)) && times_dead(b, place, &again) > 0;
 }
 
+bool safe_asks_volts(const struct bench *b, int place)
+{
+	int64_t again;
+	bool by_role = roles_say(b);
+	return b->live && b->cooling && is_reservoir(b, place, by_role) && times_dead(b, place, &again) < 2;
+}
+
 /* What is to be measured now: who was not yet, in the order of the sheet; then who may be
  * measured again.  -1: nobody; then *when is the moment (UTC) at which there will be
  * somebody, 0 where all are dead. */

@@ -168,6 +168,20 @@ bool bench_sheet_known(struct bench *b, int64_t t, const char *position, struct 
 	return false;
 }
 
+bool bench_sheet_may_name(struct bench *b, int64_t t, const char *position, struct fault *why)
+{
+	struct sheet_row row;
+	struct fault ignored;
+	bench_run_until(b, t);
+	/* What is no name says so where it is used. */
+	if (!b->listed || position_meant(b, position) >= 0 || names_many(position, false) ||
+	    !sheet_bare(&row, position, &ignored))
+		return true;
+	fault_set(why, "%s is not in the sheet: `sheet add` adds it, `at` names it as it is touched",
+	          position);
+	return false;
+}
+
 bool bench_sheet_set(struct bench *b, int64_t t, const char *position, const char *const *key,
                      const char *const *value, int fields, struct bench_wait w, struct fault *why)
 {

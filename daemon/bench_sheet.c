@@ -37,6 +37,11 @@ const char *position_change_because(enum position_change change)
 	}
 }
 
+bool position_is_listed(enum position_change change)
+{
+	return change == POSITION_LOADED || change == POSITION_ADDED || change == POSITION_MIRRORED;
+}
+
 bool batch_add(struct sheet_batch *batch, const struct sheet_row *row,
                enum position_change change, struct fault *why)
 {
@@ -198,6 +203,8 @@ bool batch_put(struct sheet_batch *l, int64_t t, const char *file, struct bench_
 			fault_set(why, "out of memory");
 			good = false;
 		}
+	for (int i = 0; good && i < l->rows; i++)
+		b->listed = b->listed || position_is_listed(l->change[i]);
 	if (good) {
 		way_group(b);
 		records_judged(b, &r, t);

@@ -261,6 +261,7 @@ struct bench {
 	/* Names that this job's positions had before: `at new` gives none of them again. */
 	char (*former)[NAME_SIZE];
 	int formers, formers_size;
+	bool listed; /* the job has a sheet that was written: not each position as it was touched */
 	struct made *made;
 	int mades, mades_size;
 	bool log_refused; /* the last call failed because the log took nothing */
@@ -517,7 +518,10 @@ void safe_made(struct bench *b, int place); /* an entry there is durable */
 void safe_restore(struct bench *b, const struct job_body *job);
 /* An entry was struck or moved to another position. */
 void safe_unmade(struct bench *b, int64_t t, const struct entry *e);
+bool position_is_listed(enum position_change change); /* by a sheet, and not as it is touched */
 bool safe_was_dead(const struct bench *b, int place);
+/* Its volts are what is wanted there now, whatever else it is measured for: job cold asks. */
+bool safe_asks_volts(const struct bench *b, int place);
 void safe_look(const struct bench *b, struct text *out); /* members of `status` */
 
 /* bench_guard.c */

@@ -273,12 +273,14 @@ void log_reader_called(struct log_reader *r, bool (*called)(void *arg, int64_t s
 
 /* The readings of one meter and function with from <= t < to, in columns of equal width
  * (column i begins i * (to - from) / columns us after `from`, rounded down).  Readings that
- * the log has not sealed yet (of the last minute, at most) are not among them. */
+ * the log has not sealed yet (of the last minute, at most) are among them only where
+ * `unsealed` is set, and are counted there. */
 struct log_envelope_query {
 	const char *meter, *function;
 	const char *position; /* NULL for any */
 	int64_t from, to;     /* us since 1970, UTC */
 	int columns;          /* 1 or more */
+	int64_t *unsealed;    /* NULL: sealed readings alone */
 };
 struct log_column {
 	int64_t n;        /* readings, those without a value among them; 0: nothing else is there */
@@ -313,9 +315,16 @@ struct log_trail_query {
 	const char *meter, *function, *position;
 	int64_t from, to; /* us since 1970: from <= t < to */
 	int64_t after;    /* seq above this */
+	/* Not NULL: after the last of them, of the same moment of the log, the runs that are still
+	 * open, as they were saved a second ago at most: texts with "sealed":false in the place of
+	 * a number, which no seal covers.  Returns false to stop. */
+	bool (*unsealed)(void *arg, const char *text, size_t len);
 };
 int64_t log_reader_trail(struct log_reader *r, const struct log_trail_query *q,
                          bool (*each)(void *arg, int64_t seq, const char *text, size_t len), void *arg,
+                         struct fault *why);
+/* These open runs alone. */
+bool log_reader_unsealed(struct log_reader *r, const struct log_trail_query *q, void *arg,
                          struct fault *why);
 
 /* For the questions of this reader from now on; NULL for none. */

@@ -290,6 +290,47 @@ static void from_records(struct envelope *e)
 	e->code = code == SQLITE_DONE ? SQLITE_OK : code;
 }
 
+/* ---- not sealed yet ---- */
+
+/* When the last run before it ended. */
+static bool sealed_until(struct envelope *e, int64_t *until)
+{
+	sqlite3_stmt *st = NULL;
+	if (e->any) {
+		*until = e->until;
+		return true;
+	}
+	bool there = prepare(e, &st, "SELECT until FROM run WHERE meter = ?1 AND function = ?2 "
+	                             "ORDER BY seq DESC LIMIT 1") && sqlite3_step(st) == SQLITE_ROW;
+	*until = there ? sqlite3_column_int64(st, 0) : 0;
+	sqlite3_finalize(st);
+	return there;
+}
+
+static bool open_run_into(void *arg, const struct trail_summary *open, const char *text, size_t len)
+{
+	struct envelope *e = arg;
+	struct trail_summary run = *open;
+	int64_t until = 0, before = 0;
+	(void)text, (void)len;
+	bool follows = sealed_until(e, &until) && run.t > until;
+	for (int i = 0; i < e->q->columns; i++)
+		before += e->column[i].n;
+	put_parts(e, &run, follows ? run.t - until : 0);
+	for (int i = 0; i < e->q->columns; i++)
+		*e->q->unsealed += e->column[i].n;
+	*e->q->unsealed -= before;
+	return e->code == SQLITE_OK;
+}
+
+static void from_open_runs(struct envelope *e)
+{
+	struct log_trail_query what = { .meter = e->q->meter, .function = e->q->function,
+		.position = e->q->position, .from = e->q->from, .to = e->q->to };
+	int code = reader_open_runs(e->r, &what, open_run_into, e);
+	e->code = e->code == SQLITE_OK ? code : e->code;
+}
+
 /* Not there, or not of this log as it is now (its record would be the last of its kind). */
 static bool has_tables(struct envelope *e)
 {
@@ -322,6 +363,8 @@ bool log_reader_envelope(struct log_reader *r, const struct log_envelope_query *
 			from_tables(&e);
 		else
 			from_records(&e);
+		if (q->unsealed && e.code == SQLITE_OK)
+			from_open_runs(&e);
 	}
 	sqlite3_finalize(e.runs);
 	sqlite3_finalize(e.text);
@@ -386,15 +429,20 @@ bool log_reader_lines(struct log_reader *r, const char *meter, const char *posit
 
 /* ---- the records ---- */
 
+bool reader_in_stretch(const struct log_reader *r, const struct log_trail_query *q, int64_t seq,
+                       const struct trail_summary *run)
+{
+	return run->t + run->span >= q->from && run->t < q->to &&
+	       (!q->meter || !strcmp(q->meter, run->meter)) &&
+	       (!q->function || !strcmp(q->function, function_name(run->function))) &&
+	       (!q->position || is_position(r, seq, run->position, q->position));
+}
+
 static bool in_stretch(const struct log_reader *r, const struct log_trail_query *q, int64_t seq,
                        const char *text, size_t len)
 {
 	struct trail_summary run;
-	if (!trail_summary_read(text, len, &run))
-		return false;
-	return run.t + run.span >= q->from && run.t < q->to && (!q->meter || !strcmp(q->meter, run.meter)) &&
-	       (!q->function || !strcmp(q->function, function_name(run.function))) &&
-	       (!q->position || is_position(r, seq, run.position, q->position));
+	return trail_summary_read(text, len, &run) && reader_in_stretch(r, q, seq, &run);
 }
 
 int64_t log_reader_trail(struct log_reader *r, const struct log_trail_query *q,
@@ -406,7 +454,10 @@ int64_t log_reader_trail(struct log_reader *r, const struct log_trail_query *q,
 	if (!reader_refresh(r, why))
 		return -1;
 	struct envelope e = { .r = r };
-	int code = prepare_called(r, &st, has_tables(&e)
+	bool stopped = false;
+	int code = q->unsealed ? sqlite3_exec(r->db, "BEGIN", NULL, NULL, NULL) : SQLITE_OK;
+	if (code == SQLITE_OK)
+		code = prepare_called(r, &st, has_tables(&e)
 	    ? "SELECT seq, text FROM record WHERE seq IN (SELECT seq FROM run WHERE t < ?5 AND until >= ?4 "
 	      "AND seq > ?6 AND (?1 IS NULL OR meter = ?1) AND (?2 IS NULL OR function = ?2) "
 	      "AND (?3 IS NULL OR %s)) ORDER BY seq"
@@ -427,13 +478,17 @@ int64_t log_reader_trail(struct log_reader *r, const struct log_trail_query *q,
 			given++;
 			if (!each(arg, sqlite3_column_int64(st, 0), text, len)) {
 				code = SQLITE_DONE;
+				stopped = true;
 				break;
 			}
 		}
 	}
 	sqlite3_finalize(st);
-	if (code == SQLITE_DONE)
-		return given;
-	fault_at(why, r->path, 0, 0, "the log cannot be read: %s", sqlite3_errmsg(r->db));
-	return -1;
+	if (code == SQLITE_DONE && q->unsealed && !stopped && reader_give_open(r, q, arg) != SQLITE_OK)
+		code = SQLITE_ERROR;
+	if (code != SQLITE_DONE)
+		fault_at(why, r->path, 0, 0, "the log cannot be read: %s", sqlite3_errmsg(r->db));
+	if (!sqlite3_get_autocommit(r->db))
+		sqlite3_exec(r->db, "ROLLBACK", NULL, NULL, NULL);
+	return code == SQLITE_DONE ? given : -1;
 }

@@ -371,6 +371,17 @@ struct log_reader {
 	bool (*called)(void *arg, int64_t seq, const char *name);
 	void *called_arg;
 };
+struct trail_summary;
+/* Is this run, of record `seq`, among those that are asked for? */
+bool reader_in_stretch(const struct log_reader *r, const struct log_trail_query *q, int64_t seq,
+                       const struct trail_summary *run);
+/* The open runs among them (log_open.c), on the connection as it is; `each` returns false to
+ * stop.  A code of SQLite.  reader_give_open hands them to q->unsealed. */
+int reader_open_runs(struct log_reader *r, const struct log_trail_query *q,
+                     bool (*each)(void *arg, const struct trail_summary *run, const char *text,
+                                  size_t len),
+                     void *arg);
+int reader_give_open(struct log_reader *r, const struct log_trail_query *q, void *arg);
 /* Open it anew where a daemon was started or ended since; before every question. */
 bool reader_refresh(struct log_reader *r, struct fault *why);
 /* As log_reader_open; *damaged: it cannot be opened because its bytes are no log any more. */

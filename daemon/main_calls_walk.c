@@ -235,7 +235,8 @@ bool call_move(struct answering *a, struct fault *why)
 {
 	const struct asked *k = &a->asked;
 	char which[8192];
-	if (!read_seqs(k->seqs, which, sizeof which, why))
+	if (!read_seqs(k->seqs, which, sizeof which, why) ||
+	    !bench_sheet_may_name(a->calls->bench, a->t, k->position, why))
 		return false;
 	LATER(SHAPE_SEQ, WIRE_BAD_INPUT,
 	      bench_move(a->calls->bench, a->t, which, k->position, k->because, w, why));
@@ -280,6 +281,8 @@ bool call_note(struct answering *a, struct fault *why)
 		fault_set(why, "the name of the photo is longer than %d bytes", PHOTO_NAME_SIZE - 1);
 		return false;
 	}
+	if (!bench_sheet_may_name(a->calls->bench, a->t, k->position, why))
+		return false;
 	if (k->photo && !photo_find(a->calls->log, k->photo, &kept, why))
 		return false;
 	LATER(SHAPE_SEQ, WIRE_BAD_INPUT,

@@ -5,6 +5,8 @@
  */
 #include "daemon/query_private.h"
 
+#include "protocol/record/record.h"
+
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -80,14 +82,56 @@ static void asked_end(struct asked *a)
 
 /* ---- records ---- */
 
+struct trail_page {
+	struct record_page page;
+	bool open;          /* the list of those that are not sealed has begun */
+	int64_t left_out;   /* of them, because the answer is full */
+};
+
+static bool trail_add(void *arg, int64_t seq, const char *text, size_t len)
+{
+	struct trail_page *p = arg;
+	return record_page_add(&p->page, seq, text, len);
+}
+
+static void open_begin(struct trail_page *p)
+{
+	if (!p->open)
+		answer_puts(&p->page.q->out, "],\"unsealed\":[");
+	p->open = true;
+}
+
+/* They come with the last page; where they have no room beside records, with one of their own. */
+static bool open_add(void *arg, const char *text, size_t len)
+{
+	struct trail_page *p = arg;
+	struct query *q = p->page.q;
+	bool room = query_room(q, len + 1);
+	if (!room && !p->open && p->page.last) {
+		p->page.more = true;
+		return false;
+	}
+	open_begin(p);
+	if (!room) {
+		p->left_out++;
+		return true;
+	}
+	if (q->out.bytes[q->out.len - 1] != '[')
+		answer_puts(&q->out, ",");
+	answer_add(&q->out, text, len);
+	return true;
+}
+
 bool query_trail(struct query *q, json_t *params)
 {
 	struct page_bounds bounds = { 0, QUERY_LIMIT };
 	struct log_trail_query what = { .from = INT64_MIN, .to = INT64_MAX };
 	const char *from = NULL, *to = NULL;
+	bool unsealed = false;
 	const struct param list[] = {
 		{ "after", PARAM_WHOLE, false, &bounds.after },
 		{ "limit", PARAM_WHOLE, false, &bounds.limit },
+		{ "unsealed", PARAM_FLAG, false, &unsealed },
 		{ "meter", PARAM_TEXT, false, &what.meter },
 		{ "function", PARAM_TEXT, false, &what.function },
 		{ "position", PARAM_TEXT, false, &what.position },
@@ -102,15 +146,20 @@ bool query_trail(struct query *q, json_t *params)
 	struct asked asked;
 	if (!asked_begin(q, what.position, &asked))
 		return false;
-	struct record_page page = { .q = q, .left = bounds.limit, .last = bounds.after };
+	struct trail_page p = { .page = { .q = q, .left = bounds.limit, .last = bounds.after } };
 	what.after = bounds.after;
+	what.unsealed = unsealed ? open_add : NULL;
 	answer_puts(&q->out, "{\"records\":[");
-	bool good = log_reader_trail(q->reader, &what, record_page_add, &page, q->why) >= 0;
+	bool good = log_reader_trail(q->reader, &what, trail_add, &p, q->why) >= 0;
 	asked_end(&asked);
 	if (!good)
 		return query_refuse(q, WIRE_UNREADABLE);
+	if (unsealed && !p.page.more)
+		open_begin(&p);
 	answer_puts(&q->out, "]");
-	query_more(q, page.more, page.last);
+	if (p.left_out)
+		answer_printf(&q->out, ",\"left_out\":%lld", (long long)p.left_out);
+	query_more(q, p.page.more, p.page.last);
 	answer_puts(&q->out, "}");
 	return true;
 }
@@ -143,18 +192,42 @@ static bool line_add(void *arg, const struct log_line *line)
 	return true;
 }
 
+/* A run that is not sealed, as a line of its own. */
+static bool open_line_add(void *arg, const char *text, size_t len)
+{
+	struct trail_summary run;
+	if (!trail_summary_read(text, len, &run))
+		return true;
+	const struct log_line line = { .meter = run.meter, .function = function_name(run.function),
+		.t = run.t, .until = run.t + run.span, .readings = run.all.n, .runs = 1,
+		.has_value = run.all.has_value, .low = run.all.low, .high = run.all.high };
+	return line_add(arg, &line);
+}
+
 bool query_trail_lines(struct query *q, json_t *params)
 {
 	const char *meter = NULL, *position = NULL;
+	bool unsealed = false;
 	const struct param list[] = { { "meter", PARAM_TEXT, false, &meter },
-		                          { "position", PARAM_TEXT, false, &position } };
-	if (!params_read("trail.lines", params, list, 2, q->why))
+		                          { "position", PARAM_TEXT, false, &position },
+		                          { "unsealed", PARAM_FLAG, false, &unsealed } };
+	if (!params_read("trail.lines", params, list, 3, q->why))
 		return query_refuse(q, WIRE_BAD_PARAMS);
 	struct asked asked;
 	if (!asked_begin(q, position, &asked))
 		return false;
-	answer_puts(&q->out, "{\"lines\":[");
-	bool good = log_reader_lines(q->reader, meter, position, line_add, q, q->why);
+	const struct log_trail_query open = { .meter = meter, .position = position, .from = INT64_MIN,
+		.to = INT64_MAX, .unsealed = open_line_add };
+	bool good = true;
+	answer_puts(&q->out, "{");
+	/* First: what is sealed meanwhile is named twice, and not left out. */
+	if (unsealed) {
+		answer_puts(&q->out, "\"unsealed\":[");
+		good = log_reader_unsealed(q->reader, &open, q, q->why);
+		answer_puts(&q->out, "],");
+	}
+	answer_puts(&q->out, "\"lines\":[");
+	good = good && log_reader_lines(q->reader, meter, position, line_add, q, q->why);
 	asked_end(&asked);
 	if (!good)
 		return query_refuse(q, WIRE_UNREADABLE);
@@ -184,7 +257,8 @@ bool query_trail_envelope(struct query *q, json_t *params)
 {
 	struct log_envelope_query what = { .meter = NULL };
 	const char *from = NULL, *to = NULL;
-	int64_t columns = COLUMNS;
+	int64_t columns = COLUMNS, open = 0;
+	bool unsealed = false;
 	const struct param list[] = {
 		{ "meter", PARAM_TEXT, true, &what.meter },
 		{ "function", PARAM_TEXT, true, &what.function },
@@ -192,6 +266,7 @@ bool query_trail_envelope(struct query *q, json_t *params)
 		{ "to", PARAM_TEXT, true, &to },
 		{ "position", PARAM_TEXT, false, &what.position },
 		{ "columns", PARAM_WHOLE, false, &columns },
+		{ "unsealed", PARAM_FLAG, false, &unsealed },
 	};
 	if (!params_read("trail.envelope", params, list, sizeof list / sizeof *list, q->why))
 		return query_refuse(q, WIRE_BAD_PARAMS);
@@ -204,6 +279,7 @@ bool query_trail_envelope(struct query *q, json_t *params)
 		return query_refuse(q, WIRE_BAD_PARAMS);
 	}
 	what.columns = (int)columns;
+	what.unsealed = unsealed ? &open : NULL;
 	struct log_column *column = calloc((size_t)columns, sizeof *column);
 	struct asked asked;
 	if (!column)
@@ -223,7 +299,10 @@ bool query_trail_envelope(struct query *q, json_t *params)
 		for (int i = 0; i < what.columns; i++)
 			if (column[i].n)
 				column_add(&q->out, i, &column[i]);
-		answer_puts(&q->out, "]}");
+		answer_puts(&q->out, "]");
+		if (unsealed)
+			answer_printf(&q->out, ",\"unsealed\":%lld", (long long)open);
+		answer_puts(&q->out, "}");
 	}
 	free(column);
 	return good || query_refuse(q, WIRE_UNREADABLE);

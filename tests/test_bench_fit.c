@@ -233,6 +233,41 @@ static void in_one_transaction(void **state)
 	fit_end(s);
 }
 
+/* A can is bought and fitted as one: its name stands for its sections, all of them or none. */
+static void a_part_as_a_whole(void **state)
+{
+	(void)state;
+	static const char can[] = "position,kind,nominal,tolerance,rated,part\n"
+	                          "C9a,electrolytic,8u,20%,450 V,can1\nC9b,electrolytic,16u,20%,450 V,can1\n"
+	                          "R1,metal-film,47k,1%,,R1x\nC7,film,100n,5%,,my can\n";
+	struct stand *s = fit_begin(can);
+	fit_tell(s, "reach loose");
+	fit_tell(s, "condition new");
+	fit_enter(s, "C9a", "11 uF");
+	fit_enter(s, "C9b", "17 uF");
+	int before = s->records;
+	fit_tell(s, "fit can1 tolerance=-20/+50% rated=500V");
+	/* 8 uF + 50 % is 12: the first is judged anew, the second by other limits. */
+	assert_int_equal(s->records - before, 4);
+	fit_has(s->record[before], "\"kind\":\"fit\"");
+	fit_has(s->record[before], "\"position\":\"C9a\"");
+	fit_has(s->record[before + 1], "\"position\":\"C9b\"");
+	fit_has(s->record[before + 1], "\"replaces\":{");
+	fit_has(s->record[before + 2], "\"limits\":[6.4e-06,1.2e-05]");
+	fit_has(s->record[before + 3], "\"limits\":[1.28e-05,2.4e-05]");
+	/* One section does not go with it: neither is fitted. */
+	fit_refused(s, "fit can1 kind=resistor", "C9");
+	/* Taken back where there is one. */
+	fit_tell(s, "fit C9a none");
+	before = fit_count(s, "fit");
+	fit_tell(s, "fit can1 none");
+	assert_int_equal(fit_count(s, "fit"), before + 1);
+	fit_has(fit_record(s, "fit", 0), "\"position\":\"C9b\"");
+	fit_refused(s, "fit can1 none", "no fit to take back");
+	fit_refused(s, "fit can2 rated=500V", "can2 is not in the sheet");
+	fit_end(s);
+}
+
 /* What is expected of a touch in condition new is what is fitted. */
 static void a_new_part_is_no_other_part(void **state)
 {
@@ -291,6 +326,7 @@ int main(void)
 	    cmocka_unit_test(changed_and_taken_back),
 	    cmocka_unit_test(rejudged_where_it_changed),
 	    cmocka_unit_test(in_one_transaction),
+	    cmocka_unit_test(a_part_as_a_whole),
 	    cmocka_unit_test(a_new_part_is_no_other_part),
 	    cmocka_unit_test(restored),
 	};

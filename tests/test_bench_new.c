@@ -306,6 +306,32 @@ static void accepted(void **state)
 	fit_end(s);
 }
 
+/* Capitals are not typed at every bench: r2 is R2 where there is one, in records, too. */
+static void small_letters(void **state)
+{
+	(void)state;
+	static const char sheet[] = "position,nominal\nR1,100k\nR2,100k\n";
+	struct stand *s = fit_begin(sheet);
+	fit_tell(s, "reach loose");
+	fit_enter(s, "r1", "100.1k");
+	fit_has(fit_record(s, "entry", 0), "\"position\":\"R1\"");
+	fit_tell(s, "note r2 dark");
+	fit_has(fit_record(s, "note", 0), "\"position\":\"R2\"");
+	char which[24];
+	snprintf(which, sizeof which, "%lld", (long long)log_last_seq(s->log) - 1);
+	if (!bench_move(s->bench, s->t, which, "r2", NULL, (struct bench_wait){0}, &s->why))
+		fail_msg("%s", s->why.text);
+	bench_collect(s->bench);
+	fit_has(fit_record(s, "move", 0), "\"position\":\"R2\"");
+	char *text = fit_ask(s, "entries", "{\"position\":\"R2\"}");
+	fit_has(text, "100.1 kohm");
+	free(text);
+	text = fit_ask(s, "sheet.show", "{}");
+	assert_null(strstr(text, "r2"));
+	free(text);
+	fit_end(s);
+}
+
 int main(void)
 {
 	const struct CMUnitTest tests[] = {
@@ -315,6 +341,7 @@ int main(void)
 	    cmocka_unit_test(a_walk_of_new_ones),
 	    cmocka_unit_test(twins_by_equal_value),
 	    cmocka_unit_test(accepted),
+	    cmocka_unit_test(small_letters),
 	};
 	return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -395,6 +395,45 @@ static void test_stale_is_off(void **state)
 }
 
 /* The cautions stand before and after the unit is live; a key takes them away. */
+/* What a guided run asks for now is not hidden by what was said before it; what was said
+ * since, and what is bad, is seen for its time. */
+static void test_guided_step(void **state)
+{
+	static const char step[] = "\"event\":\"guide\",\"guide\":\"leak\",\"of\":\"C7\",\"state\":\"step\","
+	                           "\"step\":\"valve\",\"text\":\"take out the valve\"";
+	struct picture p;
+	(void)state;
+	scene_ready(true, "cold", "R3", "value", R3_CHOSEN);
+	event("\"event\":\"bound\",\"meter\":\"red\",\"position\":\"C7\"");
+	event(step);
+	draw(&p, 80, 24);
+	assert_true(shows(&p, "leak C7: take out the valve"));
+	assert_true(shows(&p, "> run"));
+	assert_true(shows(&p, "* leave"));
+	picture_end(&p);
+	now += 50;
+	event("\"event\":\"bound\",\"meter\":\"blue\",\"position\":\"C8\"");
+	draw(&p, 80, 24);
+	assert_true(shows(&p, "meter blue is bound to C8"));
+	picture_end(&p);
+	now += 50;
+	event(step);
+	draw(&p, 80, 24);
+	assert_true(shows(&p, "leak C7: take out the valve"));
+	picture_end(&p);
+	event("\"event\":\"not-logged\",\"position\":\"C7\",\"why\":\"the disk is full\"");
+	now += 50;
+	event(step);
+	draw(&p, 80, 24);
+	assert_true(shows(&p, "the disk is full"));
+	picture_end(&p);
+	event("\"event\":\"guide\",\"guide\":\"leak\",\"of\":\"C7\",\"state\":\"left\",\"text\":\"left\"");
+	draw(&p, 80, 24);
+	assert_false(shows(&p, "* leave"));
+	picture_end(&p);
+	scene_stop();
+}
+
 static void test_cautions(void **state)
 {
 	(void)state;
@@ -465,6 +504,7 @@ int main(int argc, char **argv)
 		cmocka_unit_test(test_few_letters),
 		cmocka_unit_test(test_no_utf8_no_colour), cmocka_unit_test(test_from_afar),
 		cmocka_unit_test(test_stale_is_off), cmocka_unit_test(test_cautions),
+		cmocka_unit_test(test_guided_step),
 		cmocka_unit_test(test_plain),
 	};
 	return cmocka_run_group_tests(tests, NULL, NULL);

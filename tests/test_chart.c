@@ -267,6 +267,7 @@ static void make_chart(struct chart *c)
 	*q = (struct chart_panel){.meter = "blue", .function = FUNCTION_VOLT_DC};
 	columns_fill(q, 2, (const double[]){-35.1, -35.2});
 	q->column[1].index = 79;
+	q->unsealed = 1;
 }
 
 static void test_pictures(void **state)

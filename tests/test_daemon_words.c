@@ -176,6 +176,10 @@ static void test_statuses(void **state)
 		{1, 0, "undo", "undo"},
 		{1, 0, "take", "nothing to take"},
 		{1, 0, "job|close", "no job is open"},
+		/* Where nothing was written down yet a name is made as it is said. */
+		{0, 0, "job|start|as it is touched", NULL},
+		{0, 0, "note|R77|smells", NULL},
+		{0, 0, "job|close", NULL},
 		{0, 0, "job|start|one two", NULL},
 		{0, 0, "sheet|load|tests/recordings/sheet.csv", NULL},
 		{2, 0, "job|start|one two", "open already"},
@@ -195,6 +199,11 @@ static void test_statuses(void **state)
 		{2, 0, "sheet|load|no/such/file.csv", "no/such/file.csv"},
 		{2, 0, "sheet|set|R1|colour=red", "colour"},
 		{2, 0, "sheet|set|R77|nominal=4k7", "R77 is not in the sheet: `sheet add` adds it"},
+		{2, 0, "note|R77|smells", "R77 is not in the sheet: `sheet add` adds it"},
+		{2, 0, "move|last|R77", "R77 is not in the sheet: `sheet add` adds it"},
+		{0, 0, "at|R76", NULL}, /* the hand on the part knows it */
+		{0, 0, "note|R76|smells", NULL},
+		{0, 0, "note|r2|as the sheet writes it", NULL},
 		{2, 0, "sheet|set|R$7|nominal=4k7", "R$7"},
 		{2, 0, "sheet|set|R1|nominal=-5", "no part has less than nothing"},
 		{2, 0, "sheet|set|R1|nominal=4x7", "nominal"},
@@ -235,6 +244,7 @@ static void test_statuses(void **state)
 	answer_free(&a);
 	a = tally(s, "sheet", "show");
 	assert_null(strstr(a.out, "R50"));
+	assert_null(strstr(a.out, "R77"));
 	assert_null(strstr(a.out, "R99"));
 	answer_free(&a);
 	assert_int_equal(daemon_stop(s, SIGTERM), 0);
@@ -468,7 +478,7 @@ static void test_who_asked(void **state)
 	daemon_start(s);
 	snprintf(want, sizeof want, "\"uid\":%u", (unsigned)getuid());
 	musttally(s, 0, "job", "start", "amp");
-	musttally(s, 0, "sheet", "add", "R1 100k 10%");
+	musttally(s, 0, "sheet", "add", "R1,R2 100k 10%");
 	musttally(s, 0, "reach", "lifted");
 	musttally(s, 0, "at", "R1");
 	struct peer *p = peer_watching(s, -1);

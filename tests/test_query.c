@@ -342,6 +342,73 @@ static void test_trail(void **state)
 	            WIRE_BAD_PARAMS, "to must be later");
 }
 
+/* Runs that are open, as saved: the table is not sealed, so what is in it may be anything. */
+static void test_trail_unsealed(void **state)
+{
+	struct store *s = *state;
+	static const char spoilt[] = ",not json";
+	static const char ends[] = "\"from\":\"2026-11-25T09:59:59.750000Z\","
+	                           "\"to\":\"2026-11-25T10:00:10.000000Z\"";
+	char params[300];
+	struct log_open_run run[] = {
+		{ "red", INT64_C(1795600801000000), TRAIL_A, strlen(TRAIL_A) },
+		{ "blue", INT64_C(1795600802000000), spoilt, strlen(spoilt) },
+	};
+	add(s, "trail", TRAIL_A);
+	log_save_open(s->log, run, 2);
+	/* Who does not ask for them gets none, as ever. */
+	char *text = ask(s, "trail", "{}");
+	assert_int_equal(count(text, "records"), 1);
+	assert_null(strstr(text, "sealed"));
+	free(text);
+	text = ask(s, "trail", "{\"unsealed\":true}");
+	assert_int_equal(count(text, "records"), 1);
+	assert_int_equal(count(text, "unsealed"), 1);
+	element_is(text, "unsealed", 0, "sealed", "false");
+	element_is(text, "unsealed", 0, "t", "\"2026-11-25T10:00:01.000000Z\"");
+	element_is(text, "unsealed", 0, "n", "3");
+	member_is(text, "more", "false");
+	assert_null(strstr(text, "left_out"));
+	free(text);
+	/* With the last page alone, and where nothing is sealed after. */
+	add(s, "trail", TRAIL_B);
+	text = ask(s, "trail", "{\"unsealed\":true,\"limit\":1}");
+	member_is(text, "more", "true");
+	assert_int_equal(count(text, "unsealed"), 0);
+	free(text);
+	text = ask(s, "trail", "{\"unsealed\":true,\"after\":3}");
+	assert_int_equal(count(text, "records"), 0);
+	assert_int_equal(count(text, "unsealed"), 1);
+	free(text);
+	/* What is asked for holds for them, too. */
+	static const char *const none[] = { "{\"unsealed\":true,\"position\":\"R2\"}",
+		"{\"unsealed\":true,\"meter\":\"blue\"}", "{\"unsealed\":true,\"function\":\"farad\"}",
+		"{\"unsealed\":true,\"from\":\"2026-11-25T10:00:01.500001Z\"}",
+		"{\"unsealed\":true,\"to\":\"2026-11-25T10:00:01.000000Z\"}" };
+	for (size_t i = 0; i < sizeof none / sizeof *none; i++) {
+		text = ask(s, "trail", none[i]);
+		assert_int_equal(count(text, "unsealed"), 0);
+		free(text);
+	}
+	text = ask(s, "trail.lines", "{\"unsealed\":true,\"position\":\"R1\"}");
+	element_is(text, "unsealed", 0, "readings", "3");
+	element_is(text, "unsealed", 0, "to", "\"2026-11-25T10:00:01.500000Z\"");
+	element_is(text, "lines", 0, "readings", "3");
+	free(text);
+	/* In columns with the sealed ones; the silence before it counts from the last of those. */
+	snprintf(params, sizeof params, "{\"meter\":\"red\",\"function\":\"ohm\",\"columns\":1,"
+	         "\"unsealed\":true,%s}", ends);
+	answer_is(s, "trail.envelope", params,
+	          "{\"from\":\"2026-11-25T09:59:59.750000Z\",\"to\":\"2026-11-25T10:00:10.000000Z\","
+	          "\"width\":1,\"columns\":[[0,6,481.1,481.3,481.1,481.3,0.5]],\"unsealed\":3}");
+	snprintf(params, sizeof params, "{\"meter\":\"red\",\"function\":\"ohm\",\"columns\":1,%s}",
+	         ends);
+	answer_is(s, "trail.envelope", params,
+	          "{\"from\":\"2026-11-25T09:59:59.750000Z\",\"to\":\"2026-11-25T10:00:10.000000Z\","
+	          "\"width\":1,\"columns\":[[0,3,481.1,481.3,481.1,481.3,0]]}");
+	ask_refused(s, "trail", "{\"unsealed\":1}", WIRE_BAD_PARAMS, "unsealed");
+}
+
 static void test_verify(void **state)
 {
 	struct store *s = *state;
@@ -872,6 +939,7 @@ int main(void)
 		TEST(log), TEST(records), TEST(records_by_length), TEST(verify), TEST(no_job),
 		TEST(jobs), TEST(sheet), TEST(entries), TEST(crosscheck), TEST(compare_pages), TEST(twins), TEST(renames),
 		TEST(trail),
+		TEST(trail_unsealed),
 	};
 	return cmocka_run_group_tests_name("query", tests, NULL, NULL);
 }

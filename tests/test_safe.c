@@ -39,6 +39,11 @@ static const struct scene rules[] = {
     {"to be cold: the reservoirs are asked for, and it stays live; near zero waits for a word",
      "@0 reach lifted\n@0 live\n@1 cold\nred wait 2\n" DEAD "@5 at R1\n" OPEN R1_TOUCHED,
      "", "discharging; refused R1", "C20; R1", ""},
+    {"a reservoir that is chosen by its name alone is asked for its volts",
+     "@0 reach lifted\n@0 live\n@1 cold\n@1.2 at R1\n@1.4 at C21\nred wait 2\n" DEAD "@4.4 take\n",
+     "C21 red 12.3 mV volts lifted", NULL, NULL, ""},
+    {"... but at another time for what it is", "@0 reach lifted\n@0 live\n@1.4 at C21\nred wait 2\n" DEAD
+     "@4.4 take\n", "", NULL, "C21", "take"},
     {"once is not twice", FIRST_TIME "@12 at R1\n" OPEN R1_TOUCHED,
      "C20 red 12.3 mV volts lifted; C21 red 12.3 mV volts lifted", NULL, NULL, ""},
     {"the minute is over while something else is up: said, and that stays up",

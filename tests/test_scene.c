@@ -347,8 +347,12 @@ static void test_away_and_back(void **state)
 	assert_null(scene_large(scene, now, &function));
 	scene_away(scene, now, "no daemon at ...");
 	nothing_more(); /* said once */
+	assert_int_equal(scene_note(scene, 0)->weight, SCENE_BAD);
 	hello(23);
 	next(HAPPENED_BACK);
+	/* A bad note would stand for a minute over what is said since. */
+	assert_string_equal(scene_note(scene, 1)->text, "the daemon went away");
+	assert_int_equal(scene_note(scene, 1)->weight, SCENE_SAID);
 	assert_int_equal(scene->last, 22); /* the cursor goes on where it was */
 	/* What was logged meanwhile is shown, and not told as if it were now. */
 	record(23, "entry", ENTRY("R3", "131.20 kohm", "131200", "outside", "high", "0.312", ""));
