@@ -8,11 +8,37 @@
 /* The daemon waits 30 s for a touch, and then for the disk. */
 #define TOUCH_MS 45000
 
+/* Ctrl-C: the next touch is for what is up again, and the daemon is told so, by a link of its
+ * own, for this one still waits for its answer. */
+static void call_off(struct client *c)
+{
+	struct message m;
+	enum outcome outcome;
+	link_close(c->link);
+	c->link = NULL;
+	if (!client_open(c, NULL, &outcome))
+		return;
+	outcome = link_call(c->link, "again", NULL, LINK_CALL_MS, &m);
+	fprintf(c->err, outcome == OUTCOME_DONE ? "called off: the next touch is for what is up\n"
+	        : "the meter may still wait for its touch: `tally again` calls it off\n");
+	message_free(&m);
+}
+
 static enum outcome ask_touch(struct client *c, const char *method, json_t *params,
                               struct message *m)
 {
-	enum outcome outcome = client_ask_for(c, method, params, TOUCH_MS, m);
 	struct lines out = {0};
+	enum outcome outcome;
+	*m = (struct message){0};
+	if (!client_open(c, NULL, &outcome)) {
+		json_decref(params);
+		return outcome;
+	}
+	link_patience(c->link, c->stop, NULL, NULL);
+	outcome = client_ask_for(c, method, params, TOUCH_MS, m);
+	link_patience(c->link, NULL, NULL, NULL);
+	if (outcome == OUTCOME_UNREACHABLE && c->stop && *c->stop)
+		call_off(c);
 	if (outcome != OUTCOME_DONE)
 		return outcome;
 	struct slice record = json_member(m->result.at, m->result.len, "record");

@@ -108,6 +108,14 @@ static void test_records(void **state)
 	has(offset, "\"kind\":\"offset\",\"job\":\"flow\",\"meter\":\"red\",\"leads\":\"short\"");
 	has(offset, "\"value\":0.21,");
 	free(offset);
+	/* Ctrl-C while it waits: at once, and the next touch is for what is up. */
+	shows(s, red, "OL Ohm", "overload");
+	pid_t waits = tally_start(s, (const char *const[]){"offset", "short", "--meter", "red", NULL},
+	                          in_dir(s, "off.out"), in_dir(s, "off.err"));
+	mustsee(watch, "\"event\":\"errand\"");
+	assert_int_equal(child_stop(s, waits, SIGINT), 3);
+	assert_true(file_has(in_dir(s, "off.err"), "called off: the next touch is for what is up"));
+	mustsee(watch, "called off");
 	/* Absurd, now and later. */
 	shows(s, red, "OL Ohm", "overload");
 	free(ASKED(1, "+7.31 Ohm", "offset", "short", "--meter", "red"));

@@ -355,6 +355,29 @@ static const struct told_row {
 	  "farad: turn the dial, or choose another position"}, false,
 	 {"refused, C seven, turn the dial to farads",
 	  "abgelehnt, C sieben, Messgerät auf Farad stellen"}},
+	/* what a meter was asked for, and did not give */
+	{{.what = HAPPENED_REFUSED, .why = "called off: the next touch is for what is up"}, false,
+	 {"refused, called off, the next touch is for what is up",
+	  "abgelehnt, abgebrochen, die nächste Berührung gilt wieder der Position"}},
+	{{.what = HAPPENED_REFUSED, .meter = "blue", .why = "blue settled on nothing for 30 s: touch the "
+	  "reference part, and ask again"}, false,
+	 {"refused, nothing settled, touch the reference part and ask again",
+	  "abgelehnt, nichts kam zur Ruhe, Referenzteil berühren und neu anfordern"}},
+	{{.what = HAPPENED_REFUSED, .meter = "red", .why = "red settled on no shorted leads for 30 s: hold "
+	  "the tips together, and ask again"}, false,
+	 {"refused, nothing settled, hold the tips together and ask again",
+	  "abgelehnt, nichts kam zur Ruhe, Spitzen zusammenhalten und neu anfordern"}},
+	{{.what = HAPPENED_REFUSED, .meter = "red", .why = "red shows 7.31 ohm: a lead offset lies from -0.5 "
+	  "to 2 ohm; short the leads, clean the plugs, or take other leads"}, false,
+	 {"refused, too much for leads, clean the tips and hold them together",
+	  "abgelehnt, zu viel für Leitungen, Spitzen reinigen und zusammenhalten"}},
+	{{.what = HAPPENED_REFUSED, .meter = "red", .why = "red shows 0.712 nF with open leads: more than 500 "
+	  "pF is no lead; what is still touched?"}, false,
+	 {"refused, too much for open leads, something is still touched",
+	  "abgelehnt, zu viel für offene Leitungen, etwas wird noch berührt"}},
+	{{.what = HAPPENED_REFUSED, .meter = "red", .why = "red reads farad: the offset of shorted leads is "
+	  "taken on ohm"}, false,
+	 {"refused, turn the dial to ohms", "abgelehnt, Messgerät auf Ohm stellen"}},
 	{{.what = HAPPENED_REFUSED, .why = "no position is chosen: choose the one that is touched"},
 	 false, {"refused, no position is chosen", "abgelehnt, keine Position gewählt"}},
 	{{.what = HAPPENED_REFUSED, .position = "R2", .why = "touched before the leads were open long "
