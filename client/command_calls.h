@@ -43,6 +43,8 @@ enum outcome call_doctor(struct client *c);
 /* command_sheet.c */
 enum outcome call_sheet_load(struct client *c);
 enum outcome call_sheet_set(struct client *c);
+/* After a field such as nominal=4k7 or marking=... was set: does the twin lack its own?  Said. */
+void sheet_twin_say(struct client *c, const char *position, const char *field);
 enum outcome call_sheet_show(struct client *c);
 /* command_screen.c */
 enum outcome call_bench(struct client *c);

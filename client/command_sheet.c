@@ -249,7 +249,10 @@ enum outcome call_sheet_set(struct client *c)
 	json_t *params = client_params("position", client_word(c, 0), NULL);
 	json_object_set_new(params, "fields", fields);
 	snprintf(done, sizeof done, "set %s", client_word(c, 0));
-	return client_change(c, "sheet.set", params, done);
+	enum outcome outcome = client_change(c, "sheet.set", params, done);
+	for (int i = 1; outcome == OUTCOME_DONE && i < c->args.count; i++)
+		sheet_twin_say(c, client_word(c, 0), client_word(c, i));
+	return outcome;
 }
 
 static void each_row(struct client *c, struct slice row, struct slice result, void *arg)

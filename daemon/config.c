@@ -344,6 +344,30 @@ bool config_load(const char *file, bool replay, struct config *out, struct fault
 	return good;
 }
 
+static int faults_with(const struct dialects *loaded, const char *file, const char *text, size_t len,
+                       bool replay, struct config *scratch,
+                       void (*tell)(void *arg, const struct fault *why), void *arg)
+{
+	struct fault why = {.text = ""};
+	struct telling t = {tell, arg, 0};
+	struct loader l = {.file = file, .replay = replay, .config = scratch,
+	                   .tell = tell_counted, .tell_arg = &t};
+	config_standard(scratch);
+	scratch->dialects = *loaded;
+	ini_faults(file, text, len, take, &l, tell_line, &l);
+	if (!section_end(&l, &why))
+		tell_counted(&t, &why);
+	return t.count;
+}
+
+int config_faults_in(const char *file, const char *text, size_t len, bool replay,
+                     struct config *scratch, void (*tell)(void *arg, const struct fault *why),
+                     void *arg)
+{
+	struct dialects none = {.count = 0};
+	return faults_with(&none, file, text, len, replay, scratch, tell, arg);
+}
+
 int config_faults(const char *file, bool replay, struct config *scratch,
                   void (*tell)(void *arg, const struct fault *why), void *arg)
 {
@@ -354,16 +378,8 @@ int config_faults(const char *file, bool replay, struct config *scratch,
 	file = file_meant(file);
 	char *text = file ? file_read(file, &len, &why) : NULL;
 	if (text && load_dialects(file, text, len, &loaded, &why)) {
-		struct telling t = {tell, arg, 0};
-		struct loader l = {.file = file, .replay = replay, .config = scratch,
-		                   .tell = tell_counted, .tell_arg = &t};
-		config_standard(scratch);
-		scratch->dialects = loaded;
-		ini_faults(file, text, len, take, &l, tell_line, &l);
-		if (!section_end(&l, &why))
-			tell_counted(&t, &why);
+		told = faults_with(&loaded, file, text, len, replay, scratch, tell, arg);
 		dialects_free(&scratch->dialects);
-		told = t.count;
 	}
 	free(text);
 	return told;

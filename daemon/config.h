@@ -152,6 +152,11 @@ bool config_load(const char *file, bool replay, struct config *out, struct fault
 int config_faults(const char *file, bool replay, struct config *scratch,
                   void (*tell)(void *arg, const struct fault *why), void *arg);
 
+/* The same of a text, with the shipped dialects alone, as config_parse reads it. */
+int config_faults_in(const char *file, const char *text, size_t len, bool replay,
+                     struct config *scratch, void (*tell)(void *arg, const struct fault *why),
+                     void *arg);
+
 /* Lets go of the dialects; no meter may use them any more. */
 void config_free(struct config *c);
 

@@ -40,7 +40,7 @@ int faults_say(struct faults *f)
 		say_fault(&f->kept[i]);
 	if (all > SHOWN)
 		say("... and %d more", all - SHOWN);
-	if (all > 1)
+	if (all > 1 && f->count)
 		say("%d faults in %s", all, f->kept[0].file);
 	free(f->kept);
 	*f = (struct faults){0};

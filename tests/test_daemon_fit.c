@@ -73,9 +73,21 @@ static void test_killed(void **state)
 	daemon_start(s);
 	char *after = derived(s);
 	assert_string_equal(before, after);
+	musttally(s, 2, "note", "R99", "a slip, after a restart as well");
+	/* The readings of the last second, from a run that goes on. */
+	nap_ms(1300);
+	mustprint(s, 0, " of them not sealed yet", "trail");
+	mustprint(s, 0, "{\"sealed\":false,\"t\":", "trail", "--json");
 	free(after);
 	/* And it goes on from there. */
 	mustprint(s, 0, "twins accepted: record ", "sheet", "twins", "accept");
+	/* What stands on a part is not handed on to its twin, but the twin is named. */
+	mustprint(s, 0, "its twin N2 has no nominal: where the same stands on it, tally sheet set N2 "
+	          "nominal=\"10k\"", "sheet", "set", "N1", "tolerance=5%", "nominal=10k");
+	struct answer a = tally(s, "sheet", "set", "N2", "nominal=10k");
+	assert_int_equal(a.status, 0);
+	assert_null(strstr(a.out, "its twin"));
+	answer_free(&a);
 	mustprint(s, 0, "N3", "at", "new");
 	mustprint(s, 0, "the fit of C7 is taken back", "sheet", "fit", "C7", "none");
 	mustprint(s, 0, "\"against\":\"sheet\"", "--json", "entries", "C7");
