@@ -277,7 +277,7 @@ void words_bounds(const struct style *style, const struct decimal *low, const st
 	struct decimal largest = high ? *high : *low;
 	if (low && high && fabs(decimal_double(*low)) > fabs(decimal_double(*high)))
 		largest = *low;
-	bounds_text(style, low, high, f, quantity_prefix(largest, f), out, size);
+	bounds_text(style, low, high, f, bound_prefix(largest, f), out, size);
 }
 
 void words_limits(const struct style *style, struct slice entry, char *out, size_t size)

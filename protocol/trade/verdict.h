@@ -111,7 +111,8 @@ struct judgement {
  * beyond the lower bound of a one-sided limit it is within; at or beyond the
  * upper limit it is outside, high (an ohm or diode reading: open; a capacitor: a
  * short or heavy leakage).  For a negative nominal it is taken to be a negative
- * one.  Where the range ends inside the limits, or the end is not known and the
+ * one; about zero, of dc volts and amps, it may be either: outside where both would be,
+ * and no side.  Where the range ends inside the limits, or the end is not known and the
  * limit lies beyond 10 Mohm, 10 uF or 600 V, it is unsure, meter.  Whether the
  * reading settled does not matter for an overload.
  */
