@@ -362,7 +362,10 @@ static void overload_text(const struct style *style, struct slice entry, char *o
 	quantity_shown(above, f, prefix, text, sizeof text);
 	char value[WORDS_SIZE];
 	words_value(style, text, value, sizeof value);
-	snprintf(out, size, "above %.100s", value);
+	/* About zero, of which sign is not known. */
+	bool either = words_member_is(entry, "verdict", "outside") && (f == FUNCTION_VOLT_DC || f == FUNCTION_AMP_DC)
+	              && json_absent(json_member(entry.at, entry.len, "side"));
+	snprintf(out, size, "%s %.100s", either ? "beyond" : "above", value);
 }
 
 void words_deviation(const struct style *style, struct slice entry, char *out, size_t size)

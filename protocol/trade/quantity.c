@@ -126,6 +126,8 @@ int bound_prefix(struct decimal value, enum function f)
 size_t bound_shown(struct decimal value, enum function f, char *out, size_t size)
 {
 	int prefix = bound_prefix(value, f);
+	if (!takes_prefix(f))
+		value = decimal_strip(value);
 	if (value.e > prefix)
 		decimal_rescale(value, prefix, &value);
 	if (takes_prefix(f) || prefix == 0)

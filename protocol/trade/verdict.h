@@ -103,7 +103,8 @@ struct judgement {
 	bool settled;
 	bool offset_missing;     /* a lead offset matters here and was not taken */
 	enum agreement swapped;  /* in circuit: the same with the leads swapped? */
-	double load;             /* |value| reads low by this through the meter's input, SI */
+	double load;             /* |value| reads low by this through the meter's input, SI; a bound,
+	                          * without a u of its own: see loading in places.h */
 };
 
 /*
