@@ -43,7 +43,7 @@ static void tolerance_text(const struct report *r, const struct report_position 
 			f = r->entry[i].function;
 	if (sign[0] && !strchr(at, '%') && quantity_parse(at, strlen(at), f, &d, &f, &why) &&
 	    f != FUNCTION_NONE) {
-		quantity_shown(d, f, quantity_prefix(d, f), value, sizeof value);
+		bound_shown(d, f, value, sizeof value);
 		char text[96];
 		report_value(r, value, text, sizeof text);
 		snprintf(out, size, "%s%s", sign, text);

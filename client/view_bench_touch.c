@@ -131,11 +131,7 @@ static void bound_text(const struct bench_view *v, struct decimal d, const char 
 	enum function f = FUNCTION_NONE;
 	char text[2 * DECIMAL_TEXT_SIZE];
 	function_from_name(function, strlen(function), &f);
-	d = decimal_strip(d);
-	int prefix = quantity_prefix(d, f);
-	if (d.e > prefix)
-		decimal_rescale(d, prefix, &d);
-	quantity_shown(d, f, prefix, text, sizeof text);
+	bound_shown(decimal_strip(d), f, text, sizeof text);
 	words_value(v->style, text, out, size);
 }
 

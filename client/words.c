@@ -277,7 +277,7 @@ void words_bounds(const struct style *style, const struct decimal *low, const st
 	struct decimal largest = high ? *high : *low;
 	if (low && high && fabs(decimal_double(*low)) > fabs(decimal_double(*high)))
 		largest = *low;
-	bounds_text(style, low, high, f, quantity_prefix(largest, f), out, size);
+	bounds_text(style, low, high, f, bound_prefix(largest, f), out, size);
 }
 
 void words_limits(const struct style *style, struct slice entry, char *out, size_t size)
@@ -362,7 +362,10 @@ static void overload_text(const struct style *style, struct slice entry, char *o
 	quantity_shown(above, f, prefix, text, sizeof text);
 	char value[WORDS_SIZE];
 	words_value(style, text, value, sizeof value);
-	snprintf(out, size, "above %.100s", value);
+	/* About zero, of which sign is not known. */
+	bool either = words_member_is(entry, "verdict", "outside") && (f == FUNCTION_VOLT_DC || f == FUNCTION_AMP_DC)
+	              && json_absent(json_member(entry.at, entry.len, "side"));
+	snprintf(out, size, "%s %.100s", either ? "beyond" : "above", value);
 }
 
 void words_deviation(const struct style *style, struct slice entry, char *out, size_t size)

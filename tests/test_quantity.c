@@ -215,6 +215,38 @@ static void chooses_prefixes(void **state)
 }
 
 /* What is shown reads back as the same value, whatever the digits. */
+/* Bounds: with the unit of their function, else with the prefix where the bare number is hard to read. */
+static void shows_bounds(void **state)
+{
+	(void)state;
+	static const struct {
+		struct decimal d;
+		enum function f;
+		const char *want;
+	} rows[] = {
+	    {{20, 6}, FUNCTION_NUMBER, "20M"},     {{20, 6}, FUNCTION_NONE, "20M"},
+	    {{20000000, 0}, FUNCTION_NONE, "20M"}, {{2, 7}, FUNCTION_NONE, "20M"},
+	    {{-20, 6}, FUNCTION_NONE, "-20M"},     {{20, 6}, FUNCTION_OHM, "20 Mohm"},
+	    {{10000, 0}, FUNCTION_NUMBER, "10k"},  {{9999, 0}, FUNCTION_NUMBER, "9999"},
+	    {{1, -1}, FUNCTION_NUMBER, "0.1"},     {{1, -2}, FUNCTION_NUMBER, "0.01"},
+	    {{5, -3}, FUNCTION_NONE, "5m"},        {{47, -9}, FUNCTION_NONE, "47n"},
+	    {{0, 0}, FUNCTION_NONE, "0"},          {{20000, 0}, FUNCTION_PERCENT, "20000 %"},
+	};
+	for (size_t i = 0; i < sizeof rows / sizeof rows[0]; i++) {
+		char text[60];
+		size_t n = bound_shown(rows[i].d, rows[i].f, text, sizeof text);
+		assert_string_equal(text, rows[i].want);
+		assert_int_equal(n, strlen(text));
+		struct decimal back;
+		enum function f = FUNCTION_NONE;
+		struct fault why;
+		if (rows[i].f == FUNCTION_NONE) {
+			assert_true(quantity_parse(text, n, FUNCTION_NONE, &back, &f, &why));
+			assert_int_equal(decimal_compare(back, rows[i].d), 0);
+		}
+	}
+}
+
 static void shown_reads_back(void **state)
 {
 	(void)state;
@@ -309,6 +341,7 @@ int main(void)
 	    cmocka_unit_test(parses_values),     cmocka_unit_test(refuses_with_a_column),
 	    cmocka_unit_test(survives_prefixes_and_noise), cmocka_unit_test(shows_values),
 	    cmocka_unit_test(chooses_prefixes),  cmocka_unit_test(shown_reads_back),
+	    cmocka_unit_test(shows_bounds),
 	    cmocka_unit_test(names_go_both_ways), cmocka_unit_test(readings_in_words),
 	};
 	return cmocka_run_group_tests(tests, NULL, NULL);

@@ -353,6 +353,15 @@ static void overloads(void **state)
 	    {VDC, "285 V", "10%", "600 V", true, OUTSIDE, SIDE_HIGH, REASON_NONE},
 	    {VDC, "-35 V", "10%", "60 V", true, OUTSIDE, SIDE_LOW, REASON_NONE},
 	    {VDC, "-35 V", "10%", "20 V", true, UNSURE, SIDE_LOW, REASON_METER},
+	    /* Of which sign it was nobody knows; of ac there is but one. */
+	    {VDC, "0 V", "+-2 V", "600 V", true, OUTSIDE, SIDE_NONE, REASON_NONE},
+	    {VDC, "0 V", "+-2 V", NULL, true, OUTSIDE, SIDE_NONE, REASON_NONE},
+	    {VDC, "0 V", "+-2 V", "2 V", true, OUTSIDE, SIDE_NONE, REASON_NONE},
+	    {VDC, "0 V", "+-2 V", "1.9 V", true, UNSURE, SIDE_NONE, REASON_METER},
+	    {VDC, "0 V", "-1/+3 V", "2 V", true, UNSURE, SIDE_NONE, REASON_METER},
+	    {VDC, "0 V", "-3/+1 V", "2 V", true, UNSURE, SIDE_NONE, REASON_METER},
+	    {FUNCTION_AMP_DC, "0 A", "+-0.1 A", "2 A", true, OUTSIDE, SIDE_NONE, REASON_NONE},
+	    {FUNCTION_VOLT_AC, "0 V", "+-2 V", "600 V", true, OUTSIDE, SIDE_HIGH, REASON_NONE},
 	    {FUNCTION_DIODE, "0.6 V", "20%", "2 V", false, OUTSIDE, SIDE_HIGH, REASON_OPEN},
 	    {OHM, "100k", "", "40M", false, VERDICT_NONE, SIDE_NONE, REASON_NONE},
 	};

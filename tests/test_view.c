@@ -702,6 +702,10 @@ static void test_deviation(void **state)
 		{"\"value\":0.5,\"deviation\":null,\"side\":null", ""},
 		/* an overload */
 		{"\"value\":null,\"above\":20000000,\"function\":\"ohm\"", "above 20 Mohm"},
+		{"\"value\":null,\"above\":600,\"function\":\"volt-dc\",\"verdict\":\"outside\",\"side\":\"high\"",
+		 "above 600 V"},
+		{"\"value\":null,\"above\":600,\"function\":\"volt-dc\",\"verdict\":\"outside\",\"side\":null",
+		 "beyond 600 V"},
 		{"\"value\":null,\"function\":\"ohm\"", ""},
 		{"\"value\":null,\"function\":\"ohm\",\"side\":\"high\"", "high"},
 	};

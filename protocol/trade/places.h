@@ -67,7 +67,16 @@ double place_leakage_limit(double bias, double Rg, double fraction);
  * across 570 kohm: 0.13 at 100 Hz.  Above about 0.1 a capacitance meter is fooled. */
 struct measure place_shunt(struct measure R, struct measure C, double hertz);
 
-/* ---- loading ---- */
+/* ---- loading ----
+ *
+ * `source` and Rin come in with an uncertainty of zero, and so does the meter's input in the
+ * leakage above and the output resistance Ro of a coupling: a sheet has the one as ohms read off the
+ * schematic, a configuration the other (`input volt-dc = 10M`) as its maker's round figure, and
+ * neither says how far to trust it.  A u made up here would look as if somebody had stated
+ * it.  What it would weigh: the correction is V source / Rin, so 10 % of doubt about either is 10 %
+ * of the correction (of 0.1 Mohm before 10 Mohm: 0.1 % of V).  Whoever knows a u passes it:
+ * the functions carry it like any other.
+ */
 
 /* Volts at a place of `source` ohms, read low through a meter of Rin: V (1 + Rs/Rin). */
 struct measure place_unloaded(struct measure V, struct measure source, struct measure Rin);

@@ -113,6 +113,32 @@ size_t quantity_shown(struct decimal value, enum function f, int prefix, char *o
 	return (size_t)n < size ? (size_t)n : size ? size - 1 : 0;
 }
 
+int bound_prefix(struct decimal value, enum function f)
+{
+	if (f != FUNCTION_NONE && f != FUNCTION_NUMBER)
+		return quantity_prefix(value, f);
+	int prefix = quantity_prefix(value, FUNCTION_OHM);
+	double x = decimal_double(value);
+	bool plain = x == 0 || (x > -10000 && x < 10000 && (x >= 0.01 || x <= -0.01));
+	return plain ? 0 : prefix;
+}
+
+size_t bound_shown(struct decimal value, enum function f, char *out, size_t size)
+{
+	int prefix = bound_prefix(value, f);
+	if (!takes_prefix(f))
+		value = decimal_strip(value);
+	if (value.e > prefix)
+		decimal_rescale(value, prefix, &value);
+	if (takes_prefix(f) || prefix == 0)
+		return quantity_shown(value, f, prefix, out, size);
+	char number[2 * DECIMAL_TEXT_SIZE];
+	value.e -= prefix;
+	decimal_plain(value, number, sizeof number);
+	int n = snprintf(out, size, "%s%c", number, prefix_letter(prefix));
+	return n < 0 ? 0 : (size_t)n < size ? (size_t)n : size ? size - 1 : 0;
+}
+
 int quantity_prefix(struct decimal value, enum function f)
 {
 	if (value.n == 0 || !takes_prefix(f))

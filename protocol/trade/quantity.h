@@ -83,6 +83,15 @@ size_t quantity_shown(struct decimal value, enum function f, int prefix, char *o
 int quantity_prefix(struct decimal value, enum function f);
 
 /*
+ * A bound that nobody measured, for people: as quantity_shown with the prefix that makes it
+ * readable.  Where no unit is known (a position of kind other: `>=20M`) and the bare number
+ * would be 10000 or more, or less than 0.01, it has the prefix alone, as in a sheet: "20M".
+ */
+size_t bound_shown(struct decimal value, enum function f, char *out, size_t size);
+/* That prefix; 0 for none. */
+int bound_prefix(struct decimal value, enum function f);
+
+/*
  * Read a value as technicians write it: `4k7`, `470n`, `0.47 uF`, `100 kohm`,
  * `1M`, `285 V`, `-35 V`, `0 V`, `R47`, `4R7`, `10 Mohm`, with the micro signs
  * U+00B5 and U+03BC and the ohm signs U+03A9 and U+2126 too.  Case counts where

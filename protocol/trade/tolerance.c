@@ -342,11 +342,11 @@ size_t tolerance_shown(const struct tolerance *t, enum function f, char *out, si
 		n = shown_sides(t, f, out, size);
 		break;
 	case TOLERANCE_AT_LEAST:
-		quantity_shown(t->low, f, quantity_prefix(t->low, f), bound, sizeof bound);
+		bound_shown(t->low, f, bound, sizeof bound);
 		n = snprintf(out, size, ">=%s", bound);
 		break;
 	case TOLERANCE_AT_MOST:
-		quantity_shown(t->high, f, quantity_prefix(t->high, f), bound, sizeof bound);
+		bound_shown(t->high, f, bound, sizeof bound);
 		n = snprintf(out, size, "<=%s", bound);
 		break;
 	}

@@ -160,6 +160,19 @@ static void judge_overload_outside(const struct judgement *j, struct verdict *v,
 	}
 }
 
+/* About zero, where the sign of what was beyond the range is not known: a meter shows the same for
+ * both.  It is outside where either would be, and there is no side to say. */
+static void judge_overload_about_zero(const struct limits *l, bool known, struct decimal above,
+                                      struct verdict *v)
+{
+	struct decimal below = above;
+	below.n = -below.n;
+	if (known && decimal_compare(above, l->high) >= 0 && decimal_compare(below, l->low) <= 0)
+		outside(v, SIDE_NONE, REASON_NONE, "beyond the meter's range");
+	else
+		unsure(v, REASON_METER, "the meter's range ends before the limit: use a higher range");
+}
+
 /* The value lies beyond `above`; how far is not known. */
 static void judge_overload(const struct judgement *j, struct verdict *v)
 {
@@ -168,6 +181,11 @@ static void judge_overload(const struct judgement *j, struct verdict *v)
 	bool known = j->has_above || above_assumed(j->function, &above);
 	if (!has_limits(l))
 		return;
+	bool has_sign = j->function == FUNCTION_VOLT_DC || j->function == FUNCTION_AMP_DC;
+	if (has_sign && j->has_nominal && j->nominal.n == 0 && l->has_low && l->has_high) {
+		judge_overload_about_zero(l, known, above, v);
+		return;
+	}
 	bool negative = j->has_nominal && j->nominal.n < 0;
 	bool has_far = negative ? l->has_low : l->has_high;
 	struct decimal far = negative ? l->low : l->high, end = above;

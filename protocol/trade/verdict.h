@@ -103,7 +103,8 @@ struct judgement {
 	bool settled;
 	bool offset_missing;     /* a lead offset matters here and was not taken */
 	enum agreement swapped;  /* in circuit: the same with the leads swapped? */
-	double load;             /* |value| reads low by this through the meter's input, SI */
+	double load;             /* |value| reads low by this through the meter's input, SI; a bound,
+	                          * without a u of its own: see loading in places.h */
 };
 
 /*
@@ -111,7 +112,8 @@ struct judgement {
  * beyond the lower bound of a one-sided limit it is within; at or beyond the
  * upper limit it is outside, high (an ohm or diode reading: open; a capacitor: a
  * short or heavy leakage).  For a negative nominal it is taken to be a negative
- * one.  Where the range ends inside the limits, or the end is not known and the
+ * one; about zero, of dc volts and amps, it may be either: outside where both would be,
+ * and no side.  Where the range ends inside the limits, or the end is not known and the
  * limit lies beyond 10 Mohm, 10 uF or 600 V, it is unsure, meter.  Whether the
  * reading settled does not matter for an overload.
  */
