@@ -25,14 +25,6 @@ static void keep(void *arg, const struct fault *why)
 		k->fault[k->count++] = *why;
 }
 
-static int by_place(const void *a, const void *b)
-{
-	const struct fault *x = a, *y = b;
-	if (x->line != y->line)
-		return x->line < y->line ? -1 : 1;
-	return x->column < y->column ? -1 : x->column > y->column;
-}
-
 static struct slice line_at(const char *text, size_t len, int number)
 {
 	const char *end = text + len;
@@ -70,7 +62,7 @@ int sheet_faults_say(struct client *c, const char *name, const char *text, size_
 		free(k);
 		return 0;
 	}
-	qsort(k->fault, (size_t)k->count, sizeof k->fault[0], by_place);
+	qsort(k->fault, (size_t)k->count, sizeof k->fault[0], fault_by_place);
 	for (int i = 0; i < k->count && i < SHOWN; i++)
 		say_one(c, &k->fault[i], text, len);
 	if (faults > SHOWN)

@@ -51,6 +51,16 @@ void lines_puts(struct lines *l, const char *string)
 	lines_add(l, string, strlen(string));
 }
 
+void lines_csv(struct lines *l, const char *text, bool quoted, bool guarded)
+{
+	lines_puts(l, quoted ? "\"" : "");
+	if (guarded && text[0] && strchr("=+-@\t\r", text[0]))
+		lines_puts(l, "'");
+	for (; *text; text++)
+		lines_add(l, *text == '"' ? "\"\"" : text, *text == '"' ? 2 : 1);
+	lines_puts(l, quoted ? "\"" : "");
+}
+
 void lines_fill(struct lines *l, char byte, size_t count)
 {
 	if (!count || !reserve(l, count))

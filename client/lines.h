@@ -25,6 +25,10 @@ void lines_free(struct lines *l);
 void lines_add(struct lines *l, const char *bytes, size_t len);
 void lines_puts(struct lines *l, const char *string);
 void lines_printf(struct lines *l, const char *format, ...) __attribute__((format(printf, 2, 3)));
+/* A cell of CSV (RFC 4180): `quoted` between quotes, with its own doubled.  `guarded`: a text that a
+ * spreadsheet would run or reckon with (`=1+1`, but `-20/+50%` as well) gets an apostrophe before
+ * it.  The caller says what has to be quoted beside what separators. */
+void lines_csv(struct lines *l, const char *text, bool quoted, bool guarded);
 /* `count` times the byte. */
 void lines_fill(struct lines *l, char byte, size_t count);
 /* The text, "" where nothing was written. */

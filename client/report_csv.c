@@ -42,17 +42,9 @@ static void part(struct row *row)
 
 static void text_cell(struct row *row, const char *text)
 {
-	bool runs = text[0] && strchr("=+-@\t\r", text[0]);
 	bool quoted = strchr(text, row->how->separator) || strpbrk(text, "\",;\r\n\t");
 	part(row);
-	if (quoted)
-		lines_add(row->out, "\"", 1);
-	if (runs)
-		lines_add(row->out, "'", 1);
-	for (; *text; text++)
-		lines_add(row->out, *text == '"' ? "\"\"" : text, *text == '"' ? 2 : 1);
-	if (quoted)
-		lines_add(row->out, "\"", 1);
+	lines_csv(row->out, text, quoted, true);
 }
 
 /* A number of a record, digit for digit; "" for what is none. */

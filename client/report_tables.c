@@ -352,9 +352,7 @@ static void side(const struct report *r, struct slice one, const char *name, cha
 	char shown[80], value[96], meter[48], spread[64] = "";
 	double U;
 	struct slice at = json_member(one.at, one.len, name);
-	words_member(at, "judged", shown, sizeof shown); /* the leads taken off, where they were */
-	if (!shown[0])
-		words_member(at, "shown", shown, sizeof shown);
+	words_compared(at, shown, sizeof shown);
 	words_member(at, "meter", meter, sizeof meter);
 	report_value(r, shown, value, sizeof value);
 	if (json_number(json_member(at.at, at.len, "U"), &U))

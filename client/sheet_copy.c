@@ -71,15 +71,7 @@ void sheet_copy_row(struct sheet_copy *k, struct slice row)
 
 static void put_cell(struct lines *out, const char *cell)
 {
-	bool quoted = cell[strcspn(cell, ",\"\r\n")] != '\0' || cell[0] == ' ';
-	if (!quoted) {
-		lines_puts(out, cell);
-		return;
-	}
-	lines_puts(out, "\"");
-	for (; *cell; cell++)
-		lines_printf(out, *cell == '"' ? "\"\"" : "%c", *cell);
-	lines_puts(out, "\"");
+	lines_csv(out, cell, strpbrk(cell, ",\"\r\n") || cell[0] == ' ', false);
 }
 
 /* CSV, as a sheet that somebody saved. */

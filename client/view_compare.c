@@ -19,14 +19,6 @@ static const struct table_column twin_columns[] = {
 	{"ratio", true, false},    {"answer", false, true},
 };
 
-/* What is compared: without the leads, where they were taken off. */
-static void compared(struct slice side, char out[WORDS_SIZE])
-{
-	words_member(side, "judged", out, WORDS_SIZE);
-	if (!out[0])
-		words_member(side, "shown", out, WORDS_SIZE);
-}
-
 /* "red" and "612.0 +-1.8 kohm (12)": which meter, what is compared, by which entry. */
 static void side_cells(struct table *t, const struct style *style, struct slice side)
 {
@@ -34,7 +26,7 @@ static void side_cells(struct table *t, const struct style *style, struct slice 
 	double U;
 	int64_t seq = 0;
 	words_member(side, "meter", meter, sizeof meter);
-	compared(side, shown);
+	words_compared(side, shown, sizeof shown);
 	words_value(style, shown, value, sizeof value);
 	const char *unit = strrchr(value, ' ');
 	int number = unit ? (int)(unit - value) : (int)strlen(value);
@@ -121,7 +113,7 @@ static void twin_row(struct table *t, const struct style *style, struct slice tw
 	static const char *const names[] = {"position", "a", "twin", "b"};
 	for (size_t i = 0; i < sizeof names / sizeof names[0]; i++) {
 		if (i % 2)
-			compared(json_member(twin.at, twin.len, names[i]), text);
+			words_compared(json_member(twin.at, twin.len, names[i]), text, sizeof text);
 		else
 			words_member(twin, names[i], text, sizeof text);
 		words_value(style, text, value, sizeof value);

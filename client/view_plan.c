@@ -10,27 +10,12 @@
 
 /* ---- CSV ---- */
 
-/* A text that a spreadsheet would run or reckon with (`=1+1`, but `-20/+50%` as well) gets an
- * apostrophe before it, as in the report's entries (report_csv.c). */
-static void csv_cell(struct lines *out, bool first, const char *text)
-{
-	bool runs = text[0] && strchr("=+-@\t\r", text[0]);
-	if (!first)
-		lines_puts(out, ",");
-	if (!strpbrk(text, ",;\"\r\n") && text[0] != ' ') {
-		lines_printf(out, "%s%s", runs ? "'" : "", text);
-		return;
-	}
-	lines_puts(out, runs ? "\"'" : "\"");
-	for (; *text; text++)
-		lines_printf(out, *text == '"' ? "\"\"" : "%c", *text);
-	lines_puts(out, "\"");
-}
-
 static void csv_row(struct lines *out, const char *const *cell, size_t n)
 {
-	for (size_t i = 0; i < n; i++)
-		csv_cell(out, i == 0, cell[i]);
+	for (size_t i = 0; i < n; i++) {
+		lines_puts(out, i ? "," : "");
+		lines_csv(out, cell[i], strpbrk(cell[i], ",;\"\r\n") || cell[i][0] == ' ', true);
+	}
 	lines_puts(out, "\r\n");
 }
 

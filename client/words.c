@@ -307,26 +307,28 @@ void words_limits_of(const struct style *style, struct slice entry, struct slice
 		words_bounds(style, has_low ? &low : NULL, has_high ? &high : NULL, function, out, size);
 }
 
-/* ---- deviation ---- */
-
 void words_nominal(struct slice row, char *out, size_t size)
 {
 	struct decimal d;
 	enum function f;
-	char word[32], shown[2 * DECIMAL_TEXT_SIZE];
+	char word[32];
 	words_member(row, "written.nominal", out, size);
 	if (out[0] || !json_decimal(json_member(row.at, row.len, "nominal"), &d))
 		return;
 	words_member(row, "function", word, sizeof word);
 	if (!function_from_name(word, strlen(word), &f))
 		f = FUNCTION_NONE;
-	d = decimal_strip(d);
-	int prefix = quantity_prefix(d, f);
-	if (d.e > prefix) /* 470 kohm is {47, 4}: written with its zero */
-		decimal_rescale(d, prefix, &d);
-	quantity_shown(d, f, prefix, shown, sizeof shown);
-	snprintf(out, size, "%s", shown);
+	bound_shown(decimal_strip(d), f, out, size);
 }
+
+void words_compared(struct slice side, char *out, size_t size)
+{
+	words_member(side, "judged", out, size);
+	if (!out[0])
+		words_member(side, "shown", out, size);
+}
+
+/* ---- deviation ---- */
 
 /* Is the nominal negative?  value = nominal * (1 + deviation); where the value is
  * zero the limits tell. */

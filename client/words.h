@@ -58,6 +58,9 @@ void words_like(const struct style *style, double x, int figures, const char *li
  * understood: "100 nF"; "" where there is none. */
 void words_nominal(struct slice row, char *out, size_t size);
 
+/* What is compared of one side of a comparison: without the leads, where they were taken off. */
+void words_compared(struct slice side, char *out, size_t size);
+
 /* The deviation of an entry record: "30.0 % high", "2.1 % low", "on nominal", "470
  * times nominal"; for a negative nominal "12.0 % more negative"; "above 20 Mohm"
  * for an overload; "" where there is none. */

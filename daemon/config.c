@@ -305,10 +305,9 @@ static void tell_line(void *arg, const struct fault *why)
 /* The file that is meant where none is named; NULL: there is none. */
 static const char *file_meant(const char *file)
 {
-	if (!file)
-		file = is_missing(CONFIG_FILE) ? CONFIG_FILE_BEFORE : CONFIG_FILE;
-	else
+	if (file)
 		return file;
+	file = is_missing(CONFIG_FILE) ? CONFIG_FILE_BEFORE : CONFIG_FILE;
 	return is_missing(file) ? NULL : file;
 }
 

@@ -23,19 +23,11 @@ void faults_keep(void *arg, const struct fault *why)
 	f->kept[f->count++] = *why;
 }
 
-static int by_place(const void *a, const void *b)
-{
-	const struct fault *x = a, *y = b;
-	if (x->line != y->line)
-		return x->line < y->line ? -1 : 1;
-	return (x->column > y->column) - (x->column < y->column);
-}
-
 int faults_say(struct faults *f)
 {
 	int all = f->all;
 	if (f->count)
-		qsort(f->kept, (size_t)f->count, sizeof *f->kept, by_place);
+		qsort(f->kept, (size_t)f->count, sizeof *f->kept, fault_by_place);
 	for (int i = 0; i < f->count && i < SHOWN; i++)
 		say_fault(&f->kept[i]);
 	if (all > SHOWN)

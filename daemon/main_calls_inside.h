@@ -59,9 +59,10 @@ bool later(struct answering *a, bool accepted, struct bench_wait w, int code,
            const struct fault *why);
 
 /* Bad words are bad input (2); what the bench cannot do now is refused (5). */
-#define LATER(shape, code, call_)                            \
+#define LATER(shape, code, call_) LATER_BY(wait_for(a, shape), code, call_)
+#define LATER_BY(wait_, code, call_)                         \
 	do {                                                     \
-		struct bench_wait w = wait_for(a, shape);            \
+		struct bench_wait w = (wait_);                       \
 		bool accepted_ = w.done && (call_);                  \
 		if (!w.done)                                         \
 			fault_set(why, "out of memory");                 \

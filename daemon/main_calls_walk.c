@@ -86,12 +86,8 @@ bool call_reach(struct answering *a, struct fault *why)
 		fault_set(why, "a reach is in-circuit, lifted or loose, not %.40s", a->asked.reach);
 		return false;
 	}
-	struct bench_wait w = wait_manner(a, "reach", reach_name(r));
-	if (!w.done) {
-		fault_set(why, "out of memory");
-		return false;
-	}
-	return later(a, bench_reach(a->calls->bench, a->t, r, w, why), w, WIRE_BAD_INPUT, why);
+	LATER_BY(wait_manner(a, "reach", reach_name(r)), WIRE_BAD_INPUT,
+	         bench_reach(a->calls->bench, a->t, r, w, why));
 }
 
 bool call_condition(struct answering *a, struct fault *why)
@@ -102,12 +98,8 @@ bool call_condition(struct answering *a, struct fault *why)
 		fault_set(why, "a condition is found, new or done, not %.40s", name);
 		return false;
 	}
-	struct bench_wait w = wait_manner(a, "condition", condition_name(c));
-	if (!w.done) {
-		fault_set(why, "out of memory");
-		return false;
-	}
-	return later(a, bench_condition(a->calls->bench, a->t, c, w, why), w, WIRE_BAD_INPUT, why);
+	LATER_BY(wait_manner(a, "condition", condition_name(c)), WIRE_BAD_INPUT,
+	         bench_condition(a->calls->bench, a->t, c, w, why));
 }
 
 bool call_walk(struct answering *a, struct fault *why)

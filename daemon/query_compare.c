@@ -283,16 +283,6 @@ static void group_write(struct compare *c, struct fresh **at, size_t n)
 	answer_printf(out, ",\"agree\":%s}", agree ? "true" : "false");
 }
 
-static bool share_group(struct fresh **at, size_t n, const char *a, const char *b)
-{
-	for (size_t i = 0; i < n; i++)
-		for (size_t k = 0; k < n; k++)
-			if (!strcmp(at[i]->e.meter, a) && !strcmp(at[k]->e.meter, b) &&
-			    group_order(at[i], at[k]) == 0)
-				return true;
-	return false;
-}
-
 const struct fresh *compare_newest(struct fresh **at, size_t n, const char *meter)
 {
 	const struct fresh *newest = NULL;
@@ -303,36 +293,30 @@ const struct fresh *compare_newest(struct fresh **at, size_t n, const char *mete
 	return newest;
 }
 
-/* All of one position and quantity: two meters that never met there say why. */
-static void strangers_refuse(struct compare *c, struct fresh **at, size_t n)
+static bool same_group(const struct fresh *a, const struct fresh *b)
 {
-	struct fault why;
-	for (size_t i = 0; i < n; i++) {
-		if (compare_newest(at, n, at[i]->e.meter) != at[i])
-			continue; /* each meter once */
-		for (size_t k = i + 1; k < n; k++) {
-			if (!strcmp(at[i]->e.meter, at[k]->e.meter) ||
-			    compare_newest(at, n, at[k]->e.meter) != at[k] ||
-			    share_group(at, n, at[i]->e.meter, at[k]->e.meter))
-				continue;
-			if (!crosscheck_allowed(&at[i]->e, &at[k]->e, &why))
-				compare_refuse(c, at[i], at[k], &why);
-		}
-	}
+	return group_order(a, b) == 0;
 }
 
-static bool share_quantity(struct fresh **at, size_t n, const char *a, const char *b)
+static bool same_quantity(const struct fresh *a, const struct fresh *b)
+{
+	return !strcmp(a->e.position, b->e.position) && a->e.quantity == b->e.quantity;
+}
+
+/* Have these two meters values that are alike so? */
+static bool met(struct fresh **at, size_t n, const char *a, const char *b,
+                bool (*alike)(const struct fresh *, const struct fresh *))
 {
 	for (size_t i = 0; i < n; i++)
 		for (size_t k = 0; k < n; k++)
-			if (!strcmp(at[i]->e.meter, a) && !strcmp(at[k]->e.meter, b) &&
-			    at[i]->e.quantity == at[k]->e.quantity)
+			if (!strcmp(at[i]->e.meter, a) && !strcmp(at[k]->e.meter, b) && alike(at[i], at[k]))
 				return true;
 	return false;
 }
 
-/* All of one position: two meters that measured nothing alike there say so. */
-static void quantities_refuse(struct compare *c, struct fresh **at, size_t n)
+/* Two meters of which no values are alike so say why. */
+static void strangers_refuse(struct compare *c, struct fresh **at, size_t n,
+                             bool (*alike)(const struct fresh *, const struct fresh *))
 {
 	struct fault why;
 	for (size_t i = 0; i < n; i++) {
@@ -341,15 +325,10 @@ static void quantities_refuse(struct compare *c, struct fresh **at, size_t n)
 		for (size_t k = i + 1; k < n; k++)
 			if (strcmp(at[i]->e.meter, at[k]->e.meter) &&
 			    compare_newest(at, n, at[k]->e.meter) == at[k] &&
-			    !share_quantity(at, n, at[i]->e.meter, at[k]->e.meter) &&
+			    !met(at, n, at[i]->e.meter, at[k]->e.meter, alike) &&
 			    !crosscheck_allowed(&at[i]->e, &at[k]->e, &why))
 				compare_refuse(c, at[i], at[k], &why);
 	}
-}
-
-static bool same_quantity(const struct fresh *a, const struct fresh *b)
-{
-	return !strcmp(a->e.position, b->e.position) && a->e.quantity == b->e.quantity;
 }
 
 static void crosschecks_write(struct compare *c)
@@ -366,14 +345,15 @@ static void crosschecks_write(struct compare *c)
 				k++;
 			group_write(c, c->at + i, k - i);
 		}
-		strangers_refuse(c, c->at + from, to - from);
+		strangers_refuse(c, c->at + from, to - from, same_group);
 	}
+	/* ... and of a whole position who measured nothing alike there. */
 	for (size_t from = 0, to; from < c->n; from = to) {
 		to = from + 1;
 		while (to < c->n && !strcmp(c->at[from]->e.position, c->at[to]->e.position))
 			to++;
 		if (compare_wanted(c, c->at[from]->e.position))
-			quantities_refuse(c, c->at + from, to - from);
+			strangers_refuse(c, c->at + from, to - from, same_quantity);
 	}
 }
 

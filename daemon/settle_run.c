@@ -160,10 +160,13 @@ int64_t run_reaches(const struct settle_run *r, int64_t t, double near)
 /* --- judging --- */
 
 /* Probability that an amplitude lies beyond x on either side, where the readings say
- * normal(a, s).  (Past four sigma nothing is missing, and past six nothing is added.) */
+ * normal(a, s).  (Five sigma off there is nothing; past four nothing is missing, and past six
+ * nothing is added.) */
 static double beyond(double x, double a, double s)
 {
 	a = fabs(a);
+	if (a + 5 * s < x)
+		return 0;
 	if (a > x + 4 * s)
 		return 1;
 	return above((x - a) / s) + (x + a > 6 * s ? 0 : above((x + a) / s));
@@ -280,10 +283,10 @@ static void judge_approach(struct settle_run *r, const struct settle_priors *k,
 			continue;
 		double s = k->noise[i] / sqrt(f.pxx), least = k->start[j];
 		/* Of all amplitudes, those that the prior allows. */
-		double far = fabs(f.a) + 5 * s < least ? 0 : beyond(least, f.a, s), all = far;
+		double far = beyond(least, f.a, s), all = far;
 		double mass = (1 - k->small) * amplitude_mass(f.a, s, far, least, INFINITY, k->span[j]);
 		if (fabs(f.a) - 3 * s < least) {
-			all = fabs(f.a) + 5 * s < k->least ? 0 : beyond(k->least, f.a, s);
+			all = beyond(k->least, f.a, s);
 			mass += k->small * amplitude_mass(f.a, s, all - far, k->least, least,
 			                                  log(least / k->least));
 			least = k->least;

@@ -51,10 +51,10 @@ struct export_seal {
 	uint8_t hash[EXPORT_HASHES_MAX][SEAL_SIZE];
 	int64_t end;               /* 0: more follows */
 };
-/* EXPORT_NO_SEAL for a line that is none: of another format, with a member missing. */
 /* Of a line that is none of an export's: the first byte that is wrong, from 1; 0 where that cannot
  * be told (it is valid JSON, but a member is missing or of another form). */
 int export_misfit(const char *line, size_t len);
+/* EXPORT_NO_SEAL for a line that is none: of another format, with a member missing. */
 enum export_seal_kind export_seal_read(const char *line, size_t len, struct export_seal *out);
 
 #endif

@@ -87,19 +87,23 @@ void seal_next(const uint8_t before[SEAL_SIZE], const char *text, size_t len,
 	sealer_close(s);
 }
 
+static size_t place_text(int64_t seq, char want[48])
+{
+	return (size_t)snprintf(want, 48, "{\"seq\":%lld,\"t\":\"", (long long)seq);
+}
+
 bool seal_place_fits(int64_t seq, const char *text, size_t len)
 {
 	char want[48];
-	int n = snprintf(want, sizeof want, "{\"seq\":%lld,\"t\":\"", (long long)seq);
-	return seq >= 1 && n > 0 && len >= (size_t)n && memcmp(text, want, (size_t)n) == 0;
+	size_t n = place_text(seq, want);
+	return seq >= 1 && len >= n && memcmp(text, want, n) == 0;
 }
 
 size_t seal_place_misfit(int64_t seq, const char *text, size_t len)
 {
 	char want[48];
-	int n = snprintf(want, sizeof want, "{\"seq\":%lld,\"t\":\"", (long long)seq);
-	size_t at = 0;
-	while (at < len && at < (size_t)n && text[at] == want[at])
+	size_t n = place_text(seq, want), at = 0;
+	while (at < len && at < n && text[at] == want[at])
 		at++;
 	return at;
 }

@@ -48,3 +48,11 @@ size_t fault_text(const struct fault *f, char *out, size_t size)
 		return 0;
 	return (size_t)n < size ? (size_t)n : (size ? size - 1 : 0);
 }
+
+int fault_by_place(const void *a, const void *b)
+{
+	const struct fault *x = a, *y = b;
+	if (x->line != y->line)
+		return x->line < y->line ? -1 : 1;
+	return (x->column > y->column) - (x->column < y->column);
+}

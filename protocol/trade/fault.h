@@ -31,4 +31,7 @@ void fault_at(struct fault *f, const char *file, int line, int column, const cha
  * Writes at most `size` bytes with the NUL; returns the length written. */
 size_t fault_text(const struct fault *f, char *out, size_t size);
 
+/* For qsort of many faults of one file: by line, then by column. */
+int fault_by_place(const void *a, const void *b);
+
 #endif
