@@ -37,6 +37,21 @@ static void clocks_up(struct stand *s)
 	memcpy(s->wrap, words, sizeof words);
 }
 
+/* One meter that is open, talks and is watched, with a position up. */
+static struct peer *talking(struct stand *s, int *red)
+{
+	*red = meter_new(s, "red", 20, OHM);
+	meter_says(s, *red, "");
+	meter_plug(s, *red);
+	daemon_start(s);
+	wait_until(s, file_has(s->said, "red: line open"));
+	nap_ms(400);
+	struct peer *watch = peer_watching(s, 0);
+	meter_says(s, *red, "wander");
+	musttally(s, 0, "at", "R1");
+	return watch;
+}
+
 static json_t *wait_record(struct peer *p, const char *fragment)
 {
 	char *text = record_of(mustsee(p, fragment));
@@ -127,16 +142,9 @@ static void test_steps(void **state)
 		{ "two hours on", 2 * HOUR }, { "five hours back", -5 * HOUR }, { "a year on", 8760 * HOUR },
 		{ "a quarter of a second back", -SECOND / 4 }, { "ten years back", -87600 * HOUR },
 	};
-	int red = meter_new(s, "red", 20, OHM);
-	meter_says(s, red, "");
-	meter_plug(s, red);
 	clocks_up(s);
-	daemon_start(s);
-	wait_until(s, file_has(s->said, "red: line open"));
-	nap_ms(400);
-	struct peer *watch = peer_watching(s, 0);
-	meter_says(s, red, "wander");
-	musttally(s, 0, "at", "R1");
+	int red;
+	struct peer *watch = talking(s, &red);
 	for (size_t i = 0; i < sizeof rows / sizeof *rows; i++) {
 		note_row("%s", rows[i].legend);
 		ckentry_now(s, watch, "before");
@@ -168,16 +176,9 @@ static void test_steps(void **state)
 static void test_sleep(void **state)
 {
 	struct stand *s = *state;
-	int red = meter_new(s, "red", 20, OHM);
-	meter_says(s, red, "");
-	meter_plug(s, red);
 	clocks_up(s);
-	daemon_start(s);
-	wait_until(s, file_has(s->said, "red: line open"));
-	nap_ms(400);
-	struct peer *watch = peer_watching(s, 0);
-	meter_says(s, red, "wander");
-	musttally(s, 0, "at", "R1");
+	int red;
+	struct peer *watch = talking(s, &red);
 	ckentry_now(s, watch, "awake");
 	moved[1] += 8 * HOUR;
 	moved[2] += 8 * HOUR;
@@ -209,15 +210,8 @@ static void test_sleep(void **state)
 static void test_stopped(void **state)
 {
 	struct stand *s = *state;
-	int red = meter_new(s, "red", 20, OHM);
-	meter_says(s, red, "");
-	meter_plug(s, red);
-	daemon_start(s);
-	wait_until(s, file_has(s->said, "red: line open"));
-	nap_ms(400);
-	struct peer *watch = peer_watching(s, 0);
-	meter_says(s, red, "wander");
-	musttally(s, 0, "at", "R1");
+	int red;
+	struct peer *watch = talking(s, &red);
 	for (int i = 0; i < 3; i++) {
 		assert_int_equal(kill(s->daemon, SIGSTOP), 0);
 		mustsend(watch, CALL("\"note\"", "note", "{\"position\":\"R1\",\"text\":\"asked meanwhile\"}"));

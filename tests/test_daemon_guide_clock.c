@@ -6,38 +6,26 @@
  *
  * The clocks are libfaketime's.  Where it is not installed the machine comes up with its own.
  */
-#include "tests/daemon_stand.h"
+#include "tests/guide_daemon_stand.h"
 
 #define FAKE "/usr/lib/*/faketime/libfaketime.so.1"
 
-static const char sheet_csv[] = "position,kind,nominal,tolerance,rated,role,with,max\n"
-                                "C20,electrolytic,32 uF,-20/+50%,450 V,reservoir,,\n"
-                                "HT1,rail,285 V,10%,,,,\n"
-                                "V3,valve,280 V,10%,,output,,14\n"
-                                "R21,metal-film,10,1%,,sense,V3,\n";
+static const char unit_csv[] = "position,kind,nominal,tolerance,rated,role,with,max\n"
+                               "C20,electrolytic,32 uF,-20/+50%,450 V,reservoir,,\n"
+                               "HT1,rail,285 V,10%,,,,\n"
+                               "V3,valve,280 V,10%,,output,,14\n"
+                               "R21,metal-film,10,1%,,sense,V3,\n";
 
 /* What comes up next: FAKETIME, and whether the monotonic clock is another one, too. */
 static const char *const boots[][2] = {{"+400d", "0"}, {"-30d", "1"}, {"+4000d", "0"}, {"-3000d", "1"}};
 #define BOOTS (sizeof boots / sizeof *boots)
 
-static int red, blue;
 static size_t booted;
 
-static void begin(struct stand *s)
+static void begin_unit(struct stand *s)
 {
-	static const char about[] = "accuracy volt-dc = 0.5% + 2\ninput volt-dc = 10M\nrated = 600 V\n"
-	                            "isolated = yes\n";
 	booted = 0;
-	red = meter_new(s, "red", 20, about);
-	blue = meter_new(s, "blue", 20, about);
-	meter_says(s, red, "0.00 V DC");
-	meter_says(s, blue, "0.00 V DC");
-	meter_plug(s, red);
-	meter_plug(s, blue);
-	daemon_start(s);
-	file_write(in_dir(s, "sheet.csv"), sheet_csv);
-	musttally(s, 0, "job", "start", "first");
-	musttally(s, 0, "sheet", "load", in_dir(s, "sheet.csv"));
+	begin_with(s, "0.00 V DC", unit_csv);
 }
 
 /* The current is gone, and comes back. */
@@ -51,20 +39,6 @@ static void reboot(struct stand *s)
 	daemon_stop(s, SIGKILL);
 	memcpy(s->wrap, (const char *[]){"sh", "-c", script, "sh", NULL}, 5 * sizeof *s->wrap);
 	daemon_start(s);
-}
-
-static void go(struct stand *s, const char *of)
-{
-	struct answer a = {.status = -1};
-	for (int i = 0; i < 100 && a.status != 0; i++) {
-		if (i)
-			answer_free(&a);
-		a = tally_run(s, (const char *const[]){"go", of, NULL});
-		usleep(50000);
-	}
-	if (a.status != 0)
-		fail_msg("go %s: %s%s", of, a.out, a.err);
-	answer_free(&a);
 }
 
 static double look(struct stand *s, const char *step, const char *key)
@@ -96,7 +70,7 @@ static void test_reform(void **state)
 {
 	static const char *const steps[] = {"part", "clip", "supply"};
 	struct stand *s = *state;
-	begin(s);
+	begin_unit(s);
 	musttally(s, 0, "reform", "C20", "drop=red", "part=blue", "resistor=100k", "--yes");
 	for (int i = 0; i < 3; i++) {
 		look(s, steps[i], "step");
@@ -131,7 +105,7 @@ static void test_rise(void **state)
 	    {"glow", "150.0 V DC", NULL}, {"lamp", NULL, NULL}, {"on", "286.0 V DC", NULL},
 	    {"rails", NULL, NULL}, {"sense", NULL, "0.3500 V DC"}};
 	struct stand *s = *state;
-	begin(s);
+	begin_unit(s);
 	musttally(s, 0, "rise", "rail=red", "probe=blue", "soak=0.1", "because=tests", "--yes");
 	for (size_t i = 0; i < sizeof road / sizeof *road; i++) {
 		if (road[i].red)

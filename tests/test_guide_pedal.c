@@ -9,7 +9,7 @@
  * records); here it is begun, and runs into an alarm, as the leakage does.
  */
 #ifdef HAVE_LIBEVDEV
-#include "tests/daemon_stand.h"
+#include "tests/guide_daemon_stand.h"
 #include "tests/input_stand.h"
 
 #include "client/senses.h"
@@ -20,18 +20,12 @@
 
 #define A1 "usb:1209:0002 uniq=A1 phys=input0 name=Foot Switch"
 
-static const char sheet_csv[] = "position,kind,nominal,tolerance,rated,role,with\n"
-                                "R5,carbon-film,1M,5%,,grid leak,\n"
-                                "C1,paper,0.1 uF,20%,400 V,coupling,R5\n"
-                                "C20,electrolytic,32 uF,-20/+50%,450 V,reservoir,\n";
-
 static uv_loop_t loop;
 static struct sitting sitting;
 static struct senses senses;
 static struct fake *foot;
 static char spoken[2][65536]; /* English, German: a line each */
 static size_t spoken_from[2]; /* what was asked for already lies before it */
-static int red, blue;
 
 /* What a voice would say of it (client/voice.c says the same words). */
 static void on_told(void *arg, const struct happening_told *told)
@@ -101,24 +95,13 @@ static void start_guide(struct stand *s, const char *kind, const char *of, const
 }
 
 /* Settings of the person: which foot switch, what its buttons do. */
-static void begin(struct stand *s)
+static void begin_by_foot(struct stand *s)
 {
-	static const char about[] = "accuracy volt-dc = 0.5% + 2\ninput volt-dc = 10M\nrated = 600 V\n"
-	                            "isolated = yes\n";
 	const struct style style = {.utf8 = false};
 	const char *file = in_dir(s, "settings.ini");
 	memset(spoken, 0, sizeof spoken);
 	memset(spoken_from, 0, sizeof spoken_from);
-	red = meter_new(s, "red", 20, about);
-	blue = meter_new(s, "blue", 20, about);
-	meter_says(s, red, "0.0120 V DC");
-	meter_says(s, blue, "0.00 V DC");
-	meter_plug(s, red);
-	meter_plug(s, blue);
-	daemon_start(s);
-	file_write(in_dir(s, "sheet.csv"), sheet_csv);
-	musttally(s, 0, "job", "start", "first");
-	musttally(s, 0, "sheet", "load", in_dir(s, "sheet.csv"));
+	begin(s);
 	input_begin();
 	foot = fake_new(1, "A1", "usb-1/input0", "Foot Switch");
 	file_write(file, "[pedal]\ndevice = " A1 "\nbuttons = KEY_B take, KEY_C next, KEY_D back, KEY_E again\n"
@@ -159,7 +142,7 @@ static void end(struct stand *s)
 static void test_leak(void **state)
 {
 	struct stand *s = *state;
-	begin(s);
+	begin_by_foot(s);
 	start_guide(s, "leak", "C1", "grid=red rail=blue");
 	hear("local codes and licensed practice", "örtliche Vorschriften"), hear("go on when they hold", "weiter, wenn sie eingehalten sind");
 	press(KEY_B); /* the yes */
@@ -207,7 +190,7 @@ static void test_leak(void **state)
 static void test_reform(void **state)
 {
 	struct stand *s = *state;
-	begin(s);
+	begin_by_foot(s);
 	meter_says(s, red, "0.00 V DC");
 	start_guide(s, "reform", "C20", "drop=red part=blue resistor=100k");
 	hear("local codes and licensed practice", "örtliche Vorschriften"), hear("go on when they hold", "weiter, wenn sie eingehalten sind");
