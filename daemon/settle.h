@@ -67,6 +67,13 @@
 	/*   more for each mF: they are measured by charging */                  \
 	X(moving_digits, "moving digits", 3, 0.5, 1000)                          \
 	/*   more a reading is moving, less is creep */                          \
+	/* the end of a way that a coarser range hid (settle_rest.c) */           \
+	X(way_ratio, "way ratio", 6, 1, 1000)                                    \
+	/*   its first step is longer than the second up to this ratio */        \
+	X(way_short, "way short", 3, 0, 1000)                                    \
+	/*   digits of it that two equal readings end, */                        \
+	X(way_most, "way most", 25, 0, 1e6)                                      \
+	/*   and that are few for a law: of more it makes its own mind up */      \
 	/* open leads */                                                         \
 	X(residual_farad, "open farad", 0.05e-9, 0, 1e-6)                        \
 	/*   residual of open leads: some pF up to this */                       \

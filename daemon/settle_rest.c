@@ -38,8 +38,10 @@ void settle_stretch_break(struct settle *s)
 
 void settle_stretch_add(struct settle *s, const struct reading *r, uint64_t ordinal)
 {
-	if (s->items > s->stretch && r->value.e != s->exponent)
+	if (s->items > s->stretch && r->value.e != s->exponent) {
+		s->narrowed |= r->value.e < s->exponent;
 		settle_stretch_break(s);
+	}
 	if (s->items == s->stretch)
 		s->stretch_t = r->t;
 	s->exponent = r->value.e;
@@ -148,13 +150,45 @@ static bool is_odd(const struct settle *s)
 	return s->has_finest && s->exponent > s->finest && n < s->limits.odd_digits * s->law.counts;
 }
 
+/*
+ * A coarse range hides an approach: the finer one that the meter has just changed to shows the
+ * last digits of its way alone, which are few for a law.  Does it begin with two steps of one way,
+ * and take none back?  (One long step and a still display is half a contact or a stray.)  Then how
+ * far it went, digits, else 0.
+ */
+static double way_shown(const struct settle *s, const struct settle_judgement *j)
+{
+	uint64_t n = s->items - s->stretch, from = s->stretch;
+	if (!s->narrowed || settle_is_fast(s) || n < 3 || (double)n >= s->limits.settle_conversions_slow)
+		return 0;
+	int64_t way = item_at(s, s->items - 1)->n - item_at(s, from)->n, sign = way < 0 ? -1 : 1;
+	for (uint64_t i = from + 1; i < s->items; i++)
+		if (sign * (item_at(s, i)->n - item_at(s, i - 1)->n) < 0)
+			return 0;
+	double first = fabs((double)(item_at(s, from + 1)->n - item_at(s, from)->n));
+	double second = fabs((double)(item_at(s, from + 2)->n - item_at(s, from + 1)->n));
+	if (first < 1 || second < 1 || first > s->limits.way_ratio * second ||
+	    fabs((double)way) > s->limits.way_most)
+		return 0;
+	return fabs((double)way) > 2 * j->known ? fabs((double)way) : 0;
+}
+
+/* It may still be on it: more readings are wanted. */
+static bool is_going(const struct settle *s, const struct settle_judgement *j)
+{
+	double way = way_shown(s, j);
+	bool stands = item_at(s, s->items - 1)->n == item_at(s, s->items - 2)->n;
+	return way > s->limits.way_short || (way > 0 && !stands);
+}
+
 /* How many undisturbed conversions are wanted. */
 static double conversions_wanted(const struct settle *s, const struct settle_judgement *j,
                                  uint64_t first)
 {
 	const struct settle_limits *l = &s->limits;
 	double noise = stretch_noise(s, first);
-	if (j->slow || is_odd(s) || noise > fmax(l->settle_noise, noise_known_times * j->known))
+	if (j->slow || is_odd(s) || is_going(s, j) ||
+	    noise > fmax(l->settle_noise, noise_known_times * j->known))
 		return fmax(l->settle_conversions, l->settle_conversions_slow);
 	/* Noise that the meter is known for needs no more than a good middle of it. */
 	if (noise > l->settle_noise && j->known > noise_known_small)
@@ -308,6 +342,9 @@ static enum settle_lack touch_lacks(const struct settle *s, uint64_t *first)
 	uint64_t clear = (uint64_t)j.tail_count > least_clear ? (uint64_t)j.tail_count : least_clear;
 	if (j.slow && i + clear < s->items)
 		i = s->items - clear;
+	/* What ends a way that a coarse range hid counts, and not the way. */
+	if (i + least_clear < s->items && way_shown(s, &j) > 0)
+		i = s->items - least_clear;
 	*first = i;
 	return LACK_NOTHING;
 }

@@ -148,6 +148,7 @@ struct settle {
 	int prefix;
 	int finest;           /* finest exponent seen with this function */
 	bool has_finest;
+	bool narrowed;        /* a finer range than before, in this touch: what came before was hidden */
 
 	/* Readings of a fast meter, until they are handed to the law together. */
 	double block[SETTLE_BLOCK];
