@@ -228,6 +228,8 @@ static unsigned blind_reading(struct settle *s, const struct reading *r)
 	s->blank_since = -1;
 	settle_stretch_break(s);
 	settle_law_jolt(&s->law);
+	if (r->state & READING_OVERLOAD)
+		settle_law_hide(&s->law);
 	s->refused = false;
 	return events;
 }

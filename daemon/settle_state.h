@@ -71,6 +71,7 @@ struct settle_law {
 	struct settle_run run[SETTLE_RUNS];
 	int runs;
 	bool any;       /* a reading came since the reset */
+	bool hidden;    /* it read overload in this touch: an approach may have begun behind it */
 	bool jolted;    /* contact was lost: a new start is likely at the next reading */
 	double last;    /* last value, SI */
 	double digit;   /* weight of the last digit now, SI */
