@@ -118,32 +118,71 @@ static void upper(const char *text, char *out, size_t size)
 	out[i] = '\0';
 }
 
+/* What follows the last stroke or point of a name: R12 of power/left/R12. */
+static const char *name_end(const char *name)
+{
+	const char *end = name;
+	for (const char *c = name; *c; c++)
+		if ((*c == '/' || *c == '.') && c[1])
+			end = c + 1;
+	return end;
+}
+
+/* What stands large: the state, and of the name all or its end; "" where neither fits. */
+struct place_fit {
+	char state[80];
+	enum look look;
+	const char *name;
+};
+
+static bool fits(const struct place_fit *f, const char *name, int width)
+{
+	return block_width(BLOCK_MIDDLE, name) + 3 + block_width(BLOCK_MIDDLE, f->state) <= width;
+}
+
+static void place_fit(const struct bench_view *v, int width, struct place_fit *f)
+{
+	const struct scene *s = v->scene;
+	const char *whole = s->position[0] ? s->position : "---", *end = name_end(whole);
+	view_bench_state(v, f->state, sizeof f->state, &f->look);
+	f->name = whole;
+	if (fits(f, whole, width))
+		return;
+	/* The word alone that says more, where both do not fit; of a name there its end. */
+	char *word = strchr(f->state, ' ');
+	if (word) /* HELD power/left/R13? */
+		memmove(word + 1, name_end(word + 1), strlen(name_end(word + 1)) + 1);
+	for (int pass = word ? 0 : 1; pass < 2; pass++) {
+		if (pass && word)
+			memmove(f->state, word + 1, strlen(word));
+		for (f->name = whole; f->name; f->name = f->name == end ? NULL : end)
+			if ((pass || f->name == end) && fits(f, f->name, width))
+				return;
+	}
+	f->name = "";
+}
+
 void view_bench_place(const struct bench_view *v, struct picture *p, int row, int width)
 {
 	const struct scene *s = v->scene;
-	char state[80], position[SCENE_NAME], quantity[SCENE_NAME];
-	enum look look;
-	view_bench_state(v, state, sizeof state, &look);
-	snprintf(position, sizeof position, "%s", s->position[0] ? s->position : "---");
+	char quantity[SCENE_NAME];
+	struct place_fit f;
+	place_fit(v, width, &f);
 	upper(s->quantity, quantity, sizeof quantity);
-	int wide = block_width(BLOCK_MIDDLE, position), room = width - wide - 3;
-	/* The word alone that says more, where both do not fit. */
-	if (block_width(BLOCK_MIDDLE, state) > room && strchr(state, ' '))
-		memmove(state, strchr(state, ' ') + 1, strlen(strchr(state, ' ')));
-	int state_wide = block_width(BLOCK_MIDDLE, state);
-	if (state_wide > room) { /* a long name: plain, for the state must be seen from afar */
-		int end = picture_put(p, row, 0, LOOK_STRONG, position);
+	int state_wide = block_width(BLOCK_MIDDLE, f.state);
+	if (!f.name[0]) { /* a long name: plain, for the state must be seen from afar */
+		int end = picture_put(p, row, 0, LOOK_STRONG, s->position[0] ? s->position : "---");
 		picture_put(p, row + 1, 0, LOOK_STRONG, quantity);
 		if (end + 2 + state_wide <= width)
-			block_put(p, row, width - state_wide, BLOCK_MIDDLE, v->style->utf8, look, state);
+			block_put(p, row, width - state_wide, BLOCK_MIDDLE, v->style->utf8, f.look, f.state);
 		else
-			picture_put(p, row + 2, 0, look, state);
+			picture_put(p, row + 2, 0, f.look, f.state);
 		return;
 	}
-	int column = block_put(p, row, 0, BLOCK_MIDDLE, v->style->utf8, LOOK_STRONG, position);
-	block_put(p, row, width - state_wide, BLOCK_MIDDLE, v->style->utf8, look, state);
+	int column = block_put(p, row, 0, BLOCK_MIDDLE, v->style->utf8, LOOK_STRONG, f.name);
+	block_put(p, row, width - state_wide, BLOCK_MIDDLE, v->style->utf8, f.look, f.state);
 	/* What else than the value is measured must be seen from afar. */
-	room -= state_wide + 2;
+	int room = width - column - 3 - state_wide - 2;
 	if (quantity[0] && strcmp(quantity, "VALUE") != 0 &&
 	    block_width(BLOCK_MIDDLE, quantity) + 2 <= room)
 		block_put(p, row, column + 3, BLOCK_MIDDLE, v->style->utf8, LOOK_WARNING, quantity);
@@ -198,7 +237,10 @@ void view_bench_facts(const struct bench_view *v, struct picture *p, int row, in
 	const struct scene_position *sheet = place >= 0 ? &s->sheet[place] : NULL;
 	/* The twin at the right: it stands beside the value of this one, and is not cut. */
 	int twin = twin_put(v, p, row, width);
-	if (scene_alarm(s)) /* its block letters are covered */
+	struct place_fit large;
+	place_fit(v, width, &large);
+	/* Its block letters are covered, or are its end alone. */
+	if (scene_alarm(s) || (large.name[0] && strcmp(large.name, s->position) != 0))
 		column = fact_put(p, row, column, LOOK_STRONG, s->position, twin);
 	column = fact_put(p, row, column, LOOK_ORDINARY, s->quantity, twin);
 	if (s->have[0]) {

@@ -78,6 +78,33 @@ static void errand(void)
 	      "together\"");
 }
 
+/* Names as `walk new --prefix` and big units have them: what tells them apart is their end. */
+#define LONG "power-supply/left/stage1/"
+
+static void long_names(void)
+{
+	ready();
+	for (int i = 1; i < 4; i++) {
+		char more[400];
+		snprintf(more, sizeof more, ",\"job\":\"picture house\",\"position\":\"" LONG "R%d\","
+		         "\"quantity\":\"value\",\"meter\":\"bench\",\"function\":\"ohm\",\"shown\":"
+		         "\"10%d.2 kohm\",\"verdict\":\"within\",\"side\":\"high\",\"settled\":true,"
+		         "\"source\":\"meter\"", i, i);
+		record(30 + i, "entry", more);
+	}
+	now += 60000;
+	live("overload", "ohm", 0, false);
+	event("\"event\":\"up\",\"position\":\"" LONG "R12\",\"quantity\":\"value\",\"armed\":\"yes\"");
+}
+
+static void long_held(void)
+{
+	long_names();
+	live("131.20 kohm", "ohm", 1, true);
+	event("\"event\":\"held\",\"meter\":\"bench\",\"position\":\"" LONG "R12\",\"shown\":"
+	      "\"131.2 kohm\",\"looks\":\"" LONG "R13\"");
+}
+
 static void check_failed(void)
 {
 	ready();
@@ -252,6 +279,8 @@ static const struct {
 	{"strike", strike_one, 80, 24, false},        {"completing", completing, 80, 24, false},
 	{"wide-typing", wide_typing, 80, 24, false},  {"wide-typing", wide_typing, 40, 12, false},
 	{"errand", errand, 80, 24, false},            {"check-failed", check_failed, 80, 24, false},
+	{"long-names", long_names, 80, 24, false},    {"long-names", long_names, 40, 12, false},
+	{"long-held", long_held, 80, 24, false},
 	{"typed", typed_outside, 80, 24, false},      {"typed", typed_outside, 132, 43, false},
 	{"discharging", discharging, 80, 24, true},
 	{"long-note", long_note, 80, 24, false},
