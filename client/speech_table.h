@@ -40,6 +40,7 @@ struct speech_table {
 	const struct speech_pair *states;     /* overload, no value ... */
 	const struct speech_pair *separators; /* of a position's name */
 	const struct speech_pair *quantities;
+	const struct speech_pair *kinds; /* said where a position has no role */
 	const struct speech_pair *verdicts;
 	const struct speech_pair *sides, *negative_sides;
 	const struct speech_pair *deviations; /* what follows the percent of one */

@@ -410,14 +410,14 @@ static bool deviation_words(enum language l, const char *text, char *out, size_t
 	return out[0] != '\0';
 }
 
-/* A deviation may stand before the reason, parted by a comma: "30.0 % high, carbon,
- * drifted up".  It says the side, too.  Returns what follows it; `why` where there is
- * none. */
+/* A deviation may stand before the reason, parted by a semicolon or a comma: "30.0 % high;
+ * carbon, drifted up".  It says the side, too.  Returns what follows it; `why` where there
+ * is none. */
 static const char *say_deviation(struct say *s, enum language l, const char *why)
 {
 	static const char sign[] = ", of the wrong sign";
 	char clause[FREE_MAX], words[WORDS_SIZE];
-	size_t n = strcspn(why, ",");
+	size_t n = strcspn(why, ",;");
 	snprintf(clause, sizeof clause, "%.*s", (int)n, why);
 	if (!deviation_words(l, clause, words, sizeof words))
 		return why;
@@ -425,7 +425,7 @@ static const char *say_deviation(struct say *s, enum language l, const char *why
 	why += n;
 	if (strncmp(why, sign, sizeof sign - 1) == 0)
 		why += sizeof sign - 1;
-	return why + strspn(why, ", ");
+	return why + strspn(why, ",; ");
 }
 
 static void say_why(struct say *s, enum language l, const char *why, bool must)
@@ -556,6 +556,17 @@ static void say_guide(struct say *s, enum language l, const struct happening_tol
 	}
 }
 
+/* Its role, which is the person's own words; where it has none what comes is its kind. */
+static void say_role(struct say *s, enum language l, const char *role)
+{
+	const struct speech_table *t = table_of(l);
+	const char *kind = role ? pair_of(t->kinds, role, strlen(role)) : NULL;
+	if (kind)
+		say_part(s, kind);
+	else
+		say_free(s, role);
+}
+
 static void say_meter(struct say *s, const char *phrase,
                       const char *daemon, const char *meter)
 {
@@ -629,7 +640,7 @@ void speech_happening(enum language l, const struct happening_told *told, bool w
 		say_position(&s, l, told->position);
 		say_part(&s, pair_text(t->quantities, told->quantity));
 		say_free(&s, told->place);
-		say_free(&s, told->role);
+		say_role(&s, l, told->role);
 		break;
 	case HAPPENED_LIVE:
 		say_part(&s, t->live);

@@ -4,6 +4,8 @@
  */
 #include "tests/bench_scene.h"
 
+#include "client/speech_words.h"
+
 /* The next happening must be this one; returns it. */
 static const struct happening_told *next(enum happening what)
 {
@@ -81,6 +83,11 @@ static void test_touch(void **state)
 	assert_string_equal(told->verdict, "outside");
 	assert_string_equal(told->side, "high");
 	assert_string_equal(told->why, "31.2 % high; carbon, drifted up");
+	/* ... which whoever speaks can take apart */
+	char said[256];
+	speech_happening(LANGUAGE_EN, told, false, said, sizeof said);
+	assert_string_equal(said, "R three, one hundred thirty-one point two zero kilo-ohms, outside, "
+	                    "thirty-one point two percent high, carbon, drifted up");
 	assert_null(told->looks);
 	assert_int_equal(told->seq, 23);
 	nothing_more();
