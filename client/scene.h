@@ -259,6 +259,9 @@ void scene_remind(struct scene *s, int64_t now);
 enum scene_state scene_state(const struct scene *s, int64_t now);
 /* The meter whose value stands large; NULL where none does. */
 const struct scene_meter *scene_front(const struct scene *s);
+/* Is it bound to another position than the one that is up?  Then its value is never that of what
+ * is up, and it is not the front meter. */
+bool scene_elsewhere(const struct scene *s, const struct scene_meter *m);
 /* What stands large: the display of the front meter while it stands; beside the word LOGGED
  * what was logged, until something else is up or touched, and not what the leads read
  * as they lift.  NULL: nothing does.  *function is that of the meter. */

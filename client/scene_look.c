@@ -131,6 +131,11 @@ const struct scene_meter *scene_front(const struct scene *s)
 	return s->front >= 0 && s->front < s->meters ? &s->meter[s->front] : NULL;
 }
 
+bool scene_elsewhere(const struct scene *s, const struct scene_meter *m)
+{
+	return m->bound[0] && strcmp(m->bound, s->position) != 0;
+}
+
 bool scene_stands(const struct scene *s, const struct scene_meter *m, int64_t now)
 {
 	return s->connected && m && m->shown[0] && !m->stale && s->live_at != INT64_MIN &&
@@ -268,7 +273,7 @@ enum scene_state scene_state(const struct scene *s, int64_t now)
 	if (!m && s->meters) {
 		int absent = 0;
 		for (int i = 0; i < s->meters; i++)
-			absent += strcmp(s->meter[i].state, "absent") == 0;
+			absent += strcmp(s->meter[i].state, "absent") == 0 || scene_elsewhere(s, &s->meter[i]);
 		if (absent == s->meters)
 			return SCENE_GONE;
 	}

@@ -141,9 +141,14 @@ static void touch_notes_end(struct scene *s)
 			s->note[i].at = INT64_MIN / 2;
 }
 
+static struct scene_note *newest_note(struct scene *s)
+{
+	return &s->note[(s->note_next + SCENE_NOTES_MAX - 1) % SCENE_NOTES_MAX];
+}
+
 static void note_of_touch(struct scene *s)
 {
-	s->note[(s->note_next + SCENE_NOTES_MAX - 1) % SCENE_NOTES_MAX].touch = true;
+	newest_note(s)->touch = true;
 	scene_note_told(s);
 }
 
@@ -303,6 +308,7 @@ static unsigned on_up(struct scene *s, struct slice event)
 	if (strcmp(position, s->position) != 0) {
 		s->twin[0] = s->tolerance[0] = s->before[0] = '\0';
 		s->held.is = false;
+		touch_notes_end(s); /* they were about the part that was up */
 	}
 	snprintf(s->position, sizeof s->position, "%s", position);
 	scene_member(event, "quantity", s->quantity);
@@ -466,6 +472,9 @@ unsigned scene_event(struct scene *s, int64_t now, struct slice params)
 		s->all_done = s->all_done || strcmp(event, "done") == 0;
 		if (text[0])
 			scene_note_add(s, now, SCENE_SAID, json_member(params.at, params.len, "t"), text);
+		/* Over as soon as the other meter has measured it. */
+		if (text[0] && strcmp(event, "other") == 0)
+			newest_note(s)->touch = true;
 	}
 	return SCENE_ASK_STATUS;
 }
@@ -515,7 +524,8 @@ static void meter_live(struct scene *s, struct scene_meter *m, int64_t now, stru
 		m->trail_count = m->trail_next = 0;
 		m->moving = m->entered = false;
 		m->made[0] = '\0';
-		s->logged.is = s->refused.is = false;
+		if (!scene_elsewhere(s, m))
+			s->logged.is = s->refused.is = false;
 	}
 	if (!m->touching)
 		m->moving = false;
@@ -523,7 +533,7 @@ static void meter_live(struct scene *s, struct scene_meter *m, int64_t now, stru
 	 * part is. */
 	if (m->stale && !was_stale && touched && !m->entered)
 		scene_tell(s, &(struct happening_told){.what = HAPPENED_STALE, .meter = m->name,
-		                                       .position = s->position});
+		                                       .position = m->bound[0] ? m->bound : s->position});
 	if (m->touching)
 		trail_follow(m, now, strcmp(before, m->shown) == 0);
 }
@@ -536,6 +546,8 @@ static void choose_front(struct scene *s)
 	int place = scene_place(s, s->position);
 	for (int i = 0; i < s->meters; i++) {
 		const struct scene_meter *m = &s->meter[i];
+		if (scene_elsewhere(s, m))
+			continue;
 		bool suits = place >= 0 && strcmp(m->function, s->sheet[place].function) == 0;
 		int rank = m->touching ? 16 : 0;
 		rank += s->held.is && strcmp(m->name, s->held.meter) == 0 ? 8 : 0;

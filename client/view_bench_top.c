@@ -302,6 +302,9 @@ static const char *no_value(const struct bench_view *v)
 	if (v->now - s->live_at > SCENE_LIVE_MS)
 		return "the daemon has sent nothing for two seconds: what it said last is taken away";
 	for (int i = 0; i < s->meters && !m; i++)
+		if (strcmp(s->meter[i].state, "absent") != 0 && scene_elsewhere(s, &s->meter[i]))
+			return "no meter is free: those that are here are bound to other positions";
+	for (int i = 0; i < s->meters && !m; i++)
 		if (strcmp(s->meter[i].state, "absent") != 0)
 			return "the meters say nothing";
 	return m ? "the meter is silent" : "every meter is gone: look at their cables";

@@ -230,6 +230,62 @@ static void test_strike(void **state)
 	scene_stop();
 }
 
+/* R3 is up, and these are bound. */
+static void bound(const char *list)
+{
+	char text[600];
+	snprintf(text, sizeof text, "{\"chosen\":{\"position\":\"R3\",\"quantity\":\"value\"%s"
+	         ",\"armed\":true},\"bound\":[%s]}", R3_CHOSEN, list);
+	scene_status(scene, now, text_slice(text));
+}
+
+/* A meter that is bound to another position: its value never stands large beside what is up. */
+static void test_bound_elsewhere(void **state)
+{
+	const char *function;
+	(void)state;
+	ready();
+	bound("{\"meter\":\"bench\",\"position\":\"R13\",\"quantity\":\"value\"}");
+	live("99.10 kohm", "ohm", 1, true);
+	assert_string_equal(scene_front(scene)->name, "red");
+	assert_string_equal(scene_large(scene, now, &function), "0.012 nF");
+	assert_int_equal(scene_state(scene, now), SCENE_READY);
+	/* Every other one is bound, too: there is none for what is up. */
+	bound("{\"meter\":\"bench\",\"position\":\"R13\"},{\"meter\":\"red\",\"position\":\"C7\"}");
+	live("99.10 kohm", "ohm", 1, true);
+	assert_null(scene_large(scene, now, &function));
+	assert_int_equal(scene_state(scene, now), SCENE_GONE);
+	/* Where it is bound comes up: then it is. */
+	event("\"event\":\"up\",\"position\":\"R13\",\"quantity\":\"value\",\"armed\":\"yes\"");
+	next(HAPPENED_UP);
+	live("99.10 kohm", "ohm", 1, true);
+	assert_string_equal(scene_large(scene, now, &function), "99.10 kohm");
+	scene_stop();
+}
+
+/* What was said of the part that was up is not said of the next one. */
+static void test_notes_of_the_part_before(void **state)
+{
+	(void)state;
+	ready();
+	record(23, "entry", ENTRY("R3", "131.20 kohm", "131200", "within", "high", "0.3", ""));
+	next(HAPPENED_LOGGED);
+	event("\"event\":\"other\",\"position\":\"R3\",\"meters\":\"1 of 2\",\"text\":\"now the other "
+	      "meter\"");
+	assert_true(scene_note(scene, 0)->at == now);
+	record(24, "entry", ENTRY("R3", "131.10 kohm", "131100", "within", "high", "0.3", ""));
+	next(HAPPENED_LOGGED);
+	assert_true(scene_note(scene, 0)->at < 0);
+	event("\"event\":\"held\",\"meter\":\"bench\",\"position\":\"R3\",\"shown\":\"130 kohm\","
+	      "\"looks\":\"R13\"");
+	next(HAPPENED_HELD);
+	assert_true(scene_note(scene, 0)->at == now);
+	event("\"event\":\"up\",\"position\":\"C7\",\"quantity\":\"value\",\"armed\":\"yes\"");
+	next(HAPPENED_UP);
+	assert_true(scene_note(scene, 0)->at < 0);
+	scene_stop();
+}
+
 /* What asked for something about a touch is over with its entry; danger is not. */
 static void test_notes_end(void **state)
 {
@@ -571,6 +627,8 @@ int main(void)
 		cmocka_unit_test(test_strike),        cmocka_unit_test(test_rejudged),
 	    cmocka_unit_test(test_by_condition),
 	    cmocka_unit_test(test_notes_end),
+	    cmocka_unit_test(test_bound_elsewhere),
+	    cmocka_unit_test(test_notes_of_the_part_before),
 		cmocka_unit_test(test_meters),        cmocka_unit_test(test_moves),
 		cmocka_unit_test(test_away_and_back), cmocka_unit_test(test_silent_daemon),
 		cmocka_unit_test(test_walk_after),
