@@ -52,8 +52,9 @@ struct scene_meter {
 	char identity[SCENE_NAME * 2], why[SCENE_TEXT];
 	double progress; /* of settling, 0 to 1 */
 	bool touching, moving, stale;
-	bool entered; /* this touch has its entry */
-	char made[16]; /* ... or was for none: "OFFSET", "PASSED", "FAILED" */
+	bool entered;  /* this touch has its entry */
+	int64_t entry; /* ... of this number */
+	char made[16]; /* ... or was for none, or has it no more: "OFFSET", "PASSED", "FAILED", "STRUCK" */
 	char bound[SCENE_NAME]; /* the position that it is bound to, "" */
 	/* This touch: numeric displays as they changed, with their digit. */
 	struct { int64_t at; struct decimal value; } trail[SCENE_TRAIL_MAX];
@@ -114,7 +115,8 @@ struct scene_alarm {
 /* What stands in block letters about the touch. */
 enum scene_state {
 	SCENE_NO_DAEMON, SCENE_NO_POSITION, SCENE_ERRAND, /* a meter waits for an offset or a check */
-	SCENE_READY, SCENE_WAIT, SCENE_SETTLING, SCENE_MOVING,
+	SCENE_READY, SCENE_DIAL, /* ready, but every meter is on another function */
+	SCENE_WAIT, SCENE_SETTLING, SCENE_MOVING,
 	SCENE_SETTLED, /* and the record is on its way */
 	SCENE_LOGGED, SCENE_HELD, SCENE_DOUBT, SCENE_REFUSED, SCENE_NOT_LOGGED, SCENE_GONE,
 	SCENE_STALE, SCENE_DONE,
@@ -262,6 +264,9 @@ const struct scene_meter *scene_front(const struct scene *s);
 /* Is it bound to another position than the one that is up?  Then its value is never that of what
  * is up, and it is not the front meter. */
 bool scene_elsewhere(const struct scene *s, const struct scene_meter *m);
+/* The function that what is up wants ("ohm"), where every meter that is free reads, and none of
+ * them reads it: a dial has to be turned.  Else "". */
+const char *scene_dial(const struct scene *s, int64_t now);
 /* What stands large: the display of the front meter while it stands; beside the word LOGGED
  * what was logged, until something else is up or touched, and not what the leads read
  * as they lift.  NULL: nothing does.  *function is that of the meter. */

@@ -142,6 +142,22 @@ bool scene_stands(const struct scene *s, const struct scene_meter *m, int64_t no
 	       now - s->live_at <= SCENE_LIVE_MS;
 }
 
+const char *scene_dial(const struct scene *s, int64_t now)
+{
+	int others = 0;
+	if (!s->limits_known || !s->function[0] || strcmp(s->function, "none") == 0)
+		return "";
+	for (int i = 0; i < s->meters; i++) {
+		const struct scene_meter *m = &s->meter[i];
+		if (strcmp(m->state, "absent") == 0 || scene_elsewhere(s, m))
+			continue;
+		if (!scene_stands(s, m, now) || !m->function[0] || strcmp(m->function, s->function) == 0)
+			return "";
+		others++;
+	}
+	return others ? s->function : "";
+}
+
 double scene_ear(const struct scene *s, int64_t now, bool *inside)
 {
 	bool stands = s->connected && s->live_at != INT64_MIN && now - s->live_at <= SCENE_EAR_MS;
@@ -270,12 +286,16 @@ enum scene_state scene_state(const struct scene *s, int64_t now)
 		return SCENE_NO_POSITION;
 	if (s->all_done)
 		return SCENE_DONE;
-	if (!m && s->meters) {
-		int absent = 0;
-		for (int i = 0; i < s->meters; i++)
-			absent += strcmp(s->meter[i].state, "absent") == 0 || scene_elsewhere(s, &s->meter[i]);
-		if (absent == s->meters)
-			return SCENE_GONE;
+	int absent = 0, stale = 0, stands = 0;
+	for (int i = 0; i < s->meters; i++) {
+		bool away = strcmp(s->meter[i].state, "absent") == 0 || scene_elsewhere(s, &s->meter[i]);
+		absent += away;
+		stale += !away && s->meter[i].stale;
+		stands += !away && scene_stands(s, &s->meter[i], now);
 	}
-	return s->armed ? SCENE_READY : SCENE_WAIT;
+	if (!m && s->meters && absent == s->meters)
+		return SCENE_GONE;
+	if (stale && !stands) /* ready for what? */
+		return SCENE_STALE;
+	return !s->armed ? SCENE_WAIT : scene_dial(s, now)[0] ? SCENE_DIAL : SCENE_READY;
 }

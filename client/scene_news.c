@@ -171,6 +171,8 @@ static void on_entry(struct scene *s, int64_t now, struct slice record, bool fre
 	struct scene_meter *m = meter_of(s, record);
 	if (m) {
 		m->entered = true;
+		m->entry = seq;
+		m->made[0] = '\0';
 		m->moving = false;
 	}
 	s->logged.is = true;
@@ -194,6 +196,10 @@ static void on_strike(struct scene *s, int64_t now, struct slice record)
 	struct scene_entry *e = entry_of(s, of);
 	if (s->logged.is && s->logged.seq == of)
 		s->logged.is = false;
+	/* The probes are still where it was made: that touch has no entry any more. */
+	for (int i = 0; i < s->meters; i++)
+		if (s->meter[i].touching && s->meter[i].entered && s->meter[i].entry == of)
+			snprintf(s->meter[i].made, sizeof s->meter[i].made, "STRUCK");
 	if (!e || e->struck)
 		return;
 	e->struck = true;

@@ -70,6 +70,7 @@ static const struct {
 	[SCENE_REFUSED] = {"REFUSED", LOOK_BAD},       [SCENE_NOT_LOGGED] = {"NOT LOGGED", LOOK_BAD},
 	[SCENE_GONE] = {"NO METER", LOOK_BAD},         [SCENE_STALE] = {"STALE", LOOK_BAD},
 	[SCENE_DONE] = {"FINISHED", LOOK_GOOD},       [SCENE_ERRAND] = {"WAITS", LOOK_WARNING},
+	[SCENE_DIAL] = {"DIAL", LOOK_WARNING},
 };
 
 /* What the hands are to do with a meter that was asked for something else than an entry. */
@@ -83,6 +84,16 @@ static void errand_word(const struct scene *s, char *word, size_t size)
 		snprintf(word, size, "TOUCH %s", s->errand.position);
 }
 
+/* "DIAL OHM", "DIAL V DC": turn one there. */
+static void dial_word(const struct scene *s, int64_t now, char *word, size_t size)
+{
+	const char *function = scene_dial(s, now), *kind = strchr(function, '-');
+	int n = kind ? 1 : (int)strlen(function);
+	snprintf(word, size, "DIAL %.*s%s%s", n, function, kind ? " " : "", kind ? kind + 1 : "");
+	for (char *c = word; *c; c++)
+		*c = (char)toupper((unsigned char)*c);
+}
+
 void view_bench_state(const struct bench_view *v, char *word, size_t size, enum look *look)
 {
 	const struct scene *s = v->scene;
@@ -91,10 +102,13 @@ void view_bench_state(const struct bench_view *v, char *word, size_t size, enum 
 	snprintf(word, size, "%s", states[state].word);
 	if (state == SCENE_ERRAND)
 		errand_word(s, word, size);
+	if (state == SCENE_DIAL)
+		dial_word(s, v->now, word, size);
 	const struct scene_meter *m = scene_front(s);
 	if (state == SCENE_LOGGED && !s->logged.is && m && m->made[0]) {
 		snprintf(word, size, "%s", m->made);
-		*look = strcmp(m->made, "FAILED") == 0 ? LOOK_BAD : LOOK_GOOD;
+		*look = strcmp(m->made, "FAILED") == 0   ? LOOK_BAD
+		        : strcmp(m->made, "STRUCK") == 0 ? LOOK_WARNING : LOOK_GOOD;
 	}
 	const char *logged = s->logged.typed ? "TYPED" : "LOGGED";
 	if (state == SCENE_LOGGED && s->logged.is)
@@ -230,8 +244,11 @@ void view_bench_facts(const struct bench_view *v, struct picture *p, int row, in
 	char text[WORDS_SIZE], value[WORDS_SIZE];
 	int place = scene_place(s, s->position), column = 0;
 	if (!s->position[0]) {
-		picture_put(p, row, 0, LOOK_WARNING, "no position is up: type its name, or n for the first "
-		            "of the sheet");
+		picture_put(p, row, 0, LOOK_WARNING,
+		            !s->job[0] ? "no job is open: j, then: start NAME; or type the name of a position"
+		            : !s->sheet_count ? "no position is up, and no sheet: type a name (R1), or j for "
+		                                "lines of a sheet"
+		            : "no position is up: type its name, or n for the first of the sheet");
 		return;
 	}
 	const struct scene_position *sheet = place >= 0 ? &s->sheet[place] : NULL;

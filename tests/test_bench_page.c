@@ -568,6 +568,25 @@ static void errand_check(void)
 	event("\"event\":\"errand\",\"meter\":\"red\",\"errand\":\"check\",\"position\":\"REF1\"");
 }
 
+/* Volts are up, and what is there reads ohms and farads. */
+static void dial(void)
+{
+	scene_ready(true, "cold", "B1", "volts", B1_CHOSEN ",\"function\":\"volt-dc\",\"limits\":[-37,-33]");
+}
+/* Struck while the probes are still there. */
+static void struck_there(void)
+{
+	logged();
+	record(31, "strike", ",\"of\":30,\"position\":\"R3\"");
+}
+/* It fell silent on the part, and everything else is away. */
+static void silent(void)
+{
+	settling();
+	scene_live(scene, now, text_slice("{\"meters\":[{\"name\":\"bench\",\"state\":\"stale\"},{\"name\":"
+	                                  "\"red\",\"state\":\"absent\"},{\"name\":\"blue\",\"state\":\"absent\"}]}"));
+}
+
 static const struct {
 	enum scene_state state;
 	void (*scene)(void);
@@ -583,7 +602,8 @@ static const struct {
 	{SCENE_HELD, held, "state HELD R13?\n"},        {SCENE_DOUBT, doubt, "state DOUBT\n"},
 	{SCENE_REFUSED, refused, "state REFUSED\n"},    {SCENE_NOT_LOGGED, not_logged, "state NOT LOGGED\n"},
 	{SCENE_GONE, no_meter, "state NO METER\n"},     {SCENE_STALE, stale, "state STALE\n"},
-	{SCENE_DONE, finished, "state FINISHED\n"},
+	{SCENE_DONE, finished, "state FINISHED\n"},      {SCENE_DIAL, dial, "state DIAL V DC\n"},
+	{SCENE_LOGGED, struck_there, "state STRUCK\n"}, {SCENE_STALE, silent, "state STALE\n"},
 };
 
 static void test_states(void **state)
