@@ -124,7 +124,7 @@ enum scene_state {
 
 struct scene_told { /* a happening with its own words; for scene.c */
 	struct happening_told told;
-	char text[14][SCENE_TEXT];
+	char text[15][SCENE_TEXT];
 };
 
 struct scene {

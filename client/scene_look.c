@@ -81,6 +81,7 @@ void scene_tell(struct scene *s, const struct happening_told *told)
 		.role = keep(t, 8, told->role), .why = keep(t, 9, told->why),
 		.next = keep(t, 10, told->next), .alarm = keep(t, 11, told->alarm),
 		.guide = keep(t, 12, told->guide), .limit = keep(t, 13, told->limit),
+		.other = keep(t, 14, told->other),
 	};
 }
 

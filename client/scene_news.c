@@ -404,6 +404,23 @@ static void on_moving(struct scene *s, int64_t now, struct slice event)
 	                                       .meter = name, .next = "wait, or take it"});
 }
 
+/* Two meters at one part, and two answers: it has to be known while the probes are there. */
+static void on_disagree(struct scene *s, int64_t now, struct slice event)
+{
+	char position[SCENE_NAME], quantity[SCENE_NAME], name[SCENE_NAME], other[SCENE_NAME];
+	char text[SCENE_TEXT];
+	scene_member(event, "position", position);
+	scene_member(event, "quantity", quantity);
+	scene_member(event, "meter", name);
+	scene_member(event, "other", other);
+	scene_member(event, "text", text);
+	scene_note_add(s, now, SCENE_WARNING, json_member(event.at, event.len, "t"), text);
+	scene_note_told(s);
+	scene_tell(s, &(struct happening_told){.what = HAPPENED_DISAGREE, .position = position,
+	                                       .quantity = quantity, .meter = name, .other = other,
+	                                       .why = text});
+}
+
 static void on_line(struct scene *s, int64_t now, struct slice event, bool gone)
 {
 	char name[SCENE_NAME], why[SCENE_TEXT], text[SCENE_TEXT];
@@ -460,6 +477,8 @@ unsigned scene_event(struct scene *s, int64_t now, struct slice params)
 		on_refusal(s, now, params, event[0] == 'n');
 	else if (strcmp(event, "moving") == 0)
 		on_moving(s, now, params);
+	else if (strcmp(event, "disagree") == 0)
+		on_disagree(s, now, params);
 	else if (strcmp(event, "gone") == 0 || strcmp(event, "back") == 0) {
 		on_line(s, now, params, event[0] == 'g');
 		return SCENE_ASK_METERS;

@@ -50,6 +50,7 @@ struct speech_table {
 	const char *happening[HAPPENING_COUNT]; /* the name of each */
 	const char *ear[EAR_SAMPLES];           /* of what is set by ear, below its target, on it, above */
 	const char *held, *refused, *moving, *doubt;
+	const char *disagree; /* before the two meters */
 	const char *gone, *back, *stale, *daemon_gone, *daemon_back;
 	const char *not_logged, *live, *cold;
 	const struct speech_pair *guides; /* steps of guided runs by kind and word; others as they stand */

@@ -622,6 +622,13 @@ void speech_happening(enum language l, const struct happening_told *told, bool w
 		say_value(&s, l, told->shown);
 		say_part(&s, t->doubt);
 		break;
+	case HAPPENED_DISAGREE:
+		say_position(&s, l, told->position);
+		say_part(&s, pair_text(t->quantities, told->quantity));
+		say_part(&s, t->disagree);
+		say_free(&s, told->meter);
+		say_free(&s, told->other);
+		break;
 	case HAPPENED_GONE:
 		say_meter(&s, t->gone, t->daemon_gone, told->meter);
 		break;

@@ -76,6 +76,7 @@ static bool is_result(enum happening what)
 	case HAPPENED_LIVE:
 	case HAPPENED_COLD:
 	case HAPPENED_ALARM:
+	case HAPPENED_DISAGREE:
 		break;
 	}
 	return false;

@@ -119,6 +119,14 @@ static const struct scene meters_rows[] = {
      "blue OL MOhm *6\nblue ~100.4 kOhm *9\nblue OL MOhm *6\nblue ~98.6 kOhm *9\nblue OL MOhm *6\n",
      "R1 red 100.2 kohm; R1 blue 100.4 kohm; R2 red 98.4 kohm; R2 blue 98.6 kohm", "",
      "R1; R2; R3", ""},
+    {"two on one part that do not agree: said as soon as the second is durable",
+     "@0 at R1\n" OPEN R1_TOUCHED "red OL MOhm *40\nblue OL MOhm *24\nblue ~94.4 kOhm *9\nblue OL MOhm *6\n",
+     "R1 red 100.2 kohm; R1 blue 94.4 kohm", "disagree R1", NULL, ""},
+    {"... not at another reach, and not with one that was struck",
+     "@0 reach in-circuit\n@0 at R1\n@4 undo\n" OPEN "red ~100.2 kOhm *8\nred OL MOhm *90\n"
+     "blue OL MOhm *24\nblue ~94.4 kOhm *9\nblue OL MOhm *12\n@12 reach lifted\n@12 at R1\n"
+     "blue OL MOhm *12\nblue ~90.1 kOhm *9\nblue OL MOhm *12\n",
+     "R1 red 100.2 kohm; strike R1; R1 blue 94.4 kohm; R1 blue 90.1 kohm lifted", "", NULL, ""},
     {"one settles when the other has left: what it touches is the old part",
      WALK R1_TOUCHED "red OL MOhm *46\n"
      "blue OL MOhm *6\nblue glide 60.0 100.4 1.2 kOhm *60\nblue OL MOhm *6\n",

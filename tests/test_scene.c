@@ -263,6 +263,26 @@ static void test_bound_elsewhere(void **state)
 	scene_stop();
 }
 
+/* Two meters and two answers: told with both names, and seen. */
+static void test_disagree(void **state)
+{
+	(void)state;
+	ready();
+	event("\"event\":\"disagree\",\"position\":\"R3\",\"quantity\":\"value\",\"meter\":\"bench\","
+	      "\"other\":\"red\",\"en\":\"6.8\",\"text\":\"bench and red disagree at R3\"");
+	const struct happening_told *told = next(HAPPENED_DISAGREE);
+	assert_string_equal(told->position, "R3");
+	assert_string_equal(told->meter, "bench");
+	assert_string_equal(told->other, "red");
+	assert_string_equal(scene_note(scene, 0)->text, "bench and red disagree at R3");
+	struct lines out = {0};
+	view_bench_told(&(struct style){.plain = true}, told, &out);
+	assert_string_equal(lines_text(&out), "two answers: bench and red disagree at R3\n");
+	lines_free(&out);
+	nothing_more();
+	scene_stop();
+}
+
 /* What was said of the part that was up is not said of the next one. */
 static void test_notes_of_the_part_before(void **state)
 {
@@ -628,6 +648,7 @@ int main(void)
 	    cmocka_unit_test(test_by_condition),
 	    cmocka_unit_test(test_notes_end),
 	    cmocka_unit_test(test_bound_elsewhere),
+	    cmocka_unit_test(test_disagree),
 	    cmocka_unit_test(test_notes_of_the_part_before),
 		cmocka_unit_test(test_meters),        cmocka_unit_test(test_moves),
 		cmocka_unit_test(test_away_and_back), cmocka_unit_test(test_silent_daemon),
