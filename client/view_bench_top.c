@@ -416,12 +416,10 @@ void view_bench_unit(const struct bench_view *v, struct picture *p, int row, int
 	for (int i = 0; i < 4; i++) {
 		if (!word[i][0])
 			continue;
+		/* Never reversed: the strokes of a block letter reach its edges, and cut out of a
+		 * coloured field they run into what is around it. */
 		bool live = i == 0 && s->live;
-		int from = column;
 		column = block_put(p, row, column, BLOCK_MIDDLE, v->style->utf8,
-		                   live ? LOOK_BAD : i == 0 ? LOOK_STRONG : LOOK_ORDINARY, word[i]);
-		for (int r = 0; live && r < BLOCK_MIDDLE_ROWS; r++)
-			picture_tint(p, row + r, from, column - from, LOOK_LIVE);
-		column += gap;
+		                   live ? LOOK_BAD : i == 0 ? LOOK_STRONG : LOOK_ORDINARY, word[i]) + gap;
 	}
 }

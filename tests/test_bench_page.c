@@ -433,7 +433,11 @@ static void test_danger(void **state)
 			/* The meter is named once. */
 			assert_true(shows(&p, "red reads 287 V"));
 			assert_false(shows(&p, "red: red"));
-			assert_int_equal(p.cells[0].look, LOOK_LIVE);
+			assert_int_equal(p.cells[BLOCK_MIDDLE_ROWS * p.width].look, LOOK_LIVE);
+			/* Reversed, block letters run into what is around them and cannot be read. */
+			for (int c = 0; c < p.width * p.height; c++)
+				assert_false(p.cells[c].look == LOOK_LIVE && strstr("\u2580\u2584\u2588", p.cells[c].text) &&
+				             p.cells[c].text[0] == '\xE2');
 			picture_end(&p);
 		}
 	keys = (struct keys){.mode = KEYS_ACT};
