@@ -116,6 +116,7 @@ struct scene_alarm {
 enum scene_state {
 	SCENE_NO_DAEMON, SCENE_NO_POSITION, SCENE_ERRAND, /* a meter waits for an offset or a check */
 	SCENE_READY, SCENE_DIAL, /* ready, but every meter is on another function */
+	SCENE_FORBIDDEN,         /* ohm or farad is up, and the unit is LIVE */
 	SCENE_WAIT, SCENE_SETTLING, SCENE_MOVING,
 	SCENE_SETTLED, /* and the record is on its way */
 	SCENE_LOGGED, SCENE_HELD, SCENE_DOUBT, SCENE_REFUSED, SCENE_NOT_LOGGED, SCENE_GONE,
@@ -267,6 +268,8 @@ bool scene_elsewhere(const struct scene *s, const struct scene_meter *m);
 /* The function that what is up wants ("ohm"), where every meter that is free reads, and none of
  * them reads it: a dial has to be turned.  Else "". */
 const char *scene_dial(const struct scene *s, int64_t now);
+/* It wants ohm or farad, which nothing takes of a unit that is LIVE: which; else "". */
+const char *scene_forbidden(const struct scene *s);
 /* What stands large: the display of the front meter while it stands; beside the word LOGGED
  * what was logged, until something else is up or touched, and not what the leads read
  * as they lift.  NULL: nothing does.  *function is that of the meter. */

@@ -159,6 +159,13 @@ const char *scene_dial(const struct scene *s, int64_t now)
 	return others ? s->function : "";
 }
 
+const char *scene_forbidden(const struct scene *s)
+{
+	bool known = s->live && s->limits_known;
+	bool such = strcmp(s->function, "ohm") == 0 || strcmp(s->function, "farad") == 0;
+	return known && such ? s->function : "";
+}
+
 double scene_ear(const struct scene *s, int64_t now, bool *inside)
 {
 	bool stands = s->connected && s->live_at != INT64_MIN && now - s->live_at <= SCENE_EAR_MS;
@@ -298,5 +305,7 @@ enum scene_state scene_state(const struct scene *s, int64_t now)
 		return SCENE_GONE;
 	if (stale && !stands) /* ready for what? */
 		return SCENE_STALE;
+	if (scene_forbidden(s)[0])
+		return SCENE_FORBIDDEN;
 	return !s->armed ? SCENE_WAIT : scene_dial(s, now)[0] ? SCENE_DIAL : SCENE_READY;
 }

@@ -70,7 +70,7 @@ static const struct {
 	[SCENE_REFUSED] = {"REFUSED", LOOK_BAD},       [SCENE_NOT_LOGGED] = {"NOT LOGGED", LOOK_BAD},
 	[SCENE_GONE] = {"NO METER", LOOK_BAD},         [SCENE_STALE] = {"STALE", LOOK_BAD},
 	[SCENE_DONE] = {"FINISHED", LOOK_GOOD},       [SCENE_ERRAND] = {"WAITS", LOOK_WARNING},
-	[SCENE_DIAL] = {"DIAL", LOOK_WARNING},
+	[SCENE_DIAL] = {"DIAL", LOOK_WARNING},         [SCENE_FORBIDDEN] = {"NO", LOOK_BAD},
 };
 
 /* What the hands are to do with a meter that was asked for something else than an entry. */
@@ -84,12 +84,12 @@ static void errand_word(const struct scene *s, char *word, size_t size)
 		snprintf(word, size, "TOUCH %s", s->errand.position);
 }
 
-/* "DIAL OHM", "DIAL V DC": turn one there. */
-static void dial_word(const struct scene *s, int64_t now, char *word, size_t size)
+/* "DIAL OHM", "DIAL V DC": turn one there; "NO OHM" while it is live. */
+static void function_word(const char *before, const char *function, char *word, size_t size)
 {
-	const char *function = scene_dial(s, now), *kind = strchr(function, '-');
+	const char *kind = strchr(function, '-');
 	int n = kind ? 1 : (int)strlen(function);
-	snprintf(word, size, "DIAL %.*s%s%s", n, function, kind ? " " : "", kind ? kind + 1 : "");
+	snprintf(word, size, "%s %.*s%s%s", before, n, function, kind ? " " : "", kind ? kind + 1 : "");
 	for (char *c = word; *c; c++)
 		*c = (char)toupper((unsigned char)*c);
 }
@@ -103,7 +103,9 @@ void view_bench_state(const struct bench_view *v, char *word, size_t size, enum 
 	if (state == SCENE_ERRAND)
 		errand_word(s, word, size);
 	if (state == SCENE_DIAL)
-		dial_word(s, v->now, word, size);
+		function_word("DIAL", scene_dial(s, v->now), word, size);
+	if (state == SCENE_FORBIDDEN)
+		function_word("NO", scene_forbidden(s), word, size);
 	const struct scene_meter *m = scene_front(s);
 	if (state == SCENE_LOGGED && !s->logged.is && m && m->made[0]) {
 		snprintf(word, size, "%s", m->made);

@@ -577,6 +577,11 @@ static void dial(void)
 {
 	scene_ready(true, "cold", "B1", "volts", B1_CHOSEN ",\"function\":\"volt-dc\",\"limits\":[-37,-33]");
 }
+/* Ohms are up, and the unit is live. */
+static void forbidden(void)
+{
+	scene_ready(true, "live", "R3", "value", R3_CHOSEN ",\"function\":\"ohm\",\"limits\":[90000,110000]");
+}
 /* Struck while the probes are still there. */
 static void struck_there(void)
 {
@@ -607,6 +612,7 @@ static const struct {
 	{SCENE_REFUSED, refused, "state REFUSED\n"},    {SCENE_NOT_LOGGED, not_logged, "state NOT LOGGED\n"},
 	{SCENE_GONE, no_meter, "state NO METER\n"},     {SCENE_STALE, stale, "state STALE\n"},
 	{SCENE_DONE, finished, "state FINISHED\n"},      {SCENE_DIAL, dial, "state DIAL V DC\n"},
+	{SCENE_FORBIDDEN, forbidden, "state NO OHM\n"},
 	{SCENE_LOGGED, struck_there, "state STRUCK\n"}, {SCENE_STALE, silent, "state STALE\n"},
 };
 
