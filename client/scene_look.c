@@ -40,7 +40,10 @@ void scene_say(struct scene *s, int64_t now, enum scene_weight weight, const cha
 
 void scene_refusal(struct scene *s, int64_t now, int code, const char *why)
 {
+	static const char said[] = "NOT LOGGED: ";
 	bool unlogged = code == 4;
+	if (unlogged && strncmp(why, said, sizeof said - 1) == 0)
+		why += sizeof said - 1; /* once is enough */
 	scene_say(s, now, unlogged ? SCENE_BAD : SCENE_WARNING, "%s%s",
 	          unlogged ? "NOT LOGGED: " : "", why);
 	scene_note_told(s);

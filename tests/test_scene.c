@@ -263,6 +263,17 @@ static void test_bound_elsewhere(void **state)
 	scene_stop();
 }
 
+/* The daemon's sentence may begin with the words: they are said once. */
+static void test_not_logged_once(void **state)
+{
+	(void)state;
+	ready();
+	scene_refusal(scene, now, 4, "NOT LOGGED: the disk of the log is full");
+	assert_string_equal(next(HAPPENED_NOT_LOGGED)->why, "the disk of the log is full");
+	assert_string_equal(scene_note(scene, 0)->text, "NOT LOGGED: the disk of the log is full");
+	scene_stop();
+}
+
 /* Two meters and two answers: told with both names, and seen. */
 static void test_disagree(void **state)
 {
@@ -649,6 +660,7 @@ int main(void)
 	    cmocka_unit_test(test_notes_end),
 	    cmocka_unit_test(test_bound_elsewhere),
 	    cmocka_unit_test(test_disagree),
+	    cmocka_unit_test(test_not_logged_once),
 	    cmocka_unit_test(test_notes_of_the_part_before),
 		cmocka_unit_test(test_meters),        cmocka_unit_test(test_moves),
 		cmocka_unit_test(test_away_and_back), cmocka_unit_test(test_silent_daemon),
