@@ -145,6 +145,7 @@ struct scene {
 	bool unit_known;
 	struct { double hertz; bool inside; } ear; /* of `tune`, as of live_at; 0: nothing is heard */
 	struct scene_note guide; /* what the newest guided run asks for; text "" for none */
+	char guide_meter[SCENE_NAME]; /* whose value its step takes, "" */
 	bool discharging; /* its reservoirs are being measured dead: still live */
 	int done, positions;
 	/* Which of them are not done; without a word of the daemon what has a value is. */
@@ -263,11 +264,14 @@ enum scene_state scene_state(const struct scene *s, int64_t now);
 /* The meter whose value stands large; NULL where none does. */
 const struct scene_meter *scene_front(const struct scene *s);
 /* Is it bound to another position than the one that is up?  Then its value is never that of what
- * is up, and it is not the front meter. */
+ * is up, and it is not the front meter, but where the hand waits for it in a guided run and no
+ * other is touched. */
 bool scene_elsewhere(const struct scene *s, const struct scene_meter *m);
 /* The function that what is up wants ("ohm"), where every meter that is free reads, and none of
  * them reads it: a dial has to be turned.  Else "". */
 const char *scene_dial(const struct scene *s, int64_t now);
+/* The position that the value which stands large is of: what is up, but in a guided run. */
+const char *scene_at(const struct scene *s);
 /* It wants ohm or farad, which nothing takes of a unit that is LIVE: which; else "". */
 const char *scene_forbidden(const struct scene *s);
 /* What stands large: the display of the front meter while it stands; beside the word LOGGED

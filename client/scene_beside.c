@@ -117,8 +117,11 @@ void scene_guides_read(struct scene *s, struct slice guides)
 	struct slice one;
 	size_t cursor = 0;
 	char kind[32], of[SCENE_NAME], text[SCENE_TEXT];
-	s->guide.text[0] = '\0';
+	s->guide.text[0] = s->guide_meter[0] = '\0';
 	while (json_next(guides, &cursor, &one)) {
+		scene_member(one, "takes", text);
+		if (text[0])
+			scene_copy(s->guide_meter, sizeof s->guide_meter, text);
 		scene_member(one, "guide", kind);
 		scene_member(one, "of", of);
 		scene_member(one, "text", text);

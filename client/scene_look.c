@@ -140,6 +140,12 @@ bool scene_elsewhere(const struct scene *s, const struct scene_meter *m)
 	return m->bound[0] && strcmp(m->bound, s->position) != 0;
 }
 
+const char *scene_at(const struct scene *s)
+{
+	const struct scene_meter *m = scene_front(s);
+	return m && scene_elsewhere(s, m) ? m->bound : s->position;
+}
+
 bool scene_stands(const struct scene *s, const struct scene_meter *m, int64_t now)
 {
 	return s->connected && m && m->shown[0] && !m->stale && s->live_at != INT64_MIN &&

@@ -571,8 +571,14 @@ static void choose_front(struct scene *s)
 	int place = scene_place(s, s->position);
 	for (int i = 0; i < s->meters; i++) {
 		const struct scene_meter *m = &s->meter[i];
-		if (scene_elsewhere(s, m))
+		if (scene_elsewhere(s, m)) {
+			bool waits = strcmp(m->name, s->guide_meter) == 0 && m->shown[0];
+			if (waits && best_rank < 12) { /* below one that is touched */
+				best_rank = 12;
+				best = i;
+			}
 			continue;
+		}
 		bool suits = place >= 0 && strcmp(m->function, s->sheet[place].function) == 0;
 		int rank = m->touching ? 16 : 0;
 		rank += s->held.is && strcmp(m->name, s->held.meter) == 0 ? 8 : 0;

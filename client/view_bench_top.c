@@ -159,7 +159,7 @@ static bool fits(const struct place_fit *f, const char *name, int width)
 static void place_fit(const struct bench_view *v, int width, struct place_fit *f)
 {
 	const struct scene *s = v->scene;
-	const char *whole = s->position[0] ? s->position : "---", *end = name_end(whole);
+	const char *whole = scene_at(s)[0] ? scene_at(s) : "---", *end = name_end(whole);
 	view_bench_state(v, f->state, sizeof f->state, &f->look);
 	f->name = whole;
 	if (fits(f, whole, width))
@@ -187,7 +187,7 @@ void view_bench_place(const struct bench_view *v, struct picture *p, int row, in
 	upper(s->quantity, quantity, sizeof quantity);
 	int state_wide = block_width(BLOCK_MIDDLE, f.state);
 	if (!f.name[0]) { /* a long name: plain, for the state must be seen from afar */
-		int end = picture_put(p, row, 0, LOOK_STRONG, s->position[0] ? s->position : "---");
+		int end = picture_put(p, row, 0, LOOK_STRONG, scene_at(s)[0] ? scene_at(s) : "---");
 		picture_put(p, row + 1, 0, LOOK_STRONG, quantity);
 		if (end + 2 + state_wide <= width)
 			block_put(p, row, width - state_wide, BLOCK_MIDDLE, v->style->utf8, f.look, f.state);

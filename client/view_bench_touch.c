@@ -231,6 +231,8 @@ static bool value_now(const struct bench_view *v, const struct scene_limits *l, 
 	const char *function, *shown = scene_large(s, v->now, &function);
 	struct decimal value;
 	deviation[0] = '\0';
+	if (m && scene_elsewhere(s, m) && shown != s->logged.shown)
+		return false; /* of another position than the limits */
 	if (!shown || !(shown == s->logged.shown || (m->touching && scene_is_for_part(s, m))) ||
 	    strcmp(function, l->function) != 0 || !shown_value(shown, x, &value))
 		return false;

@@ -231,11 +231,11 @@ static void test_strike(void **state)
 }
 
 /* R3 is up, and these are bound. */
-static void bound(const char *list)
+static void bound(const char *list, const char *guides)
 {
 	char text[600];
 	snprintf(text, sizeof text, "{\"chosen\":{\"position\":\"R3\",\"quantity\":\"value\"%s"
-	         ",\"armed\":true},\"bound\":[%s]}", R3_CHOSEN, list);
+	         ",\"armed\":true},\"bound\":[%s],\"guides\":[%s]}", R3_CHOSEN, list, guides);
 	scene_status(scene, now, text_slice(text));
 }
 
@@ -245,16 +245,27 @@ static void test_bound_elsewhere(void **state)
 	const char *function;
 	(void)state;
 	ready();
-	bound("{\"meter\":\"bench\",\"position\":\"R13\",\"quantity\":\"value\"}");
+	bound("{\"meter\":\"bench\",\"position\":\"R13\",\"quantity\":\"value\"}", "");
 	live("99.10 kohm", "ohm", 1, true);
 	assert_string_equal(scene_front(scene)->name, "red");
 	assert_string_equal(scene_large(scene, now, &function), "0.012 nF");
 	assert_int_equal(scene_state(scene, now), SCENE_READY);
 	/* Every other one is bound, too: there is none for what is up. */
-	bound("{\"meter\":\"bench\",\"position\":\"R13\"},{\"meter\":\"red\",\"position\":\"C7\"}");
+	bound("{\"meter\":\"bench\",\"position\":\"R13\"},{\"meter\":\"red\",\"position\":\"C7\"}", "");
 	live("99.10 kohm", "ohm", 1, true);
 	assert_null(scene_large(scene, now, &function));
 	assert_int_equal(scene_state(scene, now), SCENE_GONE);
+	/* In a guided run the hand waits for it: then it stands large, under its own position,
+	 * and gives way to a free one that is touched. */
+	assert_string_equal(scene_at(scene), "R3");
+	bound("{\"meter\":\"red\",\"position\":\"C7\"}", "{\"guide\":\"tune\",\"of\":\"VR1\",\"text\":"
+	      "\"set it\",\"hand\":true,\"takes\":\"red\"}");
+	live("overload", "ohm", 0, false);
+	assert_string_equal(scene_large(scene, now, &function), "0.012 nF");
+	assert_string_equal(scene_at(scene), "C7");
+	live("99.10 kohm", "ohm", 0.5, true);
+	assert_string_equal(scene_at(scene), "R3");
+	bound("{\"meter\":\"bench\",\"position\":\"R13\"}", "");
 	/* Where it is bound comes up: then it is. */
 	event("\"event\":\"up\",\"position\":\"R13\",\"quantity\":\"value\",\"armed\":\"yes\"");
 	next(HAPPENED_UP);
