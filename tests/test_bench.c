@@ -327,6 +327,21 @@ static void take_and_quantities(void **state)
 
 /* ---- a held display ---- */
 
+/* Nothing suits: what has to be turned is said, not only that there is nothing. */
+static void take_says_why(void **state)
+{
+	(void)state;
+	struct stand *s = calloc(1, sizeof *s);
+	assert_non_null(s);
+	stand_begin(s);
+	stand_play(s, "@0 at R1\nred ~0.013 V DC *10\n");
+	assert_false(bench_take(s->bench, s->t, NULL, (struct bench_wait){0}, &s->why));
+	assert_string_equal(s->why.text, "nothing to take: red reads volt-dc, and value of R1 wants ohm: turn "
+	                    "the dial, or choose another position");
+	stand_free(s);
+	free(s);
+}
+
 static void frames_at(struct stand *s, int meter, const char *frame, size_t len, int times)
 {
 	for (int i = 0; i < times; i++) {
@@ -489,6 +504,7 @@ int main(void)
 	    cmocka_unit_test(several_meters),
 	    cmocka_unit_test(held_and_doubted),
 	    cmocka_unit_test(take_and_quantities),
+	    cmocka_unit_test(take_says_why),
 	    cmocka_unit_test(held_display_is_no_reading),
 	    cmocka_unit_test(sixty_four_meters),
 	    cmocka_unit_test(asked_meter_in_a_walk),
