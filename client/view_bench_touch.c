@@ -34,7 +34,7 @@ static void rest_words(const struct bench_view *v, const struct scene_meter *m, 
 	int moves = scene_moves(m, v->now);
 	const char *dial = scene_dial(v->scene, v->now), *no = scene_forbidden(v->scene);
 	if (!m->touching && no[0])
-		snprintf(out, size, "no %.20s of a unit that is LIVE: volts, or another position", no);
+		snprintf(out, size, "LIVE: no %.20s; volts, or another position", no);
 	else if (!m->touching && dial[0])
 		snprintf(out, size, "no meter is on %.20s: turn a dial", dial);
 	else if (!m->touching)
