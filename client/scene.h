@@ -55,6 +55,7 @@ struct scene_meter {
 	bool entered;  /* this touch has its entry */
 	int64_t entry; /* ... of this number */
 	char made[16]; /* ... or was for none, or has it no more: "OFFSET", "PASSED", "FAILED", "STRUCK" */
+	char made_at[SCENE_NAME]; /* ... of which reference part */
 	char bound[SCENE_NAME]; /* the position that it is bound to, "" */
 	/* This touch: numeric displays as they changed, with their digit. */
 	struct { int64_t at; struct decimal value; } trail[SCENE_TRAIL_MAX];
@@ -270,7 +271,8 @@ bool scene_elsewhere(const struct scene *s, const struct scene_meter *m);
 /* The function that what is up wants ("ohm"), where every meter that is free reads, and none of
  * them reads it: a dial has to be turned.  Else "". */
 const char *scene_dial(const struct scene *s, int64_t now);
-/* The position that the value which stands large is of: what is up, but in a guided run. */
+/* The position that the value which stands large is of: what is up, but in a guided run, and where
+ * a meter is checked. */
 const char *scene_at(const struct scene *s);
 /* It wants ohm or farad, which nothing takes of a unit that is LIVE: which; else "". */
 const char *scene_forbidden(const struct scene *s);

@@ -207,6 +207,7 @@ void scene_backing(struct scene *s, int64_t now, struct slice record, const char
 			s->meter[i].entered = true;
 			snprintf(s->meter[i].made, sizeof s->meter[i].made, "%s",
 			         !check ? "OFFSET" : agree ? "PASSED" : "FAILED");
+			scene_copy(s->meter[i].made_at, sizeof s->meter[i].made_at, position);
 		}
 	scene_note_add(s, now, agree ? SCENE_GOOD : SCENE_BAD,
 	               json_member(record.at, record.len, "t"), text);

@@ -143,6 +143,10 @@ bool scene_elsewhere(const struct scene *s, const struct scene_meter *m)
 const char *scene_at(const struct scene *s)
 {
 	const struct scene_meter *m = scene_front(s);
+	if (s->errand.is && s->errand.position[0])
+		return s->errand.position;
+	if (m && m->touching && m->made[0] && m->made_at[0])
+		return m->made_at;
 	return m && scene_elsewhere(s, m) ? m->bound : s->position;
 }
 

@@ -198,8 +198,10 @@ static void on_strike(struct scene *s, int64_t now, struct slice record)
 		s->logged.is = false;
 	/* The probes are still where it was made: that touch has no entry any more. */
 	for (int i = 0; i < s->meters; i++)
-		if (s->meter[i].touching && s->meter[i].entered && s->meter[i].entry == of)
+		if (s->meter[i].touching && s->meter[i].entered && s->meter[i].entry == of) {
 			snprintf(s->meter[i].made, sizeof s->meter[i].made, "STRUCK");
+			s->meter[i].made_at[0] = '\0';
+		}
 	if (!e || e->struck)
 		return;
 	e->struck = true;

@@ -259,7 +259,8 @@ void view_bench_facts(const struct bench_view *v, struct picture *p, int row, in
 	struct place_fit large;
 	place_fit(v, width, &large);
 	/* Its block letters are covered, or are its end alone. */
-	if (scene_alarm(s) || (large.name[0] && strcmp(large.name, s->position) != 0))
+	if (scene_alarm(s) || strcmp(scene_at(s), s->position) != 0 ||
+	    (large.name[0] && strcmp(large.name, s->position) != 0))
 		column = fact_put(p, row, column, LOOK_STRONG, s->position, twin);
 	column = fact_put(p, row, column, LOOK_ORDINARY, s->quantity, twin);
 	if (s->have[0]) {
