@@ -548,10 +548,15 @@ static void meter_live(struct scene *s, struct scene_meter *m, int64_t now, stru
 	if (m->stale)
 		m->shown[0] = '\0';
 	if (m->touching && !touched) {
+		/* A probe that slipped, or the next part before its turn: nothing comes of it. */
+		char has[SCENE_NAME];
+		scene_member(one, "has", has);
+		bool old = has[0] && s->logged.is && strcmp(s->logged.position, has) == 0;
 		m->trail_count = m->trail_next = 0;
-		m->moving = m->entered = false;
+		m->moving = false;
+		m->entered = old;
 		m->made[0] = '\0';
-		if (!scene_elsewhere(s, m))
+		if (!scene_elsewhere(s, m) && !old)
 			s->logged.is = s->refused.is = false;
 	}
 	if (!m->touching)

@@ -342,6 +342,36 @@ static void take_says_why(void **state)
 	free(s);
 }
 
+static bool live_has(struct stand *s, const char *words)
+{
+	char bytes[4096];
+	struct text out;
+	text_begin(&out, bytes, sizeof bytes);
+	bench_live(s->bench, s->t, &out);
+	assert_true(out.len < sizeof bytes);
+	bytes[out.len] = '\0';
+	return strstr(bytes, words) != NULL;
+}
+
+/* A touch that is over with its entry, or taken for the part that has it, says so. */
+static void live_says_whose(void **state)
+{
+	(void)state;
+	struct stand *s = calloc(1, sizeof *s);
+	assert_non_null(s);
+	stand_begin(s);
+	stand_play(s, "@0 walk on\n" OPEN "red ~100.2 kOhm *2\n");
+	assert_false(live_has(s, "\"has\""));
+	stand_play(s, "red ~100.2 kOhm *6\n");
+	assert_true(live_has(s, "\"touching\":true,\"has\":\"R1\""));
+	stand_play(s, "red OL MOhm *3\n");
+	assert_false(live_has(s, "\"has\""));
+	stand_play(s, "red ~100.2 kOhm *4\n");
+	assert_true(live_has(s, "\"has\":\"R1\""));
+	stand_free(s);
+	free(s);
+}
+
 static void frames_at(struct stand *s, int meter, const char *frame, size_t len, int times)
 {
 	for (int i = 0; i < times; i++) {
@@ -505,6 +535,7 @@ int main(void)
 	    cmocka_unit_test(held_and_doubted),
 	    cmocka_unit_test(take_and_quantities),
 	    cmocka_unit_test(take_says_why),
+	    cmocka_unit_test(live_says_whose),
 	    cmocka_unit_test(held_display_is_no_reading),
 	    cmocka_unit_test(sixty_four_meters),
 	    cmocka_unit_test(asked_meter_in_a_walk),

@@ -129,6 +129,27 @@ static void test_order(void **state)
 	scene_stop();
 }
 
+/* After its entry a probe slips, or touches the next part too soon: what was logged stays, for
+ * nothing will come of this touch. */
+static void test_slip(void **state)
+{
+	const char *function;
+	(void)state;
+	ready();
+	live("131.20 kohm", "ohm", 1, true);
+	record(23, "entry", ENTRY("R3", "131.20 kohm", "131200", "within", "high", "0.3", ""));
+	live("overload", "ohm", 0, false);
+	scene_live(scene, now, text_slice("{\"meters\":[{\"name\":\"bench\",\"state\":\"asked\",\"shown\":"
+	           "\"47.00 kohm\",\"function\":\"ohm\",\"progress\":1,\"touching\":true,\"has\":\"R3\"}]}"));
+	assert_int_equal(scene_state(scene, now), SCENE_LOGGED);
+	assert_string_equal(scene_large(scene, now, &function), "131.20 kohm");
+	/* Without that word it is another touch. */
+	live("overload", "ohm", 0, false);
+	live("47.00 kohm", "ohm", 1, true);
+	assert_int_equal(scene_state(scene, now), SCENE_SETTLED);
+	scene_stop();
+}
+
 /* Not armed: nothing is called; the person is to lift. */
 static void test_not_armed(void **state)
 {
@@ -669,6 +690,7 @@ int main(void)
 		cmocka_unit_test(test_strike),        cmocka_unit_test(test_rejudged),
 	    cmocka_unit_test(test_by_condition),
 	    cmocka_unit_test(test_notes_end),
+	    cmocka_unit_test(test_slip),
 	    cmocka_unit_test(test_bound_elsewhere),
 	    cmocka_unit_test(test_disagree),
 	    cmocka_unit_test(test_not_logged_once),
