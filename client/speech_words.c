@@ -11,8 +11,11 @@
 #include <stdio.h>
 #include <string.h>
 
-/* A free text (a place, a role, a reason) is spoken up to here. */
+/* A free text (a reason) is spoken up to here. */
 #define FREE_MAX 120
+/* ... and a place or a role, which are said with each name: the bench waits 5 s for all of it
+ * (daemon/bench_speech.c), and a note in the sheet may be a whole story. */
+#define BRIEF_MAX 44
 
 static const struct speech_table *const language[LANGUAGE_COUNT] = {
 	[LANGUAGE_EN] = &speech_table_en,
@@ -383,6 +386,26 @@ static void say_free(struct say *s, const char *text)
 	say_part(s, clean);
 }
 
+/* Its beginning, to the end of a word. */
+static void say_brief(struct say *s, const char *text)
+{
+	char clean[FREE_MAX * 2];
+	if (!text)
+		return;
+	words_clean(text, strlen(text), clean, sizeof clean);
+	size_t len = strlen(clean), n = words_cut(clean, len, BRIEF_MAX);
+	if (n < len) {
+		size_t blank = n;
+		while (blank && clean[blank] != ' ')
+			blank--;
+		n = blank ? blank : n;
+		while (n && (clean[n - 1] == ',' || clean[n - 1] == ' '))
+			n--;
+	}
+	clean[n] = '\0';
+	say_part(s, clean);
+}
+
 /* The words of one deviation as words.h writes it; false for what is none. */
 static bool deviation_words(enum language l, const char *text, char *out, size_t size)
 {
@@ -564,7 +587,7 @@ static void say_role(struct say *s, enum language l, const char *role)
 	if (kind)
 		say_part(s, kind);
 	else
-		say_free(s, role);
+		say_brief(s, role);
 }
 
 static void say_meter(struct say *s, const char *phrase,
@@ -646,7 +669,7 @@ void speech_happening(enum language l, const struct happening_told *told, bool w
 	case HAPPENED_UP:
 		say_position(&s, l, told->position);
 		say_part(&s, pair_text(t->quantities, told->quantity));
-		say_free(&s, told->place);
+		say_brief(&s, told->place);
 		say_role(&s, l, told->role);
 		break;
 	case HAPPENED_LIVE:

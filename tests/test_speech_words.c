@@ -234,6 +234,10 @@ static const struct told_row {
 	{{.what = HAPPENED_UP, .position = "C8", .quantity = "leakage"}, false,
 	 {"C eight, leakage", "C acht, Leckstrom"}},
 	{{.what = HAPPENED_UP, .position = "R1"}, true, {"R one", "R eins"}},
+	/* A note in the sheet may be long: the name must be said in time. */
+	{{.what = HAPPENED_UP, .position = "R1", .place = "left, under the brown one that leaks, behind the "
+	  "transformer and not easy to reach"}, false,
+	 {"R one, left, under the brown one that leaks, behind", "R eins, left, under the brown one that leaks, behind"}},
 	/* a position without a role has its kind there */
 	{{.what = HAPPENED_UP, .position = "R1", .role = "carbon-composition"}, false,
 	 {"R one, carbon composition", "R eins, Kohlemassewiderstand"}},
