@@ -522,7 +522,7 @@ static int exponent_for(const struct sim *s, double value)
 static bool is_volt(enum touch_kind k)
 {
 	return k == KIND_VOLT || k == KIND_VOLT_GLIDE || k == KIND_VOLT_CLIMB || k == KIND_VOLT_ZERO ||
-	       k == KIND_SAG || k == KIND_HUM || k == KIND_FLOAT;
+	       k == KIND_SAG || k == KIND_OVERSHOOT || k == KIND_HUM || k == KIND_FLOAT;
 }
 
 static bool is_farad(enum touch_kind k)
@@ -560,6 +560,8 @@ static void make_meter(struct sim *s, enum touch_kind k)
 	bool mixed = k == KIND_MIXED;
 	if (k == KIND_RANGE_SLOW)
 		m->range_loses = pick(c, 2, 3);
+	if (m->range_loses > 1 && m->range_shows == RANGING_VALUE)
+		m->range_shows = RANGING_NOTHING; /* few digits that stand for long cannot be told from rest */
 	if (k == KIND_BLANK) {
 		m->range_loses = 1 + (int)(m->rate * between(c, 0.3, 1));
 		m->range_shows = RANGING_NOTHING;
@@ -584,7 +586,11 @@ static void make_meter(struct sim *s, enum touch_kind k)
 		m->garbled = between(c, 0.005, 0.05);
 	if (k == KIND_BUNCHED) {
 		m->rate = between(c, 4, 20);
-		m->bunch = between(c, 0.05, 0.3);
+		m->bunch = between(c, 0.3, 0.9) / m->rate;
+	}
+	if (k == KIND_PAIRS) {
+		m->rate = between(c, 6, 20);
+		m->bunch = between(c, 1.2, 3) / m->rate;
 	}
 	if (k == KIND_SILENT || k == KIND_SILENT_LOST || k == KIND_FARAD_SILENT || (mixed && luck(c, 0.2)))
 		m->open = OPEN_SILENT;
@@ -620,7 +626,7 @@ static double value_pick(struct sim *s, enum touch_kind k)
 	static const double rails[] = {6.3, 12.6, 85, 120, 185, 250, 285, 320, 410, -9.5, -18, -35, -48, 1.6, 3.2, -1.2};
 	if (k == KIND_VOLT_ZERO)
 		return between(c, -0.08, 0.08);
-	if (k == KIND_VOLT_CLIMB || k == KIND_SAG || k == KIND_HUM)
+	if (k == KIND_VOLT_CLIMB || k == KIND_SAG || k == KIND_OVERSHOOT || k == KIND_HUM)
 		return rails[pick(c, 2, 8)] * between(c, 0.92, 1.08);
 	if (is_volt(k))
 		return rails[pick(c, 0, 15)] * between(c, 0.92, 1.08);
@@ -691,8 +697,8 @@ static void make_part(struct sim *s, enum touch_kind k, struct touch *u)
 		p->tail[0] = sign * log_between(c, 0.005, 0.3);
 		p->tail_tau[0] = log_between(c, 0.3, 4);
 	}
-	if (k == KIND_SAG) {
-		p->tail[0] = -sign * log_between(c, 0.005, 0.1);
+	if (k == KIND_SAG || k == KIND_OVERSHOOT) {
+		p->tail[0] = (k == KIND_SAG ? sign : -sign) * log_between(c, 0.005, 0.1);
 		p->tail_tau[0] = log_between(c, 0.2, 1);
 		p->tail[1] = sign * log_between(c, 0.003, 0.05);
 		p->tail_tau[1] = p->tail_tau[0] * between(c, 3, 8);
@@ -745,7 +751,7 @@ static void make_part(struct sim *s, enum touch_kind k, struct touch *u)
 	}
 	if (k == KIND_JOINT) {
 		p->joint = log_between(c, 0.02, 0.3);
-		p->joint_mean = between(c, 0.15, 1) * longer(beat, 0.5);
+		p->joint_mean = between(c, 0.1, 0.8) * beat;
 		p->wobble = log_between(c, 1, 10) * digit;
 		p->wobble_s = between(c, 0.1, 0.5);
 	}
@@ -776,7 +782,7 @@ static void make_part(struct sim *s, enum touch_kind k, struct touch *u)
 	}
 	*u = (struct touch){.from = s->t, .to = INFINITY, .settled = INFINITY, .due = INFINITY};
 	u->none = touch_kind_class[k] == CLASS_NEVER || k == KIND_FLOAT || k == KIND_RESIDUAL;
-	u->creeps = touch_kind_class[k] == CLASS_CREEP;
+	u->creeps = k == KIND_SOAK || k == KIND_WARM || k == KIND_CREEP;
 	u->doubt_is_good = k == KIND_VOLT_ZERO;
 	u->sigma = m->sigma;
 	if (p->wobble > 0)
@@ -802,7 +808,7 @@ static double open_least(const struct model *m)
 	double period = 1 / m->rate;
 	if (m->open == OPEN_SILENT)
 		return (m->function == FUNCTION_FARAD ? 6 : longer(1.2, 5 * period)) + 1.2 + 2 * period;
-	return longer(1.3, 3.3 * period) + 4 * period * (m->lost + m->garbled > 0);
+	return 1 + longer(0.2, 2.2 * period) + 3 * period * (m->lost + m->garbled > 0);
 }
 
 static void touch_end(struct sim *s)
@@ -896,7 +902,7 @@ void touches_make(struct trace *x, enum touch_kind kind, uint64_t seed)
 			run(&s, between(&s.c, 1.5, 5));
 			touch_end(&s);
 		}
-		run(&s, open_least(m) - 0.8 * log(1 - unit(&s.c)));
+		run(&s, open_least(m) + 3 * (m->function == FUNCTION_VOLT_DC) * s.glide_s - 0.8 * log(1 - unit(&s.c)));
 	}
 	x->positions = n;
 }

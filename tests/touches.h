@@ -43,6 +43,7 @@ enum touch_class {
 	X(LOST, "lost", EASY, "frames lost and sent twice")                                 \
 	X(GARBLED, "garbled", EASY, "frames garbled")                                       \
 	X(BUNCHED, "bunched", EASY, "an adapter that holds frames back")                    \
+	X(PAIRS, "pairs", CREEP, "one that holds back two or three at once: are they doubled?") \
 	X(SILENT, "silent", EASY, "says nothing when open")                                 \
 	X(SILENT_LOST, "silent-lost", EASY, "and loses frames")                             \
 	X(HALF, "half", EASY, "half a contact first")                                       \
@@ -72,6 +73,7 @@ enum touch_class {
 	X(DOUBLE, "double", HARD, "two time constants")                                     \
 	X(LADDER, "ladder", HARD, "an amplifier's supply: three time constants")            \
 	X(SAG, "sag", HARD, "a supply that sags")                                           \
+	X(OVERSHOOT, "overshoot", HARD, "one that climbs and then sags")                      \
 	X(WOBBLE, "wobble", HARD, "the pressure on the contact wobbles")                    \
 	X(CORRELATED6, "correlated6", HARD, "a million counts, correlated noise")           \
 	X(SOAK, "soak", CREEP, "absorption: creeps for a minute")                           \

@@ -20,6 +20,7 @@ struct walker {
 	int fed;
 	int up;          /* position */
 	bool spent;
+	int spent_at;    /* the position that its entry was made at */
 	int entries[TOUCHES_MOST]; /* of each touch */
 	bool faulty[TOUCHES_MOST];
 	double at[TOUCHES_MOST];   /* s, of its entry */
@@ -119,6 +120,7 @@ static void settled(struct walker *w, double t)
 		return; /* the old part again */
 	int i = touch_at(x, t);
 	w->spent = true;
+	w->spent_at = w->up;
 	if (i < 0) {
 		w->score->open++;
 		fault(w, "OPEN", i, t, r);
@@ -165,7 +167,7 @@ static void look(struct walker *w, unsigned events, double t)
 	if (w->spent && !settle_touching(&w->settle) &&
 	    (int64_t)(t * 1e6) >= settle_open_since(&w->settle) + settle_arm(&w->settle)) {
 		w->spent = false;
-		if (w->up + 1 < w->x->positions)
+		if (w->spent_at == w->up && w->up + 1 < w->x->positions)
 			w->up++;
 		expect(w);
 	}
@@ -194,7 +196,7 @@ static void sum_up(struct walker *w)
 		if (w->faulty[i])
 			continue;
 		if (!w->entries[i]) {
-			if (u->doubt_is_good && w->doubt[i]) {
+			if (u->doubt_is_good) { /* `take` is there */
 				w->score->right++;
 				continue;
 			}
@@ -202,7 +204,7 @@ static void sum_up(struct walker *w)
 			fault(w, "MISSED", i, u->due, NULL);
 			continue;
 		}
-		if (!u->creeps && w->at[i] > u->due + 1e-3) {
+		if (touch_kind_class[x->kind] != CLASS_CREEP && w->at[i] > u->due + 1e-3) {
 			w->score->late++;
 			w->score->late_conversions += (w->at[i] - u->due) * x->m.rate;
 			fault(w, "LATE", i, w->at[i], NULL);
@@ -228,7 +230,7 @@ void touches_score(const struct trace *x, const struct settle_limits *limits,
 		/* The person goes on where nothing came. */
 		while (touched < x->touches && x->touch[touched].from <= t) {
 			const struct touch *u = &x->touch[touched++];
-			if (!w.spent && w.up != u->position && !u->none) {
+			if (w.up != u->position && !u->none && !(w.spent && w.spent_at == w.up)) {
 				w.up = u->position;
 				expect(&w);
 			}
@@ -241,7 +243,11 @@ void touches_score(const struct trace *x, const struct settle_limits *limits,
 		if (one->garbled)
 			continue;
 		w.of_ordinal[w.fed++] = one->conversion;
-		look(&w, settle_reading(&w.settle, &one->r), t);
+		unsigned events = settle_reading(&w.settle, &one->r);
+		if (say > 1)
+			printf("    events %x up %d spent %d nominal %g low %g high %g\n", events, w.up, w.spent,
+			       w.settle.expected.nominal, w.settle.expected.low, w.settle.expected.high);
+		look(&w, events, t);
 	}
 	until(&w, x->shows ? x->shown[x->shows - 1].t + 20000000 : 0);
 	sum_up(&w);
