@@ -408,8 +408,10 @@ static void convert(struct sim *s)
 		silent = m->open == OPEN_SILENT;
 	}
 	if (lost_to_range) {
-		value = value && m->range_shows == RANGING_VALUE && s->was_value;
-		silent |= m->range_shows == RANGING_NOTHING;
+		bool stands = m->range_shows == RANGING_VALUE && s->was_value;
+		/* Going down from a value, nobody shows an overload. */
+		silent |= m->range_shows == RANGING_NOTHING || (!stands && value && m->function != FUNCTION_OHM);
+		value = value && stands;
 		if (value) { /* what it showed before stands */
 			one.r.value = (struct decimal){s->last_n, s->last_e};
 			y = NAN;
@@ -669,6 +671,8 @@ static void make_part(struct sim *s, enum touch_kind k, struct touch *u)
 	if (!m->ranging) {
 		/* The dial is set for what comes; a manual range has room. */
 		e = exponent_for(s, v * between(c, 1, 4));
+		while (e > m->e_min && v < 0.1 * m->counts * pow(10, e))
+			e--;
 		s->e = e;
 	}
 	double digit = pow(10, e), beat = longer(1 / m->rate, 0.4);
@@ -808,7 +812,8 @@ static double open_least(const struct model *m)
 	double period = 1 / m->rate;
 	if (m->open == OPEN_SILENT)
 		return (m->function == FUNCTION_FARAD ? 6 : longer(1.2, 5 * period)) + 1.2 + 2 * period;
-	return 1 + longer(0.2, 2.2 * period) + 3 * period * (m->lost + m->garbled > 0);
+	return 1 + longer(0.2, 2.2 * period) + 3 * period * (m->lost + m->garbled > 0) +
+	       (m->range_shows == RANGING_NOTHING ? 6 * m->range_loses * period : 0);
 }
 
 static void touch_end(struct sim *s)
