@@ -560,6 +560,8 @@ static void make_meter(struct sim *s, enum touch_kind k)
 	m->range_loses = luck(c, 0.4) ? 1 : 0;
 	m->range_shows = luck(c, 0.5) ? RANGING_OVERLOAD : RANGING_VALUE;
 	bool mixed = k == KIND_MIXED;
+	if (k == KIND_QUICK)
+		m->range_shows = RANGING_VALUE; /* an overload of the next part were open leads */
 	if (k == KIND_RANGE_SLOW)
 		m->range_loses = pick(c, 2, 3);
 	if (m->range_loses > 1 && m->range_shows == RANGING_VALUE)
@@ -568,8 +570,10 @@ static void make_meter(struct sim *s, enum touch_kind k)
 		m->range_loses = 1 + (int)(m->rate * between(c, 0.3, 1));
 		m->range_shows = RANGING_NOTHING;
 	}
-	if (k == KIND_COARSE)
-		m->range_waits = pick(c, 2, 3);
+	if (k == KIND_COARSE) {
+		m->range_waits = pick(c, 2, 3); /* four alike in a range cannot be told from rest */
+		m->range_loses = m->range_waits == 3 ? 0 : m->range_loses;
+	}
 	if (k == KIND_LOWPASS) {
 		if (luck(c, 0.5))
 			m->average = pick(c, 2, 8);
@@ -733,6 +737,7 @@ static void make_part(struct sim *s, enum touch_kind k, struct touch *u)
 	if (k == KIND_RAMP_STOP) {
 		p->ramp = sign * log_between(c, 5, 80) * digit / beat;
 		p->ramp_until = between(c, 0.8, 3);
+		p->lawless = true;
 		if (p->ramp * p->ramp_until < -0.5 * v)
 			p->ramp = -p->ramp;
 	}
@@ -754,7 +759,7 @@ static void make_part(struct sim *s, enum touch_kind k, struct touch *u)
 		}
 	}
 	if (k == KIND_JOINT) {
-		p->joint = log_between(c, 0.02, 0.3);
+		p->joint = longer(log_between(c, 0.02, 0.3), 25 * digit / v);
 		p->joint_mean = between(c, 0.1, 0.8) * beat;
 		p->wobble = log_between(c, 1, 10) * digit;
 		p->wobble_s = between(c, 0.1, 0.5);
