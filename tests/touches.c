@@ -367,8 +367,8 @@ static void count(struct sim *s, bool value, bool whole_contact, bool undisturbe
 			u->settled = arrived;
 	}
 	u->slow |= s->off >= 3;
-	bool more = u->slow || p->lawless || p->odd || u->sigma > 1 || u->creeps;
-	if (isinf(u->due) && s->n >= (more ? 8 : 4) && s->t - s->first >= 0.4 - 1e-9)
+	bool more = u->slow || p->odd || u->sigma > 1 || u->creeps;
+	if (isinf(u->due) && s->n >= (p->lawless ? 14 : more ? 8 : 4) && s->t - s->first >= 0.4 - 1e-9)
 		u->due = arrived;
 }
 
@@ -561,7 +561,7 @@ static void make_meter(struct sim *s, enum touch_kind k)
 	m->range_shows = luck(c, 0.5) ? RANGING_OVERLOAD : RANGING_VALUE;
 	bool mixed = k == KIND_MIXED;
 	if (k == KIND_QUICK)
-		m->range_shows = RANGING_VALUE; /* an overload of the next part were open leads */
+		m->range_loses = 0; /* an overload of the next part were open leads */
 	if (k == KIND_RANGE_SLOW)
 		m->range_loses = pick(c, 2, 3);
 	if (m->range_loses > 1 && m->range_shows == RANGING_VALUE)
@@ -799,7 +799,9 @@ static void make_part(struct sim *s, enum touch_kind k, struct touch *u)
 	u->correlated = m->corr_s > 0 || m->average > 1 || m->lag > 0 || p->wobble > 0;
 	u->has_nominal = !luck(c, 0.2) || m->function == FUNCTION_VOLT_DC;
 	u->tolerance = luck(c, 0.5) ? 0.1 : 0.2;
-	double nominal = part_value(p, m->function, 1e9, false) / (1 + u->tolerance * between(c, -0.9, 0.9));
+	double nominal = part_value(p, m->function, k == KIND_RAMP_STOP ? 1e9 : 0, false) / (1 + u->tolerance * between(c, -0.9, 0.9));
+	if (u->none)
+		nominal = v;
 	if (k == KIND_ODD) {
 		u->has_nominal = p->odd = true;
 		nominal /= between(c, 2.2, 6);
