@@ -820,7 +820,7 @@ static double open_least(const struct model *m)
 	if (m->open == OPEN_SILENT)
 		return (m->function == FUNCTION_FARAD ? 6 : longer(1.2, 5 * period)) + 1.2 + 2 * period;
 	return 1 + longer(0.2, 2.2 * period) + 3 * period * (m->lost + m->garbled > 0) +
-	       (m->range_shows == RANGING_NOTHING ? 6 * m->range_loses * period : 0);
+	       (m->range_shows == RANGING_NOTHING || m->function != FUNCTION_OHM ? 6 * m->range_loses * period : 0);
 }
 
 static void touch_end(struct sim *s)
