@@ -819,7 +819,7 @@ static double open_least(const struct model *m)
 	double period = 1 / m->rate;
 	if (m->open == OPEN_SILENT)
 		return (m->function == FUNCTION_FARAD ? 6 : longer(1.2, 5 * period)) + 1.2 + 2 * period;
-	return 1 + longer(0.2, 2.2 * period) + 3 * period * (m->lost + m->garbled > 0) +
+	return 1 + longer(0.2, 2.5 * period) + 3 * period * (m->lost + m->garbled > 0) +
 	       (m->range_shows == RANGING_NOTHING || m->function != FUNCTION_OHM ? 6 * m->range_loses * period : 0);
 }
 
@@ -914,7 +914,10 @@ void touches_make(struct trace *x, enum touch_kind kind, uint64_t seed)
 			run(&s, between(&s.c, 1.5, 5));
 			touch_end(&s);
 		}
-		run(&s, open_least(m) + 3 * (m->function == FUNCTION_VOLT_DC) * s.glide_s - 0.8 * log(1 - unit(&s.c)));
+		if (kind == KIND_BRISK)
+			run(&s, between(&s.c, 1.15, 1.6));
+		else
+			run(&s, open_least(m) + 3 * (m->function == FUNCTION_VOLT_DC) * s.glide_s - 0.8 * log(1 - unit(&s.c)));
 	}
 	x->positions = n;
 }

@@ -49,6 +49,7 @@ enum touch_class {
 	X(HALF, "half", EASY, "half a contact first")                                       \
 	X(CHATTER, "chatter", EASY, "contact lost for less than 0.3 s")                     \
 	X(SLIP, "slip", EASY, "a probe leaves after the tone and comes back")               \
+	X(BRISK, "brisk", CREEP, "leads open for 1.15 to 1.6 s: shorter than a slip may show as") \
 	X(QUICK, "quick", EASY, "the next part touched within a second")                   \
 	X(WHITE, "white", EASY, "white noise up to 2.5 digits")                             \
 	X(CORRELATED, "correlated", EASY, "correlated noise up to 1 digit")                 \
