@@ -230,7 +230,7 @@ void touches_score(const struct trace *x, const struct settle_limits *limits,
 		/* The person goes on where nothing came. */
 		while (touched < x->touches && x->touch[touched].from <= t) {
 			const struct touch *u = &x->touch[touched++];
-			if (w.up != u->position && !u->none && !(w.spent && w.spent_at == w.up)) {
+			if (w.up != u->position && !u->none) {
 				w.up = u->position;
 				expect(&w);
 			}
