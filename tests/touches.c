@@ -849,7 +849,8 @@ static void one_touch(struct sim *s, enum touch_kind k, int position)
 	double due = u->due;
 	u->to = 0; /* the rest of it goes by the clock */
 	if (!isinf(due))
-		run(s, between(c, 0.6, 2.5) + between(c, 1, 4) * period);
+		run(s, between(c, 0.6, 2.5) + between(c, 1, 4) * period +
+		           (touch_kind_class[k] == CLASS_CREEP && k != KIND_BRISK ? 10 * period + 3 : 0));
 	if (k == KIND_SLIP || (k == KIND_MIXED && luck(c, 0.3))) {
 		struct part *p = &s->part;
 		p->gaps = 1;

@@ -190,8 +190,9 @@ static void sum_up(struct walker *w)
 			w->score->right += !w->entries[i];
 			continue;
 		}
-		if (isinf(u->due) && !w->entries[i])
-			continue; /* nobody could tell */
+		/* Nobody could tell; what creeps along a law that can be seen may be moving. */
+		if (!w->entries[i] && (isinf(u->due) || (u->creeps && x->kind != KIND_CREEP)))
+			continue;
 		w->score->touches++;
 		if (w->faulty[i])
 			continue;
