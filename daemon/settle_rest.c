@@ -20,6 +20,9 @@ static const double noise_known_times = 2.6;
 /* Digits of it up to which that is chance and asks for no more readings. */
 static const double noise_known_small = 1.2;
 
+/* The last readings go so many digits one way, and so many and times the noise that is known. */
+static const double goes_least = 2, goes_digits = 1, goes_times = 3;
+
 static double digit_of(int e)
 {
 	return decimal_double((struct decimal){1, e});
@@ -148,13 +151,39 @@ static bool is_odd(const struct settle *s)
 	return s->has_finest && s->exponent > s->finest && n < s->limits.odd_digits * s->law.counts;
 }
 
+/*
+ * The last readings go one way and slow down, by more than rounding and the noise that the meter
+ * is known for do: an approach that first shows near its rest (a range hid its beginning) looks
+ * like creep from so few.
+ */
+static bool goes_on(const struct settle *s, const struct settle_judgement *j, uint64_t first)
+{
+	uint64_t n = (uint64_t)s->limits.settle_conversions, steps = 0;
+	int64_t ups = 0, downs = 0, d = 0, begun = 0;
+	if (settle_is_fast(s) || j->known <= 0 || s->items - first < n ||
+	    s->items - s->stretch > (uint64_t)s->limits.settle_conversions_slow)
+		return false;
+	for (uint64_t i = s->items - n + 1; i < s->items; i++) {
+		d = item_at(s, i)->n - item_at(s, i - 1)->n;
+		if (i == s->items - n + 1)
+			begun = d;
+		ups += d > 0 ? d : 0;
+		downs += d < 0 ? -d : 0;
+		steps += d != 0;
+	}
+	if ((ups && downs) || steps < 2 || llabs(begun) < llabs(d))
+		return false;
+	double known = j->known * (1 + 1 / sqrt(s->law.rest_n));
+	return (double)(ups + downs) >= fmax(goes_least, goes_digits + goes_times * known);
+}
+
 /* How many undisturbed conversions are wanted. */
 static double conversions_wanted(const struct settle *s, const struct settle_judgement *j,
                                  uint64_t first)
 {
 	const struct settle_limits *l = &s->limits;
 	double noise = stretch_noise(s, first);
-	if (j->slow || is_odd(s) || noise > fmax(l->settle_noise, noise_known_times * j->known))
+	if (j->slow || is_odd(s) || goes_on(s, j, first) || noise > fmax(l->settle_noise, noise_known_times * j->known))
 		return fmax(l->settle_conversions, l->settle_conversions_slow);
 	/* Noise that the meter is known for needs no more than a good middle of it. */
 	if (noise > l->settle_noise && j->known > noise_known_small)
