@@ -522,7 +522,7 @@ static int exponent_for(const struct sim *s, double value)
 static bool is_volt(enum touch_kind k)
 {
 	return k == KIND_VOLT || k == KIND_VOLT_GLIDE || k == KIND_VOLT_CLIMB || k == KIND_VOLT_ZERO ||
-	       k == KIND_SAG || k == KIND_OVERSHOOT || k == KIND_HUM || k == KIND_FLOAT;
+	       k == KIND_SAG || k == KIND_OVERSHOOT || k == KIND_VOLT_LOWPASS || k == KIND_HUM || k == KIND_FLOAT;
 }
 
 static bool is_farad(enum touch_kind k)
@@ -572,7 +572,8 @@ static void make_meter(struct sim *s, enum touch_kind k)
 		m->range_waits = pick(c, 2, 3); /* four alike in a range cannot be told from rest */
 		m->range_loses = m->range_waits == 3 ? 0 : m->range_loses;
 	}
-	if (k == KIND_LOWPASS) {
+	m->ranging &= k != KIND_VOLT_LOWPASS;
+	if (k == KIND_LOWPASS || k == KIND_VOLT_LOWPASS) {
 		if (luck(c, 0.5))
 			m->average = pick(c, 2, 8);
 		else
@@ -670,7 +671,11 @@ static void make_part(struct sim *s, enum touch_kind k, struct touch *u)
 	p->charge_tau = m->function == FUNCTION_FARAD ? 0.005 : log_between(c, 0.001, 0.02);
 	int e = m->ranging ? exponent_for(s, v) : s->e;
 	bool mixed = k == KIND_MIXED;
-	if (!m->ranging) {
+	if (k == KIND_VOLT_LOWPASS) {
+		s->e = m->e_max;
+		e = s->e;
+		p->base = v = (luck(c, 0.7) ? 1 : -1) * log_between(c, 0.05, 0.9) * m->counts * pow(10, e);
+	} else if (!m->ranging) {
 		/* The dial is set for what comes; a manual range has room. */
 		e = exponent_for(s, v * between(c, 1, 4));
 		while (e > m->e_min && v < 0.1 * m->counts * pow(10, e))
@@ -817,7 +822,8 @@ static double open_least(const struct model *m)
 	double period = 1 / m->rate;
 	if (m->open == OPEN_SILENT)
 		return (m->function == FUNCTION_FARAD ? 6 : longer(1.2, 5 * period)) + 1.2 + 2 * period;
-	return 1 + longer(0.2, 2.5 * period) + 3 * period * (m->lost + m->garbled > 0) +
+	double smeared = m->function == FUNCTION_VOLT_DC ? m->average * period + 5 * m->lag : 0;
+	return 1 + smeared + longer(0.2, 2.5 * period) + 3 * period * (m->lost + m->garbled > 0) +
 	       (m->range_shows == RANGING_NOTHING || m->function != FUNCTION_OHM ? 6 * m->range_loses * period : 0);
 }
 
@@ -887,7 +893,7 @@ void touches_make(struct trace *x, enum touch_kind kind, uint64_t seed)
 	s.noise.s = s.c.s ^ UINT64_C(0xabcdef1234567);
 	make_meter(&s, kind);
 	struct model *m = &x->m;
-	s.e = m->function == FUNCTION_OHM ? m->e_max : m->e_min;
+	s.e = m->function == FUNCTION_OHM || !m->ranging ? m->e_max : m->e_min;
 	s.part.charge_tau = 0.01;
 	s.t = between(&s.c, 0, 1 / m->rate);
 	run(&s, open_least(m) + between(&s.c, 0.5, 3) + (m->frames > m->told ? 8 : 0));

@@ -62,6 +62,7 @@ enum touch_class {
 	X(VOLT, "volt", EASY, "volts, positive and negative")                               \
 	X(VOLT_GLIDE, "volt-glide", EASY, "and glide down when the probes leave")           \
 	X(VOLT_CLIMB, "volt-climb", EASY, "a supply that climbs or falls")                  \
+	X(VOLT_LOWPASS, "volt-lowpass", EASY, "a fixed range, and a display that averages")         \
 	X(VOLT_ZERO, "volt-zero", EASY, "volts near zero: a word is as good")               \
 	X(FARAD, "farad", EASY, "small capacitors")                                         \
 	X(FARAD_REPEATED, "farad-repeated", EASY, "and conversions sent several times")     \
