@@ -2,17 +2,101 @@
 /*
  * The second corpus through settling, a row a kind.
  *
- *     build/tests/score_touches [-v | -e] [TRACES [SEED [KIND]]]
+ *     build/tests/score_touches [-r FOLDER] [-v | -e] [TRACES [SEED [KIND]]]
  *
- * TRACES of each kind (40), seeds from SEED (1) on.  -v says each fault, -e the readings, too.
+ * TRACES of each kind (40), seeds from SEED (1) on.  -v says each fault, -e the readings, too; -r
+ * writes each as a recording with its sheet, its configuration and the truth, for tallyd --replay.
  */
 #include "tests/touches.h"
 
+#include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
 static const char *const class_words[] = {"easy", "hard", "creep", "never", "still"};
+
+/* ---- as recordings, for the whole program ---- */
+
+static const char *unit_of(enum function f)
+{
+	return f == FUNCTION_OHM ? "Ohm" : f == FUNCTION_FARAD ? "F" : "V DC";
+}
+
+static void write_frame(FILE *f, const struct shown *one)
+{
+	const struct reading *r = &one->r;
+	char letter = prefix_letter(r->prefix), text[64], prefix[2] = {letter, 0};
+	int places = r->prefix - r->value.e;
+	if (!r->has_value)
+		snprintf(text, sizeof text, "%sOL %s%s", r->negative ? "-" : "", prefix, unit_of(r->function));
+	else
+		snprintf(text, sizeof text, "%+.*f %s%s", places > 0 ? places : 0,
+		         (double)r->value.n * pow(10, r->value.e - r->prefix), prefix, unit_of(r->function));
+	if (one->garbled) /* a byte that is no digit */
+		text[2] = '?';
+	fprintf(f, "%.6f red \"%s\\r\\n\"\n", (double)one->t / 1e6, text);
+}
+
+static FILE *open_file(const char *folder, const struct trace *x, const char *ending)
+{
+	char path[512];
+	snprintf(path, sizeof path, "%s/%s-%llu.%s", folder, touch_kind_name[x->kind],
+	         (unsigned long long)x->seed, ending);
+	FILE *f = fopen(path, "w");
+	if (!f) {
+		perror(path);
+		exit(1);
+	}
+	return f;
+}
+
+static void write_trace(const char *folder, const struct trace *x)
+{
+	char letter = x->m.function == FUNCTION_OHM ? 'R' : x->m.function == FUNCTION_FARAD ? 'C' : 'B';
+	const char *kind = letter == 'R' ? "resistor" : letter == 'C' ? "film" : "rail";
+	FILE *f = open_file(folder, x, "ini");
+	fprintf(f, "[bench]\nname = north\n[meter red]\nport = /dev/null\ndialect = ascii-unit\n");
+	if (x->m.told > 1)
+		fprintf(f, "conversion = %d\n", x->m.told);
+	fclose(f);
+	f = open_file(folder, x, "csv");
+	fprintf(f, "position,kind,nominal,tolerance\n");
+	for (int p = 0, last = -1; p < x->touches; p++) {
+		const struct touch *u = &x->touch[p];
+		if (u->position == last)
+			continue;
+		last = u->position;
+		fprintf(f, "%c%d,%s,", letter, u->position + 1, kind);
+		if (u->has_nominal && u->nominal != 0)
+			fprintf(f, "%.4g %s,%.0f%%\n", u->nominal, letter == 'B' ? "V" : letter == 'C' ? "F" : "ohm",
+			        100 * u->tolerance);
+		else if (u->has_nominal)
+			fprintf(f, "0 V,+-0.1 V\n");
+		else
+			fprintf(f, ",\n");
+	}
+	fclose(f);
+	f = open_file(folder, x, "truth");
+	for (int i = 0; i < x->touches; i++) {
+		const struct touch *u = &x->touch[i];
+		fprintf(f, "%c%d %.4f %.4f %.10g %g %.4f %d %.4f %.4f %d %d %d %d %.4f\n", letter, u->position + 1,
+		        u->from, u->to, u->rest, u->digit, u->sigma, u->correlated, u->settled, u->due, u->none,
+		        u->creeps, u->doubt_is_good, (int)touch_kind_class[x->kind], 1 / x->m.rate);
+	}
+	fclose(f);
+	f = open_file(folder, x, "rec");
+	fprintf(f, "# tally recording 1\n0.000000 @at %c1\n0.000000 @walk on\n", letter);
+	int touched = 1;
+	for (int k = 0; k < x->shows; k++) {
+		for (; touched < x->touches && x->touch[touched].from * 1e6 <= (double)x->shown[k].t; touched++)
+			if (!x->touch[touched].none || x->touch[touched].position != x->touch[touched - 1].position)
+				fprintf(f, "%.6f @at %c%d\n", (double)x->shown[k].t / 1e6, letter,
+				        x->touch[touched].position + 1);
+		write_frame(f, &x->shown[k]);
+	}
+	fclose(f);
+}
 
 static void row(const char *name, const char *class, const struct touch_score *s)
 {
@@ -40,6 +124,11 @@ static void add(struct touch_score *to, const struct touch_score *s)
 int main(int argc, char **argv)
 {
 	int say = 0, at = 1;
+	const char *folder = NULL;
+	if (at + 1 < argc && strcmp(argv[at], "-r") == 0) {
+		folder = argv[at + 1];
+		at += 2;
+	}
 	if (at < argc && argv[at][0] == '-')
 		say = argv[at++][1] == 'e' ? 2 : 1;
 	int traces = at < argc ? atoi(argv[at++]) : 40;
@@ -55,6 +144,8 @@ int main(int argc, char **argv)
 		for (int i = 0; i < traces; i++) {
 			struct trace x;
 			touches_make(&x, (enum touch_kind)k, seed + (unsigned long long)i);
+			if (folder)
+				write_trace(folder, &x);
 			touches_score(&x, &settle_limits_standard, &s, say);
 			touches_free(&x);
 		}
