@@ -670,6 +670,10 @@ static void make_part(struct sim *s, enum touch_kind k, struct touch *u)
 	p->base = v;
 	p->charge_tau = m->function == FUNCTION_FARAD ? 0.005 : log_between(c, 0.001, 0.02);
 	int e = m->ranging ? exponent_for(s, v) : s->e;
+	/* From above it stays in a range that is a little too coarse. */
+	if (m->ranging && m->function == FUNCTION_OHM && e < m->e_max &&
+	    v >= m->down * m->counts * pow(10, e + 1))
+		e++;
 	bool mixed = k == KIND_MIXED;
 	if (k == KIND_VOLT_LOWPASS) {
 		s->e = m->e_max;
