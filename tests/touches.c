@@ -2,132 +2,13 @@
 /*
  * A circuit, a technician's hand and a meter, simulated in small steps; see touches.h.
  */
-#include "tests/touches.h"
+#include "tests/touches_sim.h"
 
-#include <math.h>
 #include <stdlib.h>
-#include <string.h>
 
-const char *const touch_kind_name[KINDS] = {
-#define X(id, name, class, what) name,
-	TOUCH_KIND_LIST(X)
-#undef X
-};
-const char *const touch_kind_what[KINDS] = {
-#define X(id, name, class, what) what,
-	TOUCH_KIND_LIST(X)
-#undef X
-};
-const enum touch_class touch_kind_class[KINDS] = {
-#define X(id, name, class, what) CLASS_##class,
-	TOUCH_KIND_LIST(X)
-#undef X
-};
-
-/* ---- chance ---- */
-
-struct chance {
-	uint64_t s;
-};
-
-static uint64_t next64(struct chance *c)
-{
-	uint64_t z = (c->s += UINT64_C(0x9e3779b97f4a7c15));
-	z = (z ^ z >> 30) * UINT64_C(0xbf58476d1ce4e5b9);
-	z = (z ^ z >> 27) * UINT64_C(0x94d049bb133111eb);
-	return z ^ z >> 31;
-}
-
-static double unit(struct chance *c)
-{
-	return (double)(next64(c) >> 11) * 0x1p-53;
-}
-
-static double between(struct chance *c, double a, double b)
-{
-	return a + (b - a) * unit(c);
-}
-
-static double log_between(struct chance *c, double a, double b)
-{
-	return a * pow(b / a, unit(c));
-}
-
-static int pick(struct chance *c, int a, int b)
-{
-	return a + (int)(unit(c) * (b - a + 1));
-}
-
-static bool luck(struct chance *c, double p)
-{
-	return unit(c) < p;
-}
-
-static double gauss(struct chance *c)
-{
-	return sqrt(-2 * log(1 - unit(c))) * cos(6.283185307179586 * unit(c));
-}
-
-/* ---- the part and the hand ---- */
-
-#define SECTIONS 3
-#define GAPS 4
-struct section {
-	double r, tau, u; /* ohm, s, ohm as seen by the current of the present range */
-};
-
-struct part {
-	double base;             /* SI, at rest */
-	struct section section[SECTIONS];
-	int sections;
-	double tail[2], tail_tau[2]; /* shares of base that fade, s */
-	double ramp, ramp_until; /* SI a second, s after the touch */
-	double hum, hum_hz;      /* SI */
-	double wobble, wobble_s, wobble_now;
-	double half_until, half_now, half_share;
-	double joint, joint_left, joint_now, joint_mean; /* share of base */
-	double skin;             /* share of base: fingers */
-	double skin_now, skin_slow;
-	double charge_tau;       /* farad: s; volt: s of source resistance and input */
-	double settle_v;         /* SI: state of the one low-pass */
-	double charged;          /* share of the rest that is there at the touch */
-	double gap_at[GAPS], gap_for[GAPS]; /* s after the touch: contact lost */
-	int gaps;
-	bool slips, lawless, odd;
-};
-
-struct sim {
-	struct trace *x;
-	struct chance c, noise;
-	struct part part;
-	double t, h;
-	/* the hand */
-	bool contact;
-	double touched_at;
-	int now; /* touch, -1: open */
-	/* float of open leads */
-	double open_now, open_sd, open_s, open_hum, open_hum_hz, glide_s;
-	/* the conversion that goes on */
-	double sum, open_share;
-	int samples;
-	/* the meter */
-	int e, losing, waits;
-	double ring_ideal[64], ring_noise[64];
-	int ring;
-	double lag_ideal, lag_noise;
-	bool lagging;
-	double ar;
-	bool was_value;
-	int64_t last_n;
-	int last_e;
-	double last_arrival;
-	/* the count of undisturbed conversions */
-	int n, off;
-	double first;
-};
 
 /* What is there at the probes t seconds after the touch began, at rest or not. */
-static double part_value(const struct part *p, enum function f, double t, bool instant)
+double part_value(const struct part *p, enum function f, double t, bool instant)
 {
 	double v = p->base;
 	for (int i = 0; i < p->sections; i++)
@@ -328,14 +209,14 @@ static double noise_digits(struct sim *s)
 	return raw * (0.8 * s->ar + 0.6 * gauss(&s->noise));
 }
 
-static double longer(double a, double b)
-{
-	return a > b ? a : b;
-}
+/* A conversion as the count of undisturbed ones wants it. */
+struct seen {
+	double ideal; /* display without noise and rounding, NAN for none */
+	bool lost_to_range, stray, undisturbed;
+};
 
 /* Count undisturbed conversions; the hand waits until the entry is due. */
-static void count(struct sim *s, bool value, bool whole_contact, bool undisturbed, double ideal,
-                  double arrived)
+static void count(struct sim *s, const struct seen *y, bool whole_contact, double arrived)
 {
 	struct trace *x = s->x;
 	struct touch *u = &x->touch[s->now];
@@ -343,6 +224,7 @@ static void count(struct sim *s, bool value, bool whole_contact, bool undisturbe
 	double digit = pow(10, s->e), t = s->t - s->touched_at;
 	double band = (0.5 + 0.5 * u->sigma) * digit;
 	double rest = part_value(p, x->m.function, u->creeps ? t : 1e9, false);
+	bool undisturbed = y->undisturbed;
 	if (u->creeps) {
 		double dt = longer(1 / x->m.rate, 0.4);
 		double rate = fabs(rest - part_value(p, x->m.function, t - dt, false)) / digit;
@@ -350,100 +232,110 @@ static void count(struct sim *s, bool value, bool whole_contact, bool undisturbe
 			undisturbed = false;
 		band += 2 * rate * digit;
 	}
-	bool near = value && fabs(ideal - rest) <= band;
-	if (value && whole_contact && !near)
-		s->off++;
+	bool near = fabs(y->ideal - rest) <= band; /* (false for none) */
+	s->off += isfinite(y->ideal) && whole_contact && !near;
+	if (!near)
+		u->settled = INFINITY;
 	if (!near || !undisturbed) {
 		s->n = 0;
-		if (!near)
-			u->settled = INFINITY;
 		return;
 	}
-	if (!s->n++) {
+	if (!s->n++)
 		s->first = arrived; /* nobody knows more than when it came */
-		if (isinf(u->settled))
-			u->settled = arrived;
-	}
+	if (isinf(u->settled))
+		u->settled = arrived;
 	u->slow |= s->off >= 3;
 	bool more = u->slow || p->odd || u->sigma > 1 || u->creeps;
-	if (isinf(u->due) && s->n >= (p->lawless ? 14 : more ? 8 : 4) && arrived - s->first >= 0.4 - 1e-6)
+	int wanted = p->lawless ? 14 : more ? 8 : 4;
+	if (isinf(u->due) && s->n >= wanted && arrived - s->first >= 0.4 - 1e-6)
 		u->due = arrived;
+}
+
+/* The range of the next conversion. */
+static int range_next(struct sim *s, double ideal)
+{
+	const struct model *m = &s->x->m;
+	bool over = fabs(ideal) > full(s);
+	if (s->losing > 0 || !m->ranging)
+		return s->e;
+	if (over && s->e < m->e_max)
+		return s->e + 1;
+	if (over || fabs(ideal) >= m->down * full(s) || s->e <= m->e_min) {
+		s->waits = 0;
+		return s->e;
+	}
+	return ++s->waits >= m->range_waits ? s->e - 1 : s->e;
+}
+
+/* What the display makes of a conversion; *silent: it sends nothing of it. */
+static void display(struct sim *s, double ideal, double open, struct seen *y, struct shown *one,
+                    bool *silent)
+{
+	const struct model *m = &s->x->m;
+	bool over = fabs(ideal) > full(s), nothing = over || (open >= 1 && m->function == FUNCTION_FARAD);
+	double digit = pow(10, s->e), noise = noise_digits(s), shown_noise;
+	bool stands = m->range_shows == RANGING_VALUE && s->was_value;
+	*silent = m->open == OPEN_SILENT && nothing;
+	one->r.function = m->function;
+	one->r.prefix = prefix_of(s);
+	one->r.has_value = !over;
+	y->lost_to_range = s->losing > 0;
+	y->stray = false;
+	y->ideal = NAN;
+	if (over) {
+		s->ring = 0;
+		s->lagging = false;
+	}
+	if (s->losing > 0) {
+		s->losing--;
+		/* Going down from a value, nobody shows an overload. */
+		*silent |= m->range_shows == RANGING_NOTHING ||
+		           (!stands && !over && m->function != FUNCTION_OHM);
+		one->r.has_value = !over && stands;
+		one->r.value = s->last.value; /* what it showed before stands */
+		if (one->r.has_value)
+			one->r.prefix = s->last.prefix;
+	} else if (!over) {
+		filter(s, ideal, noise, &y->ideal, &shown_noise);
+		one->r.value = (struct decimal){llround(y->ideal / digit + shown_noise), s->e};
+		y->stray = luck(&s->noise, m->stray);
+		double far = log_between(&s->noise, 8, 0.3 * m->counts);
+		if (y->stray)
+			one->r.value.n += (int64_t)(luck(&s->noise, 0.5) ? far : -far);
+		s->last = one->r;
+	}
+	s->was_value = one->r.has_value;
+	if (!one->r.has_value) {
+		one->r.value = (struct decimal){0, 0};
+		one->r.state = READING_OVERLOAD;
+		one->r.negative = ideal < 0;
+	}
 }
 
 static void convert(struct sim *s)
 {
 	struct trace *x = s->x;
-	struct model *m = &x->m;
-	double open = s->open_share / s->samples, ideal = s->sum / s->samples;
-	if (m->function == FUNCTION_OHM && open > 0) /* the source runs into its end stop */
+	double open = s->open_share / s->samples, ideal = s->sum / s->samples, arrived = s->t;
+	if (x->m.function == FUNCTION_OHM && open > 0) /* the source runs into its end stop */
 		ideal += open * full(s) * (1.2 + 3 * unit(&s->noise));
-	bool over = fabs(ideal) > full(s), value = !over, touching = s->now >= 0;
 	s->sum = s->open_share = 0;
 	s->samples = 0;
 	struct shown one = {.conversion = x->conversions};
-	one.r.function = m->function;
-	one.r.prefix = prefix_of(s);
-	double digit = pow(10, s->e), y = ideal, noise = noise_digits(s);
-	bool lost_to_range = false;
-	int e = s->e;
-	if (s->losing > 0) {
-		s->losing--;
-		lost_to_range = true;
-	} else if (m->ranging) {
-		if (over && s->e < m->e_max) {
-			e = s->e + 1;
-		} else if (!over && fabs(ideal) < m->down * full(s) && s->e > m->e_min) {
-			if (++s->waits >= m->range_waits)
-				e = s->e - 1;
-		} else {
-			s->waits = 0;
-		}
-	}
-	bool silent = false;
-	if (over) {
-		s->ring = 0;
-		s->lagging = false;
-		silent = m->open == OPEN_SILENT;
-	}
-	if (lost_to_range) {
-		bool stands = m->range_shows == RANGING_VALUE && s->was_value;
-		/* Going down from a value, nobody shows an overload. */
-		silent |= m->range_shows == RANGING_NOTHING || (!stands && value && m->function != FUNCTION_OHM);
-		value = value && stands;
-		if (value) { /* what it showed before stands */
-			one.r.value = (struct decimal){s->last_n, s->last_e};
-			y = NAN;
-		}
-	} else if (value) {
-		double shown_noise;
-		filter(s, ideal, noise, &y, &shown_noise);
-		one.r.value = (struct decimal){llround(y / digit + shown_noise), s->e};
-	}
-	bool stray = value && !lost_to_range && luck(&s->noise, m->stray);
-	if (stray)
-		one.r.value.n += (int64_t)(log_between(&s->noise, 8, 0.3 * m->counts) * (luck(&s->noise, 0.5) ? 1 : -1));
-	one.r.has_value = value;
-	if (!value) {
-		one.r.state = READING_OVERLOAD;
-		one.r.negative = ideal < 0;
-		y = NAN;
-	}
+	struct seen y;
+	bool silent;
+	int e = range_next(s, ideal);
+	display(s, ideal, open, &y, &one, &silent);
 	if (x->conversions == x->conversions_room) {
 		x->conversions_room = x->conversions_room ? 2 * x->conversions_room : 1024;
 		x->conversion = realloc(x->conversion, (size_t)x->conversions_room * sizeof *x->conversion);
 		if (!x->conversion)
 			abort();
 	}
-	x->conversion[x->conversions++] = (struct conversion){s->t, y, digit, s->now};
-	double arrived = s->t;
+	x->conversion[x->conversions++] = (struct conversion){s->t, y.ideal, pow(10, s->e), s->now};
 	bool whole = silent || send(s, one, &arrived);
-	if (value && !lost_to_range) {
-		s->last_n = one.r.value.n;
-		s->last_e = s->e;
-	}
-	s->was_value = value;
-	if (touching)
-		count(s, value && !lost_to_range, open <= 0, whole && !stray && !lost_to_range && open <= 0 && !silent, y, arrived);
+	y.undisturbed = whole && !silent && !y.stray && !y.lost_to_range && open <= 0;
+	if (s->now >= 0)
+		count(s, &y, open <= 0, arrived);
 	if (e != s->e)
 		range_to(s, e);
 }
@@ -451,7 +343,7 @@ static void convert(struct sim *s)
 /* ---- time ---- */
 
 /* Let `seconds` go by. */
-static void run(struct sim *s, double seconds)
+void sim_run(struct sim *s, double seconds)
 {
 	struct model *m = &s->x->m;
 	double until = s->t + seconds, period = 1 / m->rate;
@@ -481,461 +373,4 @@ static void run(struct sim *s, double seconds)
 		if (s->now >= 0 && isinf(s->x->touch[s->now].to) && s->t > s->x->touch[s->now].due)
 			return;
 	}
-}
-
-static void model_pick(struct sim *s, double counts_low, double counts_high, double rate_low,
-                       double rate_high)
-{
-	static const double counts[] = {1999, 3999, 5999, 9999, 19999, 49999, 119999, 199999, 999999};
-	struct model *m = &s->x->m;
-	do {
-		m->counts = counts[pick(&s->c, 0, 8)];
-	} while (m->counts < counts_low || m->counts > counts_high);
-	m->rate = log_between(&s->c, rate_low, rate_high);
-	m->integrate = between(&s->c, 0.3, 0.95);
-	m->frames = m->told = m->average = 1;
-	m->sigma = m->counts < 30000 ? between(&s->c, 0.05, 0.4) : between(&s->c, 0.2, 0.9);
-	m->down = between(&s->c, 0.07, 0.095);
-	m->range_waits = 1;
-	m->jitter = between(&s->c, 0, 0.012);
-}
-
-/* Exponents of its digits: ranges by decades from one with `low` of full scale to one with `high`. */
-static void ranges(struct sim *s, double low, double high)
-{
-	struct model *m = &s->x->m;
-	m->e_min = (int)ceil(log10(low / (m->counts + 1)) - 1e-9);
-	m->e_max = (int)ceil(log10(high / (m->counts + 1)) - 1e-9);
-}
-
-static int exponent_for(const struct sim *s, double value)
-{
-	const struct model *m = &s->x->m;
-	int e = m->e_min;
-	while (e < m->e_max && fabs(value) > 0.97 * m->counts * pow(10, e))
-		e++;
-	return e;
-}
-
-/* ---- the kinds ---- */
-
-static bool is_volt(enum touch_kind k)
-{
-	return k == KIND_VOLT || k == KIND_VOLT_GLIDE || k == KIND_VOLT_CLIMB || k == KIND_VOLT_ZERO ||
-	       k == KIND_SAG || k == KIND_OVERSHOOT || k == KIND_VOLT_LOWPASS || k == KIND_HUM || k == KIND_FLOAT;
-}
-
-static bool is_farad(enum touch_kind k)
-{
-	return k == KIND_FARAD || k == KIND_FARAD_REPEATED || k == KIND_FARAD_SLOW ||
-	       k == KIND_FARAD_SILENT || k == KIND_SOAK || k == KIND_LEAKY || k == KIND_RESIDUAL;
-}
-
-static void make_meter(struct sim *s, enum touch_kind k)
-{
-	struct model *m = &s->x->m;
-	struct chance *c = &s->c;
-	m->function = is_volt(k) ? FUNCTION_VOLT_DC : is_farad(k) ? FUNCTION_FARAD : FUNCTION_OHM;
-	m->open = m->function == FUNCTION_OHM ? OPEN_OVERLOAD : OPEN_VALUE;
-	if (k == KIND_BENCH || k == KIND_CORRELATED6)
-		model_pick(s, k == KIND_BENCH ? 40000 : 900000, 1e6, 5, 50);
-	else if (k == KIND_FARAD_SLOW || k == KIND_SOAK)
-		model_pick(s, 1900, 50000, 0.4, 2);
-	else if (is_farad(k))
-		model_pick(s, 1900, 50000, k == KIND_FARAD_SILENT ? 1 : 0.8, k == KIND_FARAD_REPEATED ? 2 : 4);
-	else if (luck(c, 0.15) && k != KIND_LOWPASS)
-		model_pick(s, 1900, 130000, 5, 25);
-	else
-		model_pick(s, 1900, 50000, 1, 5);
-	m->ranging = k != KIND_CLEAN && (k == KIND_RANGE || k == KIND_RANGE_SLOW || k == KIND_RC_RANGE || k == KIND_BLANK ||
-	             k == KIND_COARSE || k == KIND_QUICK || m->function != FUNCTION_OHM || k == KIND_CAPACITOR || luck(c, 0.3));
-	if (m->function == FUNCTION_OHM)
-		ranges(s, 190, 1.9e7);
-	else if (m->function == FUNCTION_FARAD)
-		ranges(s, 1.9e-9, 1.9e-2);
-	else
-		ranges(s, 0.19, 590);
-	m->range_loses = luck(c, 0.4) ? 1 : 0;
-	m->range_shows = luck(c, 0.5) ? RANGING_OVERLOAD : RANGING_VALUE;
-	bool mixed = k == KIND_MIXED;
-	if (k == KIND_QUICK)
-		m->range_loses = 0; /* an overload of the next part were open leads */
-	if (k == KIND_RANGE_SLOW)
-		m->range_loses = pick(c, 2, 3);
-	if (m->range_loses > 1 && m->range_shows == RANGING_VALUE)
-		m->range_shows = RANGING_NOTHING; /* few digits that stand for long cannot be told from rest */
-	if (k == KIND_BLANK) {
-		m->range_loses = 1 + (int)(m->rate * between(c, 0.3, 1));
-		m->range_shows = RANGING_NOTHING;
-	}
-	if (k == KIND_COARSE) {
-		m->range_waits = pick(c, 2, 3); /* four alike in a range cannot be told from rest */
-		m->range_loses = m->range_waits == 3 ? 0 : m->range_loses;
-	}
-	m->ranging &= k != KIND_VOLT_LOWPASS;
-	if (k == KIND_LOWPASS || k == KIND_VOLT_LOWPASS) {
-		if (luck(c, 0.5))
-			m->average = pick(c, 2, 8);
-		else
-			m->lag = between(c, 0.2, 0.9);
-	}
-	if (k == KIND_REPEATED || k == KIND_FARAD_REPEATED) {
-		m->frames = pick(c, 2, 5);
-		m->told = k == KIND_REPEATED || luck(c, 0.4) ? m->frames : 1;
-	}
-	if (k == KIND_LOST || k == KIND_SILENT_LOST || (mixed && luck(c, 0.4))) {
-		m->lost = between(c, 0.005, 0.05);
-		m->doubled = luck(c, 0.5) ? between(c, 0.005, 0.05) : 0;
-	}
-	if (k == KIND_GARBLED || (mixed && luck(c, 0.3)))
-		m->garbled = between(c, 0.005, 0.05);
-	if (k == KIND_BUNCHED) {
-		m->rate = between(c, 4, 20);
-		m->bunch = between(c, 0.3, 0.9) / m->rate;
-	}
-	if (k == KIND_PAIRS) {
-		m->rate = between(c, 6, 20);
-		m->bunch = between(c, 1.2, 3) / m->rate;
-	}
-	if (k == KIND_SILENT || k == KIND_SILENT_LOST || k == KIND_FARAD_SILENT || (mixed && luck(c, 0.2)))
-		m->open = OPEN_SILENT;
-	if (k == KIND_WHITE)
-		m->sigma = between(c, 0.4, m->counts > 10000 ? 2.5 : 1.5);
-	if (k == KIND_BENCH)
-		m->sigma = between(c, 0.2, m->counts > 500000 ? 4 : 1.5);
-	if (k == KIND_CORRELATED || (mixed && luck(c, 0.3))) {
-		m->corr_s = between(c, 0.3, 2);
-		m->sigma = between(c, 0.2, 1);
-	}
-	if (k == KIND_CORRELATED6) {
-		m->corr_s = between(c, 0.2, 2);
-		m->sigma = between(c, 1, 5);
-	}
-	if (k == KIND_STRAY || (mixed && luck(c, 0.3)))
-		m->stray = between(c, 0.005, 0.03);
-	s->open_s = between(c, 0.4, 3);
-	s->open_sd = m->function == FUNCTION_FARAD ? log_between(c, 2e-12, 15e-12)
-	                                           : log_between(c, 1e-3, 0.03);
-	s->open_hum = m->function == FUNCTION_VOLT_DC ? log_between(c, 0.2e-3, 0.02) : 0;
-	s->open_hum_hz = between(c, 0.2, m->rate / 2);
-	s->glide_s = k == KIND_VOLT_GLIDE ? between(c, 0.2, 1) : between(c, 0.005, 0.1);
-	s->h = 1 / m->rate / 16;
-	if (s->h > 0.01)
-		s->h = 1 / m->rate / ceil(1 / m->rate / 0.01);
-}
-
-/* Values as they are in such amplifiers. */
-static double value_pick(struct sim *s, enum touch_kind k)
-{
-	struct chance *c = &s->c;
-	static const double rails[] = {6.3, 12.6, 85, 120, 185, 250, 285, 320, 410, -9.5, -18, -35, -48, 1.6, 3.2, -1.2};
-	if (k == KIND_VOLT_ZERO)
-		return between(c, -0.08, 0.08);
-	if (k == KIND_VOLT_CLIMB || k == KIND_SAG || k == KIND_OVERSHOOT || k == KIND_HUM)
-		return rails[pick(c, 2, 8)] * between(c, 0.92, 1.08);
-	if (is_volt(k))
-		return rails[pick(c, 0, 15)] * between(c, 0.92, 1.08);
-	if (k == KIND_FARAD_SLOW)
-		return log_between(c, 4e-6, 1.5e-3);
-	if (k == KIND_SOAK)
-		return log_between(c, 1e-6, 1e-4);
-	if (k == KIND_LEAKY)
-		return log_between(c, 5e-9, 1e-6);
-	if (is_farad(k))
-		return log_between(c, 150e-12, 1e-6);
-	if (k == KIND_ZERO)
-		return between(c, 1, 18) * pow(10, s->x->m.e_min);
-	if (k == KIND_FINGERS)
-		return log_between(c, 3e5, 4e6);
-	return log_between(c, 68, 2.2e6);
-}
-
-static void one_section(struct part *p, double r, double tau)
-{
-	p->section[p->sections++] = (struct section){r, tau, 0};
-}
-
-static void make_part(struct sim *s, enum touch_kind k, struct touch *u)
-{
-	struct chance *c = &s->c;
-	struct model *m = &s->x->m;
-	struct part *p = &s->part;
-	double keep = p->settle_v;
-	memset(p, 0, sizeof *p);
-	p->settle_v = keep; /* the input stands where it stood */
-	int back = u > s->x->touch ? 1 : 0;
-	double v = value_pick(s, k);
-	if (k == KIND_EQUAL && back)
-		v = u[-1].rest * (1 + (luck(c, 0.5) ? 0 : 0.002 * gauss(c)));
-	p->base = v;
-	p->charge_tau = m->function == FUNCTION_FARAD ? 0.005 : log_between(c, 0.001, 0.02);
-	int e = m->ranging ? exponent_for(s, v) : s->e;
-	/* From above it stays in a range that is a little too coarse. */
-	if (m->ranging && m->function == FUNCTION_OHM && e < m->e_max &&
-	    v >= m->down * m->counts * pow(10, e + 1))
-		e++;
-	bool mixed = k == KIND_MIXED;
-	if (k == KIND_VOLT_LOWPASS) {
-		s->e = m->e_max;
-		e = s->e;
-		p->base = v = (luck(c, 0.7) ? 1 : -1) * log_between(c, 0.05, 0.9) * m->counts * pow(10, e);
-	} else if (!m->ranging) {
-		/* The dial is set for what comes; a manual range has room. */
-		e = exponent_for(s, v * between(c, 1, 4));
-		while (e > m->e_min && v < 0.1 * m->counts * pow(10, e))
-			e--;
-		s->e = e;
-	}
-	double digit = pow(10, e), beat = longer(1 / m->rate, 0.4);
-	double sign = luck(c, 0.5) ? 1 : -1;
-	if (k == KIND_RC || k == KIND_RC_RANGE || k == KIND_RC_CHARGED || (mixed && luck(c, 0.3))) {
-		double in = between(c, 0.3, 1);
-		one_section(p, v * in, log_between(c, 0.05, 3));
-		p->base = v * (1 - in);
-		if (k == KIND_RC_CHARGED)
-			p->section[0].u = v * in * between(c, 0.2, 1.8);
-	}
-	if (k == KIND_DOUBLE) {
-		double slow = between(c, 0.03, 0.4), tau = log_between(c, 0.08, 0.8);
-		one_section(p, v * (0.8 - slow), tau);
-		one_section(p, v * slow, tau * between(c, 3, 8));
-		p->base = v * 0.2;
-	}
-	if (k == KIND_LADDER) {
-		double tau = log_between(c, 0.08, 0.5);
-		one_section(p, v * 0.5, tau);
-		one_section(p, v * 0.25, tau * between(c, 2, 4));
-		one_section(p, v * 0.1, tau * between(c, 5, 9));
-		p->base = v * 0.15;
-	}
-	if (k == KIND_VOLT_CLIMB) {
-		p->tail[0] = sign * log_between(c, 0.005, 0.3);
-		p->tail_tau[0] = log_between(c, 0.3, 4);
-	}
-	if (k == KIND_SAG || k == KIND_OVERSHOOT) {
-		p->tail[0] = (k == KIND_SAG ? sign : -sign) * log_between(c, 0.005, 0.1);
-		p->tail_tau[0] = log_between(c, 0.2, 1);
-		p->tail[1] = sign * log_between(c, 0.003, 0.05);
-		p->tail_tau[1] = p->tail_tau[0] * between(c, 3, 8);
-	}
-	if (k == KIND_FARAD_SLOW)
-		p->charge_tau = log_between(c, 0.4, 4);
-	if (k == KIND_SOAK) {
-		p->charge_tau = log_between(c, 0.05, 0.5);
-		p->tail[0] = -log_between(c, 3, 60) * digit / v;
-		p->tail_tau[0] = log_between(c, 10, 60);
-	}
-	if (k == KIND_WARM) {
-		p->tail[0] = sign * log_between(c, 3, 40) * digit / v;
-		p->tail_tau[0] = log_between(c, 8, 40);
-	}
-	if (k == KIND_CREEP) {
-		p->ramp = sign * between(c, 0.1, 0.8) * digit / beat;
-		p->ramp_until = 1e9;
-	}
-	if (k == KIND_RAMP) {
-		p->ramp = sign * log_between(c, 5, 80) * digit / beat;
-		p->ramp_until = 1e9;
-		if (p->ramp < 0)
-			p->ramp = longer(p->ramp, -v / 20);
-		if (fabs(p->ramp) * beat / digit < 5)
-			p->ramp = 5 * digit / beat;
-	}
-	if (k == KIND_RAMP_STOP) {
-		p->ramp = sign * log_between(c, 5, 80) * digit / beat;
-		p->ramp_until = between(c, 0.8, 3);
-		p->lawless = true;
-		if (p->ramp * p->ramp_until < -0.5 * v)
-			p->ramp = -p->ramp;
-	}
-	if (k == KIND_WOBBLE) {
-		p->wobble = between(c, 0.5, 2) * digit;
-		p->wobble_s = between(c, 0.3, 1.5);
-	}
-	if (k == KIND_HALF || (mixed && luck(c, 0.3))) {
-		p->half_until = between(c, 0.2, 1.2);
-		p->half_share = log_between(c, 0.05, 3);
-		p->lawless = true;
-	}
-	if (k == KIND_CHATTER || (mixed && luck(c, 0.3))) {
-		double at = between(c, 0.05, 0.4);
-		for (p->gaps = 0; p->gaps < pick(c, 1, 3); p->gaps++) {
-			p->gap_at[p->gaps] = at;
-			p->gap_for[p->gaps] = between(c, 0.02, 0.28);
-			at += p->gap_for[p->gaps] + between(c, 0.05, 0.6);
-		}
-	}
-	if (k == KIND_JOINT) {
-		p->joint = longer(log_between(c, 0.02, 0.3), 25 * digit / v);
-		p->joint_mean = between(c, 0.1, 0.8) * beat;
-		p->wobble = log_between(c, 1, 10) * digit;
-		p->wobble_s = between(c, 0.1, 0.5);
-	}
-	if (k == KIND_FINGERS) {
-		p->skin = between(c, 0.02, 0.1);
-		p->tail[0] = between(c, 0.2, 1);
-		p->tail_tau[0] = between(c, 1, 6);
-	}
-	if (k == KIND_CAPACITOR) {
-		double C = log_between(c, 0.05e-6, 1e-6), top = pow(10, m->e_max);
-		while (C > beat / (6 * top)) /* six digits a reading on the top range, at least */
-			C /= 2;
-		one_section(p, 40e6 * between(c, 1, 5), 0);
-		p->section[0].tau = p->section[0].r * C;
-		p->base = 0.1;
-	}
-	if (k == KIND_LEAKY) {
-		p->ramp = sign * log_between(c, 5, 40) * digit / beat;
-		p->ramp_until = 1e9;
-		if (p->ramp < 0 && p->ramp * 12 < -0.6 * v)
-			p->ramp = -p->ramp;
-	}
-	if (k == KIND_HUM) {
-		p->hum = log_between(c, 12, 100) * digit;
-		p->hum_hz = between(c, 0.15, 0.4) * m->rate * (luck(c, 0.5) ? 1 : 0.4);
-		while (p->hum * p->hum_hz * beat < 1.5 * digit)
-			p->hum *= 1.5;
-	}
-	*u = (struct touch){.from = s->t, .to = INFINITY, .settled = INFINITY, .due = INFINITY};
-	u->none = touch_kind_class[k] == CLASS_NEVER || k == KIND_FLOAT || k == KIND_RESIDUAL;
-	u->creeps = k == KIND_SOAK || k == KIND_WARM || k == KIND_CREEP;
-	u->doubt_is_good = k == KIND_VOLT_ZERO;
-	u->sigma = m->sigma;
-	if (p->wobble > 0)
-		u->sigma = sqrt(u->sigma * u->sigma + p->wobble * p->wobble / digit / digit);
-	u->correlated = m->corr_s > 0 || m->average > 1 || m->lag > 0 || p->wobble > 0;
-	u->has_nominal = !luck(c, 0.2) || m->function == FUNCTION_VOLT_DC;
-	u->tolerance = luck(c, 0.5) ? 0.1 : 0.2;
-	double nominal = part_value(p, m->function, k == KIND_RAMP_STOP ? 1e9 : 0, false) / (1 + u->tolerance * between(c, -0.9, 0.9));
-	if (u->none)
-		nominal = v;
-	if (k == KIND_ODD) {
-		u->has_nominal = p->odd = true;
-		nominal /= between(c, 2.2, 6);
-	}
-	if (k == KIND_CAPACITOR)
-		nominal = log_between(c, 1e4, 1e6);
-	if (k == KIND_VOLT_ZERO)
-		nominal = 0;
-	u->nominal = nominal;
-}
-
-/* So long must the leads be open, at least, that the rules see a lift and arm. */
-static double open_least(const struct model *m)
-{
-	double period = 1 / m->rate;
-	if (m->open == OPEN_SILENT)
-		return (m->function == FUNCTION_FARAD ? 6 : longer(1.2, 5 * period)) + 1.2 + 2 * period;
-	double smeared = m->function == FUNCTION_VOLT_DC ? m->average * period + 5 * m->lag : 0;
-	return 1 + smeared + longer(0.2, 2.5 * period) + 3 * period * (m->lost + m->garbled > 0) +
-	       (m->range_shows == RANGING_NOTHING || m->function != FUNCTION_OHM ? 6 * m->range_loses * period : 0);
-}
-
-static void touch_end(struct sim *s)
-{
-	struct touch *u = &s->x->touch[s->now];
-	u->to = s->t;
-	u->digit = pow(10, s->e);
-	u->rest = part_value(&s->part, s->x->m.function, u->creeps ? s->t - s->touched_at : 1e9, false);
-	s->now = -1;
-	s->n = s->off = 0;
-}
-
-static void one_touch(struct sim *s, enum touch_kind k, int position)
-{
-	struct trace *x = s->x;
-	struct chance *c = &s->c;
-	double period = 1 / x->m.rate;
-	struct touch *u = &x->touch[x->touches];
-	make_part(s, k, u);
-	u->position = position;
-	s->touched_at = s->t;
-	s->now = x->touches++;
-	s->n = s->off = 0;
-	if (u->none)
-		run(s, between(c, 2, 10));
-	else
-		run(s, 45);
-	double due = u->due;
-	u->to = 0; /* the rest of it goes by the clock */
-	if (!isinf(due))
-		run(s, between(c, 0.6, 2.5) + between(c, 1, 4) * period +
-		           (touch_kind_class[k] == CLASS_CREEP && k != KIND_BRISK ? 10 * period + 3 : 0));
-	if (k == KIND_SLIP || (k == KIND_MIXED && luck(c, 0.3))) {
-		struct part *p = &s->part;
-		p->gaps = 1;
-		p->gap_at[0] = s->t - s->touched_at;
-		p->gap_for[0] = between(c, 0.1, 0.95);
-		run(s, p->gap_for[0] + between(c, 0.5, 4));
-	}
-	touch_end(s);
-}
-
-static void waved(struct sim *s)
-{
-	/* A hand near the leads, a bench that is touched: hum and charge for a while. */
-	struct chance *c = &s->c;
-	double sd = s->open_sd, hum = s->open_hum;
-	for (int i = 0; i < 6; i++) {
-		s->open_sd = sd * log_between(c, 0.3, 2);
-		s->open_hum = hum * log_between(c, 0.2, 3);
-		s->open_s = log_between(c, 0.2, 8);
-		run(s, between(c, 2, 8));
-	}
-}
-
-void touches_make(struct trace *x, enum touch_kind kind, uint64_t seed)
-{
-	struct sim s = {.x = x, .now = -1};
-	memset(x, 0, sizeof *x);
-	x->kind = kind;
-	x->seed = seed;
-	s.c.s = seed * 1000003;
-	for (const char *p = touch_kind_name[kind]; *p; p++) /* a kind more leaves the others as they are */
-		s.c.s = s.c.s * 31 + (uint64_t)(unsigned char)*p;
-	next64(&s.c);
-	s.noise.s = s.c.s ^ UINT64_C(0xabcdef1234567);
-	make_meter(&s, kind);
-	struct model *m = &x->m;
-	s.e = m->function == FUNCTION_OHM || !m->ranging ? m->e_max : m->e_min;
-	s.part.charge_tau = 0.01;
-	s.t = between(&s.c, 0, 1 / m->rate);
-	run(&s, open_least(m) + between(&s.c, 0.5, 3) + (m->frames > m->told ? 8 : 0));
-	if (kind == KIND_FLOAT || kind == KIND_RESIDUAL) {
-		x->touch[0] = (struct touch){.from = s.t, .none = true, .settled = INFINITY, .due = INFINITY,
-		                             .has_nominal = true, .tolerance = 0.2, .digit = pow(10, m->e_min),
-		                             .nominal = kind == KIND_FLOAT ? 250 * between(&s.c, 0.02, 1) : 1e-8};
-		waved(&s);
-		x->touch[0].to = s.t;
-		x->touches = x->positions = 1;
-		return;
-	}
-	int n = pick(&s.c, 4, 6);
-	for (int i = 0; i < n; i++) {
-		one_touch(&s, kind, i);
-		if (kind == KIND_QUICK) {
-			run(&s, between(&s.c, 0.3, 0.9));
-			struct touch *u = &x->touch[x->touches];
-			make_part(&s, KIND_RANGE, u);
-			u->none = true;
-			u->position = i;
-			s.touched_at = s.t;
-			s.now = x->touches++;
-			u->to = 0;
-			run(&s, between(&s.c, 1.5, 5));
-			touch_end(&s);
-		}
-		if (kind == KIND_BRISK)
-			run(&s, between(&s.c, 1.15, 1.6));
-		else
-			run(&s, open_least(m) + 3 * (m->function == FUNCTION_VOLT_DC) * s.glide_s - 0.8 * log(1 - unit(&s.c)));
-	}
-	x->positions = n;
-}
-
-void touches_free(struct trace *x)
-{
-	free(x->shown);
-	free(x->conversion);
-	memset(x, 0, sizeof *x);
 }
