@@ -80,9 +80,9 @@ static void write_trace(const char *folder, const struct trace *x)
 	f = open_file(folder, x, "truth");
 	for (int i = 0; i < x->touches; i++) {
 		const struct touch *u = &x->touch[i];
-		fprintf(f, "%c%d %.4f %.4f %.10g %g %.4f %d %.4f %.4f %d %d %d %d %.4f\n", letter, u->position + 1,
-		        u->from, u->to, u->rest, u->digit, u->sigma, u->correlated, u->settled, u->due, u->none,
-		        u->creeps, u->doubt_is_good, (int)touch_kind_class[x->kind], 1 / x->m.rate);
+		fprintf(f, "%c%d %.4f %.4f %.10g %g %.4f %d %.4f %.4f %d %d %d %d %.4f\n", letter,
+		        u->position + 1, u->from, u->to, u->rest, u->digit, u->sigma, u->correlated,
+		        u->settled, u->due, u->none, u->creeps, u->doubt_is_good, (int)touch_kind_class[x->kind], 1 / x->m.rate);
 	}
 	fclose(f);
 	f = open_file(folder, x, "rec");
@@ -101,9 +101,9 @@ static void write_trace(const char *folder, const struct trace *x)
 static void row(const char *name, const char *class, const struct touch_score *s)
 {
 	double n = s->touches ? s->touches : 1;
-	printf("%-15s %-5s %6d %7.2f %5d %6d %7d %6d %5d %5d %6d %4d %6.2f %6.1f\n", name, class, s->touches,
-	       100.0 * s->right / n, s->late, s->missed, s->doubled, s->wrong, s->open, s->moving, s->out,
-	       touch_score_false(s), 100.0 * touch_score_false(s) / n,
+	printf("%-15s %-5s %6d %7.2f %5d %6d %7d %6d %5d %6d %6d %5d %6.2f %7d %6.1f\n", name, class,
+	       s->touches, 100.0 * s->right / n, s->late, s->missed, s->doubled, s->wrong, s->open,
+	       s->moving, s->out, touch_score_false(s), 100.0 * touch_score_false(s) / n, s->shallow,
 	       s->late ? s->late_conversions / s->late : 0);
 }
 
@@ -118,6 +118,7 @@ static void add(struct touch_score *to, const struct touch_score *s)
 	to->open += s->open;
 	to->moving += s->moving;
 	to->out += s->out;
+	to->shallow += s->shallow;
 	to->late_conversions += s->late_conversions;
 }
 
@@ -135,8 +136,9 @@ int main(int argc, char **argv)
 	unsigned long long seed = at < argc ? strtoull(argv[at++], NULL, 10) : 1;
 	const char *only = at < argc ? argv[at] : NULL;
 	struct touch_score class[5] = {{0}};
-	printf("%-15s %-5s %6s %7s %5s %6s %7s %6s %5s %5s %6s %4s %6s %6s\n", "kind", "class", "touch",
-	       "right%", "late", "missed", "doubled", "wrong", "open", "mov", "out", "false", "%", "by");
+	printf("%-15s %-5s %6s %7s %5s %6s %7s %6s %5s %6s %6s %5s %6s %7s %6s\n", "kind", "class",
+	       "touch", "right%", "late", "missed", "doubled", "place", "open", "moving", "bounds", "false",
+	       "%", "shallow", "by");
 	for (int k = 0; k < KINDS; k++) {
 		struct touch_score s = {0};
 		if (only && strcmp(only, touch_kind_name[k]) != 0)

@@ -101,7 +101,7 @@ static void range_to(struct sim *s, int e)
 	s->waits = 0;
 	s->ring = 0;
 	s->lagging = false;
-	s->n = s->off = 0;
+	s->n = 0;
 }
 
 static void show(struct sim *s, const struct shown *one)
@@ -234,6 +234,8 @@ static void count(struct sim *s, const struct seen *y, bool whole_contact, doubl
 	}
 	bool near = fabs(y->ideal - rest) <= band; /* (false for none) */
 	s->off += isfinite(y->ideal) && whole_contact && !near;
+	if (isnan(u->began) && whole_contact && isfinite(y->ideal))
+		u->began = fabs(y->ideal - rest) / digit;
 	if (!near)
 		u->settled = INFINITY;
 	if (!near || !undisturbed) {

@@ -135,6 +135,7 @@ struct touch {
 	bool creeps;        /* counted against the value of its own time */
 	bool doubt_is_good; /* a word is as good as an entry */
 	bool slow;
+	double began;       /* digits from its rest, where it was shown first */
 	bool has_nominal;
 	double nominal, tolerance;
 };
@@ -174,6 +175,7 @@ void touches_free(struct trace *x);
 struct touch_score {
 	int touches; /* that are due, or must make nothing */
 	int right, late, missed, doubled, wrong, open, moving, out;
+	int shallow; /* of the false ones: approaches that first show within 25 digits of their rest */
 	double late_conversions; /* sum over those that were late */
 };
 int touch_score_false(const struct touch_score *s);

@@ -40,7 +40,7 @@ static void model_pick(struct sim *s, double counts_low, double counts_high, dou
 	m->jitter = between(&s->c, 0, 0.012);
 }
 
-/* Exponents of its digits: ranges by decades from one with `low` of full scale to one with `high`. */
+/* Exponents of its digits: ranges by decades, full scale from `low` to `high`. */
 static void ranges(struct sim *s, double low, double high)
 {
 	struct model *m = &s->x->m;
@@ -62,7 +62,8 @@ static int exponent_for(const struct sim *s, double value)
 static bool is_volt(enum touch_kind k)
 {
 	return k == KIND_VOLT || k == KIND_VOLT_GLIDE || k == KIND_VOLT_CLIMB || k == KIND_VOLT_ZERO ||
-	       k == KIND_SAG || k == KIND_OVERSHOOT || k == KIND_VOLT_LOWPASS || k == KIND_HUM || k == KIND_FLOAT;
+	       k == KIND_SAG || k == KIND_OVERSHOOT || k == KIND_VOLT_LOWPASS || k == KIND_HUM ||
+	       k == KIND_FLOAT;
 }
 
 static bool is_farad(enum touch_kind k)
@@ -71,7 +72,8 @@ static bool is_farad(enum touch_kind k)
 	       k == KIND_FARAD_SILENT || k == KIND_SOAK || k == KIND_LEAKY || k == KIND_RESIDUAL;
 }
 
-static void make_meter(struct sim *s, enum touch_kind k)
+/* Which meter: its counts and pace, and how it goes from range to range. */
+static void make_display(struct sim *s, enum touch_kind k)
 {
 	struct model *m = &s->x->m;
 	struct chance *c = &s->c;
@@ -82,43 +84,47 @@ static void make_meter(struct sim *s, enum touch_kind k)
 	else if (k == KIND_FARAD_SLOW || k == KIND_SOAK)
 		model_pick(s, 1900, 50000, 0.4, 2);
 	else if (is_farad(k))
-		model_pick(s, 1900, 50000, k == KIND_FARAD_SILENT ? 1 : 0.8, k == KIND_FARAD_REPEATED ? 2 : 4);
+		model_pick(s, 1900, 50000, k == KIND_FARAD_SILENT ? 1 : 0.8,
+		           k == KIND_FARAD_REPEATED ? 2 : 4);
 	else if (luck(c, 0.15) && k != KIND_LOWPASS)
 		model_pick(s, 1900, 130000, 5, 25);
 	else
 		model_pick(s, 1900, 50000, 1, 5);
-	m->ranging = k != KIND_CLEAN && (k == KIND_RANGE || k == KIND_RANGE_SLOW || k == KIND_RC_RANGE || k == KIND_BLANK ||
-	             k == KIND_COARSE || k == KIND_QUICK || m->function != FUNCTION_OHM || k == KIND_CAPACITOR || luck(c, 0.3));
+	bool often = luck(c, 0.3);
+	m->ranging = k != KIND_CLEAN && k != KIND_VOLT_LOWPASS &&
+	             (often || m->function != FUNCTION_OHM || k == KIND_RANGE || k == KIND_RANGE_SLOW ||
+	              k == KIND_RC_RANGE || k == KIND_BLANK || k == KIND_COARSE || k == KIND_QUICK ||
+	              k == KIND_CAPACITOR);
 	if (m->function == FUNCTION_OHM)
 		ranges(s, 190, 1.9e7);
 	else if (m->function == FUNCTION_FARAD)
 		ranges(s, 1.9e-9, 1.9e-2);
 	else
 		ranges(s, 0.19, 590);
-	m->range_loses = luck(c, 0.4) ? 1 : 0;
+	/* An overload of the next part, touched too soon, were open leads. */
+	m->range_loses = k != KIND_QUICK && luck(c, 0.4) ? 1 : 0;
 	m->range_shows = luck(c, 0.5) ? RANGING_OVERLOAD : RANGING_VALUE;
-	bool mixed = k == KIND_MIXED;
-	if (k == KIND_QUICK)
-		m->range_loses = 0; /* an overload of the next part were open leads */
 	if (k == KIND_RANGE_SLOW)
 		m->range_loses = pick(c, 2, 3);
+	if (k == KIND_COARSE) {
+		/* Four alike in a range cannot be told from rest. */
+		m->range_waits = pick(c, 2, 3);
+		m->range_loses = m->range_waits == 3 ? 0 : m->range_loses;
+	}
 	if (m->range_loses > 1 && m->range_shows == RANGING_VALUE)
-		m->range_shows = RANGING_NOTHING; /* few digits that stand for long cannot be told from rest */
+		m->range_shows = RANGING_NOTHING; /* nor can few digits that stand for so long */
 	if (k == KIND_BLANK) {
 		m->range_loses = 1 + (int)(m->rate * between(c, 0.3, 1));
 		m->range_shows = RANGING_NOTHING;
 	}
-	if (k == KIND_COARSE) {
-		m->range_waits = pick(c, 2, 3); /* four alike in a range cannot be told from rest */
-		m->range_loses = m->range_waits == 3 ? 0 : m->range_loses;
-	}
-	m->ranging &= k != KIND_VOLT_LOWPASS;
-	if (k == KIND_LOWPASS || k == KIND_VOLT_LOWPASS) {
-		if (luck(c, 0.5))
-			m->average = pick(c, 2, 8);
-		else
-			m->lag = between(c, 0.2, 0.9);
-	}
+}
+
+/* How its frames come. */
+static void make_line(struct sim *s, enum touch_kind k)
+{
+	struct model *m = &s->x->m;
+	struct chance *c = &s->c;
+	bool mixed = k == KIND_MIXED;
 	if (k == KIND_REPEATED || k == KIND_FARAD_REPEATED) {
 		m->frames = pick(c, 2, 5);
 		m->told = k == KIND_REPEATED || luck(c, 0.4) ? m->frames : 1;
@@ -137,13 +143,29 @@ static void make_meter(struct sim *s, enum touch_kind k)
 		m->rate = between(c, 6, 20);
 		m->bunch = between(c, 1.2, 3) / m->rate;
 	}
-	if (k == KIND_SILENT || k == KIND_SILENT_LOST || k == KIND_FARAD_SILENT || (mixed && luck(c, 0.2)))
+	if (k == KIND_SILENT || k == KIND_SILENT_LOST || k == KIND_FARAD_SILENT ||
+	    (mixed && luck(c, 0.2)))
 		m->open = OPEN_SILENT;
+	if (k == KIND_STRAY || (mixed && luck(c, 0.3)))
+		m->stray = between(c, 0.005, 0.03);
+}
+
+/* Its noise, its filter, and what its leads pick up while they are open. */
+static void make_noise(struct sim *s, enum touch_kind k)
+{
+	struct model *m = &s->x->m;
+	struct chance *c = &s->c;
+	if (k == KIND_LOWPASS || k == KIND_VOLT_LOWPASS) {
+		if (luck(c, 0.5))
+			m->average = pick(c, 2, 8);
+		else
+			m->lag = between(c, 0.2, 0.9);
+	}
 	if (k == KIND_WHITE)
 		m->sigma = between(c, 0.4, m->counts > 10000 ? 2.5 : 1.5);
 	if (k == KIND_BENCH)
 		m->sigma = between(c, 0.2, m->counts > 500000 ? 4 : 1.5);
-	if (k == KIND_CORRELATED || (mixed && luck(c, 0.3))) {
+	if (k == KIND_CORRELATED || (k == KIND_MIXED && luck(c, 0.3))) {
 		m->corr_s = between(c, 0.3, 2);
 		m->sigma = between(c, 0.2, 1);
 	}
@@ -151,8 +173,6 @@ static void make_meter(struct sim *s, enum touch_kind k)
 		m->corr_s = between(c, 0.2, 2);
 		m->sigma = between(c, 1, 5);
 	}
-	if (k == KIND_STRAY || (mixed && luck(c, 0.3)))
-		m->stray = between(c, 0.005, 0.03);
 	s->open_s = between(c, 0.4, 3);
 	s->open_sd = m->function == FUNCTION_FARAD ? log_between(c, 2e-12, 15e-12)
 	                                           : log_between(c, 1e-3, 0.03);
@@ -168,7 +188,8 @@ static void make_meter(struct sim *s, enum touch_kind k)
 static double value_pick(struct sim *s, enum touch_kind k)
 {
 	struct chance *c = &s->c;
-	static const double rails[] = {6.3, 12.6, 85, 120, 185, 250, 285, 320, 410, -9.5, -18, -35, -48, 1.6, 3.2, -1.2};
+	static const double rails[] = {6.3, 12.6, 85,  120, 185, 250, 285, 320,
+	                               410, -9.5, -18, -35, -48, 1.6, 3.2, -1.2};
 	if (k == KIND_VOLT_ZERO)
 		return between(c, -0.08, 0.08);
 	if (k == KIND_VOLT_CLIMB || k == KIND_SAG || k == KIND_OVERSHOOT || k == KIND_HUM)
@@ -195,40 +216,14 @@ static void one_section(struct part *p, double r, double tau)
 	p->section[p->sections++] = (struct section){r, tau, 0};
 }
 
-static void make_part(struct sim *s, enum touch_kind k, struct touch *u)
+/* Circuits that come to rest: capacitors across resistors, supplies. */
+static void part_approaches(struct sim *s, enum touch_kind k, double v)
 {
 	struct chance *c = &s->c;
-	struct model *m = &s->x->m;
 	struct part *p = &s->part;
-	double keep = p->settle_v;
-	memset(p, 0, sizeof *p);
-	p->settle_v = keep; /* the input stands where it stood */
-	int back = u > s->x->touch ? 1 : 0;
-	double v = value_pick(s, k);
-	if (k == KIND_EQUAL && back)
-		v = u[-1].rest * (1 + (luck(c, 0.5) ? 0 : 0.002 * gauss(c)));
-	p->base = v;
-	p->charge_tau = m->function == FUNCTION_FARAD ? 0.005 : log_between(c, 0.001, 0.02);
-	int e = m->ranging ? exponent_for(s, v) : s->e;
-	/* From above it stays in a range that is a little too coarse. */
-	if (m->ranging && m->function == FUNCTION_OHM && e < m->e_max &&
-	    v >= m->down * m->counts * pow(10, e + 1))
-		e++;
-	bool mixed = k == KIND_MIXED;
-	if (k == KIND_VOLT_LOWPASS) {
-		s->e = m->e_max;
-		e = s->e;
-		p->base = v = (luck(c, 0.7) ? 1 : -1) * log_between(c, 0.05, 0.9) * m->counts * pow(10, e);
-	} else if (!m->ranging) {
-		/* The dial is set for what comes; a manual range has room. */
-		e = exponent_for(s, v * between(c, 1, 4));
-		while (e > m->e_min && v < 0.1 * m->counts * pow(10, e))
-			e--;
-		s->e = e;
-	}
-	double digit = pow(10, e), beat = longer(1 / m->rate, 0.4);
 	double sign = luck(c, 0.5) ? 1 : -1;
-	if (k == KIND_RC || k == KIND_RC_RANGE || k == KIND_RC_CHARGED || (mixed && luck(c, 0.3))) {
+	if (k == KIND_RC || k == KIND_RC_RANGE || k == KIND_RC_CHARGED ||
+	    (k == KIND_MIXED && luck(c, 0.3))) {
 		double in = between(c, 0.3, 1);
 		one_section(p, v * in, log_between(c, 0.05, 3));
 		p->base = v * (1 - in);
@@ -258,6 +253,14 @@ static void make_part(struct sim *s, enum touch_kind k, struct touch *u)
 		p->tail[1] = sign * log_between(c, 0.003, 0.05);
 		p->tail_tau[1] = p->tail_tau[0] * between(c, 3, 8);
 	}
+}
+
+/* What climbs, creeps, cools or is turned. */
+static void part_moves(struct sim *s, enum touch_kind k, double v, double digit)
+{
+	struct chance *c = &s->c;
+	struct part *p = &s->part;
+	double sign = luck(c, 0.5) ? 1 : -1, beat = longer(1 / s->x->m.rate, 0.4);
 	if (k == KIND_FARAD_SLOW)
 		p->charge_tau = log_between(c, 0.4, 4);
 	if (k == KIND_SOAK) {
@@ -288,23 +291,40 @@ static void make_part(struct sim *s, enum touch_kind k, struct touch *u)
 		if (p->ramp * p->ramp_until < -0.5 * v)
 			p->ramp = -p->ramp;
 	}
+}
+
+/* What a hand does to a contact. */
+static void part_shakes(struct sim *s, enum touch_kind k, double digit)
+{
+	struct chance *c = &s->c;
+	struct part *p = &s->part;
 	if (k == KIND_WOBBLE) {
 		p->wobble = between(c, 0.5, 2) * digit;
 		p->wobble_s = between(c, 0.3, 1.5);
 	}
-	if (k == KIND_HALF || (mixed && luck(c, 0.3))) {
+	if (k == KIND_HALF || (k == KIND_MIXED && luck(c, 0.3))) {
 		p->half_until = between(c, 0.2, 1.2);
 		p->half_share = log_between(c, 0.05, 3);
 		p->lawless = true;
 	}
-	if (k == KIND_CHATTER || (mixed && luck(c, 0.3))) {
+	if (k == KIND_CHATTER || (k == KIND_MIXED && luck(c, 0.3))) {
 		double at = between(c, 0.05, 0.4);
-		for (p->gaps = 0; p->gaps < pick(c, 1, 3); p->gaps++) {
+		int gaps = pick(c, 1, 3);
+		for (p->gaps = 0; p->gaps < gaps; p->gaps++) {
 			p->gap_at[p->gaps] = at;
 			p->gap_for[p->gaps] = between(c, 0.02, 0.28);
 			at += p->gap_for[p->gaps] + between(c, 0.05, 0.6);
 		}
 	}
+}
+
+/* What never comes to rest. */
+static void part_wanders(struct sim *s, enum touch_kind k, double v, double digit)
+{
+	struct chance *c = &s->c;
+	struct part *p = &s->part;
+	const struct model *m = &s->x->m;
+	double sign = luck(c, 0.5) ? 1 : -1, beat = longer(1 / m->rate, 0.4);
 	if (k == KIND_JOINT) {
 		p->joint = longer(log_between(c, 0.02, 0.3), 25 * digit / v);
 		p->joint_mean = between(c, 0.1, 0.8) * beat;
@@ -336,7 +356,36 @@ static void make_part(struct sim *s, enum touch_kind k, struct touch *u)
 		while (p->hum * p->hum_hz * beat < 1.5 * digit)
 			p->hum *= 1.5;
 	}
-	*u = (struct touch){.from = s->t, .to = INFINITY, .settled = INFINITY, .due = INFINITY};
+}
+
+/* The range that the part will be shown in. */
+static int range_of(struct sim *s, enum touch_kind k, double v)
+{
+	struct model *m = &s->x->m;
+	if (k == KIND_VOLT_LOWPASS)
+		return s->e = m->e_max;
+	if (m->ranging) {
+		int e = exponent_for(s, v);
+		/* From above it stays in a range that is a little too coarse. */
+		bool coarse = m->function == FUNCTION_OHM && e < m->e_max &&
+		              v >= m->down * m->counts * pow(10, e + 1);
+		return coarse ? e + 1 : e;
+	}
+	/* The dial is set for what comes; a manual range has room. */
+	int e = exponent_for(s, v * between(&s->c, 1, 4));
+	while (e > m->e_min && v < 0.1 * m->counts * pow(10, e))
+		e--;
+	return s->e = e;
+}
+
+/* What the sheet says of it, and what the rules ask. */
+static void touch_expects(struct sim *s, enum touch_kind k, struct touch *u, double v, double digit)
+{
+	struct chance *c = &s->c;
+	const struct model *m = &s->x->m;
+	struct part *p = &s->part;
+	*u = (struct touch){.from = s->t, .to = INFINITY, .settled = INFINITY, .due = INFINITY,
+	                    .began = NAN};
 	u->none = touch_kind_class[k] == CLASS_NEVER || k == KIND_FLOAT || k == KIND_RESIDUAL;
 	u->creeps = k == KIND_SOAK || k == KIND_WARM || k == KIND_CREEP;
 	u->doubt_is_good = k == KIND_VOLT_ZERO;
@@ -346,9 +395,8 @@ static void make_part(struct sim *s, enum touch_kind k, struct touch *u)
 	u->correlated = m->corr_s > 0 || m->average > 1 || m->lag > 0 || p->wobble > 0;
 	u->has_nominal = !luck(c, 0.2) || m->function == FUNCTION_VOLT_DC;
 	u->tolerance = luck(c, 0.5) ? 0.1 : 0.2;
-	double nominal = part_value(p, m->function, k == KIND_RAMP_STOP ? 1e9 : 0, false) / (1 + u->tolerance * between(c, -0.9, 0.9));
-	if (u->none)
-		nominal = v;
+	double there = u->none ? v : part_value(p, m->function, k == KIND_RAMP_STOP ? 1e9 : 0, false);
+	double nominal = there / (1 + u->tolerance * between(c, -0.9, 0.9));
 	if (k == KIND_ODD) {
 		u->has_nominal = p->odd = true;
 		nominal /= between(c, 2.2, 6);
@@ -360,6 +408,28 @@ static void make_part(struct sim *s, enum touch_kind k, struct touch *u)
 	u->nominal = nominal;
 }
 
+static void make_part(struct sim *s, enum touch_kind k, struct touch *u)
+{
+	struct chance *c = &s->c;
+	const struct model *m = &s->x->m;
+	struct part *p = &s->part;
+	double keep = p->settle_v, v = value_pick(s, k);
+	memset(p, 0, sizeof *p);
+	p->settle_v = keep; /* the input stands where it stood */
+	if (k == KIND_EQUAL && u > s->x->touch)
+		v = u[-1].rest * (1 + (luck(c, 0.5) ? 0 : 0.002 * gauss(c)));
+	double digit = pow(10, range_of(s, k, v));
+	if (k == KIND_VOLT_LOWPASS)
+		v = (luck(c, 0.7) ? 1 : -1) * log_between(c, 0.05, 0.9) * m->counts * digit;
+	p->base = v;
+	p->charge_tau = m->function == FUNCTION_FARAD ? 0.005 : log_between(c, 0.001, 0.02);
+	part_approaches(s, k, v);
+	part_moves(s, k, v, digit);
+	part_shakes(s, k, digit);
+	part_wanders(s, k, v, digit);
+	touch_expects(s, k, u, v, digit);
+}
+
 /* So long must the leads be open, at least, that the rules see a lift and arm. */
 static double open_least(const struct model *m)
 {
@@ -367,8 +437,9 @@ static double open_least(const struct model *m)
 	if (m->open == OPEN_SILENT)
 		return (m->function == FUNCTION_FARAD ? 6 : longer(1.2, 5 * period)) + 1.2 + 2 * period;
 	double smeared = m->function == FUNCTION_VOLT_DC ? m->average * period + 5 * m->lag : 0;
+	bool blind = m->range_shows == RANGING_NOTHING || m->function != FUNCTION_OHM;
 	return 1 + smeared + longer(0.2, 2.5 * period) + 3 * period * (m->lost + m->garbled > 0) +
-	       (m->range_shows == RANGING_NOTHING || m->function != FUNCTION_OHM ? 6 * m->range_loses * period : 0);
+	       (blind ? 6 * m->range_loses * period : 0);
 }
 
 static void touch_end(struct sim *s)
@@ -411,6 +482,22 @@ static void one_touch(struct sim *s, enum touch_kind k, int position)
 	touch_end(s);
 }
 
+/* The next part, too soon: for the bench it is the old one again. */
+static void quick_touch(struct sim *s, int position)
+{
+	struct trace *x = s->x;
+	sim_run(s, between(&s->c, 0.3, 0.9));
+	struct touch *u = &x->touch[x->touches];
+	make_part(s, KIND_RANGE, u);
+	u->none = true;
+	u->position = position;
+	s->touched_at = s->t;
+	s->now = x->touches++;
+	u->to = 0;
+	sim_run(s, between(&s->c, 1.5, 5));
+	touch_end(s);
+}
+
 static void waved(struct sim *s)
 {
 	/* A hand near the leads, a bench that is touched: hum and charge for a while. */
@@ -431,11 +518,14 @@ void touches_make(struct trace *x, enum touch_kind kind, uint64_t seed)
 	x->kind = kind;
 	x->seed = seed;
 	s.c.s = seed * 1000003;
-	for (const char *p = touch_kind_name[kind]; *p; p++) /* a kind more leaves the others as they are */
+	/* (A kind more leaves the others as they are.) */
+	for (const char *p = touch_kind_name[kind]; *p; p++)
 		s.c.s = s.c.s * 31 + (uint64_t)(unsigned char)*p;
 	next64(&s.c);
 	s.noise.s = s.c.s ^ UINT64_C(0xabcdef1234567);
-	make_meter(&s, kind);
+	make_display(&s, kind);
+	make_line(&s, kind);
+	make_noise(&s, kind);
 	struct model *m = &x->m;
 	s.e = m->function == FUNCTION_OHM || !m->ranging ? m->e_max : m->e_min;
 	s.part.charge_tau = 0.01;
@@ -453,22 +543,11 @@ void touches_make(struct trace *x, enum touch_kind kind, uint64_t seed)
 	int n = pick(&s.c, 4, 6);
 	for (int i = 0; i < n; i++) {
 		one_touch(&s, kind, i);
-		if (kind == KIND_QUICK) {
-			sim_run(&s, between(&s.c, 0.3, 0.9));
-			struct touch *u = &x->touch[x->touches];
-			make_part(&s, KIND_RANGE, u);
-			u->none = true;
-			u->position = i;
-			s.touched_at = s.t;
-			s.now = x->touches++;
-			u->to = 0;
-			sim_run(&s, between(&s.c, 1.5, 5));
-			touch_end(&s);
-		}
-		if (kind == KIND_BRISK)
-			sim_run(&s, between(&s.c, 1.15, 1.6));
-		else
-			sim_run(&s, open_least(m) + 3 * (m->function == FUNCTION_VOLT_DC) * s.glide_s - 0.8 * log(1 - unit(&s.c)));
+		if (kind == KIND_QUICK)
+			quick_touch(&s, i);
+		double glide = m->function == FUNCTION_VOLT_DC ? 3 * s.glide_s : 0;
+		double open = open_least(m) + glide - 0.8 * log(1 - unit(&s.c));
+		sim_run(&s, kind == KIND_BRISK ? between(&s.c, 1.15, 1.6) : open);
 	}
 	x->positions = n;
 }

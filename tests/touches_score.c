@@ -12,6 +12,9 @@
 #include <stdio.h>
 #include <stdlib.h>
 
+/* Less is creep, as far as four readings can tell (daemon/SETTLE.md). */
+static const double shallow_digits = 25;
+
 struct walker {
 	const struct trace *x;
 	struct settle settle;
@@ -63,7 +66,8 @@ static int touch_at(const struct trace *x, double t)
 	return -1;
 }
 
-static void fault(struct walker *w, const char *what, int i, double t, const struct settle_result *r)
+static void fault(struct walker *w, const char *what, int i, double t,
+                  const struct settle_result *r)
 {
 	const struct trace *x = w->x;
 	if (!w->say)
@@ -79,7 +83,8 @@ static void fault(struct walker *w, const char *what, int i, double t, const str
 			printf("; value %.7g, %.2f digits off, n %d", decimal_double(r->value),
 			       (decimal_double(r->value) - u->rest) / u->digit, r->n);
 	}
-	printf("; %.0f counts %.2f/s frames %d/%d average %d lag %.2f ranging %d loses %d waits %d open %d\n",
+	printf("; %.0f counts %.2f/s frames %d/%d average %d lag %.2f ranging %d loses %d waits %d "
+	       "open %d\n",
 	       x->m.counts, x->m.rate, x->m.frames, x->m.told, x->m.average, x->m.lag, x->m.ranging,
 	       x->m.range_loses, x->m.range_waits, (int)x->m.open);
 }
@@ -149,6 +154,7 @@ static void settled(struct walker *w, double t)
 	int *what = judge(w, i, t, r);
 	if (what) {
 		++*what;
+		w->score->shallow += u->slow && u->began < shallow_digits;
 		w->faulty[i] = true;
 		fault(w, what == &w->score->moving ? "MOVING" : "OUT OF BOUNDS", i, t, r);
 	}
@@ -239,7 +245,8 @@ void touches_score(const struct trace *x, const struct settle_limits *limits,
 		until(&w, one->t);
 		if (say > 1)
 			printf("%.3f %s%s%.8g  [%.8g] touch %d\n", t, one->garbled ? "garbled " : "",
-			       one->r.has_value ? "" : "overload ", one->r.has_value ? decimal_double(one->r.value) : 0,
+			       one->r.has_value ? "" : "overload ",
+			       one->r.has_value ? decimal_double(one->r.value) : 0,
 			       x->conversion[one->conversion].ideal, x->conversion[one->conversion].touch);
 		if (one->garbled)
 			continue;
