@@ -2,7 +2,7 @@
 /*
  * The second corpus through settling, a row a kind.
  *
- *     build/tests/score_touches [-r FOLDER] [-v | -e] [TRACES [SEED [KIND]]]
+ *     build/tests/score_touches [-r FOLDER] [-l LIMIT=VALUE]... [-v | -e] [TRACES [SEED [KIND]]]
  *
  * TRACES of each kind (40), seeds from SEED (1) on.  -v says each fault, -e the readings, too; -r
  * writes each as a recording with its sheet, its configuration and the truth, for tallyd --replay.
@@ -82,7 +82,8 @@ static void write_trace(const char *folder, const struct trace *x)
 		const struct touch *u = &x->touch[i];
 		fprintf(f, "%c%d %.4f %.4f %.10g %g %.4f %d %.4f %.4f %d %d %d %d %.4f\n", letter,
 		        u->position + 1, u->from, u->to, u->rest, u->digit, u->sigma, u->correlated,
-		        u->settled, u->due, u->none, u->creeps, u->doubt_is_good, (int)touch_kind_class[x->kind], 1 / x->m.rate);
+		        u->settled, u->due, u->none, u->creeps, u->doubt_is_good,
+		        (int)touch_kind_class[x->kind], 1 / x->m.rate);
 	}
 	fclose(f);
 	f = open_file(folder, x, "rec");
@@ -122,12 +123,31 @@ static void add(struct touch_score *to, const struct touch_score *s)
 	to->late_conversions += s->late_conversions;
 }
 
+static void set_limit(struct settle_limits *l, const char *text)
+{
+	const char *is = strchr(text, '=');
+#define X(field, name, standard, low, high)                                             \
+	if (is && strlen(#field) == (size_t)(is - text) && !strncmp(text, #field, strlen(#field))) { \
+		l->field = atof(is + 1);                                                            \
+		return;                                                                             \
+	}
+	SETTLE_LIMIT_LIST(X)
+#undef X
+	fprintf(stderr, "no limit %s\n", text);
+	exit(2);
+}
+
 int main(int argc, char **argv)
 {
 	int say = 0, at = 1;
+	struct settle_limits limits = settle_limits_standard;
 	const char *folder = NULL;
 	if (at + 1 < argc && strcmp(argv[at], "-r") == 0) {
 		folder = argv[at + 1];
+		at += 2;
+	}
+	while (at + 1 < argc && strcmp(argv[at], "-l") == 0) {
+		set_limit(&limits, argv[at + 1]);
 		at += 2;
 	}
 	if (at < argc && argv[at][0] == '-')
@@ -137,8 +157,8 @@ int main(int argc, char **argv)
 	const char *only = at < argc ? argv[at] : NULL;
 	struct touch_score class[5] = {{0}};
 	printf("%-15s %-5s %6s %7s %5s %6s %7s %6s %5s %6s %6s %5s %6s %7s %6s\n", "kind", "class",
-	       "touch", "right%", "late", "missed", "doubled", "place", "open", "moving", "bounds", "false",
-	       "%", "shallow", "by");
+	       "touch", "right%", "late", "missed", "doubled", "place", "open", "moving", "bounds",
+	       "false", "%", "shallow", "by");
 	for (int k = 0; k < KINDS; k++) {
 		struct touch_score s = {0};
 		if (only && strcmp(only, touch_kind_name[k]) != 0)
@@ -148,7 +168,7 @@ int main(int argc, char **argv)
 			touches_make(&x, (enum touch_kind)k, seed + (unsigned long long)i);
 			if (folder)
 				write_trace(folder, &x);
-			touches_score(&x, &settle_limits_standard, &s, say);
+			touches_score(&x, &limits, &s, say);
 			touches_free(&x);
 		}
 		row(touch_kind_name[k], class_words[touch_kind_class[k]], &s);
