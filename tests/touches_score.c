@@ -6,6 +6,7 @@
  * for settle_arm(); then the next position is up.  Where an entry did not come the person goes on
  * to the next position by hand before the next touch.
  */
+#include "daemon/settle_parts.h"
 #include "tests/touches.h"
 
 #include <math.h>
@@ -34,6 +35,16 @@ struct walker {
 int touch_score_false(const struct touch_score *s)
 {
 	return s->doubled + s->wrong + s->open + s->moving + s->out;
+}
+
+static void say_state(const struct walker *w, unsigned events)
+{
+	const struct settle_expected *e = &w->settle.expected;
+	uint64_t first;
+	bool asked = settle_touching(&w->settle) && !w->settle.settled;
+	printf("    events %x up %d spent %d lacks %s nominal %g low %g high %g\n", events, w->up, w->spent,
+	       asked ? settle_lack_word(settle_lacks(&w->settle, &first)) : "-", e->nominal, e->low,
+	       e->high);
 }
 
 static void expect(struct walker *w)
@@ -253,8 +264,7 @@ void touches_score(const struct trace *x, const struct settle_limits *limits,
 		w.of_ordinal[w.fed++] = one->conversion;
 		unsigned events = settle_reading(&w.settle, &one->r);
 		if (say > 1)
-			printf("    events %x up %d spent %d nominal %g low %g high %g\n", events, w.up, w.spent,
-			       w.settle.expected.nominal, w.settle.expected.low, w.settle.expected.high);
+			say_state(&w, events);
 		look(&w, events, t);
 	}
 	until(&w, x->shows ? x->shown[x->shows - 1].t + 20000000 : 0);
