@@ -315,6 +315,8 @@ static void part_shakes(struct sim *s, enum touch_kind k, double digit)
 			p->gap_for[p->gaps] = between(c, 0.02, 0.28);
 			at += p->gap_for[p->gaps] + between(c, 0.05, 0.6);
 		}
+		/* One is a stray; more of them leave values that no law explains. */
+		p->lawless |= gaps > 1;
 	}
 }
 
