@@ -478,7 +478,9 @@ static void one_touch(struct sim *s, enum touch_kind k, int position)
 		struct part *p = &s->part;
 		p->gaps = 1;
 		p->gap_at[0] = s->t - s->touched_at;
-		p->gap_for[0] = between(c, 0.1, 0.95);
+		/* (A silence of 1.2 s is a lift.) */
+		double most = x->m.open == OPEN_SILENT ? 1.1 - 3 * period : 0.95;
+		p->gap_for[0] = between(c, 0.1, longer(0.15, most));
 		sim_run(s, p->gap_for[0] + between(c, 0.5, 4));
 	}
 	touch_end(s);

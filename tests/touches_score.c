@@ -6,6 +6,7 @@
  * for settle_arm(); then the next position is up.  Where an entry did not come the person goes on
  * to the next position by hand before the next touch.
  */
+#include "daemon/settle_law.h"
 #include "daemon/settle_parts.h"
 #include "tests/touches.h"
 
@@ -42,9 +43,13 @@ static void say_state(const struct walker *w, unsigned events)
 	const struct settle_expected *e = &w->settle.expected;
 	uint64_t first;
 	bool asked = settle_touching(&w->settle) && !w->settle.settled;
-	printf("    events %x up %d spent %d lacks %s nominal %g low %g high %g\n", events, w->up, w->spent,
-	       asked ? settle_lack_word(settle_lacks(&w->settle, &first)) : "-", e->nominal, e->low,
-	       e->high);
+	struct settle_judgement j;
+	settle_law_judge(&w->settle.law, &w->settle.limits, &j);
+	printf("    events %x up %d spent %d lacks %s off %.3f n %d noise %.2f known %.2f slow %d tail %.3f "
+	       "nominal %g low %g high %g\n",
+	       events, w->up, w->spent,
+	       asked ? settle_lack_word(settle_lacks(&w->settle, &first)) : "-", j.off, j.n, j.noise,
+	       j.known, j.slow, j.tail_chance, e->nominal, e->low, e->high);
 }
 
 static void expect(struct walker *w)
