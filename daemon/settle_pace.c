@@ -135,7 +135,8 @@ bool settle_pace_repeats(struct settle *s, const struct reading *r)
  */
 void settle_pace_open(struct settle *s, const struct reading *r)
 {
-	if (!s->heard || !r->has_value || !s->last.has_value) {
+	/* (On its way down through the ranges a meter may show each for two frames.) */
+	if (!s->heard || !r->has_value || !s->last.has_value || r->value.e != s->last.value.e) {
 		s->repeat_now = 0;
 		return;
 	}
