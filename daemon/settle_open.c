@@ -48,14 +48,14 @@ static double farad_limit(const struct settle *s)
 }
 
 /* A meter that comes down from a large part shows its residual in ranges that are too coarse for
- * it: one digit there is nothing, unless a part so small was expected. */
+ * it: a digit or two there is nothing, unless a part so small was expected. */
 static bool coarse_residual(const struct settle *s, const struct reading *r)
 {
 	double digit = decimal_double((struct decimal){1, r->value.e});
-	if (r->value.n < -1 || r->value.n > 1 || digit < s->limits.residual_farad)
+	if (r->value.n < -2 || r->value.n > 2 || digit < s->limits.residual_farad)
 		return false;
 	return !s->expected.has_nominal || s->expected.function != FUNCTION_FARAD ||
-	       s->expected.nominal > 3 * digit || s->expected.nominal < digit / 3;
+	       s->expected.nominal > 5 * digit || s->expected.nominal < digit / 3;
 }
 
 static double volt_limit(const struct settle *s, enum function f)
