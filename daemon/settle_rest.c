@@ -116,8 +116,12 @@ void settle_stretch_rests(struct settle *s, uint64_t i)
 {
 	/* Further apart they are a stray, or the probes on their way. */
 	double most = stray_apart * fmax(few_digits, s->result.s / digit_of(s->exponent));
-	double apart = (double)(item_at(s, i)->n - item_at(s, i - 1)->n);
-	if (s->exponent == s->result.value.e && fabs(apart) < most)
+	if (i < s->stretch + 2 || s->exponent != s->result.value.e)
+		return;
+	/* The newest may be half of a lift: it counts with the one that comes after it. */
+	double apart = (double)(item_at(s, i - 1)->n - item_at(s, i - 2)->n);
+	double after = (double)(item_at(s, i)->n - item_at(s, i - 1)->n);
+	if (fabs(apart) < most && fabs(after) < most)
 		settle_law_rests(&s->law, apart);
 }
 
