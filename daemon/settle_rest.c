@@ -187,7 +187,8 @@ static double conversions_wanted(const struct settle *s, const struct settle_jud
 {
 	const struct settle_limits *l = &s->limits;
 	double noise = stretch_noise(s, first);
-	if (j->slow || is_odd(s) || goes_on(s, j, first) || noise > fmax(l->settle_noise, noise_known_times * j->known))
+	if (j->slow || is_odd(s) || goes_on(s, j, first) ||
+	    noise > fmax(l->settle_noise, noise_known_times * j->known))
 		return fmax(l->settle_conversions, l->settle_conversions_slow);
 	/* Noise that the meter is known for needs no more than a good middle of it. */
 	if (noise > l->settle_noise && j->known > noise_known_small)
