@@ -80,7 +80,7 @@ static unsigned decide(struct settle *s)
 	s->settled = true;
 	s->result = result;
 	if (!settle_is_fast(s))
-		for (uint64_t i = first + 1; i < s->items; i++)
+		for (uint64_t i = first + 2; i < s->items; i++)
 			settle_stretch_rests(s, i);
 	return SETTLE_SETTLED;
 }

@@ -75,7 +75,8 @@ void law_noise_known(const struct settle_law *law, const struct settle_limits *l
 	double share = limits->law_noise_known * law->rest_n / (law->rest_n + 4);
 	if (share <= 0)
 		return;
-	double known = log(fmax(noise[0], sqrt(law->rest_dd / (2 * law->rest_n))));
+	/* (More than the most that is thought of would leave nothing of the shape.) */
+	double known = log(fmin(noise[n - 1], fmax(noise[0], sqrt(law->rest_dd / (2 * law->rest_n)))));
 	double width2 = limits->law_noise_spread * limits->law_noise_spread + 0.5 / law->rest_n;
 	double shape[SETTLE_NOISES], all = 0, sum = 0;
 	for (int i = 0; i < n; i++) {

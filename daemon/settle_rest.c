@@ -20,6 +20,7 @@ static const double noise_known_times = 2.6;
 /* Digits of it up to which that is chance and asks for no more readings. */
 static const double noise_known_small = 1.2;
 
+
 static double digit_of(int e)
 {
 	return decimal_double((struct decimal){1, e});
@@ -115,8 +116,12 @@ void settle_stretch_rests(struct settle *s, uint64_t i)
 {
 	/* Further apart they are a stray, or the probes on their way. */
 	double most = stray_apart * fmax(few_digits, s->result.s / digit_of(s->exponent));
-	double apart = (double)(item_at(s, i)->n - item_at(s, i - 1)->n);
-	if (s->exponent == s->result.value.e && fabs(apart) < most)
+	if (i < s->stretch + 2 || s->exponent != s->result.value.e)
+		return;
+	/* The newest may be half of a lift: it counts with the one that comes after it. */
+	double apart = (double)(item_at(s, i - 1)->n - item_at(s, i - 2)->n);
+	double after = (double)(item_at(s, i)->n - item_at(s, i - 1)->n);
+	if (fabs(apart) < most && fabs(after) < most)
 		settle_law_rests(&s->law, apart);
 }
 
@@ -151,34 +156,45 @@ static bool is_odd(const struct settle *s)
 }
 
 /*
- * A coarse range hides an approach: the finer one that the meter has just changed to shows the
- * last digits of its way alone, which are few for a law.  Does it begin with two steps of one way,
- * and take none back?  (One long step and a still display is half a contact or a stray.)  Then how
- * far it went, digits, else 0.
+ * The end of an approach whose beginning nobody saw, for a range or an overload hid it, looks like
+ * creep from few readings.  Do all that this range has shown so far go one way, in two steps or
+ * more that grow no longer?  Then how far they went, digits, else 0.  (One long step and a still
+ * display is half a contact or a stray; of a long way the law makes its own mind up.)
  */
-static double way_shown(const struct settle *s, const struct settle_judgement *j)
+static double way_shown(const struct settle *s)
 {
-	uint64_t n = s->items - s->stretch, from = s->stretch;
-	if (!s->narrowed || settle_is_fast(s) || n < 3 || (double)n >= s->limits.settle_conversions_slow)
+	uint64_t n = s->items - s->stretch, from = s->stretch, steps = 0;
+	if (settle_is_fast(s) || n < 3 || (double)n >= s->limits.settle_conversions_slow)
 		return 0;
 	int64_t way = item_at(s, s->items - 1)->n - item_at(s, from)->n, sign = way < 0 ? -1 : 1;
-	for (uint64_t i = from + 1; i < s->items; i++)
-		if (sign * (item_at(s, i)->n - item_at(s, i - 1)->n) < 0)
+	int64_t first = 0, second = 0, last = 0;
+	for (uint64_t i = from + 1; i < s->items; i++) {
+		last = sign * (item_at(s, i)->n - item_at(s, i - 1)->n);
+		if (last < 0)
 			return 0;
-	double first = fabs((double)(item_at(s, from + 1)->n - item_at(s, from)->n));
-	double second = fabs((double)(item_at(s, from + 2)->n - item_at(s, from + 1)->n));
-	if (first < 1 || second < 1 || first > s->limits.way_ratio * second ||
-	    fabs((double)way) > s->limits.way_most)
+		steps += last > 0;
+		if (i == from + 1)
+			first = last;
+		if (i == from + 2)
+			second = last;
+	}
+	if (steps < 2 || first < last || (double)first > s->limits.way_ratio * fmax(1, (double)second))
 		return 0;
-	return fabs((double)way) > 2 * j->known ? fabs((double)way) : 0;
+	return (double)llabs(way) > s->limits.way_most ? 0 : (double)llabs(way);
 }
 
-/* It may still be on it: more readings are wanted. */
+/* It may still be on its way, if that is more than rounding and the noise that is known make of a
+ * rest.  (Where neither noise is known nor an overload was seen, only behind a coarser range.) */
 static bool is_going(const struct settle *s, const struct settle_judgement *j)
 {
-	double way = way_shown(s, j);
+	const struct settle_limits *l = &s->limits;
+	double way = way_shown(s), known = j->known * (1 + 1 / sqrt(fmax(1, s->law.rest_n)));
+	if (s->law.hidden)
+		return way >= fmax(l->way_least, l->way_hidden_times * known);
+	if (known > 0)
+		return way >= fmax(l->way_least, l->way_digits + l->way_times * known);
 	bool stands = item_at(s, s->items - 1)->n == item_at(s, s->items - 2)->n;
-	return way > s->limits.way_short || (way > 0 && !stands);
+	return s->narrowed && (stands ? way > l->way_short : way >= l->way_least);
 }
 
 /* How many undisturbed conversions are wanted. */
@@ -343,7 +359,7 @@ static enum settle_lack touch_lacks(const struct settle *s, uint64_t *first)
 	if (j.slow && i + clear < s->items)
 		i = s->items - clear;
 	/* What ends a way that a coarse range hid counts, and not the way. */
-	if (i + least_clear < s->items && way_shown(s, &j) > 0)
+	if (s->narrowed && i + least_clear < s->items && way_shown(s) > 0)
 		i = s->items - least_clear;
 	*first = i;
 	return LACK_NOTHING;
