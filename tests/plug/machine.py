@@ -257,9 +257,11 @@ class Machine:
         self.ask("device_del", event="DEVICE_DELETED", id=name)
 
     def key(self, console, key, down):
-        """A key of the keyboard that belongs to this console goes down, or up."""
-        self.ask("input-send-event", device=console, head=0, events=[
-            {"type": "key", "data": {"down": down, "key": {"type": "qcode", "data": key}}}])
+        """A key goes down, or up: of the keyboard that belongs to this console, or (None) of
+        the machine's own."""
+        where = {"device": console, "head": 0} if console else {}
+        self.ask("input-send-event", events=[
+            {"type": "key", "data": {"down": down, "key": {"type": "qcode", "data": key}}}], **where)
 
     def end(self):
         self.over = True

@@ -83,7 +83,8 @@ class Bench:
         return "busybox su -s /bin/sh person -c 'export LANG=C.UTF-8 TERM=linux; %s'" % line
 
     def at(self):
-        return json.loads(self.m.must("tally --json at").splitlines()[0])
+        """The position that is up."""
+        return json.loads(self.m.must("tally --json at").splitlines()[0])["chosen"]["position"]
 
     def entries(self, since=0):
         with self.m.lock:
