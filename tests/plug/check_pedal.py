@@ -21,9 +21,10 @@ import sys
 import time
 
 import senses
-from check import check, ms
+from check import ROOT, check, ms
+from console import Console
 from machine import Failure
-from senses import OPEN, touch_of
+from senses import touch_of
 
 DEVICES = "-device bochs-display,id=pedal".split()
 SWITCH = "plug 1 1209:0002 A1 usb-test-1/input0 Foot Switch"
@@ -136,7 +137,7 @@ def check_right(b, foot):
 
 def check_group_rule(b, foot):
     """The other line of udev/70-tally-pedal.rules: for who does not sit there."""
-    text = open(os.path.join(senses.plug.ROOT, "udev/70-tally-pedal.rules")).read()
+    text = open(os.path.join(ROOT, "udev/70-tally-pedal.rules")).read()
     line = next(x for x in text.splitlines() if 'GROUP="dialout"' in x).lstrip("# ")
     b.m.must("cp %s /tmp/kept.rules; echo '%s' >%s; udevadm control --reload" % (RULES, line, RULES))
     foot.unplug(1)
@@ -151,54 +152,6 @@ def check_group_rule(b, foot):
 
 
 # ---- chosen by pressing it ----
-
-class Console:
-    """tty1, the machine's own: the keyboard is QEMU's PS/2 one, the screen is read."""
-
-    def __init__(self, bench):
-        self.b, self.m = bench, bench.m
-
-    def run(self, line):
-        line = "echo $$ >/tmp/person/console.pid; exec " + line
-        self.m.must("printf '\\033c' >/dev/tty1; chown person /dev/tty1; stty -F /dev/tty1 sane")
-        self.m.must("busybox setsid -c sh -c \"exec %s\" </dev/tty1 >/dev/tty1 2>&1 &" %
-                    self.b.person(line).replace("$", "\\$").replace('"', '\\"'))
-
-    def runs(self):
-        return self.m.run("[ -d /proc/$(cat /tmp/person/console.pid) ]")[0] == 0
-
-    def screen(self):
-        return self.m.must("fold -w 80 </dev/vcs1")
-
-    def until(self, pattern, seconds=60):
-        end = time.monotonic() + seconds
-        while True:
-            text = self.screen()
-            got = re.search(pattern, text)
-            if got:
-                return got
-            if time.monotonic() > end:
-                raise Failure("%g s were not enough for /%s/ on the screen:\n%s" %
-                              (seconds, pattern, re.sub(r"( *\n)+", "\n", text)))
-
-    def press(self, key):
-        self.m.key(None, key, True)
-        time.sleep(0.05)
-        self.m.key(None, key, False)
-        time.sleep(0.05)
-
-    def leak(self, on=True):
-        """What gets to the console from now on is in /tmp/leak."""
-        self.m.must("[ ! -f /tmp/leak.pid ] || kill $(cat /tmp/leak.pid); rm -f /tmp/leak.pid")
-        # It forgets how it was set when the last one closes it.
-        if on:
-            self.m.must("cat /dev/tty1 >/tmp/leak & echo $! >/tmp/leak.pid; "
-                        "sleep 0.2; stty -F /dev/tty1 raw -echo")
-
-    def type(self, word):
-        for letter in word:
-            self.press({"\n": "ret", " ": "spc"}.get(letter, letter))
-
 
 def check_choose(b, foot, console):
     console.run("tally pedal choose")
@@ -353,6 +306,17 @@ def check_stopped(b, foot, t):
           t.actions(since) == [], t.actions(since))
     foot.play(1, "+c 90 -c 150")
     check("... and the next press does what it says", t.actions(since) == ["next"])
+    t.end()
+    m.must("echo 'play 1 +b 4000 -b 300' >/tmp/foot; sleep 0.3")
+    since = m.mark()
+    t = Test(b)
+    waits = t.state("wait")
+    ready = t.state("ready")
+    up = next(at for at, key in foot.stamps(since) if key == "-b")
+    m.must("sleep 0.5")
+    check("a foot on it when the program starts: it waits for the foot to leave, and does nothing",
+          waits[0] < up < ready[0] and t.actions(since) == [], waits[1]["words"])
+    return t
 
 
 def check_second(b, foot, t):
@@ -427,7 +391,18 @@ def check_usb(b, console):
     words = [x["words"] for _, x in t.lines(since) if "state" in x]
     check("in another socket it is not the same one, where it is known by its place",
           words and "one like it is at another" in words[-1] and t.actions(since) == [], words)
+    t.end()
+    m.must(b.person("sed -i \"s|^device.*|device = usb:0627:0001 uniq=F7 phys=input0 name=QEMU QEMU "
+                    "USB Keyboard|\" %s" % SETTINGS))
+    since = m.mark()
+    t = Test(b)
+    t.state("ready")
+    m.key("pedal", "w", True)
+    m.must("sleep 0.2")
+    m.key("pedal", "w", False)
     m.must("sleep 0.5")
+    check("... where it is known by its serial number it is", t.actions(since) == ["next"],
+          t.actions(since))
     leak = m.must("cat /tmp/leak")
     check("no letter of it got to the console", leak == "", repr(leak))
     m.remove("kbd")
@@ -482,7 +457,9 @@ def check_bench(b, foot, console):
           ["%(position)s %(shown)s" % e for e in entries])
     press("f")
     m.must("sleep 1")
-    check("say again: the last result is on the screen", re.search("100.3", console.screen()))
+    said = console.screen().splitlines()[23].strip()
+    check("say again: the last result is said once more, where nobody speaks on the screen",
+          "R1" in said and "100.3" in said, said)
     start = len(m.records)
     foot.play(1, "+q 90 -q 150 +u 90 -u 150 +n 90 -n 150 +x 90 -x 300")
     m.must("sleep 1")
@@ -523,7 +500,7 @@ def main(b):
     t = check_press(b, foot, console)
     check_replug(b, foot, t)
     t = check_two(b, foot, t)
-    check_stopped(b, foot, t)
+    t = check_stopped(b, foot, t)
     check_second(b, foot, t)
     check_usb(b, console)
     check_bench(b, foot, console)

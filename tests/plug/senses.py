@@ -16,6 +16,7 @@ CONFIG = """[bench]
 name   = senses
 log    = /var/lib/tally/senses.db
 socket = /run/tally/tally.sock
+moving seconds = 3
 
 [meter red]
 port     = usb:0403:6001:AB01
@@ -60,7 +61,8 @@ class Bench:
     def __init__(self, folder, devices):
         self.m = Machine(os.path.join(plug.OUT, folder), ["red"], "senses", devices)
 
-    def start(self):
+    def start(self, disk=False):
+        """`disk`: the log lies on a file system of its own, which can be frozen."""
         self.m.meters["red"].says = OPEN
         self.m.start()
         print("the virtual machine is up after %s s" %
@@ -68,6 +70,10 @@ class Bench:
         # Home and settings of the person; the folder of the root is of root.
         self.m.must("chown -R person:person /home/person && mkdir -p /tmp/person && "
                     "chown person:person /tmp/person")
+        if disk:
+            self.m.must("dd if=/dev/zero of=/tmp/disk bs=1M count=48 2>/dev/null; modprobe loop; "
+                        "mke2fs -q -t ext4 /tmp/disk && mount -t ext4 -o loop /tmp/disk "
+                        "/var/lib/tally && chown tally:tally /var/lib/tally", 120)
         since = self.m.mark()
         self.m.must("busybox su -s /bin/sh tally -c 'echo $$ >/run/tally/pid; exec tallyd' "
                     "2>/run/said &")
@@ -80,7 +86,8 @@ class Bench:
 
     def person(self, line):
         """A line of shell as `person`, in words for run()."""
-        return "busybox su -s /bin/sh person -c 'export LANG=C.UTF-8 TERM=linux; %s'" % line
+        return ("busybox su -s /bin/sh person -c 'export LANG=C.UTF-8 TERM=linux "
+                "PATH=/usr/local/bin:$PATH; %s'" % line)
 
     def at(self):
         """The position that is up."""
