@@ -73,8 +73,8 @@ static void device_is(struct sound *s, enum device_state state, const char *why)
 {
 	pthread_mutex_lock(&s->mutex);
 	if (state == DEVICE_ABSENT && s->state != DEVICE_ABSENT)
-		snprintf(s->note, sizeof s->note, "no sound: the audio device %.80s: %.80s; all that sounds "
-		         "is on the screen, too", s->name, why);
+		snprintf(s->note, sizeof s->note, "no sound: the audio device %.80s %.80s; all of it is on "
+		         "the screen, too", s->name, why);
 	if (state == DEVICE_GOOD && s->state == DEVICE_ABSENT)
 		snprintf(s->note, sizeof s->note, "the audio device %.80s sounds again", s->name);
 	s->state = state;

@@ -62,7 +62,7 @@ class Sound:
         return float(self.m.must("cut -d' ' -f1 /proc/uptime"))
 
     def settle(self, seconds=0.5):
-        self.m.must("sleep %g" % seconds)
+        self.m.must("sleep %g" % seconds, 30 + 5 * seconds)
 
     def notes(self, since, until=None):
         """What was heard from a time of the guest on; `at` is of the guest, too."""
@@ -253,13 +253,13 @@ def check_durable(s):
     m, b = s.m, s.b
     m.must("tally at R2; sleep 1.5")
     since, mark, start = s.now(), m.mark(), len(m.records)
-    m.must("fsfreeze -f /var/lib/tally")
+    m.must("fsfreeze --freeze /var/lib/tally")
     b.touch(touch_of("47.01"), lift=False)
     s.settle(3)
     still = s.now()
     check("the disk is frozen and the value has settled: no record, and no tone",
           b.entries(start) == [] and s.notes(since, still) == [], s.tones(since, still))
-    m.must("fsfreeze -u /var/lib/tally")
+    m.must("fsfreeze --unfreeze /var/lib/tally")
     told = record_of(s, mark, "entry")
     s.settle(1)
     heard = s.tones(since)
