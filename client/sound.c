@@ -17,8 +17,7 @@
 
 /* A tone is given to the device in pieces: how fast an alarm cuts in. */
 #define PIECE ((size_t)TONE_RATE / 100)
-/* Between two tones, so that they are two: longer than the gap between notes. */
-#define PAUSE_PIECES 15
+#define PAUSE_PIECES (SOUND_PAUSE_MS / 10)
 /* The pitch is given to the device so far ahead of the ear: less than the device holds, so
  * that one that takes all at once is not filled with it. */
 #define EAR_AHEAD_US 60000

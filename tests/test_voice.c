@@ -6,6 +6,7 @@
  */
 #include "tests/client_script.h"
 
+#include "client/clock.h"
 #include "client/ear.h"
 #include "client/sound_device.h"
 #include "client/tones.h"
@@ -148,6 +149,31 @@ static void each_happening_sounds_and_what_must_be_is_said(void **state)
 }
 
 #ifdef HAVE_ALSA
+/* Two alarms at once are two tones; the words of the first are not said into the second. */
+static void words_wait_for_every_tone(void **state)
+{
+	static const struct happening_told alarms[] = {
+	    {.what = HAPPENED_GONE, .meter = "red"}, {.what = HAPPENED_NOT_LOGGED, .why = "disk full"}};
+	(void)state;
+	struct voice *v = open_voice(LANGUAGE_EN);
+	int64_t from = clock_us(), first = 0;
+	int tones = SOUND_PAUSE_MS;
+	for (int i = 0; i < 2; i++) {
+		voice_happened(v, &alarms[i]);
+		tones += tone_ms(tone_of(alarms[i].what));
+	}
+	while (!first && clock_us() - from < 8000000) {
+		nanosleep(&(struct timespec){0, 5000000}, NULL);
+		first = told_words()[0] ? clock_us() - from : 0;
+	}
+	assert_true(first / 1000 >= tones);
+	assert_true(first / 1000 < tones + 1000);
+	assert_true(voice_idle(v, 8000));
+	expect(told_words(), "en meter red is gone", "the first");
+	expect(told_words(), "en not logged", "the second");
+	voice_close(v);
+}
+
 /* What the pitch says already is not told over it; without the pitch it is. */
 static void the_pitch_spares_its_words(void **state)
 {
@@ -386,6 +412,7 @@ int main(void)
 	const struct CMUnitTest tests[] = {
 	    cmocka_unit_test(each_happening_sounds_and_what_must_be_is_said),
 #ifdef HAVE_ALSA
+	    cmocka_unit_test(words_wait_for_every_tone),
 	    cmocka_unit_test(the_pitch_spares_its_words),
 #endif
 	    cmocka_unit_test(a_name_is_announced),
