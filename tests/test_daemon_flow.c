@@ -184,7 +184,21 @@ static void test_names(void **state)
 	nap_ms(1200);
 	meter_says(s, red, "+99.8 kOhm");
 	mustsee(watch, "\"event\":\"logged\"");
+	/* Two speak, and one of them no more: the other is waited for. */
+	struct peer *second = peer_greeted(s);
+	mustsend(second, CALL("1", "speaks", "{\"speaks\":true}"));
+	mustsee(second, "\"id\":1,\"result\"");
+	mustsend(second, CALL("2", "speaks", "{\"speaks\":false}"));
+	mustsee(second, "\"id\":2,\"result\"");
+	meter_says(s, red, "OL MOhm");
+	mustsee(watch, "\"armed\":\"no\",\"up\":");
+	/* It goes, as one that was killed: its silence holds nobody up, not for a moment. */
 	peer_free(voice);
+	mustsee(watch, "\"event\":\"armed\"");
+	nap_ms(1200);
+	meter_says(s, red, "+98.7 kOhm");
+	mustsee(watch, "\"event\":\"logged\"");
+	peer_free(second);
 	peer_free(watch);
 	assert_int_equal(daemon_stop(s, SIGTERM), 0);
 }

@@ -508,7 +508,7 @@ def main(b):
 
 if __name__ == "__main__":
     try:
-        ready = senses.prepare(["espeak-ng", "systemd"])
+        ready = senses.prepare(senses.PACKAGES)
     except Failure as why:
         print("check-pedal cannot run: %s" % why)
         ready = False
