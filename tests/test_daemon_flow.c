@@ -8,6 +8,8 @@
  */
 #include "tests/daemon_stand.h"
 
+#include <time.h>
+
 static const char sheet_csv[] =
 	"position,kind,nominal,tolerance,channel\n"
 	"R1,metal-film,100k,5%,left\n"
@@ -192,9 +194,11 @@ static void test_names(void **state)
 	mustsee(second, "\"id\":2,\"result\"");
 	meter_says(s, red, "OL MOhm");
 	mustsee(watch, "\"armed\":\"no\",\"up\":");
-	/* It goes, as one that was killed: its silence holds nobody up, not for a moment. */
+	/* It goes, as one that was killed: its silence holds nobody up, not for five seconds. */
+	time_t before = time(NULL);
 	peer_free(voice);
 	mustsee(watch, "\"event\":\"armed\"");
+	assert_true(time(NULL) - before < 4);
 	nap_ms(1200);
 	meter_says(s, red, "+98.7 kOhm");
 	mustsee(watch, "\"event\":\"logged\"");
