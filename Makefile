@@ -159,11 +159,11 @@ check-demo: all
 
 .PHONY: check-plug
 check-plug: all $(B)/tests/plug/witness
-	@TALLY_BUILD=$(B) python3 tests/plug/check.py
+	@TALLY_BUILD=$(B) python3 -B tests/plug/check.py
 # The same, with keyboards as foot switches and with sound cards.
 .PHONY: check-pedal check-sound
 check-pedal check-sound: all $(addprefix $(B)/tests/plug/,witness foot hush)
-	@TALLY_BUILD=$(B) python3 tests/plug/$(subst -,_,$@).py
+	@TALLY_BUILD=$(B) python3 -B tests/plug/$(subst -,_,$@).py
 $(B)/tests/plug/hush: LDLIBS := -lasound
 $(B)/tests/plug/witness $(B)/tests/plug/foot $(B)/tests/plug/hush: $(B)/tests/plug/%: tests/plug/%.c
 	@mkdir -p $(@D)

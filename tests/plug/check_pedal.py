@@ -415,6 +415,7 @@ def check_usb(b, console):
 
 def check_bench(b, foot, console):
     m = b.m
+    m.must(b.person("sed -i \"s/^buttons.*/&, KEY_G undo, KEY_H other/\" %s" % SETTINGS))
     m.must("tally walk off; tally at R1")
     console.run("tally bench")
     console.until("R1")
@@ -460,6 +461,21 @@ def check_bench(b, foot, console):
     said = console.screen().splitlines()[23].strip()
     check("say again: the last result is said once more, where nobody speaks on the screen",
           "R1" in said and "100.3" in said, said)
+    m.must("tally at R2; sleep 1.5")
+    start = len(m.records)
+    b.touch(touch_of("22.01"), lift=False)
+    m.must("sleep 1")
+    held = b.entries(start)
+    press("h")
+    entries = m.wait(lambda: b.entries(start), 30, "the entry of what was held")
+    check("other: a value that looks like R3 was held at R2, and is R3's by the pedal",
+          held == [] and [e["position"] for e in entries] == ["R3"],
+          "%(position)s %(shown)s" % entries[0])
+    b.lift()
+    press("g")
+    struck = m.wait(lambda: [r for r in m.records[start:] if r["kind"] == "strike"], 30, "a strike")
+    check("undo: it does not count", struck[0]["entry"] == entries[0]["seq"], struck[0])
+    m.must("tally at R1; sleep 0.5")
     start = len(m.records)
     foot.play(1, "+q 90 -q 150 +u 90 -u 150 +n 90 -n 150 +x 90 -x 300")
     m.must("sleep 1")
@@ -485,6 +501,14 @@ def check_bench(b, foot, console):
     foot.play(1, "+b 90 -b 150")
     m.must("sleep 0.5")
     check("after that it is let go: it types as before", m.must("cat /tmp/leak") == "b")
+    t = Test(b)
+    t.state("ready")
+    foot.play(1, "+b 90 -b 150")
+    m.must("kill -9 $(cat /tmp/person/test.pid); sleep 0.3; cp /tmp/leak /tmp/leak.1")
+    foot.play(1, "+b 90 -b 150")
+    m.must("sleep 0.5")
+    check("... and so it is when the program was killed", m.must("cat /tmp/leak.1") == "b" and
+          m.must("cat /tmp/leak") == "bb")
     console.leak(False)
 
 

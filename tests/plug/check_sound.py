@@ -61,6 +61,11 @@ class Sound:
         """Seconds of the guest."""
         return float(self.m.must("cut -d' ' -f1 /proc/uptime"))
 
+    # For the kernel it is unplugged.  QEMU is left in peace: while it plugs it may stand still
+    # for a moment on a busy host, and the card's file then lacks a piece of what sounded.
+    PULL = "echo 0 >/sys/bus/usb/devices/1-1/authorized"
+    BACK = "echo 1 >/sys/bus/usb/devices/1-1/authorized"
+
     def settle(self, seconds=0.5):
         self.m.must("sleep %g" % seconds, 30 + 5 * seconds)
 
@@ -237,11 +242,11 @@ def check_bench(s):
     red.says = OPEN
     s.settle(2)
     since = s.now()
-    m.unplug("red")
+    m.must(s.PULL)
     s.settle(2)
     check("meter lost: its tone", names(s.tones(since)) == ["meter gone"], s.tones(since))
     since = s.now()
-    m.plug("red", 1, "AB01")
+    m.must(s.BACK)
     s.settle(3)
     check("meter back: its tone", names(s.tones(since)) == ["meter back"], s.tones(since))
     since = s.now()
@@ -294,9 +299,9 @@ def check_keys(s):
     s.console.press("z")
     s.settle()
     since = s.now()
-    m.unplug("red")
+    m.must(s.PULL)
     s.settle(2)
-    m.plug("red", 1, "AB01")
+    m.must(s.BACK)
     s.settle(3)
     check("muted: even an alarm is silent, and the screen says what is off", s.notes(since) == [] and
           "are on" not in s.console.screen())
@@ -364,8 +369,7 @@ def check_words(s):
           "R four" in said[1][1] and said[1][0] - said[0][0] < 1.6,
           "%s %s" % ([text for _, text in said], ms(said[-1][0] - said[0][0])))
     mark, since = m.mark(), s.now()
-    m.must("tally job live")
-    m.unplug("red")
+    m.must("tally job live; " + s.PULL)
     s.settle(14)
     said = spoken(s, mark)
     tones = names(s.tones(since))
@@ -374,8 +378,7 @@ def check_words(s):
     check("... and the words of both, one after the other", len(said) == 2 and
           any(text.startswith("caution, live") for _, text in said) and
           any("meter red is gone" in text for _, text in said), said)
-    m.plug("red", 1, "AB01")
-    m.must("tally job cold")
+    m.must(s.BACK + "; tally job cold")
     s.settle(8)
     mark = m.mark()
     s.console.press("s")
@@ -495,6 +498,8 @@ def main(b):
     check_keys(s)
     check_words(s)
     check_dispatcher(s)
+    print("note    heard.wav lacks %.2f s: where QEMU stood still" %
+          (s.now() - s.began - s.ear.seconds()))
     check_pulled(s)
 
 
