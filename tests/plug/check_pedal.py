@@ -139,7 +139,8 @@ def check_group_rule(b, foot):
     """The other line of udev/70-tally-pedal.rules: for who does not sit there."""
     text = open(os.path.join(ROOT, "udev/70-tally-pedal.rules")).read()
     line = next(x for x in text.splitlines() if 'GROUP="dialout"' in x).lstrip("# ")
-    b.m.must("cp %s /tmp/kept.rules; echo '%s' >%s; udevadm control --reload" % (RULES, line, RULES))
+    b.m.must("cp %s /tmp/kept.rules; echo '%s' >%s; udevadm control --reload" %
+             (RULES, line, RULES))
     foot.unplug(1)
     foot.plug(SWITCH)
     event = event_of(b, "Foot Switch")

@@ -23,6 +23,11 @@ done
 for dict in "$root"/usr/lib/*/espeak-ng-data/*_dict; do
 	case $dict in */en_dict|*/de_dict) ;; *) rm -f "$dict" ;; esac
 done
+# speech-dispatcher lists every voice before it answers: thousands, and the machine is slow.
+rm -rf "$root"/usr/lib/*/espeak-ng-data/voices/!v
+for lang in "$root"/usr/lib/*/espeak-ng-data/lang/*; do
+	case $lang in */gmw) ;; *) rm -rf "$lang" ;; esac
+done
 
 for locale in "$root"/usr/share/speech-dispatcher/locale/*; do
 	case $locale in */en|*/de|*/base) ;; *) rm -rf "$locale" ;; esac
