@@ -119,7 +119,8 @@ def check_right(b, foot):
     status, says = b.m.run(b.person("tally pedal choose </dev/null"))
     rule = re.search(r"# Foot Switch\n +(SUBSYSTEM.*)", says)
     check("without the right: choosing says which file, which line, and what to do then",
-          status == 2 and RULES in says and rule and "plug it in again" in says, "status %d" % status)
+          status == 2 and RULES in says and rule and "plug it in again" in says,
+          "status %d" % status)
     line = rule[1]
     # As the words say: into the file, reload, unplug, plug.
     b.m.must("echo '%s' >%s && udevadm control --reload" % (line, RULES))
@@ -325,8 +326,8 @@ def check_second(b, foot, t):
     m = b.m
     t.end()
     m.must("cp %s /tmp/kept.ini" % SETTINGS)
-    m.must(b.person("sed -i \"s/^buttons.*/buttons = KEY_B take long undo double next, KEY_C back/\" "
-                    "%s" % SETTINGS))
+    m.must(b.person("sed -i \"s/^buttons.*/buttons = KEY_B take long undo double next, "
+                    "KEY_C back/\" %s" % SETTINGS))
     t = Test(b)
     t.state("ready")
     for legend, keys, want in (
@@ -393,8 +394,8 @@ def check_usb(b, console):
     check("in another socket it is not the same one, where it is known by its place",
           words and "one like it is at another" in words[-1] and t.actions(since) == [], words)
     t.end()
-    m.must(b.person("sed -i \"s|^device.*|device = usb:0627:0001 uniq=F7 phys=input0 name=QEMU QEMU "
-                    "USB Keyboard|\" %s" % SETTINGS))
+    m.must(b.person("sed -i \"s|^device.*|device = usb:0627:0001 uniq=F7 phys=input0 "
+                    "name=QEMU QEMU USB Keyboard|\" %s" % SETTINGS))
     since = m.mark()
     t = Test(b)
     t.state("ready")
@@ -457,9 +458,12 @@ def check_bench(b, foot, console):
     check("again: it is measured again", len(entries) == 1 and
           abs(entries[0]["value"] / 100.3e3 - 1) < 0.002,
           ["%(position)s %(shown)s" % e for e in entries])
-    press("f")
-    m.must("sleep 1")
-    said = console.screen().splitlines()[23].strip()
+    for _ in range(3):  # something newer may be said there by chance
+        press("f")
+        m.must("sleep 0.5")
+        said = console.screen().splitlines()[23].strip()
+        if "100.3" in said:
+            break
     check("say again: the last result is said once more, where nobody speaks on the screen",
           "R1" in said and "100.3" in said, said)
     m.must("tally at R2; sleep 1.5")
@@ -475,7 +479,8 @@ def check_bench(b, foot, console):
     b.lift()
     press("g")
     struck = m.wait(lambda: [r for r in m.records[start:] if r["kind"] == "strike"], 30, "a strike")
-    check("undo: it does not count", struck[0]["entry"] == entries[0]["seq"], struck[0])
+    check("undo: it does not count", struck[0]["of"] == entries[0]["seq"],
+          "record %d" % struck[0]["of"])
     m.must("tally at R1; sleep 0.5")
     start = len(m.records)
     foot.play(1, "+q 90 -q 150 +u 90 -u 150 +n 90 -n 150 +x 90 -x 300")

@@ -434,7 +434,8 @@ def check_dispatcher(s):
     s.settings(sound_volume=70, speech_use="auto", speech_language="en")
     # It has two seconds to answer, and takes longer here: it runs, as in a desktop's session.
     m.must(b.person("speech-dispatcher --spawn; for i in $(seq 300); do "
-                    "[ -S ~/.cache/speech-dispatcher/speechd.sock ] && break; sleep 0.2; done; sleep 1"),
+                    "[ -S ~/.cache/speech-dispatcher/speechd.sock ] && break; sleep 0.2; done; "
+                    "sleep 1"),
            300)
     since = s.now()
     says = m.must(b.person("tally sound check"), 300)
@@ -466,8 +467,8 @@ def check_dispatcher(s):
     m.must("kill -9 $(pidof speech-dispatcher)")
     s.settle(1)
     again = speech("R2")
-    check("killed: the next name is heard all the same", again and
-          again[-1][1] - again[0][0] > 0.5, "%.1f s" % (again[-1][1] - again[0][0]) if again else "")
+    length = again[-1][1] - again[0][0] if again else 0
+    check("killed: the next name is heard all the same", length > 0.5, "%.1f s" % length)
     check("left", s.leave())
 
 
