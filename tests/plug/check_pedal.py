@@ -418,6 +418,7 @@ def check_usb(b, console):
 def check_bench(b, foot, console):
     m = b.m
     m.must(b.person("sed -i \"s/^buttons.*/&, KEY_G undo, KEY_H other/\" %s" % SETTINGS))
+    m.must("printf '[speech]\\nuse = none\\n' >>" + SETTINGS)
     m.must("tally walk off; tally at R1")
     console.run("tally bench")
     console.until("R1")

@@ -464,7 +464,7 @@ def check_dispatcher(s):
     check("a name is heard through it", 0.5 < length < 5, "%.1f s" % length)
     check("... and a newer one cuts it off", two[-1][1] - two[0][0] < 1.2 + length + 1,
           "%.1f s for both" % (two[-1][1] - two[0][0]))
-    m.must("kill -9 $(pidof speech-dispatcher)")
+    m.run("busybox killall -9 speech-dispatcher sd_espeak-ng")
     s.settle(1)
     again = speech("R2")
     length = again[-1][1] - again[0][0] if again else 0
