@@ -428,50 +428,6 @@ def check_words(s):
     check("left", s.leave())
 
 
-def check_dispatcher(s):
-    """The same through speech-dispatcher, which plays through ALSA itself."""
-    m, b = s.m, s.b
-    s.settings(sound_volume=70, speech_use="auto", speech_language="en")
-    # It has two seconds to answer, and takes longer here: it runs, as in a desktop's session.
-    m.must(b.person("speech-dispatcher --spawn; for i in $(seq 300); do "
-                    "[ -S ~/.cache/speech-dispatcher/speechd.sock ] && break; sleep 0.2; done; "
-                    "sleep 1"),
-           300)
-    since = s.now()
-    says = m.must(b.person("tally sound check"), 300)
-    check("speech-dispatcher is preferred, where it is there", re.search(
-        "19 of 19 names went out, spoken by speech-dispatcher", says), says.splitlines()[-1])
-    sounds = s.ear.sounds(since - s.began, s.now() - s.began - 0.05)
-    words = sum(end - at for at, end in sounds) - sum(
-        ms / 1000 for _, pattern in TONES.values() for _, ms in pattern)
-    check("... and it is heard", words > 19 * 0.3, "%.0f s of words" % words)
-    s.bench()
-    s.settle(6)
-
-    def speech(*positions):
-        """Choose them, 1.2 s apart: (begin, end) of what was heard but the tones."""
-        since = s.now()
-        for position in positions[:-1]:
-            m.must("tally at %s; sleep 1.2" % position)
-        m.must("tally at " + positions[-1])
-        s.settle(6)
-        heard = s.ear.sounds(since - s.began, s.now() - s.began - 0.05)
-        # The tone of a position is two notes of 80 ms.
-        return [x for x in heard if x[1] - x[0] > 0.1 or x[0] > heard[-1][0] - 1.5]
-    one = speech("R3")
-    length = one[-1][1] - one[0][0]
-    two = speech("R4", "R5")
-    check("a name is heard through it", 0.5 < length < 5, "%.1f s" % length)
-    check("... and a newer one cuts it off", two[-1][1] - two[0][0] < 1.2 + length + 1,
-          "%.1f s for both" % (two[-1][1] - two[0][0]))
-    m.run("busybox killall -9 speech-dispatcher sd_espeak-ng")
-    s.settle(1)
-    again = speech("R2")
-    length = again[-1][1] - again[0][0] if again else 0
-    check("killed: the next name is heard all the same", length > 0.5, "%.1f s" % length)
-    check("left", s.leave())
-
-
 # ---- a card that is pulled out ----
 
 def check_pulled(s):
@@ -532,7 +488,6 @@ def main(b):
     check_durable(s)
     check_keys(s)
     check_words(s)
-    check_dispatcher(s)
     print("note    heard.wav lacks %.2f s: where QEMU stood still" %
           (s.now() - s.began - s.ear.seconds()))
     check_pulled(s)

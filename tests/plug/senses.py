@@ -31,7 +31,7 @@ R4,metal-film,10k,1%
 R5,metal-film,1k,1%
 """
 OPEN = ["OL MOhm"]
-PACKAGES = ("espeak-ng speech-dispatcher speech-dispatcher-espeak-ng systemd e2fsprogs "
+PACKAGES = ("espeak-ng systemd e2fsprogs "
             "ncurses-base libasound2-data").split()
 
 

@@ -9,13 +9,9 @@ add "$build/tests/plug/foot"
 add "$build/tests/plug/hush"
 add "$(command -v espeak-ng)"
 add "$(command -v mke2fs)"
-add "$(command -v speech-dispatcher)"
-add /usr/lib/speech-dispatcher-modules/sd_espeak-ng
 
 # What these open without naming it to the linker.
-for file in /lib/terminfo/l/linux /usr/lib/locale/C.utf8 /usr/share/alsa /usr/lib/*/espeak-ng-data \
-            /etc/speech-dispatcher /usr/share/speech-dispatcher /usr/lib/*/speech-dispatcher \
-            /usr/lib/speech-dispatcher-modules/sd_espeak-ng; do
+for file in /lib/terminfo/l/linux /usr/lib/locale/C.utf8 /usr/share/alsa /usr/lib/*/espeak-ng-data; do
 	[ -e "$file" ] || missing "$file is not there"
 	file=$(realpath "$file")
 	mkdir -p "$root$(dirname "$file")" && cp -rL "$file" "$root$file" || exit 2
@@ -23,14 +19,10 @@ done
 for dict in "$root"/usr/lib/*/espeak-ng-data/*_dict; do
 	case $dict in */en_dict|*/de_dict) ;; *) rm -f "$dict" ;; esac
 done
-# speech-dispatcher lists every voice before it answers: thousands, and the machine is slow.
+# Two languages are enough, and the machine is slow.
 rm -rf "$root"/usr/lib/*/espeak-ng-data/voices/!v
 for lang in "$root"/usr/lib/*/espeak-ng-data/lang/*; do
 	case $lang in */gmw) ;; *) rm -rf "$lang" ;; esac
-done
-
-for locale in "$root"/usr/share/speech-dispatcher/locale/*; do
-	case $locale in */en|*/de|*/base) ;; *) rm -rf "$locale" ;; esac
 done
 
 for file in 60-evdev 60-input-id 60-persistent-input 70-uaccess 71-seat 73-seat-late 78-sound-card; do
@@ -39,10 +31,6 @@ for file in 60-evdev 60-input-id 60-persistent-input 70-uaccess 71-seat 73-seat-
 	done
 	[ -f "$root/usr/lib/udev/rules.d/$file.rules" ] || missing "udev's $file.rules is not there"
 done
-
-# It speaks through the card; a desktop's sound server is not here.
-sed -i 's/^# *AudioOutputMethod .*/AudioOutputMethod "alsa"/; s/^# *AddModule "espeak-ng" .*/AddModule "espeak-ng" "sd_espeak-ng" "espeak-ng.conf"/' \
-	"$root/etc/speech-dispatcher/speechd.conf"
 
 # `person` works at the bench, and is in no group that may read a keyboard; `other` is
 # somebody else on the machine.
