@@ -6,6 +6,7 @@
 #   make check    every test; ends with the counts
 #   make bench    ratios, ours against a plain loop over the same library
 #   make check-plug   adapters plugged in and out of a virtual machine (minutes; QEMU, Debian)
+#   make check-pedal, check-sound   foot switches and sound cards, the same way (minutes each)
 #   make check-demo   the demo with ten other seeds, each part once and right (ten minutes)
 #   make torture  the log under fire for TORTURE_SECONDS (900): failing calls, power cuts, kills, damage
 #   make fuzz     every fuzz entry point for FUZZ_SECONDS (10) each
@@ -161,11 +162,16 @@ check-demo: all
 
 .PHONY: check-plug
 check-plug: all $(B)/tests/plug/witness
-	@TALLY_BUILD=$(B) python3 tests/plug/check.py
-$(B)/tests/plug/witness: tests/plug/witness.c
+	@TALLY_BUILD=$(B) python3 -B tests/plug/check.py
+# The same, with keyboards as foot switches and with sound cards.
+.PHONY: check-pedal check-sound
+check-pedal check-sound: all $(addprefix $(B)/tests/plug/,witness foot hush)
+	@TALLY_BUILD=$(B) python3 -B tests/plug/$(subst -,_,$@).py
+$(B)/tests/plug/hush: LDLIBS := -lasound
+$(B)/tests/plug/witness $(B)/tests/plug/foot $(B)/tests/plug/hush: $(B)/tests/plug/%: tests/plug/%.c
 	@mkdir -p $(@D)
 	$(call said,cc $@)
-	$(Q)$(CC) $(ALL_CFLAGS) -MMD -MP -o $@ $<
+	$(Q)$(CC) $(ALL_CFLAGS) -MMD -MP -o $@ $< $(LDLIBS)
 
 # Preloaded into the daemon by bench_idle and test_daemon_clocks, so without the sanitizers.
 tests: $(B)/tests/libclocks.so

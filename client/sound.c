@@ -17,8 +17,7 @@
 
 /* A tone is given to the device in pieces: how fast an alarm cuts in. */
 #define PIECE ((size_t)TONE_RATE / 100)
-/* Between two tones, so that they are two: longer than the gap between notes. */
-#define PAUSE_PIECES 15
+#define PAUSE_PIECES (SOUND_PAUSE_MS / 10)
 /* The pitch is given to the device so far ahead of the ear: less than the device holds, so
  * that one that takes all at once is not filled with it. */
 #define EAR_AHEAD_US 60000
@@ -73,8 +72,8 @@ static void device_is(struct sound *s, enum device_state state, const char *why)
 {
 	pthread_mutex_lock(&s->mutex);
 	if (state == DEVICE_ABSENT && s->state != DEVICE_ABSENT)
-		snprintf(s->note, sizeof s->note, "no sound: the audio device %.80s: %.80s; all that sounds "
-		         "is on the screen, too", s->name, why);
+		snprintf(s->note, sizeof s->note, "no sound: the audio device %.80s %.80s; all of it is on "
+		         "the screen, too", s->name, why);
 	if (state == DEVICE_GOOD && s->state == DEVICE_ABSENT)
 		snprintf(s->note, sizeof s->note, "the audio device %.80s sounds again", s->name);
 	s->state = state;

@@ -26,6 +26,8 @@
 #define SOUND_LATE_MS 1500
 #define SOUND_RETRY_MS 1000
 #define SOUND_KEEP_MS 10000
+/* Between two tones, so that they are two: longer than the gap between notes. */
+#define SOUND_PAUSE_MS 150
 
 struct sound;
 

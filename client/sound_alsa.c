@@ -10,14 +10,22 @@
 #ifdef HAVE_ALSA
 
 #include <alsa/asoundlib.h>
+#include <dirent.h>
+#include <errno.h>
+#include <fcntl.h>
+#include <string.h>
+#include <unistd.h>
 
 /* What the device holds at most: how late an alarm may cut in. */
 #define LATENCY_US 80000
 /* A device that takes nothing for so long hangs. */
 #define STUCK_MS 500
 
+#define LEAD_SAMPLES ((size_t)TONE_RATE * SOUND_LEAD_MS / 1000)
+
 struct sound_device {
 	snd_pcm_t *pcm;
+	bool stands; /* nothing was given to it since it was opened or ran dry */
 };
 
 /* The library writes its troubles on standard error, into the middle of the screen. */
@@ -32,6 +40,34 @@ __attribute__((format(printf, 5, 6))) static void keep_quiet(const char *file, i
 	(void)format;
 }
 
+/* Is there a card whose nodes this person may not use? */
+static bool cards_denied(void)
+{
+	DIR *folder = opendir("/dev/snd");
+	bool denied = false;
+	if (!folder)
+		return false;
+	for (struct dirent *e; !denied && (e = readdir(folder));)
+		denied = strncmp(e->d_name, "pcm", 3) == 0 &&
+		         faccessat(dirfd(folder), e->d_name, R_OK | W_OK, AT_EACCESS) != 0;
+	closedir(folder);
+	return denied;
+}
+
+/* What goes on behind "the audio device NAME". */
+static void say_why(int error, char *why, size_t size)
+{
+	/* Without the right to a card the library does not see it, and says that there is none. */
+	if (error == -EACCES || error == -EPERM || (error == -ENOENT && cards_denied()))
+		snprintf(why, size, "is not yours to use: join the group audio, log in anew");
+	else if (error == -ENOENT || error == -ENODEV || error == -ENXIO)
+		snprintf(why, size, "is not there");
+	else if (error == -EBUSY)
+		snprintf(why, size, "is held by another program");
+	else
+		snprintf(why, size, "does not open (%s)", snd_strerror(error));
+}
+
 struct sound_device *device_open(const char *name, char *why, size_t size)
 {
 	struct sound_device *d = calloc(1, sizeof *d);
@@ -43,9 +79,11 @@ struct sound_device *device_open(const char *name, char *why, size_t size)
 	if (!error)
 		error = snd_pcm_set_params(d->pcm, SND_PCM_FORMAT_S16_LE, SND_PCM_ACCESS_RW_INTERLEAVED, 1,
 		                           TONE_RATE, 1, LATENCY_US);
-	if (error >= 0)
+	if (error >= 0) {
+		d->stands = true;
 		return d;
-	snprintf(why, size, "%s", snd_strerror(error));
+	}
+	say_why(error, why, size);
 	device_close(d);
 	return NULL;
 }
@@ -59,7 +97,7 @@ static bool wait_room(struct sound_device *d)
 	return got > 0 || (got < 0 && snd_pcm_recover(d->pcm, got, 1) == 0);
 }
 
-bool device_write(struct sound_device *d, const int16_t *samples, size_t count)
+static bool give(struct sound_device *d, const int16_t *samples, size_t count)
 {
 	int troubles = 0;
 	while (count) {
@@ -77,9 +115,18 @@ bool device_write(struct sound_device *d, const int16_t *samples, size_t count)
 	return true;
 }
 
+bool device_write(struct sound_device *d, const int16_t *samples, size_t count)
+{
+	static const int16_t silence[LEAD_SAMPLES];
+	bool stood = d->stands;
+	d->stands = false;
+	return (!stood || give(d, silence, LEAD_SAMPLES)) && give(d, samples, count);
+}
+
 bool device_drain(struct sound_device *d)
 {
 	snd_pcm_sframes_t left;
+	d->stands = true;
 	if (snd_pcm_state(d->pcm) == SND_PCM_STATE_PREPARED)
 		snd_pcm_start(d->pcm);
 	/* snd_pcm_drain waits for ever on a device that hangs: watch it run dry instead.
@@ -116,7 +163,7 @@ struct sound_device {
 struct sound_device *device_open(const char *name, char *why, size_t size)
 {
 	(void)name;
-	snprintf(why, size, "this tally was built without ALSA");
+	snprintf(why, size, "cannot be had: this tally was built without ALSA");
 	return NULL;
 }
 

@@ -45,6 +45,7 @@ struct speech {
 	int wake, news; /* eventfds: for the thread, and from it */
 	struct turn turn;
 	bool mute, stop, busy;
+	int64_t quiet_until; /* tones sound until then */
 	bool ready;     /* it is known whether there is a speaker */
 	bool nobody;    /* there is none, or it failed */
 	enum speaker_kind kind;
@@ -299,10 +300,14 @@ static bool stopped(struct speech *s)
 	return stop;
 }
 
-/* When the tone of what is held has ended. */
-static int64_t due(const struct speech *s)
+/* When the tone of what is held has ended, and every other. */
+static int64_t due(struct speech *s)
 {
-	return s->now.at + s->now.wait_ms * INT64_C(1000);
+	pthread_mutex_lock(&s->mutex);
+	int64_t own = s->now.at + s->now.wait_ms * INT64_C(1000);
+	int64_t when = own > s->quiet_until ? own : s->quiet_until;
+	pthread_mutex_unlock(&s->mutex);
+	return when;
 }
 
 static int ms_until(int64_t us)
@@ -407,6 +412,16 @@ void speech_say(struct speech *s, const struct turn_item *item)
 		turn_push(&s->turn, &mine);
 		ring(s->wake);
 	}
+	pthread_mutex_unlock(&s->mutex);
+}
+
+void speech_hold(struct speech *s, int64_t until)
+{
+	if (!s)
+		return;
+	pthread_mutex_lock(&s->mutex);
+	if (until > s->quiet_until)
+		s->quiet_until = until;
 	pthread_mutex_unlock(&s->mutex);
 }
 

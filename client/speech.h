@@ -56,6 +56,10 @@ struct speech *speech_open(const struct speech_setting *setting);
  * speech_announced is to give back; `at` is set here. */
 void speech_say(struct speech *s, const struct turn_item *item);
 
+/* Begin nothing before `until` (of clock_us): tones sound.  What is being said goes on; an
+ * earlier time than the one before changes nothing. */
+void speech_hold(struct speech *s, int64_t until);
+
 /* Muted: what is spoken is cut off, what waits is forgotten, nothing new is said. */
 void speech_mute(struct speech *s, bool mute);
 

@@ -2,6 +2,7 @@
 /* See voice.h. */
 #include "client/voice.h"
 
+#include "client/clock.h"
 #include "client/ear.h"
 #include "client/tones.h"
 #include "client/words.h"
@@ -12,6 +13,8 @@
 
 /* Between a tone and its words. */
 #define AFTER_TONE_MS 60
+/* Whatever tones wait: words are late after that. */
+#define TONES_MOST_MS 3000
 
 struct voice {
 	struct sound *sound;
@@ -19,6 +22,7 @@ struct voice {
 	enum language language;
 	bool sound_mute, speech_mute; /* as the settings say */
 	bool mute;
+	int64_t tones_until; /* when the last of the tones will have sounded */
 	/* For `say again`: the last result in full, and what is up. */
 	char result[TURN_TEXT], up[TURN_TEXT];
 	char position[40];
@@ -82,6 +86,22 @@ static bool is_result(enum happening what)
 	return false;
 }
 
+/* A tone was begun, or waits for its turn: over it words would not be understood, so they come
+ * when the last of them has sounded.  How long from now, in ms; 0 where no tone is heard. */
+static int tones_last(struct voice *v, const struct tone *tone)
+{
+	int64_t now = clock_us(), most = now + TONES_MOST_MS * INT64_C(1000);
+	if (!sound_sounds(v->sound))
+		return 0;
+	int64_t from = v->tones_until > now ? v->tones_until + SOUND_PAUSE_MS * INT64_C(1000) : now;
+	v->tones_until = from + tone_ms(tone) * INT64_C(1000);
+	if (v->tones_until > most)
+		v->tones_until = most;
+	/* What was to begin behind the tone before waits for this one, too. */
+	speech_hold(v->speech, v->tones_until + AFTER_TONE_MS * INT64_C(1000));
+	return (int)((v->tones_until - now) / 1000) + AFTER_TONE_MS;
+}
+
 void voice_happened(struct voice *v, const struct happening_told *told)
 {
 	const struct tone *tone = tone_of(told->what);
@@ -91,9 +111,7 @@ void voice_happened(struct voice *v, const struct happening_told *told)
 		return; /* the pitch says it */
 	struct turn_item item = {.rank = tone->rank, .what = told->what};
 	sound_play(v->sound, told->what);
-	/* The tone first: over it the name would not be understood. */
-	if (sound_sounds(v->sound))
-		item.wait_ms = tone_ms(tone) + AFTER_TONE_MS;
+	item.wait_ms = tones_last(v, tone);
 	speech_happening(v->language, told, false, item.text, sizeof item.text);
 	if (told->what == HAPPENED_UP) {
 		snprintf(item.position, sizeof item.position, "%s", told->position ? told->position : "");
@@ -169,8 +187,7 @@ void voice_sample(struct voice *v, enum happening what)
 	/* Of the lowest rank: whatever happens meanwhile is heard before it. */
 	struct turn_item item = {.rank = TURN_NAME, .what = what};
 	sound_play(v->sound, what);
-	if (sound_sounds(v->sound))
-		item.wait_ms = tone_ms(tone) + AFTER_TONE_MS;
+	item.wait_ms = tones_last(v, tone);
 	snprintf(item.text, sizeof item.text, "%s", speech_name(v->language, what));
 	speech_say(v->speech, &item);
 }

@@ -164,7 +164,9 @@ bool call_again(struct answering *a, struct fault *why)
 
 bool call_speaks(struct answering *a, struct fault *why)
 {
-	return chosen_or_refused(a, bench_speaks(a->calls->bench, a->t, a->asked.speaks, why), why);
+	/* Another one may go on speaking. */
+	bool speaks = server_voice(a->call, a->asked.speaks) > 0;
+	return chosen_or_refused(a, bench_speaks(a->calls->bench, a->t, speaks, why), why);
 }
 
 bool call_announced(struct answering *a, struct fault *why)

@@ -189,6 +189,14 @@ static void tape_begins(void *arg)
 	bench_tape_begins(calls->bench, calls->now(calls->arg));
 }
 
+/* Nobody is left who says names: nothing waits for one. */
+static void voiceless(void *arg)
+{
+	const struct calls *calls = arg;
+	struct fault why;
+	bench_speaks(calls->bench, calls->now(calls->arg), false, &why);
+}
+
 static void server_said(void *arg, const char *text)
 {
 	(void)arg;
@@ -240,5 +248,6 @@ struct bench_hooks stand_bench_hooks(struct stand *s)
 struct server_hooks stand_server_hooks(struct stand *s)
 {
 	return (struct server_hooks){.call = calls_call, .has_meter = has_meter, .say = server_said,
-	                             .tape_begins = tape_begins, .arg = &s->calls};
+	                             .tape_begins = tape_begins, .voiceless = voiceless,
+	                             .arg = &s->calls};
 }

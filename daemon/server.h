@@ -46,6 +46,9 @@ struct server_hooks {
 	/* A tape begins: what server_tape is given during this call goes to it alone, and
 	 * says how things stand.  May be NULL. */
 	void (*tape_begins)(void *arg);
+	/* The last connection with a voice (server_voice) has ended; not when the server closes.
+	 * May be NULL. */
+	void (*voiceless)(void *arg);
 	void *arg;
 };
 
@@ -76,6 +79,10 @@ void server_close(struct server *s, void (*closed)(void *arg), void *arg);
 void server_answer(struct server_call *call, const char *result);
 /* `code` as in WIRE.md; file, line and column of the fault go into data. */
 void server_refuse(struct server_call *call, int code, const struct fault *why);
+
+/* Who makes this call says names aloud, or does so no more: kept with the connection.
+ * Returns how many connections do now. */
+int server_voice(struct server_call *call, bool on);
 
 /* A record became durable: goes to the watchers that are up to date; those that
  * lag read it from the log.  In the order of seq. */

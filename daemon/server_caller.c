@@ -34,8 +34,23 @@ static void caller_closed(uv_handle_t *handle)
 	free(c->in);
 	free(c->frames);
 	free(c->tape);
+	bool voice = c->voice;
 	free(c);
+	s->voices -= voice;
+	/* Here, and not when it was dropped: that may be in the middle of telling an event. */
+	if (voice && !s->voices && !s->closing && s->hooks.voiceless)
+		s->hooks.voiceless(s->hooks.arg);
 	server_check_closed(s);
+}
+
+int server_voice(struct server_call *call, bool on)
+{
+	struct caller *c = call->caller;
+	if (!c)
+		return 0;
+	c->server->voices += on - c->voice;
+	c->voice = on;
+	return c->server->voices;
 }
 
 static void caller_uncount(struct caller *c)

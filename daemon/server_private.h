@@ -98,6 +98,7 @@ struct caller {
 	char (*tape)[NAME_SIZE];   /* meters followed by `tape` */
 	size_t tape_count;
 	bool tape_on, tape_all;
+	bool voice; /* it says names aloud */
 };
 
 void caller_accept(struct door *door);
@@ -245,7 +246,7 @@ struct server {
 	void *closed_arg;
 
 	struct caller *callers;
-	int lingerers;
+	int lingerers, voices;
 	struct caller *taping; /* whose tape begins just now, NULL for none */
 	char scratch[64u << 10];     /* every read lands here first */
 

@@ -131,7 +131,7 @@ static inline struct server *server_up(struct fixture *f, const char *path, stru
 {
 	struct server_options options = {
 		.path = path, .log_path = log_path(f->log), .bench = "north", .version = "1.2.3",
-		.hooks = { bench_call, bench_has_meter, bench_say, NULL, f },
+		.hooks = {.call = bench_call, .has_meter = bench_has_meter, .say = bench_say, .arg = f},
 	};
 	return server_open(&f->loop, &options, why);
 }

@@ -8,6 +8,8 @@
  */
 #include "tests/daemon_stand.h"
 
+#include <time.h>
+
 static const char sheet_csv[] =
 	"position,kind,nominal,tolerance,channel\n"
 	"R1,metal-film,100k,5%,left\n"
@@ -184,7 +186,23 @@ static void test_names(void **state)
 	nap_ms(1200);
 	meter_says(s, red, "+99.8 kOhm");
 	mustsee(watch, "\"event\":\"logged\"");
+	/* Two speak, and one of them no more: the other is waited for. */
+	struct peer *second = peer_greeted(s);
+	mustsend(second, CALL("1", "speaks", "{\"speaks\":true}"));
+	mustsee(second, "\"id\":1,\"result\"");
+	mustsend(second, CALL("2", "speaks", "{\"speaks\":false}"));
+	mustsee(second, "\"id\":2,\"result\"");
+	meter_says(s, red, "OL MOhm");
+	mustsee(watch, "\"armed\":\"no\",\"up\":");
+	/* It goes, as one that was killed: its silence holds nobody up, not for five seconds. */
+	time_t before = time(NULL);
 	peer_free(voice);
+	mustsee(watch, "\"event\":\"armed\"");
+	assert_true(time(NULL) - before < 4);
+	nap_ms(1200);
+	meter_says(s, red, "+98.7 kOhm");
+	mustsee(watch, "\"event\":\"logged\"");
+	peer_free(second);
 	peer_free(watch);
 	assert_int_equal(daemon_stop(s, SIGTERM), 0);
 }

@@ -6,7 +6,9 @@
  */
 #include "tests/client_script.h"
 
+#include "client/clock.h"
 #include "client/ear.h"
+#include "client/sound_device.h"
 #include "client/tones.h"
 #include "client/voice.h"
 #include "tests/pitch.h"
@@ -143,7 +145,7 @@ static void each_happening_sounds_and_what_must_be_is_said(void **state)
 		assert_string_equal(told_words(), words[0] ? line : "");
 		assert_true(words[0] || what == HAPPENED_LOGGED);
 #ifdef HAVE_ALSA
-		assert_int_equal(played_samples(),
+		assert_int_equal(played_samples(), (size_t)TONE_RATE * SOUND_LEAD_MS / 1000 +
 		                 tone_render(tone_of((enum happening)what), 100, NULL, 0));
 #endif
 		voice_close(v);
@@ -151,6 +153,31 @@ static void each_happening_sounds_and_what_must_be_is_said(void **state)
 }
 
 #ifdef HAVE_ALSA
+/* Two alarms at once are two tones; the words of the first are not said into the second. */
+static void words_wait_for_every_tone(void **state)
+{
+	static const struct happening_told alarms[] = {
+	    {.what = HAPPENED_GONE, .meter = "red"}, {.what = HAPPENED_NOT_LOGGED, .why = "disk full"}};
+	(void)state;
+	struct voice *v = open_voice(LANGUAGE_EN);
+	int64_t from = clock_us(), first = 0;
+	int tones = SOUND_PAUSE_MS;
+	for (int i = 0; i < 2; i++) {
+		voice_happened(v, &alarms[i]);
+		tones += tone_ms(tone_of(alarms[i].what));
+	}
+	while (!first && clock_us() - from < 8000000) {
+		nanosleep(&(struct timespec){0, 5000000}, NULL);
+		first = told_words()[0] ? clock_us() - from : 0;
+	}
+	assert_true(first / 1000 >= tones);
+	assert_true(first / 1000 < tones + 1000);
+	assert_true(voice_idle(v, 8000));
+	expect(told_words(), "en meter red is gone", "the first");
+	expect(told_words(), "en not logged", "the second");
+	voice_close(v);
+}
+
 /* What the pitch says already is not told over it; without the pitch it is. */
 static void the_pitch_spares_its_words(void **state)
 {
@@ -333,7 +360,7 @@ static void every_sound_is_checked(void **state)
 		snprintf(line, sizeof line, "de %s\n", speech_name(LANGUAGE_DE, (enum happening)what));
 		assert_int_equal(strncmp(at, line, strlen(line)), 0);
 		at += strlen(line);
-		all += tone_render(t, 100, NULL, 0);
+		all += (size_t)TONE_RATE * SOUND_LEAD_MS / 1000 + tone_render(t, 100, NULL, 0);
 	}
 	/* The pitch of what is set by ear: three of them, and which is which. */
 	for (int sample = 0; sample < EAR_SAMPLES; sample++) {
@@ -393,6 +420,7 @@ int main(void)
 	const struct CMUnitTest tests[] = {
 	    cmocka_unit_test(each_happening_sounds_and_what_must_be_is_said),
 #ifdef HAVE_ALSA
+	    cmocka_unit_test(words_wait_for_every_tone),
 	    cmocka_unit_test(the_pitch_spares_its_words),
 #endif
 	    cmocka_unit_test(a_name_is_announced),

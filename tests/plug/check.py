@@ -30,6 +30,7 @@ from machine import Failure, Machine
 BUILD = os.environ.get("TALLY_BUILD", "build")
 OUT = "build/plug"
 HERE = os.path.dirname(os.path.abspath(__file__))
+ROOT = os.path.dirname(os.path.dirname(HERE))
 PACKAGES = "qemu-system-x86 busybox-static udev kmod cpio".split()
 
 CONFIG = """[bench]

@@ -6,7 +6,11 @@
 #     kernel/KVER/         Debian's kernel image, unpacked, not installed; kept for next time
 #     vmlinuz guest.cpio.gz   the kernel and the file system in memory
 #
-#     tests/plug/guest.sh BUILD OUT RULES CONFIG SHEET
+#     tests/plug/guest.sh BUILD OUT RULES CONFIG SHEET [MORE NAME]
+#
+# MORE is a shell file with what one check needs beyond that, sourced before the end: it
+# may call `add PROGRAM` and `modules DRIVER...`, and write into $root; then the file
+# system is NAME.cpio.gz.
 #
 # BUILD holds tallyd, tally and the witness; RULES, CONFIG and SHEET become
 # /etc/udev/rules.d/60-tally.rules, /etc/tally.ini and /etc/tally/sheet.csv.
@@ -15,7 +19,7 @@
 # something is missing.
 
 set -u
-build=$1 out=$(realpath "$2") rules=$3 config=$4 sheet=$5
+build=$1 out=$(realpath "$2") rules=$3 config=$4 sheet=$5 more=${6:-} system=${7:-guest}
 
 missing() {
 	echo "check-plug cannot run: $1" >&2
@@ -44,7 +48,7 @@ done
 
 # A program under its own path, with the libraries that it names.
 add() {
-	cp -L "$1" "$root/usr/bin/$(basename "$1")" || missing "$1 is not there"
+	cp -L --remove-destination "$1" "$root/usr/bin/$(basename "$1")" || missing "$1 is not there"
 	ldd "$1" 2>/dev/null | grep -o '/[^ ]*' | while read -r lib; do
 		mkdir -p "$root$(dirname "$lib")" && cp -L -n "$lib" "$root$lib"
 	done
@@ -99,13 +103,18 @@ tally:x:990:
 GROUPS
 printf 'passwd: files\ngroup: files\n' >"$root/etc/nsswitch.conf"
 
-for module in xhci_pci ftdi_sio; do
-	for path in $(modprobe -d "$kernel" -S "$kver" --show-depends $module |
-	              sed -n 's/^insmod \([^ ]*\).*/\1/p'); do
-		inside=${path#"$kernel"}
-		mkdir -p "$root/usr$(dirname "$inside")" && cp "$path" "$root/usr$inside" || exit 2
+# Drivers by name, with what they need.
+modules() {
+	for module in "$@"; do
+		for path in $(modprobe -d "$kernel" -S "$kver" --show-depends "$module" |
+		              sed -n 's/^insmod \([^ ]*\).*/\1/p'); do
+			inside=${path#"$kernel"}
+			mkdir -p "$root/usr$(dirname "$inside")" && cp "$path" "$root/usr$inside" || exit 2
+		done
 	done
-done
+}
+modules xhci_pci ftdi_sio
+[ -z "$more" ] || . "$more"
 cp "$kernel/lib/modules/$kver"/modules.order "$kernel/lib/modules/$kver"/modules.builtin* \
 	"$root/usr/lib/modules/$kver/" || missing "the kernel image lacks its lists of modules"
 depmod -b "$root" "$kver" || missing "depmod failed"
@@ -114,6 +123,6 @@ cp "$(dirname "$0")/init" "$root/init" && chmod 755 "$root/init" || exit 2
 # The folder's own mode becomes that of / in the guest, where not only root must pass.
 chmod -R u+rwX,go+rX "$root"
 (cd "$root" && find . | cpio -o -H newc --quiet --owner=0:0 | gzip -1) \
-	>"$out/guest.cpio.gz" || exit 2
+	>"$out/$system.cpio.gz" || exit 2
 cp "$kernel/boot/vmlinuz-$kver" "$out/vmlinuz" || exit 2
 rm -rf "$root"

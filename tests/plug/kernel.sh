@@ -1,9 +1,14 @@
 #!/bin/sh
 # SPDX-License-Identifier: MIT
 #
-# Debian's kernel image with its USB drivers, unpacked into $out/kernel/KVER, not installed;
-# kept for next time.  Sourced by those that make a virtual machine; sets $kver and $kernel,
+# Debian's kernel image with its drivers of USB, input and sound, unpacked into
+# $out/kernel/KVER, not installed; kept for next time.  Sourced by those that make a
+# virtual machine; sets $kver and $kernel,
 # and calls missing() where it cannot be had.
+
+# Whole folders, so that what a driver needs of others is there, too.
+parts="drivers/usb drivers/hid drivers/input drivers/soundwire drivers/media/mc drivers/leds drivers/block
+       sound fs/ext4 fs/jbd2 fs/mbcache.ko lib crypto arch"
 
 # The name of the image moves with each point release; the metapackage knows it.
 newest() {
@@ -23,7 +28,8 @@ fetch_kernel() {
 	fi
 	mkdir -p "$out/kernel/$1.part"
 	dpkg-deb --fsys-tarfile "$image" | tar -x -C "$out/kernel/$1.part" --wildcards \
-		"./boot/vmlinuz-$1" "./lib/modules/$1/modules.*" "./lib/modules/$1/kernel/drivers/usb" &&
+		"./boot/vmlinuz-$1" "./lib/modules/$1/modules.*" $(for part in $parts; do
+			echo "./lib/modules/$1/kernel/$part"; done) && rm -rf "$out/kernel/$1" &&
 		depmod -b "$out/kernel/$1.part" "$1" && mv "$out/kernel/$1.part" "$out/kernel/$1" || return 1
 	rm -rf "$out/download"
 }
@@ -38,7 +44,9 @@ if command -v apt-cache >/dev/null 2>&1; then
 		kver=$(newest)
 	fi
 fi
-if [ -z "$kver" ] || { [ ! -d "$out/kernel/$kver" ] && ! fetch_kernel "$kver"; }; then
+# One that was unpacked before sound was asked for is fetched again.
+if [ -z "$kver" ] || { [ ! -d "$out/kernel/$kver/lib/modules/$kver/kernel/sound" ] &&
+                       ! fetch_kernel "$kver"; }; then
 	# Without a network one from an earlier run does as well.
 	kver=$(ls "$out/kernel" | tail -n 1)
 	[ -n "$kver" ] || missing "the kernel image of Debian could not be downloaded: a Debian \
