@@ -69,15 +69,13 @@
 	/*   more a reading is moving, less is creep */                          \
 	/* the end of an approach whose beginning nobody saw (settle_rest.c) */  \
 	X(way_least, "way least", 2, 0, 1000)                                    \
-	/*   digits that all readings of a range go one way ... */               \
-	X(way_digits, "way digits", 1, 0, 1000)                                  \
-	/*   ... and so many, for rounding, */                                   \
-	X(way_times, "way times", 3, 0, 1000)                                    \
-	/*   and times the noise that is known of the meter, are no rest yet */  \
+	/*   digits that all readings of a range go one way are no rest yet, */  \
+	X(way_times, "way times", 2, 0, 1000)                                    \
+	/*   and so many times the noise that is known of the meter; */          \
 	X(way_hidden_times, "way hidden times", 4, 0, 1000)                      \
-	/*   times the noise alone, where the touch read overload first */       \
+	/*   where the touch read overload first, so many times; */              \
 	X(way_short, "way short", 3, 0, 1000)                                    \
-	/*   where none is known, two equal readings end a way so short */       \
+	/*   else two equal readings end a way so short */                       \
 	X(way_ratio, "way ratio", 6, 1, 1000)                                    \
 	/*   its first step is longer than the second up to this ratio */        \
 	X(way_most, "way most", 25, 0, 1e6)                                      \

@@ -16,9 +16,16 @@ static int opens(const struct settle *s)
 	return s->opens < SETTLE_OPENS ? s->opens : SETTLE_OPENS;
 }
 
+/* Does a residual not show in the range of this capacitance? */
+static bool is_coarse(const struct settle *s, const struct reading *r)
+{
+	return decimal_double((struct decimal){1, r->value.e}) >= s->limits.residual_farad;
+}
+
 void settle_open_learn(struct settle *s, const struct reading *r)
 {
-	if (!r->has_value)
+	/* (Of a residual that is below its digit a coarse range says nothing.) */
+	if (!r->has_value || (r->function == FUNCTION_FARAD && is_coarse(s, r)))
 		return;
 	s->open_value[s->opens % SETTLE_OPENS] = decimal_double(r->value);
 	if (++s->opens == 2 * SETTLE_OPENS)
@@ -52,7 +59,7 @@ static double farad_limit(const struct settle *s)
 static bool coarse_residual(const struct settle *s, const struct reading *r)
 {
 	double digit = decimal_double((struct decimal){1, r->value.e});
-	if (r->value.n < -2 || r->value.n > 2 || digit < s->limits.residual_farad)
+	if (r->value.n < -2 || r->value.n > 2 || !is_coarse(s, r))
 		return false;
 	return !s->expected.has_nominal || s->expected.function != FUNCTION_FARAD ||
 	       s->expected.nominal > 5 * digit || s->expected.nominal < digit / 3;

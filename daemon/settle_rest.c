@@ -164,7 +164,8 @@ static bool is_odd(const struct settle *s)
 static double way_shown(const struct settle *s)
 {
 	uint64_t n = s->items - s->stretch, from = s->stretch, steps = 0;
-	if (settle_is_fast(s) || n < 3 || (double)n >= s->limits.settle_conversions_slow)
+	if ((!s->narrowed && !s->law.hidden) || settle_is_fast(s) || n < 3 ||
+	    (double)n >= s->limits.settle_conversions_slow)
 		return 0;
 	int64_t way = item_at(s, s->items - 1)->n - item_at(s, from)->n, sign = way < 0 ? -1 : 1;
 	int64_t first = 0, second = 0, last = 0;
@@ -180,21 +181,21 @@ static double way_shown(const struct settle *s)
 	}
 	if (steps < 2 || first < last || (double)first > s->limits.way_ratio * fmax(1, (double)second))
 		return 0;
+	/* (Behind a range alone it goes on from its first reading, or that was a digit of noise.) */
+	if (!s->law.hidden && (!first || !second))
+		return 0;
 	return (double)llabs(way) > s->limits.way_most ? 0 : (double)llabs(way);
 }
 
-/* It may still be on its way, if that is more than rounding and the noise that is known make of a
- * rest.  (Where neither noise is known nor an overload was seen, only behind a coarser range.) */
+/* It may still be on its way, if that is more than the noise that is known makes of a rest. */
 static bool is_going(const struct settle *s, const struct settle_judgement *j)
 {
 	const struct settle_limits *l = &s->limits;
 	double way = way_shown(s), known = j->known * (1 + 1 / sqrt(fmax(1, s->law.rest_n)));
 	if (s->law.hidden)
 		return way >= fmax(l->way_least, l->way_hidden_times * known);
-	if (known > 0)
-		return way >= fmax(l->way_least, l->way_digits + l->way_times * known);
 	bool stands = item_at(s, s->items - 1)->n == item_at(s, s->items - 2)->n;
-	return s->narrowed && (stands ? way > l->way_short : way >= l->way_least);
+	return way >= fmax(l->way_least, l->way_times * known) && (!stands || way > l->way_short);
 }
 
 /* How many undisturbed conversions are wanted. */
@@ -359,7 +360,7 @@ static enum settle_lack touch_lacks(const struct settle *s, uint64_t *first)
 	if (j.slow && i + clear < s->items)
 		i = s->items - clear;
 	/* What ends a way that a coarse range hid counts, and not the way. */
-	if (s->narrowed && i + least_clear < s->items && way_shown(s) > 0)
+	if (i + least_clear < s->items && way_shown(s) > 0)
 		i = s->items - least_clear;
 	*first = i;
 	return LACK_NOTHING;
