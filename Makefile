@@ -129,6 +129,9 @@ $(B)/tests/corpus_%: $(B)/tests/corpus_main.o $(B)/tests/fuzz_%.o $(B)/libdaemon
 	$(Q)$(CC) $(ALL_CFLAGS) $(LDFLAGS) -o $@ $^ $(LIBS)
 # The port's tests stand on pseudo-terminals: the shim is linked in.
 $(B)/tests/test_port $(B)/tests/test_port_plug: $(B)/demo/adapters_shim.o
+# The second corpus of settling.
+$(B)/tests/score_touches $(B)/tests/test_touches: $(B)/tests/touches.o $(B)/tests/touches_kinds.o \
+  $(B)/tests/touches_score.o
 .SECONDARY:
 tests: all $(test_progs) $(corpus_progs)
 

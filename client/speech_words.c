@@ -11,8 +11,11 @@
 #include <stdio.h>
 #include <string.h>
 
-/* A free text (a place, a role, a reason) is spoken up to here. */
+/* A free text (a reason) is spoken up to here. */
 #define FREE_MAX 120
+/* ... and a place or a role, which are said with each name: the bench waits 5 s for all of it
+ * (daemon/bench_speech.c), and a note in the sheet may be a whole story. */
+#define BRIEF_MAX 44
 
 static const struct speech_table *const language[LANGUAGE_COUNT] = {
 	[LANGUAGE_EN] = &speech_table_en,
@@ -383,6 +386,26 @@ static void say_free(struct say *s, const char *text)
 	say_part(s, clean);
 }
 
+/* Its beginning, to the end of a word. */
+static void say_brief(struct say *s, const char *text)
+{
+	char clean[FREE_MAX * 2];
+	if (!text)
+		return;
+	words_clean(text, strlen(text), clean, sizeof clean);
+	size_t len = strlen(clean), n = words_cut(clean, len, BRIEF_MAX);
+	if (n < len) {
+		size_t blank = n;
+		while (blank && clean[blank] != ' ')
+			blank--;
+		n = blank ? blank : n;
+		while (n && (clean[n - 1] == ',' || clean[n - 1] == ' '))
+			n--;
+	}
+	clean[n] = '\0';
+	say_part(s, clean);
+}
+
 /* The words of one deviation as words.h writes it; false for what is none. */
 static bool deviation_words(enum language l, const char *text, char *out, size_t size)
 {
@@ -410,14 +433,14 @@ static bool deviation_words(enum language l, const char *text, char *out, size_t
 	return out[0] != '\0';
 }
 
-/* A deviation may stand before the reason, parted by a comma: "30.0 % high, carbon,
- * drifted up".  It says the side, too.  Returns what follows it; `why` where there is
- * none. */
+/* A deviation may stand before the reason, parted by a semicolon or a comma: "30.0 % high;
+ * carbon, drifted up".  It says the side, too.  Returns what follows it; `why` where there
+ * is none. */
 static const char *say_deviation(struct say *s, enum language l, const char *why)
 {
 	static const char sign[] = ", of the wrong sign";
 	char clause[FREE_MAX], words[WORDS_SIZE];
-	size_t n = strcspn(why, ",");
+	size_t n = strcspn(why, ",;");
 	snprintf(clause, sizeof clause, "%.*s", (int)n, why);
 	if (!deviation_words(l, clause, words, sizeof words))
 		return why;
@@ -425,7 +448,7 @@ static const char *say_deviation(struct say *s, enum language l, const char *why
 	why += n;
 	if (strncmp(why, sign, sizeof sign - 1) == 0)
 		why += sizeof sign - 1;
-	return why + strspn(why, ", ");
+	return why + strspn(why, ",; ");
 }
 
 static void say_why(struct say *s, enum language l, const char *why, bool must)
@@ -556,6 +579,17 @@ static void say_guide(struct say *s, enum language l, const struct happening_tol
 	}
 }
 
+/* Its role, which is the person's own words; where it has none what comes is its kind. */
+static void say_role(struct say *s, enum language l, const char *role)
+{
+	const struct speech_table *t = table_of(l);
+	const char *kind = role ? pair_of(t->kinds, role, strlen(role)) : NULL;
+	if (kind)
+		say_part(s, kind);
+	else
+		say_brief(s, role);
+}
+
 static void say_meter(struct say *s, const char *phrase,
                       const char *daemon, const char *meter)
 {
@@ -611,6 +645,13 @@ void speech_happening(enum language l, const struct happening_told *told, bool w
 		say_value(&s, l, told->shown);
 		say_part(&s, t->doubt);
 		break;
+	case HAPPENED_DISAGREE:
+		say_position(&s, l, told->position);
+		say_part(&s, pair_text(t->quantities, told->quantity));
+		say_part(&s, t->disagree);
+		say_free(&s, told->meter);
+		say_free(&s, told->other);
+		break;
 	case HAPPENED_GONE:
 		say_meter(&s, t->gone, t->daemon_gone, told->meter);
 		break;
@@ -628,8 +669,8 @@ void speech_happening(enum language l, const struct happening_told *told, bool w
 	case HAPPENED_UP:
 		say_position(&s, l, told->position);
 		say_part(&s, pair_text(t->quantities, told->quantity));
-		say_free(&s, told->place);
-		say_free(&s, told->role);
+		say_brief(&s, told->place);
+		say_role(&s, l, told->role);
 		break;
 	case HAPPENED_LIVE:
 		say_part(&s, t->live);

@@ -611,6 +611,8 @@ void entry_refer_again(const struct bench *b, struct entry *e);
 /* What the entry is judged beside, in circuit: the value before the leads were swapped,
  * and its twin's. */
 void entry_beside(const struct bench *b, int place, struct entry *e);
+/* bench_cross.c: an entry is durable; where another meter's of the same part disagrees, say so. */
+void cross_durable(struct bench *b, const struct entry *e);
 /* What of it bears on a verdict; before and after judge(). */
 void beside_judgement(const struct position *p, const struct entry *e, struct judgement *j);
 void beside_verdict(const struct position *p, const struct entry *e, struct verdict *v);

@@ -80,7 +80,7 @@ static unsigned decide(struct settle *s)
 	s->settled = true;
 	s->result = result;
 	if (!settle_is_fast(s))
-		for (uint64_t i = first + 1; i < s->items; i++)
+		for (uint64_t i = first + 2; i < s->items; i++)
 			settle_stretch_rests(s, i);
 	return SETTLE_SETTLED;
 }
@@ -142,7 +142,7 @@ static unsigned feed(struct settle *s, const struct reading *r, uint64_t ordinal
 static unsigned touch_begin(struct settle *s, int64_t t)
 {
 	s->touching = true;
-	s->settled = s->moving = s->doubted = false;
+	s->settled = s->moving = s->doubted = s->narrowed = false;
 	s->touched_at = t;
 	s->gliding = false;
 	s->blanks = 0;
@@ -228,6 +228,8 @@ static unsigned blind_reading(struct settle *s, const struct reading *r)
 	s->blank_since = -1;
 	settle_stretch_break(s);
 	settle_law_jolt(&s->law);
+	if (r->state & READING_OVERLOAD)
+		settle_law_hide(&s->law);
 	s->refused = false;
 	return events;
 }

@@ -67,6 +67,21 @@
 	/*   more for each mF: they are measured by charging */                  \
 	X(moving_digits, "moving digits", 3, 0.5, 1000)                          \
 	/*   more a reading is moving, less is creep */                          \
+	/* the end of an approach whose beginning nobody saw (settle_rest.c) */  \
+	X(way_least, "way least", 2, 0, 1000)                                    \
+	/*   digits that all readings of a range go one way ... */               \
+	X(way_digits, "way digits", 1, 0, 1000)                                  \
+	/*   ... and so many, for rounding, */                                   \
+	X(way_times, "way times", 3, 0, 1000)                                    \
+	/*   and times the noise that is known of the meter, are no rest yet */  \
+	X(way_hidden_times, "way hidden times", 4, 0, 1000)                      \
+	/*   times the noise alone, where the touch read overload first */       \
+	X(way_short, "way short", 3, 0, 1000)                                    \
+	/*   where none is known, two equal readings end a way so short */       \
+	X(way_ratio, "way ratio", 6, 1, 1000)                                    \
+	/*   its first step is longer than the second up to this ratio */        \
+	X(way_most, "way most", 25, 0, 1e6)                                      \
+	/*   of more digits the law makes its own mind up */                     \
 	/* open leads */                                                         \
 	X(residual_farad, "open farad", 0.05e-9, 0, 1e-6)                        \
 	/*   residual of open leads: some pF up to this */                       \
@@ -116,6 +131,10 @@
 	/*   and moves so many digits a reading at its start */                  \
 	X(law_small_starts, "law small starts", 0.015, 0, 1)                     \
 	/*   but this share of them begins nearer, */                            \
+	X(law_hidden_approach, "law hidden approach", 0.3, 0.001, 0.9)           \
+	/*   as law approach, where the touch read overload first, */            \
+	X(law_hidden_starts, "law hidden starts", 0.1, 0, 1)                     \
+	/*   and as law small starts */                                          \
 	X(law_least_digits, "law least digits", 3, 0.1, 1000)                    \
 	/*   at least so far away */                                             \
 	X(law_memory_digits, "law memory digits", 10, 1, 1e6)                    \

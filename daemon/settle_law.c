@@ -30,6 +30,11 @@ void settle_law_rests(struct settle_law *law, double digits)
 	law->rest_n = fade * law->rest_n + 1;
 }
 
+void settle_law_hide(struct settle_law *law)
+{
+	law->hidden = true;
+}
+
 void settle_law_jolt(struct settle_law *law)
 {
 	law->jolted = true;
@@ -70,7 +75,8 @@ void law_noise_known(const struct settle_law *law, const struct settle_limits *l
 	double share = limits->law_noise_known * law->rest_n / (law->rest_n + 4);
 	if (share <= 0)
 		return;
-	double known = log(fmax(noise[0], sqrt(law->rest_dd / (2 * law->rest_n))));
+	/* (More than the most that is thought of would leave nothing of the shape.) */
+	double known = log(fmin(noise[n - 1], fmax(noise[0], sqrt(law->rest_dd / (2 * law->rest_n)))));
 	double width2 = limits->law_noise_spread * limits->law_noise_spread + 0.5 / law->rest_n;
 	double shape[SETTLE_NOISES], all = 0, sum = 0;
 	for (int i = 0; i < n; i++) {
@@ -117,9 +123,10 @@ static void priors_fill(struct settle_priors *k, const struct settle_law *law,
 	 * that belongs to the prior of b is set to 0.7 digit: it matters little. */
 	k->ridge = 0.5 / (log(SETTLE_TAU_RATIO) * log(SETTLE_TAU_RATIO) / 12);
 	k->least = limits->law_least_digits;
-	k->small = limits->law_small_starts;
-	k->log_rest = log(1 - limits->law_approach);
-	k->log_slow = log(limits->law_approach / SETTLE_TAUS);
+	k->small = law->hidden ? limits->law_hidden_starts : limits->law_small_starts;
+	double approach = law->hidden ? limits->law_hidden_approach : limits->law_approach;
+	k->log_rest = log(1 - approach);
+	k->log_slow = log(approach / SETTLE_TAUS);
 	for (int j = 0; j < SETTLE_TAUS; j++) {
 		/* An approach begins far away, and fast enough to be called moving. */
 		double fast = limits->law_start_pace * settle_tau_seconds(j) /

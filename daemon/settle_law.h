@@ -36,7 +36,8 @@
  * Priors.  An approach begins far away (log a evenly spread from `start` up, more
  * for finer meters, and so much that it moves 3 digits a reading at its start): what
  * begins near its rest and is slow is creep, and creep is logged.  A small share may
- * begin nearer, for approaches whose beginning is hidden by overload or a range.
+ * begin nearer, for approaches whose beginning is hidden by a range; a larger one where the
+ * touch began with an overload.
  * Noise has a cap, and noise that neighbours do not show is drift.
  *
  * All runs (settle_law.c).  Each reading begins a run of its own with probability
@@ -87,6 +88,8 @@ struct settle_judgement {
 };
 
 void settle_law_reset(struct settle_law *law);
+/* Something is touched, and reads overload: whatever it does meanwhile is not seen. */
+void settle_law_hide(struct settle_law *law);
 /* Another function: nothing that was learnt of the meter holds. */
 void settle_law_forget(struct settle_law *law);
 /* Two readings at rest, one after the other, are so many digits apart: the noise of the meter. */

@@ -47,6 +47,17 @@ static double farad_limit(const struct settle *s)
 	return small < limit ? small : limit;
 }
 
+/* A meter that comes down from a large part shows its residual in ranges that are too coarse for
+ * it: a digit or two there is nothing, unless a part so small was expected. */
+static bool coarse_residual(const struct settle *s, const struct reading *r)
+{
+	double digit = decimal_double((struct decimal){1, r->value.e});
+	if (r->value.n < -2 || r->value.n > 2 || digit < s->limits.residual_farad)
+		return false;
+	return !s->expected.has_nominal || s->expected.function != FUNCTION_FARAD ||
+	       s->expected.nominal > 5 * digit || s->expected.nominal < digit / 3;
+}
+
 static double volt_limit(const struct settle *s, enum function f)
 {
 	double limit = f == FUNCTION_VOLT_DC ? s->limits.float_volt_dc : s->limits.float_volt_ac;
@@ -86,7 +97,8 @@ enum contact settle_contact(const struct settle *s, const struct reading *r)
 	if (r->function == FUNCTION_FARAD) {
 		if (!r->has_value)
 			return CONTACT_BLIND;
-		return fabs(decimal_double(r->value)) < farad_limit(s) ? CONTACT_OPEN : CONTACT_NUMBER;
+		return fabs(decimal_double(r->value)) < farad_limit(s) || coarse_residual(s, r) ? CONTACT_OPEN
+		                                                                               : CONTACT_NUMBER;
 	}
 	if (settle_is_amp(r->function)) {
 		if (!r->has_value)

@@ -29,6 +29,10 @@ static const int doubles_pace = 4;
  * was sent twice, us: an adapter does not hold frames back for so long. */
 static const int64_t twice_most = 20000;
 static const int64_t slow_least = 150000;
+/* Runs of equal frames of open leads before their lengths say something ... */
+static const int repeats_first = 5;
+/* ... and before one of them may differ. */
+static const int repeats_sure = 8;
 /* With so many intervals what is none of the pace is dropped; before, it is only left out. */
 static const int sure_intervals = 8;
 
@@ -131,7 +135,8 @@ bool settle_pace_repeats(struct settle *s, const struct reading *r)
  */
 void settle_pace_open(struct settle *s, const struct reading *r)
 {
-	if (!s->heard || !r->has_value || !s->last.has_value) {
+	/* (On its way down through the ranges a meter may show each for two frames.) */
+	if (!s->heard || !r->has_value || !s->last.has_value || r->value.e != s->last.value.e) {
 		s->repeat_now = 0;
 		return;
 	}
@@ -146,7 +151,7 @@ void settle_pace_open(struct settle *s, const struct reading *r)
 		s->repeats = SETTLE_OPENS;
 	s->repeat_now = 1;
 	int have = s->repeats < SETTLE_OPENS ? s->repeats : SETTLE_OPENS;
-	if (have < 8)
+	if (have < repeats_first)
 		return;
 	int most = 1;
 	for (int frames = 2; frames <= 8; frames++) {
@@ -155,7 +160,9 @@ void settle_pace_open(struct settle *s, const struct reading *r)
 			fit += s->repeat[i] % frames == 0;
 			exact += s->repeat[i] == frames;
 		}
-		if (fit * 8 >= have * 7 && exact * 2 >= have)
+		/* Of the first few all must fit, and more than pairs: chance makes those. */
+		bool sure = have >= repeats_sure ? fit * 8 >= have * 7 : fit == have && frames > 2;
+		if (sure && exact * 2 >= have)
 			most = frames;
 	}
 	s->learnt = most;

@@ -55,7 +55,7 @@ bool settle_stands_still(const struct settle *s, uint64_t *first);
 /* ... in one word. */
 const char *settle_lack_word(enum settle_lack lack);
 void settle_stretch_result(const struct settle *s, uint64_t first, struct settle_result *out);
-/* What item `i` and the one before it, both at rest, say of the noise of the meter. */
+/* What the two items before item `i`, all three at rest, say of the noise of the meter. */
 void settle_stretch_rests(struct settle *s, uint64_t i);
 /* Does the law get this meter's readings in blocks? */
 bool settle_is_fast(const struct settle *s);

@@ -20,6 +20,7 @@ static const double noise_known_times = 2.6;
 /* Digits of it up to which that is chance and asks for no more readings. */
 static const double noise_known_small = 1.2;
 
+
 static double digit_of(int e)
 {
 	return decimal_double((struct decimal){1, e});
@@ -38,8 +39,10 @@ void settle_stretch_break(struct settle *s)
 
 void settle_stretch_add(struct settle *s, const struct reading *r, uint64_t ordinal)
 {
-	if (s->items > s->stretch && r->value.e != s->exponent)
+	if (s->items > s->stretch && r->value.e != s->exponent) {
+		s->narrowed |= r->value.e < s->exponent;
 		settle_stretch_break(s);
+	}
 	if (s->items == s->stretch)
 		s->stretch_t = r->t;
 	s->exponent = r->value.e;
@@ -113,8 +116,12 @@ void settle_stretch_rests(struct settle *s, uint64_t i)
 {
 	/* Further apart they are a stray, or the probes on their way. */
 	double most = stray_apart * fmax(few_digits, s->result.s / digit_of(s->exponent));
-	double apart = (double)(item_at(s, i)->n - item_at(s, i - 1)->n);
-	if (s->exponent == s->result.value.e && fabs(apart) < most)
+	if (i < s->stretch + 2 || s->exponent != s->result.value.e)
+		return;
+	/* The newest may be half of a lift: it counts with the one that comes after it. */
+	double apart = (double)(item_at(s, i - 1)->n - item_at(s, i - 2)->n);
+	double after = (double)(item_at(s, i)->n - item_at(s, i - 1)->n);
+	if (fabs(apart) < most && fabs(after) < most)
 		settle_law_rests(&s->law, apart);
 }
 
@@ -148,13 +155,56 @@ static bool is_odd(const struct settle *s)
 	return s->has_finest && s->exponent > s->finest && n < s->limits.odd_digits * s->law.counts;
 }
 
+/*
+ * The end of an approach whose beginning nobody saw, for a range or an overload hid it, looks like
+ * creep from few readings.  Do all that this range has shown so far go one way, in two steps or
+ * more that grow no longer?  Then how far they went, digits, else 0.  (One long step and a still
+ * display is half a contact or a stray; of a long way the law makes its own mind up.)
+ */
+static double way_shown(const struct settle *s)
+{
+	uint64_t n = s->items - s->stretch, from = s->stretch, steps = 0;
+	if (settle_is_fast(s) || n < 3 || (double)n >= s->limits.settle_conversions_slow)
+		return 0;
+	int64_t way = item_at(s, s->items - 1)->n - item_at(s, from)->n, sign = way < 0 ? -1 : 1;
+	int64_t first = 0, second = 0, last = 0;
+	for (uint64_t i = from + 1; i < s->items; i++) {
+		last = sign * (item_at(s, i)->n - item_at(s, i - 1)->n);
+		if (last < 0)
+			return 0;
+		steps += last > 0;
+		if (i == from + 1)
+			first = last;
+		if (i == from + 2)
+			second = last;
+	}
+	if (steps < 2 || first < last || (double)first > s->limits.way_ratio * fmax(1, (double)second))
+		return 0;
+	return (double)llabs(way) > s->limits.way_most ? 0 : (double)llabs(way);
+}
+
+/* It may still be on its way, if that is more than rounding and the noise that is known make of a
+ * rest.  (Where neither noise is known nor an overload was seen, only behind a coarser range.) */
+static bool is_going(const struct settle *s, const struct settle_judgement *j)
+{
+	const struct settle_limits *l = &s->limits;
+	double way = way_shown(s), known = j->known * (1 + 1 / sqrt(fmax(1, s->law.rest_n)));
+	if (s->law.hidden)
+		return way >= fmax(l->way_least, l->way_hidden_times * known);
+	if (known > 0)
+		return way >= fmax(l->way_least, l->way_digits + l->way_times * known);
+	bool stands = item_at(s, s->items - 1)->n == item_at(s, s->items - 2)->n;
+	return s->narrowed && (stands ? way > l->way_short : way >= l->way_least);
+}
+
 /* How many undisturbed conversions are wanted. */
 static double conversions_wanted(const struct settle *s, const struct settle_judgement *j,
                                  uint64_t first)
 {
 	const struct settle_limits *l = &s->limits;
 	double noise = stretch_noise(s, first);
-	if (j->slow || is_odd(s) || noise > fmax(l->settle_noise, noise_known_times * j->known))
+	if (j->slow || is_odd(s) || is_going(s, j) ||
+	    noise > fmax(l->settle_noise, noise_known_times * j->known))
 		return fmax(l->settle_conversions, l->settle_conversions_slow);
 	/* Noise that the meter is known for needs no more than a good middle of it. */
 	if (noise > l->settle_noise && j->known > noise_known_small)
@@ -308,6 +358,9 @@ static enum settle_lack touch_lacks(const struct settle *s, uint64_t *first)
 	uint64_t clear = (uint64_t)j.tail_count > least_clear ? (uint64_t)j.tail_count : least_clear;
 	if (j.slow && i + clear < s->items)
 		i = s->items - clear;
+	/* What ends a way that a coarse range hid counts, and not the way. */
+	if (s->narrowed && i + least_clear < s->items && way_shown(s) > 0)
+		i = s->items - least_clear;
 	*first = i;
 	return LACK_NOTHING;
 }

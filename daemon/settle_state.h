@@ -71,6 +71,7 @@ struct settle_law {
 	struct settle_run run[SETTLE_RUNS];
 	int runs;
 	bool any;       /* a reading came since the reset */
+	bool hidden;    /* it read overload in this touch: an approach may have begun behind it */
 	bool jolted;    /* contact was lost: a new start is likely at the next reading */
 	double last;    /* last value, SI */
 	double digit;   /* weight of the last digit now, SI */
@@ -148,6 +149,7 @@ struct settle {
 	int prefix;
 	int finest;           /* finest exponent seen with this function */
 	bool has_finest;
+	bool narrowed;        /* a finer range than before, in this touch: what came before was hidden */
 
 	/* Readings of a fast meter, until they are handed to the law together. */
 	double block[SETTLE_BLOCK];

@@ -2,7 +2,8 @@
 /*
  * An entry comes by the reading at which it is due (40-settle: the 4th undisturbed conversion, the
  * 8th after an approach) and not from one that moves: displays that lag by two stages, supplies
- * that come up evenly, half a contact next to the rest, ways of a hundred million digits.
+ * that come up evenly, half a contact next to the rest, ways of a hundred million digits, and the
+ * ends of ways that a coarser range hid.
  *
  * The figures of meters are common practice, no source.
  */
@@ -118,6 +119,56 @@ static void test_beside(void **state)
 	}
 }
 
+/*
+ * A meter that changes range by range hides an approach, and shows the last digits of it alone.
+ * Rows of made-up approaches with the rest that they go to, in digits of the finest range.
+ */
+static void test_hidden(void **state)
+{
+	(void)state;
+	static const struct {
+		const char *what;
+		struct decimal v[20];
+		double rest;
+		int least, due; /* it settles between these */
+	} rows[] = {
+		{"a digit a reading",
+		 {{3, 1}, {19, 0}, {185, -1}, {184, -1}, {183, -1}, {182, -1}, {181, -1}, {181, -1}, {181, -1},
+		  {180, -1}, {180, -1}, {180, -1}, {180, -1}, {180, -1}, {180, -1}, {180, -1}},
+		 180.1, 8, 17},
+		{"two digits a reading, and a still display",
+		 {{2, 2}, {26, 1}, {255, 0}, {253, 0}, {251, 0}, {251, 0}, {250, 0}, {250, 0}, {249, 0},
+		  {249, 0}, {249, 0}, {249, 0}, {249, 0}, {249, 0}},
+		 248.6, 8, 14},
+		{"the end of one: the value is that of its end",
+		 {{5, 1}, {45, 0}, {448, -1}, {447, -1}, {446, -1}, {446, -1}, {446, -1}, {446, -1}},
+		 445.6, 5, 7},
+		{"noise", {{1, 1}, {13, 0}, {126, -1}, {1258, -2}, {1257, -2}, {1258, -2}, {1257, -2}}, 1257.4, 5, 7},
+		{"half a contact", {{6, 1}, {45, 0}, {406, -1}, {395, -1}, {395, -1}, {395, -1}, {395, -1}}, 395, 6, 7},
+	};
+	for (size_t i = 0; i < sizeof rows / sizeof *rows; i++) {
+		static struct settle s;
+		int n = 0, end = 0;
+		double value = NAN;
+		settle_init(&s, &settle_limits_standard, 1);
+		for (int k = 0; k < 20 && rows[i].v[k].n && !n; k++) {
+			struct reading r = {.function = FUNCTION_OHM, .has_value = true};
+			r.t = (int64_t)(k * 0.42e6);
+			r.value = rows[i].v[k];
+			end = k + 1;
+			if (settle_reading(&s, &r) & SETTLE_SETTLED)
+				n = end;
+		}
+		if (n)
+			value = (double)settle_result(&s)->value.n;
+		if (n < rows[i].least || n > rows[i].due || !(fabs(value - rows[i].rest) <= 1.25)) {
+			note_row("%s: settled after %d of %d (due %d to %d) on %g, rest %g", rows[i].what, n, end,
+			         rows[i].least, rows[i].due, value, rows[i].rest);
+			fail();
+		}
+	}
+}
+
 /* From megohms below to some ohms in hundredths: the squares of the way leave no
  * bits for the last digits, if they are kept. */
 static void test_far(void **state)
@@ -146,6 +197,7 @@ int main(void)
 		cmocka_unit_test(test_lag),
 		cmocka_unit_test(test_rise),
 		cmocka_unit_test(test_beside),
+		cmocka_unit_test(test_hidden),
 		cmocka_unit_test(test_far),
 	};
 	return cmocka_run_group_tests(tests, NULL, NULL);

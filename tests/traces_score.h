@@ -199,12 +199,18 @@ static inline void judge_reading(struct judge *j, struct judge_line *y)
 	const struct reading *r = &tr->reading[y->at];
 	struct settle_expected expected = {tr->function, true, 0, -INFINITY, INFINITY};
 	while (y->next < tr->touches && (y->next == 0 || r->t > tr->touch[y->next - 1].end + 500000)) {
-		/* What was missed is left behind by the person; an entry moves on by itself. */
-		bool any = false;
-		for (int i = 0; i < j->lines; i++)
+		/* What was missed is left behind by the person, who heard no tone; an entry moves on by
+		 * itself. */
+		bool any = false, heard = y->next == 0;
+		for (int i = 0; i < j->lines; i++) {
 			any |= j->line[i].entry_up;
-		if (j->up < y->next && !any)
+			heard |= y->next > 0 && j->line[i].entries[y->next - 1] > 0;
+		}
+		if (j->up < y->next && (!any || !heard)) {
 			j->up = y->next;
+			for (int i = 0; i < j->lines; i++)
+				j->line[i].entry_up = j->line[i].entry_here = false;
+		}
 		expected.nominal = tr->touch[y->next++].nominal;
 		settle_expect(&y->s, &expected);
 	}
