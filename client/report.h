@@ -7,7 +7,9 @@
  *     report_facts.c     what counts: one entry for each position, quantity and condition;
  *                        the safety tests; what was never measured
  *     report_owner.c     the first page, in plain words
- *     report_tables.c, report_history.c   everything behind it
+ *     report_tables.c, report_history.c   everything behind it; of it
+ *     report_compare.c   twins and cross-checks
+ *     report_places.c    what was calculated
  *     report_response.c  the measured response of an output
  *     report_guide.c     guided runs, report_guide_picture.c their trails
  *     report_photo.c     photos of the notes
@@ -113,8 +115,6 @@ struct report {
 /* Everything but the seal; false where a question failed, which was said. */
 enum outcome report_gather(struct client *c, struct report *r);
 void report_free(struct report *r);
-/* Grow an array whose room is doubled at powers of two. */
-bool report_grow(struct report *r, void *array, int count, size_t each);
 
 /* ---- report_facts.c ---- */
 
@@ -126,6 +126,8 @@ bool report_grow(struct report *r, void *array, int count, size_t each);
  */
 void report_facts(struct report *r);
 const struct report_position *report_position(const struct report *r, const char *name);
+/* The entry of that record; NULL where the report has none. */
+const struct report_entry *report_entry(const struct report *r, int64_t seq);
 /* Limits that an entry was judged by; false where there are none. */
 bool report_limits(const struct report_entry *e, bool *has_low, double *low, bool *has_high,
                    double *high);
@@ -246,6 +248,11 @@ void report_count_kept(const struct report *r, int count[REPORT_WORDS]);
 
 void report_owner(const struct report *r, struct paper *p);
 void report_tables(const struct report *r, struct paper *p);
+/* Two headings with their tables: twins, and meters against each other. */
+void report_comparisons(const struct report *r, struct paper *p);
+/* Headings: what follows from the volts of the unit, with its response; what parts do in their place. */
+void report_power(const struct report *r, struct paper *p);
+void report_calculated(const struct report *r, struct paper *p);
 void report_history(const struct report *r, struct paper *p);
 void report_closing(const struct report *r, struct paper *p);
 void report_json(const struct report *r, struct lines *out);

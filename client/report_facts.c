@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: MIT */
 /* What follows from what was gathered: see report.h for the rules. */
+#include "client/array.h"
 #include "client/report.h"
 #include "protocol/trade/frequency.h"
 
@@ -30,6 +31,14 @@ const struct report_position *report_position(const struct report *r, const char
 	return NULL;
 }
 
+const struct report_entry *report_entry(const struct report *r, int64_t seq)
+{
+	for (int i = 0; i < r->entries; i++)
+		if (r->entry[i].seq == seq)
+			return &r->entry[i];
+	return NULL;
+}
+
 /* A position's first quantity: what stands in the table when nothing was measured. */
 static enum quantity first_quantity(const struct report_position *p)
 {
@@ -39,7 +48,7 @@ static enum quantity first_quantity(const struct report_position *p)
 
 static void add_line(struct report *r, const struct report_position *p, enum quantity q)
 {
-	if (!report_grow(r, &r->line, r->lines, sizeof *r->line))
+	if (!array_grow(&r->no_memory, &r->line, r->lines, sizeof *r->line))
 		return;
 	r->line[r->lines++] = (struct report_line){.position = p, .quantity = q};
 }
