@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: MIT */
 /* See client.h. */
 #include "client/client.h"
+#include "protocol/trade/ascii.h"
 
 #include <errno.h>
 #include <stdarg.h>
@@ -59,7 +60,7 @@ bool client_seq(struct client *c, const char *text, const char *what, int64_t *s
 	size_t len = strlen(text);
 	bool good = len > 0 && len <= 18;
 	for (size_t i = 0; good && i < len; i++) {
-		good = text[i] >= '0' && text[i] <= '9';
+		good = ascii_digit(text[i]);
 		n = n * 10 + (text[i] - '0');
 	}
 	if (!good)

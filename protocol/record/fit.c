@@ -5,6 +5,7 @@
 #include "protocol/record/kinds.h"
 #include "protocol/record/sheet_cells.h"
 #include "protocol/record/sheet_words.h"
+#include "protocol/trade/ascii.h"
 
 #include <stdio.h>
 #include <string.h>
@@ -140,9 +141,9 @@ bool fit_set(struct sheet_row *fit, const struct sheet_row *sheet, const char *k
 		key = sheet_column_name[SHEET_NOMINAL];
 	if (!key_column(key, &column, why))
 		return false;
-	while (cell_blank(value[lead]))
+	while (ascii_blank(value[lead]))
 		lead++;
-	while (len > lead && cell_blank(value[len - 1]))
+	while (len > lead && ascii_blank(value[len - 1]))
 		len--;
 	if (len - lead >= SHEET_CELL_SIZE)
 		return cell_refuse(why, SHEET_CELL_SIZE - 1, "too long: at most 159 bytes");

@@ -7,9 +7,6 @@
 
 #include "protocol/record/sheet.h"
 
-/* A space or a tab: what is dropped around a cell. */
-bool cell_blank(char c);
-
 /* False, with a fault at byte `at` of a cell or a line, 0 the first. */
 bool cell_refuse(struct fault *why, size_t at, const char *what);
 

@@ -6,6 +6,7 @@
 #include "protocol/record/sheet_entry.h"
 #include "protocol/record/sheet_plain.h"
 #include "protocol/record/sheet_words.h"
+#include "protocol/trade/ascii.h"
 
 #include <stdio.h>
 #include <stdlib.h>
@@ -25,9 +26,9 @@ static bool plain_cell(struct reader *r, const struct cell *c, int column, char 
 	size_t len = plain_text(c->text, c->len, to, SHEET_CELL_SIZE), lead = 0;
 	if (len == SHEET_CELL_SIZE)
 		return reader_refuse(r, cell_begin(r, c), "the cell is too long: at most 159 bytes");
-	while (len && cell_blank(to[len - 1]))
+	while (len && ascii_blank(to[len - 1]))
 		to[--len] = '\0';
-	while (cell_blank(to[lead]))
+	while (ascii_blank(to[lead]))
 		lead++;
 	memmove(to, to + lead, len - lead + 1);
 	bool value = column == SHEET_NOMINAL || column == SHEET_TOLERANCE || column == SHEET_SERVICE ||

@@ -7,6 +7,7 @@
 
 #include "protocol/record/kinds.h"
 #include "protocol/record/sheet_words.h"
+#include "protocol/trade/ascii.h"
 #include "protocol/trade/part.h"
 
 #include <stdio.h>
@@ -81,9 +82,9 @@ bool sheet_set(struct sheet_row *row, const char *key, const char *value, struct
 		return false;
 	}
 	size_t lead = 0, len = strlen(value);
-	while (cell_blank(value[lead]))
+	while (ascii_blank(value[lead]))
 		lead++;
-	while (len > lead && cell_blank(value[len - 1]))
+	while (len > lead && ascii_blank(value[len - 1]))
 		len--;
 	struct fault said = {0};
 	enum sheet_column bad = SHEET_POSITION;
