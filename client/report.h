@@ -10,7 +10,7 @@
  *     report_tables.c, report_history.c   everything behind it; of it
  *     report_compare.c   twins and cross-checks
  *     report_places.c    what was calculated
- *     report_response.c  the measured response of an output
+ *     report_response.c, report_response_picture.c   the measured response of an output
  *     report_guide.c     guided runs, report_guide_picture.c their trails
  *     report_photo.c     photos of the notes
  *     report_picture.c   scales and bars, as SVG
