@@ -4,7 +4,7 @@
  * another part, what is its uncertainty, what is the verdict; then the entry and
  * the run that it was made from go to the log as one transaction.
  */
-#include "daemon/bench_state.h"
+#include "daemon/bench_inside.h"
 #include "protocol/trade/frequency.h"
 #include "protocol/trade/uncertainty.h"
 

@@ -8,7 +8,7 @@
  *
  * An entry of condition new or done says which of the two it was (`against`).
  */
-#include "daemon/bench_state.h"
+#include "daemon/bench_inside.h"
 
 #include <stdlib.h>
 #include <string.h>

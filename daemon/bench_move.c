@@ -7,7 +7,7 @@
  * make of it is a rejudge record in the same transaction, so that no reader ever sees
  * the one without the other.  The quantity stays: what was measured does not change.
  */
-#include "daemon/bench_state.h"
+#include "daemon/bench_inside.h"
 
 #include <stdio.h>
 #include <stdlib.h>

@@ -7,7 +7,7 @@
  * A name is given once in a job, also where the position has another one since: a part
  * that was marked N7 on the drawing may not meet a second N7.
  */
-#include "daemon/bench_state.h"
+#include "daemon/bench_inside.h"
 #include "protocol/trade/ascii.h"
 
 #include <stdio.h>

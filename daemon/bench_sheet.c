@@ -3,7 +3,7 @@
  * The sheet of the job: loaded from a file, set by hand, or made as positions are
  * named; and what a change of it means for the verdicts of entries that are there.
  */
-#include "daemon/bench_state.h"
+#include "daemon/bench_inside.h"
 
 #include "protocol/record/sheet_names.h"
 

@@ -10,7 +10,7 @@
  * transaction.  Entries at a position say which valve was in it when they were made, so a
  * valve keeps its history wherever it goes (`entries --valve A17`).
  */
-#include "daemon/bench_state.h"
+#include "daemon/bench_inside.h"
 
 #include <stdio.h>
 #include <string.h>

@@ -27,7 +27,7 @@
  * the reach that is chosen.
  */
 #include "daemon/bench_guide.h"
-#include "daemon/bench_state.h"
+#include "daemon/bench_inside.h"
 #include "protocol/trade/crosscheck.h"
 
 #include <math.h>
