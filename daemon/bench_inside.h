@@ -7,10 +7,13 @@
  *   bench_walk.c    which position is up, and when the next one is
  *   bench_position.c the positions by name, and what was made of each
  *   bench_capture.c from a settled value to an entry
+ *   bench_judge.c   uncertainty and verdicts of one
  *   bench_take.c    the same by key
  *   bench_second.c  the second value of a pair
  *   bench_shows.c   which quantities of a part the walk asks for
- *   bench_way.c     the order of the walk, skipping and coming back
+ *   bench_way.c     the order of the walk
+ *   bench_go.c      walking, skipping and coming back
+ *   bench_choose.c  choosing position, quantity, condition, reach
  *   bench_desk.c    the walk is taken up again after a restart
  *   bench_bind.c    meters that are held to a position
  *   bench_valve.c   valves by their own number, as they move between sockets
@@ -25,6 +28,8 @@
  *   bench_beside.c  what an entry is judged beside: its twin, swapped leads, limits of use
  *   bench_refer.c   which offset and check an entry refers to
  *   bench_sheet.c   the sheet, and judging anew where it changes
+ *   bench_lines.c   the sheet as it is typed
+ *   bench_set.c     fields of one position, or of many that are alike
  *   bench_records.c records that belong together, and what they make of verdicts
  *   bench_fit.c     what is fitted now, and by whose specification it is judged
  *   bench_rename.c  another name for a position
@@ -247,6 +252,8 @@ bool walk_needs_lift(const struct bench *b, int place);
 bool walk_wants(const struct bench *b, int place); /* lacks what this walk is for */
 int way_meters_have(const struct bench *b, int place, enum quantity q);
 void way_group(struct bench *b); /* the sheet or the order is another */
+/* The next row after `from`, whatever it has; -1: there is no other. */
+int way_next_row(const struct bench *b, int from);
 void way_remember(struct bench *b, int place);
 void way_taped(struct bench *b, int64_t t, const struct bench_way *way);
 void way_forget(struct bench *b); /* another job: nothing skipped, nowhere to go back */
@@ -386,11 +393,6 @@ bool capture_suits(const struct bench *b, const struct bench_meter *m, struct ai
                    enum function f, struct fault *why);
 bool capture_entry(struct bench *b, struct bench_meter *m, int64_t t, const struct capture *c,
                    struct bench_wait w, struct fault *why);
-/* The uncertainty without an offset; true: the accuracy had to be assumed. */
-enum meter_class meter_kind(const struct bench_meter *m);
-void meter_kind_seen(struct bench_meter *m, struct decimal value);
-bool entry_uncertainty(const struct bench_meter *m, const struct settle_result *r,
-                       struct entry *e);
 /* What a settled value is, whatever it is for. */
 void capture_fill(const struct bench *b, const struct bench_meter *m, int64_t t,
                   const struct settle_result *r, struct entry *e);
@@ -409,7 +411,17 @@ void capture_doubt(struct bench *b, struct bench_meter *m, int64_t t);
  * settled while none was chosen. */
 void capture_chosen(struct bench *b, int64_t t, int place, enum quantity q);
 void capture_failed(struct bench *b, struct made *made, const char *why);
+
+/* bench_judge.c */
 void entry_shown(const struct entry *e, char *out, size_t size);
+/* The kind of meter by which an accuracy is assumed where none is configured: by the counts that were
+ * seen of its display. */
+enum meter_class meter_kind(const struct bench_meter *m);
+void meter_kind_seen(struct bench_meter *m, struct decimal value);
+/* The uncertainty without an offset; true: the accuracy had to be assumed. */
+bool entry_uncertainty(const struct bench_meter *m, const struct settle_result *r,
+                       struct entry *e);
+/* Both verdicts, by the position that the entry is judged by. */
 void entry_judge(const struct position *p, struct entry *e);
 /* As the sheet says, else as practice does; false where neither does. */
 bool position_limits(const struct position *p, struct limits *out);
