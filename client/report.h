@@ -70,6 +70,19 @@ struct report_line {
 	const struct report_position *position;
 	enum quantity quantity;
 	const struct report_entry *at[REPORT_CONDITIONS]; /* NULL: not measured */
+	/* What stands there as it is handed back: what was measured as done, else the new part that was
+	 * fitted, else, of a part that stayed in, what was found; volts and currents follow the work on
+	 * others, so found says nothing of now.  NULL: not known. */
+	const struct report_entry *now;
+	bool kept; /* as found: the part stayed in, and was not measured again */
+};
+
+/* How many positions stand where, each by the first of its quantities that was measured. */
+struct report_counts {
+	int positions; /* all but reference parts */
+	int of[REPORT_CONDITIONS][REPORT_WORDS];
+	int kept[REPORT_WORDS]; /* of the parts that stayed in and were not measured again: as found */
+	int measured[REPORT_CONDITIONS], left; /* the sums of these */
 };
 
 struct report_record { /* any other record of the job, as sealed */
@@ -106,6 +119,7 @@ struct report {
 	/* What follows. */
 	struct report_line *line;
 	int lines;
+	struct report_counts counts;
 	const struct report_entry *test[REPORT_TESTS]; /* NULL: not measured */
 	bool no_memory;
 };
@@ -152,14 +166,6 @@ bool report_complete(const struct report *r);
 /* Quantities that a part of that kind must show and has not (sheet.missing of protocol/WIRE.md), as
  * a list of texts; absent where nothing is missing. */
 struct slice report_lacks(const struct report_position *p);
-/* What stands there as it is handed back. */
-struct report_now {
-	const struct report_entry *entry; /* NULL: not known */
-	bool kept; /* as found: the part stayed in, and was not measured again */
-};
-/* Of each line: what was measured as done, else the new part that was fitted, else, of a part that stayed
- * in, what was found; volts and currents follow the work on others, so found says nothing of now. */
-void report_now(const struct report *r, struct report_now *out);
 /* Was another part fitted, or one measured as new? */
 bool report_replaced(const struct report *r, const struct report_position *p);
 
@@ -237,12 +243,8 @@ void report_response_json(const struct report *r, struct lines *out);
 void report_scale(const struct report *r, const struct report_line *l, int number,
                   struct lines *out);
 void report_scale_legend(const struct report *r, struct lines *out);
-/* How many positions stand where, found and done. */
+/* The counts, found and done. */
 void report_bars(const struct report *r, struct lines *out);
-void report_count(const struct report *r, enum report_condition c, int count[REPORT_WORDS],
-                  int *positions);
-/* Of the parts that stayed in and were not measured again: as they were found. */
-void report_count_kept(const struct report *r, int count[REPORT_WORDS]);
 
 /* ---- what is written ---- */
 
