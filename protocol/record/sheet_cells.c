@@ -31,6 +31,15 @@ bool column_is(const char *name, size_t len, const char *column)
 	return !column[len];
 }
 
+const char *cell_trim(const char *value, size_t *len)
+{
+	while (ascii_blank(*value))
+		value++;
+	for (*len = strlen(value); *len && ascii_blank(value[*len - 1]);)
+		--*len;
+	return value;
+}
+
 bool cell_refuse(struct fault *why, size_t at, const char *what)
 {
 	fault_at(why, NULL, 0, (int)at + 1, "%s", what);

@@ -10,6 +10,9 @@
 /* False, with a fault at byte `at` of a cell or a line, 0 the first. */
 bool cell_refuse(struct fault *why, size_t at, const char *what);
 
+/* Without the blanks around it: where it begins, and *len bytes of it. */
+const char *cell_trim(const char *value, size_t *len);
+
 /* Bytes that may stand in a sheet: UTF-8 without control characters but the tab; line
  * breaks only where `breaks` says so. */
 bool cell_bytes_fit(const char *value, size_t len, bool breaks, struct fault *why);
