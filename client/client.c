@@ -54,6 +54,14 @@ enum outcome client_wrong(struct client *c, const char *format, ...)
 	return client_fault(c, OUTCOME_WRONG, &why);
 }
 
+enum outcome client_wrong_word(struct client *c, const char *name, const char *word,
+                               const struct fault *why)
+{
+	if (why->column > 0)
+		return client_wrong(c, "%s \"%s\", character %d: %s", name, word, why->column, why->text);
+	return client_wrong(c, "%s \"%s\": %s", name, word, why->text);
+}
+
 bool client_seq(struct client *c, const char *text, const char *what, int64_t *seq)
 {
 	int64_t n = 0;
