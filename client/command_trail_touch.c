@@ -31,7 +31,6 @@ struct walk {
 	int touches;
 	/* The one at hand. */
 	char *entry; /* its record */
-	int64_t seq;
 	struct touch_reading *reading;
 	int readings;
 	int64_t from, to; /* of the readings that are shown */

@@ -121,7 +121,6 @@ static bool take_value(struct rest *r, struct reading *out, struct understood *s
 	return true;
 }
 
-
 /* A unit that is all there is; a prefix is tried before it. */
 static bool take_unit(struct rest *r, enum function *out)
 {
