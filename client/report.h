@@ -149,7 +149,6 @@ bool report_limits(const struct report_entry *e, bool *has_low, double *low, boo
  * alone: at most L: 0 is -1 and L is 1; at least L: L is -1, ten times L is 1 (by logarithm).  False
  * where there are no limits.  An overload lies beyond everything. */
 bool report_place(const struct report *r, const struct report_entry *e, double value, double *out);
-bool report_nominal(const struct report *r, const struct report_entry *e, double *out);
 
 /*
  * The safety tests, by the sheet and the entries of condition `done` that are not struck:

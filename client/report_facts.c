@@ -214,7 +214,7 @@ bool report_limits(const struct report_entry *e, bool *has_low, double *low, boo
 	return *has_low || *has_high;
 }
 
-bool report_nominal(const struct report *r, const struct report_entry *e, double *out)
+static bool report_nominal(const struct report *r, const struct report_entry *e, double *out)
 {
 	const struct report_position *p = report_position(r, e->position);
 	bool fit = words_member_is(e->judged, "against", "fit") && p && p->fit.at;

@@ -15,7 +15,8 @@
 #include <stdlib.h>
 #include <string.h>
 
-bool report_guide_tells(const struct report_record *one)
+/* Is that record told here, so that the table of what happened leaves it out? */
+static bool report_guide_tells(const struct report_record *one)
 {
 	return strcmp(one->kind, "guide") == 0;
 }

@@ -45,8 +45,6 @@ const char *report_guide_step(const struct report *r, const char *kind, const ch
 
 /* ---- report_guide.c ---- */
 
-/* Is that record told here, so that the table of what happened leaves it out? */
-bool report_guide_tells(const struct report_record *one);
 /* What the last run that came to its end found of the leakage there, with its verdict: "4.40 uA, outside
  * (calculated)"; false where there is none, or what it rests on was struck.  *rests: the entry that it
  * was worked out from last, NULL where it made none. */

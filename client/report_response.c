@@ -53,8 +53,15 @@ static void keep_newest(struct response *out)
 	out->points = n;
 }
 
-bool response_read(const struct report *r, const char *position, enum report_condition c,
-                   struct response *out)
+static void response_free(struct response *x)
+{
+	free(x->point);
+	*x = (struct response){.points = 0};
+}
+
+/* False, and nothing to free, where it has less than three points. */
+static bool response_read(const struct report *r, const char *position, enum report_condition c,
+                          struct response *out)
 {
 	*out = (struct response){.points = 0};
 	out->point = calloc((size_t)r->entries + 1, sizeof *out->point);
@@ -82,12 +89,6 @@ bool response_read(const struct report *r, const char *position, enum report_con
 	return true;
 }
 
-void response_free(struct response *x)
-{
-	free(x->point);
-	*x = (struct response){.points = 0};
-}
-
 /* Where it first lies 3 dB below the reference, walking away from it; false where it never does. */
 static bool falls(const struct response *x, int step, double *hertz)
 {
@@ -103,8 +104,9 @@ static bool falls(const struct response *x, int step, double *hertz)
 	return false;
 }
 
-void response_span(const struct response *x, double *low, bool *low_falls, double *high,
-                   bool *high_falls)
+/* Where it is 3 dB down, Hz; the ends of what was measured where it never falls so far. */
+static void response_span(const struct response *x, double *low, bool *low_falls, double *high,
+                          bool *high_falls)
 {
 	*low_falls = falls(x, -1, low);
 	*high_falls = falls(x, 1, high);

@@ -19,13 +19,6 @@ struct response {
 	int points, reference;        /* which of them is 0 dB */
 };
 
-/* False, and nothing to free, where it has less than three points. */
-bool response_read(const struct report *r, const char *position, enum report_condition c,
-                   struct response *out);
-void response_free(struct response *x);
-/* Where it is 3 dB down, Hz; the ends of what was measured where it never falls so far. */
-void response_span(const struct response *x, double *low, bool *low_falls, double *high,
-                   bool *high_falls);
 /* "no more than 3 dB below 1 kHz from 28 Hz to 17 kHz" */
 void response_span_text(const struct report *r, const struct response *x, char *out, size_t size);
 

@@ -120,8 +120,9 @@ static void bounds_text(const struct style *style, const struct decimal *low,
 	words_value(style, text, out, size);
 }
 
-void words_bounds(const struct style *style, const struct decimal *low, const struct decimal *high,
-                  const char *function, char *out, size_t size)
+/* Limits from two decimals of a function; either may be missing (NULL). */
+static void words_bounds(const struct style *style, const struct decimal *low,
+                         const struct decimal *high, const char *function, char *out, size_t size)
 {
 	enum function f = FUNCTION_NONE;
 	out[0] = '\0';

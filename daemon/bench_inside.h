@@ -128,8 +128,6 @@ void batch_free(struct sheet_batch *batch);
 bool batch_put(struct sheet_batch *batch, int64_t t, const char *file, struct bench_wait w,
                struct fault *why);
 
-/* Do the rows go with what is fitted there? */
-bool batch_fits(const struct sheet_batch *batch, struct fault *why);
 const char *position_change_because(enum position_change change);
 void position_write(struct bench *b, const struct sheet_row *row, enum position_change change,
                     struct text *body);
@@ -158,8 +156,6 @@ void records_judged(struct bench *b, struct records *r, int64_t t);
 void records_free(struct records *r);
 
 /* bench_fit.c */
-/* What is expected there of a part in that condition: by the fit, else by the sheet. */
-const struct position *position_as(const struct bench *b, int place, enum condition condition);
 /* As it is now, in the condition that is chosen. */
 const struct position *position_now(const struct bench *b, int place);
 /* Judge it: `new` and `done` by what is fitted, all by the service limit of the place. */
@@ -292,7 +288,6 @@ void guard_look(const struct bench *b, struct text *out); /* the member `alarms`
 
 /* bench_valve.c */
 #define VALVE_COLUMN "valve"
-const char *valve_of_row(const struct sheet_row *row); /* "" for none */
 /* The valve that is in that socket, or of the part to which the position belongs; "". */
 const char *valve_at(const struct bench *b, int place);
 bool valve_set(struct sheet_row *row, const char *value, struct fault *why);
@@ -375,8 +370,6 @@ void beside_verdict(const struct position *p, const struct entry *e, struct verd
 void move_revert(struct bench *b, int made, const char *was_at);
 bool move_word_valid(const char *word);
 void move_apply(struct bench *b, int made, const char *position);
-/* The N-th last entry of a meter that counts, as ^N; -1 for none. */
-int move_back_find(const struct bench *b, int64_t n);
 bool move_undo(struct bench *b, int64_t t, int64_t deed, struct bench_wait w, struct fault *why);
 
 /* bench_capture.c */
@@ -441,7 +434,6 @@ void job_rejudge_owed(struct bench *b, int64_t t);
 /* Judge an entry anew; where the verdict is another, a record of that is owed. */
 void job_judge_anew(struct bench *b, int made, const char *because);
 void rejudge_write(struct bench *b, const struct entry *e, const char *because, struct text *body);
-bool verdict_same(const struct verdict *a, const struct verdict *b);
 bool judged_same(const struct entry *a, const struct entry *b); /* all of its verdicts */
 /* What is in memory may not be what the log has: the log is right. */
 void job_read_back(struct bench *b);

@@ -246,8 +246,6 @@ int64_t store_tend(struct log_store *s, bool quiet);
 bool copy_make(struct log_reader *r, const char *part, struct fault *why);
 bool copy_verify(const char *part, struct log_check *out, struct fault *why);
 bool copy_sync(const char *path);
-/* What is left of one that failed, and what SQLite had beside it. */
-void copy_drop(const char *part);
 
 /* log_schema.c */
 bool schema_create(struct sqlite3 *db, struct fault *why);
@@ -266,10 +264,8 @@ bool beside_key_mode(const char *path, unsigned *mode);
 /* LOG.key.new takes the place of LOG.key. */
 bool beside_key_replace(const char *path, struct fault *why);
 void beside_key_drop(const char *path); /* LOG.key.new */
-/* LOG.new (and LOG.key.new, with a key) become LOG and LOG.key. */
-bool beside_new_settle(const char *path, bool key, struct fault *why);
-bool beside_key_settle(const char *path, struct fault *why); /* where only the key is left to do */
-void beside_new_drop(const char *path);
+/* LOG.key.new becomes LOG.key, where that is left to do. */
+bool beside_key_settle(const char *path, struct fault *why);
 /* LOG.SUFFIX becomes LOG, which is not there. */
 bool beside_put(const char *path, const char *suffix, struct fault *why);
 /* Schema and record 1 into an empty file, in one transaction; key: its public half, NULL for none. */

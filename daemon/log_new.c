@@ -121,8 +121,9 @@ static bool settle_name(const char *path, const char *from, const char *to, stru
 	return done;
 }
 
-/* The log first: with a log and LOG.key.new the next start can finish the work. */
-bool beside_new_settle(const char *path, bool key, struct fault *why)
+/* LOG.new (and LOG.key.new, with a key) become LOG and LOG.key; the log first: with a log and
+ * LOG.key.new the next start can finish the work. */
+static bool beside_new_settle(const char *path, bool key, struct fault *why)
 {
 	return settle_name(path, ".new", "", why) && (!key || beside_key_settle(path, why));
 }
@@ -156,7 +157,7 @@ void beside_key_drop(const char *path)
 	beside_remove(path, ".key.new");
 }
 
-void beside_new_drop(const char *path)
+static void beside_new_drop(const char *path)
 {
 	beside_remove(path, ".new");
 	beside_remove(path, ".new-journal");

@@ -185,7 +185,8 @@ static void count_for_position(void *arg, const char *job, const char *position,
 			line->seen[condition] |= PART_BIT(quantity);
 }
 
-bool sheet_lines_seen(struct query *q, const char *job, struct sheet_lines *lines)
+/* Count the entries of each line, and what they are of. */
+static bool sheet_lines_seen(struct query *q, const char *job, struct sheet_lines *lines)
 {
 	struct guided_list list;
 	bool good = guided_read(q, job, &list);
@@ -200,8 +201,9 @@ bool sheet_lines_seen(struct query *q, const char *job, struct sheet_lines *line
 
 /* ---- what is missing ---- */
 
-int sheet_line_missing(const struct sheet_line *line, struct part_quantity out[PART_SHOWS_MAX],
-                       struct position *position)
+/* What the part that is there now must still show; *position is how it is specified. */
+static int sheet_line_missing(const struct sheet_line *line, struct part_quantity out[PART_SHOWS_MAX],
+                              struct position *position)
 {
 	struct position_body body;
 	struct sheet_row row, fit, whole;

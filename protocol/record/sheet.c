@@ -39,7 +39,7 @@ bool reader_refuse(struct reader *r, size_t at, const char *what)
 	return false;
 }
 
-bool reader_blank(const struct reader *r, char c)
+static bool reader_blank(const struct reader *r, char c)
 {
 	return ascii_blank(c) && c != r->delimiter;
 }
