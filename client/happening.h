@@ -30,8 +30,9 @@ enum happening {
 	HAPPENED_COLD,
 	HAPPENED_GUIDE,      /* a guided run says what to do next; why */
 	HAPPENED_ALARM,      /* danger that goes on, over everything: an alarm */
+	HAPPENED_DISAGREE,   /* what was logged lies apart from another meter's value of the same part */
 };
-#define HAPPENING_COUNT (HAPPENED_ALARM + 1)
+#define HAPPENING_COUNT (HAPPENED_DISAGREE + 1)
 
 /*
  * What is known of it.  UTF-8 without control characters; a member that does not
@@ -48,6 +49,7 @@ struct happening_told {
 	const char *side;     /* "low" or "high" */
 	const char *looks;    /* held: the position that it looks like */
 	const char *meter;    /* the technician's name for it */
+	const char *other;    /* the one that disagrees with it */
 	const char *place;    /* where the position is: channel and note, "left, input stage" */
 	const char *role;     /* what the part does there: "coupling" */
 	const char *why;      /* one sentence: reason of a verdict, a refusal, a loss */

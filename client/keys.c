@@ -209,6 +209,9 @@ bool keys_line(const char *line, struct deed *out, char *why, size_t size)
 		snprintf(text, sizeof text, "%.*s", (int)(n < 64 ? n : 64), line);
 		return done(out, ACTION_AT, text);
 	}
-	snprintf(why, size, "\"%.*s\" is no word here; `help` says all", (int)(n < 40 ? n : 40), line);
+	/* What steers a terminal or a Braille line is not sent back to it. */
+	char clean[64];
+	words_clean(line, words_cut(line, n, 40), clean, sizeof clean);
+	snprintf(why, size, "\"%s\" is no word here; `help` says all", clean);
 	return false;
 }

@@ -96,6 +96,16 @@ int picture_put_most(struct picture *p, int row, int column, int most, enum look
 	return column;
 }
 
+int picture_put_name(struct picture *p, int row, int column, int most, enum look look,
+                     const char *name)
+{
+	size_t len = strlen(name);
+	if ((int)len <= most || most < 3)
+		return picture_put_most(p, row, column, most, look, name);
+	picture_put_most(p, row, column, 1, look, "~");
+	return picture_put_most(p, row, column + 1, most - 1, look, name + len - (size_t)(most - 1));
+}
+
 int picture_put(struct picture *p, int row, int column, enum look look, const char *text)
 {
 	return picture_put_most(p, row, column, p->width - column, look, text);

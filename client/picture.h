@@ -49,6 +49,10 @@ void picture_end(struct picture *p);
 int picture_put(struct picture *p, int row, int column, enum look look, const char *text);
 int picture_put_most(struct picture *p, int row, int column, int most, enum look look,
                      const char *text);
+/* The name of a position (ASCII); of one that is longer than `most` its end behind a ~, for
+ * that is where names such as power/left/R12 differ. */
+int picture_put_name(struct picture *p, int row, int column, int most, enum look look,
+                     const char *name);
 int picture_printf(struct picture *p, int row, int column, enum look look, const char *format,
                    ...) __attribute__((format(printf, 5, 6)));
 /* Blank part of a row. */

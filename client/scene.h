@@ -52,8 +52,10 @@ struct scene_meter {
 	char identity[SCENE_NAME * 2], why[SCENE_TEXT];
 	double progress; /* of settling, 0 to 1 */
 	bool touching, moving, stale;
-	bool entered; /* this touch has its entry */
-	char made[16]; /* ... or was for none: "OFFSET", "PASSED", "FAILED" */
+	bool entered;  /* this touch has its entry */
+	int64_t entry; /* ... of this number */
+	char made[16]; /* ... or was for none, or has it no more: "OFFSET", "PASSED", "FAILED", "STRUCK" */
+	char made_at[SCENE_NAME]; /* ... of which reference part */
 	char bound[SCENE_NAME]; /* the position that it is bound to, "" */
 	/* This touch: numeric displays as they changed, with their digit. */
 	struct { int64_t at; struct decimal value; } trail[SCENE_TRAIL_MAX];
@@ -114,7 +116,9 @@ struct scene_alarm {
 /* What stands in block letters about the touch. */
 enum scene_state {
 	SCENE_NO_DAEMON, SCENE_NO_POSITION, SCENE_ERRAND, /* a meter waits for an offset or a check */
-	SCENE_READY, SCENE_WAIT, SCENE_SETTLING, SCENE_MOVING,
+	SCENE_READY, SCENE_DIAL, /* ready, but every meter is on another function */
+	SCENE_FORBIDDEN,         /* ohm or farad is up, and the unit is LIVE */
+	SCENE_WAIT, SCENE_SETTLING, SCENE_MOVING,
 	SCENE_SETTLED, /* and the record is on its way */
 	SCENE_LOGGED, SCENE_HELD, SCENE_DOUBT, SCENE_REFUSED, SCENE_NOT_LOGGED, SCENE_GONE,
 	SCENE_STALE, SCENE_DONE,
@@ -122,7 +126,7 @@ enum scene_state {
 
 struct scene_told { /* a happening with its own words; for scene.c */
 	struct happening_told told;
-	char text[14][SCENE_TEXT];
+	char text[15][SCENE_TEXT];
 };
 
 struct scene {
@@ -142,6 +146,7 @@ struct scene {
 	bool unit_known;
 	struct { double hertz; bool inside; } ear; /* of `tune`, as of live_at; 0: nothing is heard */
 	struct scene_note guide; /* what the newest guided run asks for; text "" for none */
+	char guide_meter[SCENE_NAME]; /* whose value its step takes, "" */
 	bool discharging; /* its reservoirs are being measured dead: still live */
 	int done, positions;
 	/* Which of them are not done; without a word of the daemon what has a value is. */
@@ -259,6 +264,18 @@ void scene_remind(struct scene *s, int64_t now);
 enum scene_state scene_state(const struct scene *s, int64_t now);
 /* The meter whose value stands large; NULL where none does. */
 const struct scene_meter *scene_front(const struct scene *s);
+/* Is it bound to another position than the one that is up?  Then its value is never that of what
+ * is up, and it is not the front meter, but where the hand waits for it in a guided run and no
+ * other is touched. */
+bool scene_elsewhere(const struct scene *s, const struct scene_meter *m);
+/* The function that what is up wants ("ohm"), where every meter that is free reads, and none of
+ * them reads it: a dial has to be turned.  Else "". */
+const char *scene_dial(const struct scene *s, int64_t now);
+/* The position that the value which stands large is of: what is up, but in a guided run, and where
+ * a meter is checked. */
+const char *scene_at(const struct scene *s);
+/* It wants ohm or farad, which nothing takes of a unit that is LIVE: which; else "". */
+const char *scene_forbidden(const struct scene *s);
 /* What stands large: the display of the front meter while it stands; beside the word LOGGED
  * what was logged, until something else is up or touched, and not what the leads read
  * as they lift.  NULL: nothing does.  *function is that of the meter. */

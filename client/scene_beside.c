@@ -117,8 +117,11 @@ void scene_guides_read(struct scene *s, struct slice guides)
 	struct slice one;
 	size_t cursor = 0;
 	char kind[32], of[SCENE_NAME], text[SCENE_TEXT];
-	s->guide.text[0] = '\0';
+	s->guide.text[0] = s->guide_meter[0] = '\0';
 	while (json_next(guides, &cursor, &one)) {
+		scene_member(one, "takes", text);
+		if (text[0])
+			scene_copy(s->guide_meter, sizeof s->guide_meter, text);
 		scene_member(one, "guide", kind);
 		scene_member(one, "of", of);
 		scene_member(one, "text", text);
@@ -204,6 +207,7 @@ void scene_backing(struct scene *s, int64_t now, struct slice record, const char
 			s->meter[i].entered = true;
 			snprintf(s->meter[i].made, sizeof s->meter[i].made, "%s",
 			         !check ? "OFFSET" : agree ? "PASSED" : "FAILED");
+			scene_copy(s->meter[i].made_at, sizeof s->meter[i].made_at, position);
 		}
 	scene_note_add(s, now, agree ? SCENE_GOOD : SCENE_BAD,
 	               json_member(record.at, record.len, "t"), text);

@@ -44,10 +44,16 @@ static void meter_live(struct scene *s, struct scene_meter *m, int64_t now, stru
 	if (m->stale)
 		m->shown[0] = '\0';
 	if (m->touching && !touched) {
+		/* A probe that slipped, or the next part before its turn: nothing comes of it. */
+		char has[SCENE_NAME];
+		scene_member(one, "has", has);
+		bool old = has[0] && s->logged.is && strcmp(s->logged.position, has) == 0;
 		m->trail_count = m->trail_next = 0;
-		m->moving = m->entered = false;
+		m->moving = false;
+		m->entered = old;
 		m->made[0] = '\0';
-		s->logged.is = s->refused.is = false;
+		if (!scene_elsewhere(s, m) && !old)
+			s->logged.is = s->refused.is = false;
 	}
 	if (!m->touching)
 		m->moving = false;
@@ -55,7 +61,7 @@ static void meter_live(struct scene *s, struct scene_meter *m, int64_t now, stru
 	 * part is. */
 	if (m->stale && !was_stale && touched && !m->entered)
 		scene_tell(s, &(struct happening_told){.what = HAPPENED_STALE, .meter = m->name,
-		                                       .position = s->position});
+		                                       .position = m->bound[0] ? m->bound : s->position});
 	if (m->touching)
 		trail_follow(m, now, strcmp(before, m->shown) == 0);
 }
@@ -68,6 +74,14 @@ static void choose_front(struct scene *s)
 	int place = scene_place(s, s->position);
 	for (int i = 0; i < s->meters; i++) {
 		const struct scene_meter *m = &s->meter[i];
+		if (scene_elsewhere(s, m)) {
+			bool waits = strcmp(m->name, s->guide_meter) == 0 && m->shown[0];
+			if (waits && best_rank < 12) { /* below one that is touched */
+				best_rank = 12;
+				best = i;
+			}
+			continue;
+		}
 		bool suits = place >= 0 && strcmp(m->function, s->sheet[place].function) == 0;
 		int rank = m->touching ? 16 : 0;
 		rank += s->held.is && strcmp(m->name, s->held.meter) == 0 ? 8 : 0;

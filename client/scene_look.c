@@ -40,7 +40,10 @@ void scene_say(struct scene *s, int64_t now, enum scene_weight weight, const cha
 
 void scene_refusal(struct scene *s, int64_t now, int code, const char *why)
 {
+	static const char said[] = "NOT LOGGED: ";
 	bool unlogged = code == 4;
+	if (unlogged && strncmp(why, said, sizeof said - 1) == 0)
+		why += sizeof said - 1; /* once is enough */
 	scene_say(s, now, unlogged ? SCENE_BAD : SCENE_WARNING, "%s%s",
 	          unlogged ? "NOT LOGGED: " : "", why);
 	scene_note_told(s);
@@ -81,6 +84,7 @@ void scene_tell(struct scene *s, const struct happening_told *told)
 		.role = keep(t, 8, told->role), .why = keep(t, 9, told->why),
 		.next = keep(t, 10, told->next), .alarm = keep(t, 11, told->alarm),
 		.guide = keep(t, 12, told->guide), .limit = keep(t, 13, told->limit),
+		.other = keep(t, 14, told->other),
 	};
 }
 
@@ -131,10 +135,48 @@ const struct scene_meter *scene_front(const struct scene *s)
 	return s->front >= 0 && s->front < s->meters ? &s->meter[s->front] : NULL;
 }
 
+bool scene_elsewhere(const struct scene *s, const struct scene_meter *m)
+{
+	return m->bound[0] && strcmp(m->bound, s->position) != 0;
+}
+
+const char *scene_at(const struct scene *s)
+{
+	const struct scene_meter *m = scene_front(s);
+	if (s->errand.is && s->errand.position[0])
+		return s->errand.position;
+	if (m && m->touching && m->made[0] && m->made_at[0])
+		return m->made_at;
+	return m && scene_elsewhere(s, m) ? m->bound : s->position;
+}
+
 bool scene_stands(const struct scene *s, const struct scene_meter *m, int64_t now)
 {
 	return s->connected && m && m->shown[0] && !m->stale && s->live_at != INT64_MIN &&
 	       now - s->live_at <= SCENE_LIVE_MS;
+}
+
+const char *scene_dial(const struct scene *s, int64_t now)
+{
+	int others = 0;
+	if (!s->limits_known || !s->function[0] || strcmp(s->function, "none") == 0)
+		return "";
+	for (int i = 0; i < s->meters; i++) {
+		const struct scene_meter *m = &s->meter[i];
+		if (strcmp(m->state, "absent") == 0 || scene_elsewhere(s, m))
+			continue;
+		if (!scene_stands(s, m, now) || !m->function[0] || strcmp(m->function, s->function) == 0)
+			return "";
+		others++;
+	}
+	return others ? s->function : "";
+}
+
+const char *scene_forbidden(const struct scene *s)
+{
+	bool known = s->live && s->limits_known;
+	bool such = strcmp(s->function, "ohm") == 0 || strcmp(s->function, "farad") == 0;
+	return known && such ? s->function : "";
 }
 
 double scene_ear(const struct scene *s, int64_t now, bool *inside)
@@ -265,12 +307,18 @@ enum scene_state scene_state(const struct scene *s, int64_t now)
 		return SCENE_NO_POSITION;
 	if (s->all_done)
 		return SCENE_DONE;
-	if (!m && s->meters) {
-		int absent = 0;
-		for (int i = 0; i < s->meters; i++)
-			absent += strcmp(s->meter[i].state, "absent") == 0;
-		if (absent == s->meters)
-			return SCENE_GONE;
+	int absent = 0, stale = 0, stands = 0;
+	for (int i = 0; i < s->meters; i++) {
+		bool away = strcmp(s->meter[i].state, "absent") == 0 || scene_elsewhere(s, &s->meter[i]);
+		absent += away;
+		stale += !away && s->meter[i].stale;
+		stands += !away && scene_stands(s, &s->meter[i], now);
 	}
-	return s->armed ? SCENE_READY : SCENE_WAIT;
+	if (!m && s->meters && absent == s->meters)
+		return SCENE_GONE;
+	if (stale && !stands) /* ready for what? */
+		return SCENE_STALE;
+	if (scene_forbidden(s)[0])
+		return SCENE_FORBIDDEN;
+	return !s->armed ? SCENE_WAIT : scene_dial(s, now)[0] ? SCENE_DIAL : SCENE_READY;
 }

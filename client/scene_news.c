@@ -141,9 +141,14 @@ static void touch_notes_end(struct scene *s)
 			s->note[i].at = INT64_MIN / 2;
 }
 
+static struct scene_note *newest_note(struct scene *s)
+{
+	return &s->note[(s->note_next + SCENE_NOTES_MAX - 1) % SCENE_NOTES_MAX];
+}
+
 static void note_of_touch(struct scene *s)
 {
-	s->note[(s->note_next + SCENE_NOTES_MAX - 1) % SCENE_NOTES_MAX].touch = true;
+	newest_note(s)->touch = true;
 	scene_note_told(s);
 }
 
@@ -166,6 +171,8 @@ static void on_entry(struct scene *s, int64_t now, struct slice record, bool fre
 	struct scene_meter *m = meter_of(s, record);
 	if (m) {
 		m->entered = true;
+		m->entry = seq;
+		m->made[0] = '\0';
 		m->moving = false;
 	}
 	s->logged.is = true;
@@ -189,6 +196,12 @@ static void on_strike(struct scene *s, int64_t now, struct slice record)
 	struct scene_entry *e = entry_of(s, of);
 	if (s->logged.is && s->logged.seq == of)
 		s->logged.is = false;
+	/* The probes are still where it was made: that touch has no entry any more. */
+	for (int i = 0; i < s->meters; i++)
+		if (s->meter[i].touching && s->meter[i].entered && s->meter[i].entry == of) {
+			snprintf(s->meter[i].made, sizeof s->meter[i].made, "STRUCK");
+			s->meter[i].made_at[0] = '\0';
+		}
 	if (!e || e->struck)
 		return;
 	e->struck = true;
@@ -303,6 +316,7 @@ static unsigned on_up(struct scene *s, struct slice event)
 	if (strcmp(position, s->position) != 0) {
 		s->twin[0] = s->tolerance[0] = s->before[0] = '\0';
 		s->held.is = false;
+		touch_notes_end(s); /* they were about the part that was up */
 	}
 	snprintf(s->position, sizeof s->position, "%s", position);
 	scene_member(event, "quantity", s->quantity);
@@ -392,6 +406,23 @@ static void on_moving(struct scene *s, int64_t now, struct slice event)
 	                                       .meter = name, .next = "wait, or take it"});
 }
 
+/* Two meters at one part, and two answers: it has to be known while the probes are there. */
+static void on_disagree(struct scene *s, int64_t now, struct slice event)
+{
+	char position[SCENE_NAME], quantity[SCENE_NAME], name[SCENE_NAME], other[SCENE_NAME];
+	char text[SCENE_TEXT];
+	scene_member(event, "position", position);
+	scene_member(event, "quantity", quantity);
+	scene_member(event, "meter", name);
+	scene_member(event, "other", other);
+	scene_member(event, "text", text);
+	scene_note_add(s, now, SCENE_WARNING, json_member(event.at, event.len, "t"), text);
+	scene_note_told(s);
+	scene_tell(s, &(struct happening_told){.what = HAPPENED_DISAGREE, .position = position,
+	                                       .quantity = quantity, .meter = name, .other = other,
+	                                       .why = text});
+}
+
 static void on_line(struct scene *s, int64_t now, struct slice event, bool gone)
 {
 	char name[SCENE_NAME], why[SCENE_TEXT], text[SCENE_TEXT];
@@ -448,6 +479,8 @@ unsigned scene_event(struct scene *s, int64_t now, struct slice params)
 		on_refusal(s, now, params, event[0] == 'n');
 	else if (strcmp(event, "moving") == 0)
 		on_moving(s, now, params);
+	else if (strcmp(event, "disagree") == 0)
+		on_disagree(s, now, params);
 	else if (strcmp(event, "gone") == 0 || strcmp(event, "back") == 0) {
 		on_line(s, now, params, event[0] == 'g');
 		return SCENE_ASK_METERS;
@@ -466,6 +499,9 @@ unsigned scene_event(struct scene *s, int64_t now, struct slice params)
 		s->all_done = s->all_done || strcmp(event, "done") == 0;
 		if (text[0])
 			scene_note_add(s, now, SCENE_SAID, json_member(params.at, params.len, "t"), text);
+		/* Over as soon as the other meter has measured it. */
+		if (text[0] && strcmp(event, "other") == 0)
+			newest_note(s)->touch = true;
 	}
 	return SCENE_ASK_STATUS;
 }

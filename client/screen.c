@@ -21,6 +21,7 @@ static volatile sig_atomic_t on; /* the screen is ours: it has to be given back 
 static char leaving[256];        /* what the terminal is sent then */
 static size_t leaving_len;
 static bool bare; /* the terminal has one page: what was there is gone */
+static bool ascii; /* it shows bytes: of what is beyond ASCII curses would make three or four columns */
 static SCREEN *terminal;
 static attr_t looks[LOOK_COUNT];
 
@@ -131,7 +132,8 @@ bool screen_open(struct style *style, char *why, size_t size)
 		return false;
 	}
 	style->utf8 = style->utf8 && utf8_locale();
-	if (!style->utf8)
+	ascii = !style->utf8;
+	if (ascii)
 		setlocale(LC_CTYPE, "C");
 	/* The Linux console shows what its font has not as the same mark, all of it. */
 	const char *name = getenv("TERM");
@@ -226,7 +228,7 @@ void screen_draw(const struct picture *p)
 			if (!c->text[0] || (strcmp(c->text, " ") == 0 && c->look != LOOK_LIVE))
 				continue;
 			attrset((int)looks[c->look < LOOK_COUNT ? c->look : LOOK_ORDINARY]);
-			mvaddstr(row, column, c->text);
+			mvaddstr(row, column, ascii && (c->text[0] & 0x80) ? "?" : c->text);
 		}
 	attrset(A_NORMAL);
 	if (p->cursor_row >= 0) {

@@ -85,13 +85,25 @@ static void choose(struct sitting *s, const char *text, struct text *t)
 
 static void note(struct sitting *s, const struct deed *deed, struct text *t)
 {
-	const char *position = deed->about[0] ? deed->about : s->scene->position;
+	const char *position = deed->about[0] ? deed->about : s->scene->position, *words = deed->text;
+	char name[SCENE_NAME] = "";
+	size_t n = strcspn(words, " ");
+	/* In --plain a line may begin as the verb does: C7 leaks at one end.  On the screen it
+	 * stands beside the line what the note is about. */
+	if (!deed->about[0] && words[n] && n < sizeof name) {
+		snprintf(name, sizeof name, "%.*s", (int)n, words);
+		sitting_sheet_name(s->scene, name, sizeof name);
+	}
+	if (scene_place(s->scene, name) >= 0) {
+		position = name;
+		words += n + strspn(words + n, " ");
+	}
 	if (!position[0]) {
 		sitting_not_done(s, "no position is up: choose one first");
 		return;
 	}
 	member(t, "position", position);
-	member(t, "text", deed->text);
+	member(t, "text", words);
 	text_puts(t, "}");
 	sitting_ask_typed(s, "note", t);
 }

@@ -95,6 +95,17 @@ static const struct speech_pair quantities[] = {
 	{"insulation", "Isolation"}, {"volts", "Spannung"}, {"lead offset", "Leitungsabgleich"},
 	{"meter check", "Messgerätprüfung"}, {NULL, NULL}};
 
+static const struct speech_pair kinds[] = {
+	{"resistor", "Widerstand"}, {"carbon-composition", "Kohlemassewiderstand"},
+	{"carbon-film", "Kohleschichtwiderstand"}, {"metal-film", "Metallschichtwiderstand"},
+	{"wirewound", "Drahtwiderstand"}, {"pot", "Potentiometer"}, {"electrolytic", "Elko"},
+	{"paper", "Papierkondensator"}, {"film", "Folienkondensator"},
+	{"ceramic", "Keramikkondensator"}, {"mica", "Glimmerkondensator"},
+	{"capacitor", "Kondensator"}, {"winding", "Wicklung"}, {"rectifier", "Gleichrichter"},
+	{"valve", "Röhre"}, {"heater", "Heizfaden"}, {"switch", "Schalter"}, {"fuse", "Sicherung"},
+	{"rail", "Versorgungsspannung"}, {"reference", "Referenzteil"}, {"other", ""},
+	{NULL, NULL}};
+
 /* What a guided run says at each step: guide.step.  Values stand on the screen. */
 static const struct speech_pair guides[] = {
 	{"leak.caution", "das sind die Vorsichtsregeln: weiter, wenn sie eingehalten sind"},
@@ -281,6 +292,7 @@ const struct speech_table speech_table_de = {
 	.states = states,
 	.separators = separators,
 	.quantities = quantities,
+	.kinds = kinds,
 	.guides = guides,
 	.limit = "über $ ausschalten",
 	.alarms = alarms,
@@ -309,6 +321,7 @@ const struct speech_table speech_table_de = {
 		[HAPPENED_COLD] = "Gerät kalt",
 		[HAPPENED_GUIDE] = "nächster Schritt",
 		[HAPPENED_ALARM] = "Alarm",
+		[HAPPENED_DISAGREE] = "zwei Messgeräte widersprechen sich",
 	},
 	.ear = {"Abgleich nach Gehör, unter dem Ziel", "Abgleich nach Gehör, in den Grenzen",
 	        "Abgleich nach Gehör, über dem Ziel"},
@@ -316,6 +329,7 @@ const struct speech_table speech_table_de = {
 	.refused = "abgelehnt",
 	.moving = "bewegt sich noch",
 	.doubt = "könnten offene Spitzen sein",
+	.disagree = "die Messgeräte widersprechen sich",
 	.gone = "Messgerät $ ist weg",
 	.back = "Messgerät $ ist wieder da",
 	.stale = "Messgerät $ ist stumm",

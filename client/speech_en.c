@@ -82,6 +82,15 @@ static const struct speech_pair quantities[] = {
 	{"insulation", "insulation"}, {"volts", "volts"}, {"lead offset", "lead offset"},
 	{"meter check", "meter check"}, {NULL, NULL}};
 
+static const struct speech_pair kinds[] = {
+	{"resistor", "resistor"}, {"carbon-composition", "carbon composition"},
+	{"carbon-film", "carbon film"}, {"metal-film", "metal film"}, {"wirewound", "wirewound"},
+	{"pot", "pot"}, {"electrolytic", "electrolytic"}, {"paper", "paper"}, {"film", "film"},
+	{"ceramic", "ceramic"}, {"mica", "mica"}, {"capacitor", "capacitor"},
+	{"winding", "winding"}, {"rectifier", "rectifier"}, {"valve", "valve"},
+	{"heater", "heater"}, {"switch", "switch"}, {"fuse", "fuse"}, {"rail", "rail"},
+	{"reference", "reference part"}, {"other", ""}, {NULL, NULL}};
+
 /* What a guided run says at each step: guide.step.  Values stand on the screen. */
 static const struct speech_pair guides[] = {
 	{"leak.caution", "these are the cautions: go on when they hold"},
@@ -268,6 +277,7 @@ const struct speech_table speech_table_en = {
 	.states = states,
 	.separators = separators,
 	.quantities = quantities,
+	.kinds = kinds,
 	.guides = guides,
 	.limit = "above $ switch off",
 	.alarms = alarms,
@@ -296,12 +306,14 @@ const struct speech_table speech_table_en = {
 		[HAPPENED_COLD] = "unit cold",
 		[HAPPENED_GUIDE] = "next step",
 		[HAPPENED_ALARM] = "alarm",
+		[HAPPENED_DISAGREE] = "two meters disagree",
 	},
 	.ear = {"tune, below its target", "tune, within its limits", "tune, above its target"},
 	.held = "looks like $",
 	.refused = "refused",
 	.moving = "keeps moving",
 	.doubt = "could be floating",
+	.disagree = "meters disagree",
 	.gone = "meter $ is gone",
 	.back = "meter $ is back",
 	.stale = "meter $ is silent",

@@ -14,7 +14,7 @@
 #include "client/speech_table.h"
 #include "client/speech_words.h"
 
-/* A free text (a place, a role, a reason) is spoken up to here, in bytes with its NUL. */
+/* A free text (a reason) is spoken up to here, in bytes with its NUL. */
 #define SPEECH_FREE 120
 
 /* English where there is no such language. */
@@ -30,9 +30,9 @@ const char *speech_word_said(const struct speech_pair *p, const char *written);
 const char *speech_known_reason(const struct speech_table *t, const char *why);
 /* A free text as a part, cleaned of what cannot be spoken; nothing for NULL. */
 void speech_say_free(struct sentence *s, const char *text);
-/* A deviation may stand before the reason, parted by a comma: "30.0 % high, carbon,
- * drifted up".  It says the side, too.  Returns what follows it; `why` where there is
- * none. */
+/* A deviation may stand before the reason, parted by a semicolon or a comma: "30.0 % high;
+ * carbon, drifted up".  It says the side, too.  Returns what follows it; `why` where there
+ * is none. */
 const char *speech_say_deviation(struct sentence *s, enum language l, const char *why);
 /* The reason; one that is not known in another language than the daemon's only where it `must` be said. */
 void speech_say_why(struct sentence *s, enum language l, const char *why, bool must);

@@ -84,7 +84,7 @@ const char *speech_say_deviation(struct sentence *s, enum language l, const char
 {
 	static const char sign[] = ", of the wrong sign";
 	char clause[SPEECH_FREE], words[WORDS_SIZE];
-	size_t n = strcspn(why, ",");
+	size_t n = strcspn(why, ",;");
 	snprintf(clause, sizeof clause, "%.*s", (int)n, why);
 	if (!deviation_words(l, clause, words, sizeof words))
 		return why;
@@ -92,7 +92,7 @@ const char *speech_say_deviation(struct sentence *s, enum language l, const char
 	why += n;
 	if (strncmp(why, sign, sizeof sign - 1) == 0)
 		why += sizeof sign - 1;
-	return why + strspn(why, ", ");
+	return why + strspn(why, ",; ");
 }
 
 void speech_say_why(struct sentence *s, enum language l, const char *why, bool must)

@@ -40,6 +40,7 @@ struct speech_table {
 	const struct speech_pair *states;     /* overload, no value ... */
 	const struct speech_pair *separators; /* of a position's name */
 	const struct speech_pair *quantities;
+	const struct speech_pair *kinds; /* said where a position has no role */
 	const struct speech_pair *verdicts;
 	const struct speech_pair *sides, *negative_sides;
 	const struct speech_pair *deviations; /* what follows the percent of one */
@@ -49,6 +50,7 @@ struct speech_table {
 	const char *happening[HAPPENING_COUNT]; /* the name of each */
 	const char *ear[EAR_SAMPLES];           /* of what is set by ear, below its target, on it, above */
 	const char *held, *refused, *moving, *doubt;
+	const char *disagree; /* before the two meters */
 	const char *gone, *back, *stale, *daemon_gone, *daemon_back;
 	const char *not_logged, *live, *cold;
 	const struct speech_pair *guides; /* steps of guided runs by kind and word; others as they stand */

@@ -11,6 +11,10 @@
 #include <stdio.h>
 #include <string.h>
 
+/* A place or a role is said with each name: the bench waits 5 s for all of it
+ * (daemon/bench_speech.c), and a note in the sheet may be a whole story. */
+#define BRIEF_MAX 44
+
 static const struct speech_table *const language[LANGUAGE_COUNT] = {
 	[LANGUAGE_EN] = &speech_table_en,
 	[LANGUAGE_DE] = &speech_table_de,
@@ -62,6 +66,26 @@ const char *speech_word_said(const struct speech_pair *p, const char *written)
 }
 
 /* ---- happenings ---- */
+
+/* Its beginning, to the end of a word. */
+static void say_brief(struct sentence *s, const char *text)
+{
+	char clean[SPEECH_FREE * 2];
+	if (!text)
+		return;
+	words_clean(text, strlen(text), clean, sizeof clean);
+	size_t len = strlen(clean), n = words_cut(clean, len, BRIEF_MAX);
+	if (n < len) {
+		size_t blank = n;
+		while (blank && clean[blank] != ' ')
+			blank--;
+		n = blank ? blank : n;
+		while (n && (clean[n - 1] == ',' || clean[n - 1] == ' '))
+			n--;
+	}
+	clean[n] = '\0';
+	sentence_part(s, clean);
+}
 
 static void say_position(struct sentence *s, enum language l, const char *name)
 {
@@ -162,6 +186,17 @@ static void say_guide(struct sentence *s, enum language l, const struct happenin
 	}
 }
 
+/* Its role, which is the person's own words; where it has none what comes is its kind. */
+static void say_role(struct sentence *s, enum language l, const char *role)
+{
+	const struct speech_table *t = speech_table_of(l);
+	const char *kind = role ? speech_pair_said(t->kinds, role, strlen(role)) : NULL;
+	if (kind)
+		sentence_part(s, kind);
+	else
+		say_brief(s, role);
+}
+
 static void say_meter(struct sentence *s, const char *phrase,
                       const char *daemon, const char *meter)
 {
@@ -217,6 +252,13 @@ void speech_happening(enum language l, const struct happening_told *told, bool w
 		say_value(&s, l, told->shown);
 		sentence_part(&s, t->doubt);
 		break;
+	case HAPPENED_DISAGREE:
+		say_position(&s, l, told->position);
+		sentence_part(&s, speech_word_said(t->quantities, told->quantity));
+		sentence_part(&s, t->disagree);
+		speech_say_free(&s, told->meter);
+		speech_say_free(&s, told->other);
+		break;
 	case HAPPENED_GONE:
 		say_meter(&s, t->gone, t->daemon_gone, told->meter);
 		break;
@@ -234,8 +276,8 @@ void speech_happening(enum language l, const struct happening_told *told, bool w
 	case HAPPENED_UP:
 		say_position(&s, l, told->position);
 		sentence_part(&s, speech_word_said(t->quantities, told->quantity));
-		speech_say_free(&s, told->place);
-		speech_say_free(&s, told->role);
+		say_brief(&s, told->place);
+		say_role(&s, l, told->role);
 		break;
 	case HAPPENED_LIVE:
 		sentence_part(&s, t->live);

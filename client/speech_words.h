@@ -54,6 +54,7 @@ void speech_value(enum language l, const char *shown, char *out, size_t size);
  *                       side, reason; of a negative value "more negative"
  *   up                  the name and place, always: position, quantity, place, role
  *   held                position, value, "looks like R thirteen"
+ *   disagree            position and the two meters
  *   refused, not logged the word, position and reason in a few words
  *   live, cold          the caution with it
  *

@@ -37,6 +37,8 @@ static const struct tone tone_table[HAPPENING_COUNT] = {
 	                     {{698, L}, {698, S}, {698, L}}},
 	[HAPPENED_ALARM] = {"alarm", "long high and short low, twice", TURN_ALARM, 100,
 	                     {{1568, L}, {698, S}, {1568, L}, {698, S}}},
+	[HAPPENED_DISAGREE] = {"meters disagree", "long, two short far above, long", TURN_ALARM, 100,
+	                        {{466, L}, {932, S}, {932, S}, {466, L}}},
 };
 
 const struct tone *tone_of(enum happening what)

@@ -70,20 +70,22 @@ int view_bench_banner(const struct bench_view *v, struct picture *p, int row, in
 	bool large = rows >= BLOCK_MIDDLE_ROWS + 1 && wide <= width;
 	int all = large ? BLOCK_MIDDLE_ROWS + 1 : 1;
 	sentence(a, large, text, sizeof text);
-	for (int i = 0; i < all; i++) {
+	for (int i = 0; i < all; i++)
 		picture_clear(p, row + i, 0, width);
-		picture_tint(p, row + i, 0, width, LOOK_LIVE);
-	}
+	picture_tint(p, row + all - 1, 0, width, LOOK_LIVE);
 	if (s->alarms > 1)
 		snprintf(more, sizeof more, " and %d more ", s->alarms - 1);
 	if (large) {
-		/* Twice, where it has room: seen from any side of the bench. */
-		int column = block_put(p, row, 1, BLOCK_MIDDLE, v->style->utf8, LOOK_LIVE, word);
+		/* Twice, where it has room: seen from any side of the bench.  Letters of this kind are
+		 * not reversed, for they would run into what is around the field. */
+		int column = block_put(p, row, 1, BLOCK_MIDDLE, v->style->utf8, LOOK_BAD, word);
 		int end = width;
 		if (column + 6 + wide < width) {
 			end = width - wide - 1;
-			block_put(p, row, end, BLOCK_MIDDLE, v->style->utf8, LOOK_LIVE, word);
+			block_put(p, row, end, BLOCK_MIDDLE, v->style->utf8, LOOK_BAD, word);
 		}
+		for (int i = 0; i < BLOCK_MIDDLE_ROWS; i++)
+			picture_tint(p, row + i, column + 2, end - column - 4, LOOK_LIVE);
 		int room = end - column - 6;
 		if ((int)(words_width(text, strlen(text)) + strlen(more)) > width - 2 && room >= BESIDE_LEAST)
 			rest = beside(p, row, column + 3, room, text);

@@ -77,7 +77,7 @@ static int entry_put(const struct bench_view *v, struct picture *p, int row, int
 	char value[WORDS_SIZE], rest[2 * SCENE_TEXT];
 	enum look look = e->struck ? LOOK_FAINT : view_bench_verdict(e->verdict);
 	words_value(v->style, e->shown, value, sizeof value);
-	picture_put_most(p, row, 0, 10, e->struck ? LOOK_FAINT : LOOK_ORDINARY, e->position);
+	picture_put_name(p, row, 0, 10, e->struck ? LOOK_FAINT : LOOK_ORDINARY, e->position);
 	int wide = (int)words_width(value, strlen(value));
 	int column = BENCH_GUTTER + (wide < 13 ? 13 - wide : 0);
 	column = picture_put(p, row, column, e->struck ? LOOK_FAINT : LOOK_STRONG, value) + 2;

@@ -94,11 +94,15 @@ static int key_width(const struct action_row *a)
 
 /* What is wanted now stands first: the answers to what is held, what begins a job, the way
  * through a guided run. */
+static bool of_guide(enum action action)
+{
+	return action == ACTION_GO || action == ACTION_GO_BACK || action == ACTION_LEAVE;
+}
+
 static bool wanted(const struct bench_view *v, enum action action)
 {
-	if (v->scene->guide.text[0] &&
-	    (action == ACTION_GO || action == ACTION_GO_BACK || action == ACTION_LEAVE))
-		return true;
+	if (of_guide(action))
+		return v->scene->guide.text[0] != '\0';
 	switch (scene_state(v->scene, v->now)) {
 	case SCENE_HELD:
 		return action == ACTION_TAKE || action == ACTION_OTHER || action == ACTION_AGAIN;
@@ -106,6 +110,9 @@ static bool wanted(const struct bench_view *v, enum action action)
 	case SCENE_MOVING:
 		return action == ACTION_TAKE || action == ACTION_AGAIN;
 	case SCENE_NO_POSITION:
+		if (!v->scene->job[0] || !v->scene->sheet_count) /* it has to be made first */
+			return action == ACTION_AT || action == ACTION_LINE;
+		/* fall through */
 	case SCENE_DONE:
 		return action == ACTION_AT || action == ACTION_NEXT || action == ACTION_WALK ||
 		       action == ACTION_SHEET;
@@ -126,7 +133,8 @@ static enum action key_at(const struct bench_view *v, int i)
 			if (wanted(v, (enum action)k) == (pass == 0))
 				order[count++] = (enum action)k;
 	enum action a = i < count ? order[i] : ACTION_NONE;
-	bool other = a == ACTION_OTHER && scene_state(v->scene, v->now) != SCENE_HELD;
+	bool other = (a == ACTION_OTHER && scene_state(v->scene, v->now) != SCENE_HELD) ||
+	             (of_guide(a) && !v->scene->guide.text[0]);
 	return other || a == ACTION_HELP || a == (v->scene->live ? ACTION_LIVE : ACTION_COLD)
 	           ? ACTION_NONE : a;
 }

@@ -24,6 +24,7 @@ static const char *const words[HAPPENING_COUNT] = {
 	[HAPPENED_COLD] = "the unit is cold",
 	[HAPPENED_GUIDE] = "next",
 	[HAPPENED_ALARM] = "ALARM",
+	[HAPPENED_DISAGREE] = "two answers",
 };
 
 static void part(struct lines *out, const char *before, const char *text, const char **gap)
@@ -44,11 +45,11 @@ void view_bench_told(const struct style *style, const struct happening_told *t,
 	bool line = t->what == HAPPENED_GONE || t->what == HAPPENED_BACK;
 	if (line)
 		part(out, t->meter ? "meter " : "", t->meter ? t->meter : "daemon", &gap);
-	else
+	else if (t->what != HAPPENED_DISAGREE) /* its sentence names all */
 		part(out, "", t->position, &gap);
 	/* Said first where it is another than usual, for it changes what the number means. */
 	part(out, "", t->alarm, &gap);
-	if (t->quantity && strcmp(t->quantity, "value") != 0)
+	if (t->quantity && strcmp(t->quantity, "value") != 0 && t->what != HAPPENED_DISAGREE)
 		part(out, "", t->quantity, &gap);
 	if (t->typed)
 		part(out, "typed from ", t->meter ? t->meter : "an instrument", &gap);

@@ -207,7 +207,7 @@ static void value_put(const struct bench_view *v, struct picture *p, int row, in
 	enum look look = place_look(s, i);
 	const char *typed = value_of(v, i, value, sizeof value);
 	int wide = (int)words_width(value, strlen(value));
-	picture_put_most(p, row, column, 9, up ? LOOK_STRONG : LOOK_ORDINARY, at->name);
+	picture_put_name(p, row, column, 9, up ? LOOK_STRONG : LOOK_ORDINARY, at->name);
 	int from = column + 10 + (wide < VALUE_WIDTH ? VALUE_WIDTH - wide : 0);
 	picture_put_most(p, row, from, VALUE_WIDTH, LOOK_STRONG, value);
 	picture_put(p, row, column + 11 + VALUE_WIDTH, up ? LOOK_STRONG : look, mark);
@@ -262,7 +262,7 @@ static int overview_rows(const struct bench_view *v, struct picture *p, int row,
 			in_row = 0;
 			at = line / rows * wide + OVERVIEW_NAME;
 			if (p)
-				picture_put_most(p, row + line % rows, at - OVERVIEW_NAME, OVERVIEW_NAME - 1,
+				picture_put_name(p, row + line % rows, at - OVERVIEW_NAME, OVERVIEW_NAME - 1,
 				                 LOOK_ORDINARY, s->sheet[i].name);
 		}
 		char mark[2] = {place_mark(s, i), '\0'};
@@ -295,7 +295,7 @@ static void overview_dense(const struct bench_view *v, struct picture *p, int ro
 			bucket(s, i, each, &mark[0], &look);
 		int line = row + at / marks, in_row = at % marks;
 		if (in_row == 0)
-			picture_put_most(p, line, 0, OVERVIEW_NAME - 1, LOOK_ORDINARY, s->sheet[i].name);
+			picture_put_name(p, line, 0, OVERVIEW_NAME - 1, LOOK_ORDINARY, s->sheet[i].name);
 		picture_put(p, line, OVERVIEW_NAME + in_row + in_row / 5,
 		            up >= i && up < i + each ? LOOK_STRONG : look, mark);
 	}
@@ -352,7 +352,7 @@ static void sheet_row(const struct bench_view *v, struct picture *p, int row, in
 		return;
 	}
 	words_value(v->style, at->nominal, nominal, sizeof nominal);
-	picture_put_most(p, row, column + 2, 8, up ? LOOK_STRONG : LOOK_ORDINARY, at->name);
+	picture_put_name(p, row, column + 2, 8, up ? LOOK_STRONG : LOOK_ORDINARY, at->name);
 	picture_put_most(p, row, column + 11, 10, LOOK_FAINT, nominal);
 	picture_put(p, row, column + 22, look, up && mark[0] == '>' ? "." : mark);
 	picture_put_most(p, row, column + 24, width - 24, look,

@@ -70,6 +70,7 @@ static const struct {
 	[SCENE_REFUSED] = {"REFUSED", LOOK_BAD},       [SCENE_NOT_LOGGED] = {"NOT LOGGED", LOOK_BAD},
 	[SCENE_GONE] = {"NO METER", LOOK_BAD},         [SCENE_STALE] = {"STALE", LOOK_BAD},
 	[SCENE_DONE] = {"FINISHED", LOOK_GOOD},       [SCENE_ERRAND] = {"WAITS", LOOK_WARNING},
+	[SCENE_DIAL] = {"DIAL", LOOK_WARNING},         [SCENE_FORBIDDEN] = {"NO", LOOK_BAD},
 };
 
 /* What the hands are to do with a meter that was asked for something else than an entry. */
@@ -83,6 +84,16 @@ static void errand_word(const struct scene *s, char *word, size_t size)
 		snprintf(word, size, "TOUCH %s", s->errand.position);
 }
 
+/* "DIAL OHM", "DIAL V DC": turn one there; "NO OHM" while it is live. */
+static void function_word(const char *before, const char *function, char *word, size_t size)
+{
+	const char *kind = strchr(function, '-');
+	int n = kind ? 1 : (int)strlen(function);
+	snprintf(word, size, "%s %.*s%s%s", before, n, function, kind ? " " : "", kind ? kind + 1 : "");
+	for (char *c = word; *c; c++)
+		*c = (char)toupper((unsigned char)*c);
+}
+
 void view_bench_state(const struct bench_view *v, char *word, size_t size, enum look *look)
 {
 	const struct scene *s = v->scene;
@@ -91,10 +102,15 @@ void view_bench_state(const struct bench_view *v, char *word, size_t size, enum 
 	snprintf(word, size, "%s", states[state].word);
 	if (state == SCENE_ERRAND)
 		errand_word(s, word, size);
+	if (state == SCENE_DIAL)
+		function_word("DIAL", scene_dial(s, v->now), word, size);
+	if (state == SCENE_FORBIDDEN)
+		function_word("NO", scene_forbidden(s), word, size);
 	const struct scene_meter *m = scene_front(s);
 	if (state == SCENE_LOGGED && !s->logged.is && m && m->made[0]) {
 		snprintf(word, size, "%s", m->made);
-		*look = strcmp(m->made, "FAILED") == 0 ? LOOK_BAD : LOOK_GOOD;
+		*look = strcmp(m->made, "FAILED") == 0   ? LOOK_BAD
+		        : strcmp(m->made, "STRUCK") == 0 ? LOOK_WARNING : LOOK_GOOD;
 	}
 	const char *logged = s->logged.typed ? "TYPED" : "LOGGED";
 	if (state == SCENE_LOGGED && s->logged.is)
@@ -118,32 +134,71 @@ static void upper(const char *text, char *out, size_t size)
 	out[i] = '\0';
 }
 
+/* What follows the last stroke or point of a name: R12 of power/left/R12. */
+static const char *name_end(const char *name)
+{
+	const char *end = name;
+	for (const char *c = name; *c; c++)
+		if ((*c == '/' || *c == '.') && c[1])
+			end = c + 1;
+	return end;
+}
+
+/* What stands large: the state, and of the name all or its end; "" where neither fits. */
+struct place_fit {
+	char state[80];
+	enum look look;
+	const char *name;
+};
+
+static bool fits(const struct place_fit *f, const char *name, int width)
+{
+	return block_width(BLOCK_MIDDLE, name) + 3 + block_width(BLOCK_MIDDLE, f->state) <= width;
+}
+
+static void place_fit(const struct bench_view *v, int width, struct place_fit *f)
+{
+	const struct scene *s = v->scene;
+	const char *whole = scene_at(s)[0] ? scene_at(s) : "---", *end = name_end(whole);
+	view_bench_state(v, f->state, sizeof f->state, &f->look);
+	f->name = whole;
+	if (fits(f, whole, width))
+		return;
+	/* The word alone that says more, where both do not fit; of a name there its end. */
+	char *word = strchr(f->state, ' ');
+	if (word) /* HELD power/left/R13? */
+		memmove(word + 1, name_end(word + 1), strlen(name_end(word + 1)) + 1);
+	for (int pass = word ? 0 : 1; pass < 2; pass++) {
+		if (pass && word)
+			memmove(f->state, word + 1, strlen(word));
+		for (f->name = whole; f->name; f->name = f->name == end ? NULL : end)
+			if ((pass || f->name == end) && fits(f, f->name, width))
+				return;
+	}
+	f->name = "";
+}
+
 void view_bench_place(const struct bench_view *v, struct picture *p, int row, int width)
 {
 	const struct scene *s = v->scene;
-	char state[80], position[SCENE_NAME], quantity[SCENE_NAME];
-	enum look look;
-	view_bench_state(v, state, sizeof state, &look);
-	snprintf(position, sizeof position, "%s", s->position[0] ? s->position : "---");
+	char quantity[SCENE_NAME];
+	struct place_fit f;
+	place_fit(v, width, &f);
 	upper(s->quantity, quantity, sizeof quantity);
-	int wide = block_width(BLOCK_MIDDLE, position), room = width - wide - 3;
-	/* The word alone that says more, where both do not fit. */
-	if (block_width(BLOCK_MIDDLE, state) > room && strchr(state, ' '))
-		memmove(state, strchr(state, ' ') + 1, strlen(strchr(state, ' ')));
-	int state_wide = block_width(BLOCK_MIDDLE, state);
-	if (state_wide > room) { /* a long name: plain, for the state must be seen from afar */
-		int end = picture_put(p, row, 0, LOOK_STRONG, position);
+	int state_wide = block_width(BLOCK_MIDDLE, f.state);
+	if (!f.name[0]) { /* a long name: plain, for the state must be seen from afar */
+		int end = picture_put(p, row, 0, LOOK_STRONG, scene_at(s)[0] ? scene_at(s) : "---");
 		picture_put(p, row + 1, 0, LOOK_STRONG, quantity);
 		if (end + 2 + state_wide <= width)
-			block_put(p, row, width - state_wide, BLOCK_MIDDLE, v->style->utf8, look, state);
+			block_put(p, row, width - state_wide, BLOCK_MIDDLE, v->style->utf8, f.look, f.state);
 		else
-			picture_put(p, row + 2, 0, look, state);
+			picture_put(p, row + 2, 0, f.look, f.state);
 		return;
 	}
-	int column = block_put(p, row, 0, BLOCK_MIDDLE, v->style->utf8, LOOK_STRONG, position);
-	block_put(p, row, width - state_wide, BLOCK_MIDDLE, v->style->utf8, look, state);
+	int column = block_put(p, row, 0, BLOCK_MIDDLE, v->style->utf8, LOOK_STRONG, f.name);
+	block_put(p, row, width - state_wide, BLOCK_MIDDLE, v->style->utf8, f.look, f.state);
 	/* What else than the value is measured must be seen from afar. */
-	room -= state_wide + 2;
+	int room = width - column - 3 - state_wide - 2;
 	if (quantity[0] && strcmp(quantity, "VALUE") != 0 &&
 	    block_width(BLOCK_MIDDLE, quantity) + 2 <= room)
 		block_put(p, row, column + 3, BLOCK_MIDDLE, v->style->utf8, LOOK_WARNING, quantity);
@@ -191,14 +246,21 @@ void view_bench_facts(const struct bench_view *v, struct picture *p, int row, in
 	char text[WORDS_SIZE], value[WORDS_SIZE];
 	int place = scene_place(s, s->position), column = 0;
 	if (!s->position[0]) {
-		picture_put(p, row, 0, LOOK_WARNING, "no position is up: type its name, or n for the first "
-		            "of the sheet");
+		picture_put(p, row, 0, LOOK_WARNING,
+		            !s->job[0] ? "no job is open: j, then: start NAME; or type the name of a position"
+		            : !s->sheet_count ? "no position is up, and no sheet: type a name (R1), or j for "
+		                                "lines of a sheet"
+		            : "no position is up: type its name, or n for the first of the sheet");
 		return;
 	}
 	const struct scene_position *sheet = place >= 0 ? &s->sheet[place] : NULL;
 	/* The twin at the right: it stands beside the value of this one, and is not cut. */
 	int twin = twin_put(v, p, row, width);
-	if (scene_alarm(s)) /* its block letters are covered */
+	struct place_fit large;
+	place_fit(v, width, &large);
+	/* Its block letters are covered, or are its end alone. */
+	if (scene_alarm(s) || strcmp(scene_at(s), s->position) != 0 ||
+	    (large.name[0] && strcmp(large.name, s->position) != 0))
 		column = fact_put(p, row, column, LOOK_STRONG, s->position, twin);
 	column = fact_put(p, row, column, LOOK_ORDINARY, s->quantity, twin);
 	if (s->have[0]) {
@@ -259,6 +321,9 @@ static const char *no_value(const struct bench_view *v)
 		return "no meter in the configuration";
 	if (v->now - s->live_at > SCENE_LIVE_MS)
 		return "the daemon has sent nothing for two seconds: what it said last is taken away";
+	for (int i = 0; i < s->meters && !m; i++)
+		if (strcmp(s->meter[i].state, "absent") != 0 && scene_elsewhere(s, &s->meter[i]))
+			return "no meter is free: those that are here are bound to other positions";
 	for (int i = 0; i < s->meters && !m; i++)
 		if (strcmp(s->meter[i].state, "absent") != 0)
 			return "the meters say nothing";
@@ -354,12 +419,10 @@ void view_bench_unit(const struct bench_view *v, struct picture *p, int row, int
 	for (int i = 0; i < 4; i++) {
 		if (!word[i][0])
 			continue;
+		/* Never reversed: the strokes of a block letter reach its edges, and cut out of a
+		 * coloured field they run into what is around it. */
 		bool live = i == 0 && s->live;
-		int from = column;
 		column = block_put(p, row, column, BLOCK_MIDDLE, v->style->utf8,
-		                   live ? LOOK_BAD : i == 0 ? LOOK_STRONG : LOOK_ORDINARY, word[i]);
-		for (int r = 0; live && r < BLOCK_MIDDLE_ROWS; r++)
-			picture_tint(p, row + r, from, column - from, LOOK_LIVE);
-		column += gap;
+		                   live ? LOOK_BAD : i == 0 ? LOOK_STRONG : LOOK_ORDINARY, word[i]) + gap;
 	}
 }

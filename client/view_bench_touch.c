@@ -32,7 +32,12 @@ static void rest_words(const struct bench_view *v, const struct scene_meter *m, 
                        size_t size)
 {
 	int moves = scene_moves(m, v->now);
-	if (!m->touching)
+	const char *dial = scene_dial(v->scene, v->now), *no = scene_forbidden(v->scene);
+	if (!m->touching && no[0])
+		snprintf(out, size, "LIVE: no %.20s; volts, or another position", no);
+	else if (!m->touching && dial[0])
+		snprintf(out, size, "no meter is on %.20s: turn a dial", dial);
+	else if (!m->touching)
 		snprintf(out, size, "leads are open");
 	else if (moves < 0)
 		snprintf(out, size, "touched");
@@ -226,6 +231,8 @@ static bool value_now(const struct bench_view *v, const struct scene_limits *l, 
 	const char *function, *shown = scene_large(s, v->now, &function);
 	struct decimal value;
 	deviation[0] = '\0';
+	if (m && scene_elsewhere(s, m) && shown != s->logged.shown)
+		return false; /* of another position than the limits */
 	if (!shown || !(shown == s->logged.shown || (m->touching && scene_is_for_part(s, m))) ||
 	    strcmp(function, l->function) != 0 || !shown_value(shown, x, &value))
 		return false;

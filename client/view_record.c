@@ -235,6 +235,7 @@ static const struct {
 	{"held", "looks like another part: `tally take` logs it all the same"},
 	{"doubt", "may be floating: `tally take` logs it"},
 	{"other", "now the other meter, on the same part"},
+	{"disagree", "the meters disagree"},
 	{"errand", "waits for the probes"},
 	{"mute", "names are not said any more"},
 	{"guide", "guided run"},

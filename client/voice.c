@@ -76,6 +76,7 @@ static bool is_result(enum happening what)
 	case HAPPENED_LIVE:
 	case HAPPENED_COLD:
 	case HAPPENED_ALARM:
+	case HAPPENED_DISAGREE:
 		break;
 	}
 	return false;
@@ -100,6 +101,12 @@ void voice_happened(struct voice *v, const struct happening_told *told)
 		memcpy(v->up, item.text, sizeof v->up);
 		memcpy(v->position, item.position, sizeof v->position);
 		v->seq = told->seq;
+	}
+	/* It cuts off the name, and says it: touched too early, that is enough to know what is up. */
+	if (told->what == HAPPENED_REFUSED && item.text[0] && told->position && v->position[0] &&
+	    strcmp(told->position, v->position) == 0) {
+		memcpy(item.position, v->position, sizeof item.position);
+		item.seq = v->seq;
 	}
 	if (is_result(told->what))
 		speech_happening(v->language, told, true, v->result, sizeof v->result);

@@ -75,6 +75,11 @@ void bench_guides(const struct bench *b, struct text *out)
 		text_member_string(out, "of", gd->of);
 		text_member_string(out, "text", say);
 		text_member_bool(out, "hand", guide_by_hand(&gd->g));
+		enum quantity q;
+		const char *at;
+		int role = guide_takes(&gd->g, &q, &at);
+		if (role >= 0 && gd->meter[role] >= 0)
+			text_member_string(out, "takes", b->meter[gd->meter[role]].config->name);
 		struct guide known = gd->g; /* what is on its way to the disk has no number yet */
 		for (int k = 0; k < GUIDE_SLOTS; k++)
 			known.slot[k].of.ticket = 0;

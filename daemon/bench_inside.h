@@ -27,6 +27,7 @@
  *   bench_errand.c  a touch that is no entry: lead offset, meter check
  *   bench_beside.c  what an entry is judged beside: its twin, swapped leads, limits of use
  *   bench_refer.c   which offset and check an entry refers to
+ *   bench_cross.c   two meters that disagree about a part
  *   bench_sheet.c   the sheet, and judging anew where it changes
  *   bench_lines.c   the sheet as it is typed
  *   bench_set.c     fields of one position, or of many that are alike
@@ -362,6 +363,8 @@ void entry_refer_again(const struct bench *b, struct entry *e);
 /* What the entry is judged beside, in circuit: the value before the leads were swapped,
  * and its twin's. */
 void entry_beside(const struct bench *b, int place, struct entry *e);
+/* bench_cross.c: an entry is durable; where another meter's of the same part disagrees, say so. */
+void cross_durable(struct bench *b, const struct entry *e);
 /* What of it bears on a verdict; before and after judge(). */
 void beside_judgement(const struct position *p, const struct entry *e, struct judgement *j);
 void beside_verdict(const struct position *p, const struct entry *e, struct verdict *v);

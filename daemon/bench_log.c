@@ -241,6 +241,7 @@ static void entry_durable(struct bench *b, struct made *made, int64_t seq)
 	bench_event(b, "logged", "seq", number, "position", e->position, "quantity",
 	            quantity_name(e->quantity), "meter", e->meter, "shown", shown, "verdict",
 	            verdict_word_name(e->verdict.word), NULL);
+	cross_durable(b, e);
 	safe_made(b, position_find(b, e->position));
 }
 

@@ -294,6 +294,8 @@ void bench_live(const struct bench *b, int64_t t, struct text *out)
 		member_shown(out, m, t);
 		text_member_real(out, "progress", settle_progress(&m->settle, t));
 		text_member_bool(out, "touching", settle_touching(&m->settle));
+		if (m->spent && m->spent_place >= 0 && settle_touching(&m->settle))
+			text_member_string(out, "has", b->position[m->spent_place].row.position.name);
 		text_puts(out, "}");
 	}
 	text_puts(out, "]");

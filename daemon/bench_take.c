@@ -11,6 +11,26 @@
 #include <math.h>
 #include <stdio.h>
 
+#define MODES (READING_HOLD | READING_RELATIVE | READING_MINMAX)
+
+/* Of one meter that reads, and whose reading is of no use here: why. */
+static bool unsuitable(const struct bench *b, const struct bench_meter *m, int64_t t,
+                       struct fault *why)
+{
+	struct aim aim = walk_aim(b, m);
+	struct fault said;
+	if (!m->has_last || m->gone || m->bound.place >= 0 || aim.place < 0 || stale_old(&m->stale, t))
+		return false;
+	if (m->last.state & MODES)
+		fault_set(why, "nothing to take: %s is in its mode %s: turn that off", m->config->name,
+		          reading_state_word(m->last.state & MODES));
+	else if (!capture_suits(b, m, aim, m->last.function, &said))
+		fault_set(why, "nothing to take: %s", said.text);
+	else
+		return false;
+	return true;
+}
+
 /* Why there is nothing: that a meter is stale, if one is. */
 static void say_nothing(const struct bench *b, int64_t t, struct fault *why)
 {
@@ -35,6 +55,9 @@ static void say_nothing(const struct bench *b, int64_t t, struct fault *why)
 		fault_set(why, "nothing to take: no reading came for too long from %s: is it on?", list);
 	else
 		fault_set(why, "nothing to take: no meter has a fresh reading that suits the position");
+	for (int i = 0; i < b->meters && bound < 0 && !list[0]; i++)
+		if (unsuitable(b, &b->meter[i], t, why))
+			return;
 }
 
 /* Which meter a `take` without a name means. */

@@ -270,6 +270,16 @@ for signal in HUP SEGV USR1; do
 	sees "^over" "SIG$signal"
 	same "SIG$signal"
 done
+# Where the terminal shows bytes alone: what it cannot show is one mark a character, and kept whole.
+keys "clear; LC_ALL=C $tally bench" Enter
+sees "walk on  2 of 24" "without UTF-8"
+keys t
+keys -l 'grün µΩ'
+sees "note at R[0-9]*: gr?n ??" "typed without UTF-8"
+keys Enter
+sees "noted at R[0-9]*: gr?n ??" "noted without UTF-8"
+keys q
+$tally notes | grep -q "grün µΩ" || fail "the note lost letters"
 # A window that runs this alone has nobody to say "go on": there it does not stop.
 keys "clear; script -qc '$tally bench' /dev/null; echo over" Enter
 sees "walk on  2 of 24" "alone"

@@ -119,6 +119,14 @@ static const struct scene meters_rows[] = {
      "blue OL MOhm *6\nblue ~100.4 kOhm *9\nblue OL MOhm *6\nblue ~98.6 kOhm *9\nblue OL MOhm *6\n",
      "R1 red 100.2 kohm; R1 blue 100.4 kohm; R2 red 98.4 kohm; R2 blue 98.6 kohm", "",
      "R1; R2; R3", ""},
+    {"two on one part that do not agree: said as soon as the second is durable",
+     "@0 at R1\n" OPEN R1_TOUCHED "red OL MOhm *40\nblue OL MOhm *24\nblue ~94.4 kOhm *9\nblue OL MOhm *6\n",
+     "R1 red 100.2 kohm; R1 blue 94.4 kohm", "disagree R1", NULL, ""},
+    {"... not at another reach, and not with one that was struck",
+     "@0 reach in-circuit\n@0 at R1\n@4 undo\n" OPEN "red ~100.2 kOhm *8\nred OL MOhm *90\n"
+     "blue OL MOhm *24\nblue ~94.4 kOhm *9\nblue OL MOhm *12\n@12 reach lifted\n@12 at R1\n"
+     "blue OL MOhm *12\nblue ~90.1 kOhm *9\nblue OL MOhm *12\n",
+     "R1 red 100.2 kohm; strike R1; R1 blue 94.4 kohm; R1 blue 90.1 kohm lifted", "", NULL, ""},
     {"one settles when the other has left: what it touches is the old part",
      WALK R1_TOUCHED "red OL MOhm *46\n"
      "blue OL MOhm *6\nblue glide 60.0 100.4 1.2 kOhm *60\nblue OL MOhm *6\n",
@@ -319,6 +327,51 @@ static void take_and_quantities(void **state)
 
 /* ---- a held display ---- */
 
+/* Nothing suits: what has to be turned is said, not only that there is nothing. */
+static void take_says_why(void **state)
+{
+	(void)state;
+	struct stand *s = calloc(1, sizeof *s);
+	assert_non_null(s);
+	stand_begin(s);
+	stand_play(s, "@0 at R1\nred ~0.013 V DC *10\n");
+	assert_false(bench_take(s->bench, s->t, NULL, (struct bench_wait){0}, &s->why));
+	assert_string_equal(s->why.text, "nothing to take: red reads volt-dc, and value of R1 wants ohm: turn "
+	                    "the dial, or choose another position");
+	stand_free(s);
+	free(s);
+}
+
+static bool live_has(struct stand *s, const char *words)
+{
+	char bytes[4096];
+	struct text out;
+	text_begin(&out, bytes, sizeof bytes);
+	bench_live(s->bench, s->t, &out);
+	assert_true(out.len < sizeof bytes);
+	bytes[out.len] = '\0';
+	return strstr(bytes, words) != NULL;
+}
+
+/* A touch that is over with its entry, or taken for the part that has it, says so. */
+static void live_says_whose(void **state)
+{
+	(void)state;
+	struct stand *s = calloc(1, sizeof *s);
+	assert_non_null(s);
+	stand_begin(s);
+	stand_play(s, "@0 walk on\n" OPEN "red ~100.2 kOhm *2\n");
+	assert_false(live_has(s, "\"has\""));
+	stand_play(s, "red ~100.2 kOhm *6\n");
+	assert_true(live_has(s, "\"touching\":true,\"has\":\"R1\""));
+	stand_play(s, "red OL MOhm *3\n");
+	assert_false(live_has(s, "\"has\""));
+	stand_play(s, "red ~100.2 kOhm *4\n");
+	assert_true(live_has(s, "\"has\":\"R1\""));
+	stand_free(s);
+	free(s);
+}
+
 static void frames_at(struct stand *s, int meter, const char *frame, size_t len, int times)
 {
 	for (int i = 0; i < times; i++) {
@@ -481,6 +534,8 @@ int main(void)
 	    cmocka_unit_test(several_meters),
 	    cmocka_unit_test(held_and_doubted),
 	    cmocka_unit_test(take_and_quantities),
+	    cmocka_unit_test(take_says_why),
+	    cmocka_unit_test(live_says_whose),
 	    cmocka_unit_test(held_display_is_no_reading),
 	    cmocka_unit_test(sixty_four_meters),
 	    cmocka_unit_test(asked_meter_in_a_walk),

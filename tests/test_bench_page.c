@@ -78,6 +78,33 @@ static void errand(void)
 	      "together\"");
 }
 
+/* Names as `walk new --prefix` and big units have them: what tells them apart is their end. */
+#define LONG "power-supply/left/stage1/"
+
+static void long_names(void)
+{
+	ready();
+	for (int i = 1; i < 4; i++) {
+		char more[400];
+		snprintf(more, sizeof more, ",\"job\":\"picture house\",\"position\":\"" LONG "R%d\","
+		         "\"quantity\":\"value\",\"meter\":\"bench\",\"function\":\"ohm\",\"shown\":"
+		         "\"10%d.2 kohm\",\"verdict\":\"within\",\"side\":\"high\",\"settled\":true,"
+		         "\"source\":\"meter\"", i, i);
+		record(30 + i, "entry", more);
+	}
+	now += 60000;
+	live("overload", "ohm", 0, false);
+	event("\"event\":\"up\",\"position\":\"" LONG "R12\",\"quantity\":\"value\",\"armed\":\"yes\"");
+}
+
+static void long_held(void)
+{
+	long_names();
+	live("131.20 kohm", "ohm", 1, true);
+	event("\"event\":\"held\",\"meter\":\"bench\",\"position\":\"" LONG "R12\",\"shown\":"
+	      "\"131.2 kohm\",\"looks\":\"" LONG "R13\"");
+}
+
 static void check_failed(void)
 {
 	ready();
@@ -252,6 +279,8 @@ static const struct {
 	{"strike", strike_one, 80, 24, false},        {"completing", completing, 80, 24, false},
 	{"wide-typing", wide_typing, 80, 24, false},  {"wide-typing", wide_typing, 40, 12, false},
 	{"errand", errand, 80, 24, false},            {"check-failed", check_failed, 80, 24, false},
+	{"long-names", long_names, 80, 24, false},    {"long-names", long_names, 40, 12, false},
+	{"long-held", long_held, 80, 24, false},
 	{"typed", typed_outside, 80, 24, false},      {"typed", typed_outside, 132, 43, false},
 	{"discharging", discharging, 80, 24, true},
 	{"long-note", long_note, 80, 24, false},
@@ -404,7 +433,11 @@ static void test_danger(void **state)
 			/* The meter is named once. */
 			assert_true(shows(&p, "red reads 287 V"));
 			assert_false(shows(&p, "red: red"));
-			assert_int_equal(p.cells[0].look, LOOK_LIVE);
+			assert_int_equal(p.cells[BLOCK_MIDDLE_ROWS * p.width].look, LOOK_LIVE);
+			/* Reversed, block letters run into what is around them and cannot be read. */
+			for (int c = 0; c < p.width * p.height; c++)
+				assert_false(p.cells[c].look == LOOK_LIVE && strstr("\u2580\u2584\u2588", p.cells[c].text) &&
+				             p.cells[c].text[0] == '\xE2');
 			picture_end(&p);
 		}
 	keys = (struct keys){.mode = KEYS_ACT};
@@ -539,6 +572,30 @@ static void errand_check(void)
 	event("\"event\":\"errand\",\"meter\":\"red\",\"errand\":\"check\",\"position\":\"REF1\"");
 }
 
+/* Volts are up, and what is there reads ohms and farads. */
+static void dial(void)
+{
+	scene_ready(true, "cold", "B1", "volts", B1_CHOSEN ",\"function\":\"volt-dc\",\"limits\":[-37,-33]");
+}
+/* Ohms are up, and the unit is live. */
+static void forbidden(void)
+{
+	scene_ready(true, "live", "R3", "value", R3_CHOSEN ",\"function\":\"ohm\",\"limits\":[90000,110000]");
+}
+/* Struck while the probes are still there. */
+static void struck_there(void)
+{
+	logged();
+	record(31, "strike", ",\"of\":30,\"position\":\"R3\"");
+}
+/* It fell silent on the part, and everything else is away. */
+static void silent(void)
+{
+	settling();
+	scene_live(scene, now, text_slice("{\"meters\":[{\"name\":\"bench\",\"state\":\"stale\"},{\"name\":"
+	                                  "\"red\",\"state\":\"absent\"},{\"name\":\"blue\",\"state\":\"absent\"}]}"));
+}
+
 static const struct {
 	enum scene_state state;
 	void (*scene)(void);
@@ -554,7 +611,9 @@ static const struct {
 	{SCENE_HELD, held, "state HELD R13?\n"},        {SCENE_DOUBT, doubt, "state DOUBT\n"},
 	{SCENE_REFUSED, refused, "state REFUSED\n"},    {SCENE_NOT_LOGGED, not_logged, "state NOT LOGGED\n"},
 	{SCENE_GONE, no_meter, "state NO METER\n"},     {SCENE_STALE, stale, "state STALE\n"},
-	{SCENE_DONE, finished, "state FINISHED\n"},
+	{SCENE_DONE, finished, "state FINISHED\n"},      {SCENE_DIAL, dial, "state DIAL V DC\n"},
+	{SCENE_FORBIDDEN, forbidden, "state NO OHM\n"},
+	{SCENE_LOGGED, struck_there, "state STRUCK\n"}, {SCENE_STALE, silent, "state STALE\n"},
 };
 
 static void test_states(void **state)

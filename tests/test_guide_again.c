@@ -258,12 +258,12 @@ static void others_go_on(void **state)
 	}
 	assert_string_equal(b.s.made, "R1 red 100.2 kohm");
 	/* The pedal is the walk's while the run waits for the part. */
-	assert_true(strstr(status(&b), "\"hand\":false") != NULL);
+	assert_true(strstr(status(&b), "\"hand\":false,\"step\":") != NULL);
 	assert_null(strstr(b.s.says, "alarm"));
 	/* ... and while a walk goes on also when the run waits for a hand. */
 	b.part.tau = 60;
 	wait_for(&b, "volts", 7200);
-	assert_true(strstr(status(&b), "\"hand\":true") != NULL);
+	assert_true(strstr(status(&b), "\"hand\":true,\"takes\":\"") != NULL); /* by this meter's value */
 	act(&b, "walk on");
 	b.s.t += 100000;
 	stand_act(&b.s, b.s.t, "take");

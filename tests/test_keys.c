@@ -254,6 +254,7 @@ static const struct {
 	{"line set V3 valve=A17", true, ACTION_LINE, "set V3 valve=A17"},
 	{"line", false, ACTION_NONE, "LINE"},
 	{"sounds", true, ACTION_SOUNDS, ""},      {"sheet", true, ACTION_SHEET, ""},
+	{"\x1b]0;title\x07 now", false, ACTION_NONE, "\"\\x1B]0;title\\x07\" is no word"},
 };
 
 static void test_lines(void **state)

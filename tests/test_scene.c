@@ -4,6 +4,8 @@
  */
 #include "tests/bench_scene.h"
 
+#include "client/speech_words.h"
+
 /* The next happening must be this one; returns it. */
 static const struct happening_told *next(enum happening what)
 {
@@ -81,6 +83,11 @@ static void test_touch(void **state)
 	assert_string_equal(told->verdict, "outside");
 	assert_string_equal(told->side, "high");
 	assert_string_equal(told->why, "31.2 % high; carbon, drifted up");
+	/* ... which whoever speaks can take apart */
+	char said[256];
+	speech_happening(LANGUAGE_EN, told, false, said, sizeof said);
+	assert_string_equal(said, "R three, one hundred thirty-one point two zero kilo-ohms, outside, "
+	                    "thirty-one point two percent high, carbon, drifted up");
 	assert_null(told->looks);
 	assert_int_equal(told->seq, 23);
 	nothing_more();
@@ -119,6 +126,27 @@ static void test_order(void **state)
 	next(HAPPENED_OUTSIDE);
 	next(HAPPENED_UP);
 	nothing_more();
+	scene_stop();
+}
+
+/* After its entry a probe slips, or touches the next part too soon: what was logged stays, for
+ * nothing will come of this touch. */
+static void test_slip(void **state)
+{
+	const char *function;
+	(void)state;
+	ready();
+	live("131.20 kohm", "ohm", 1, true);
+	record(23, "entry", ENTRY("R3", "131.20 kohm", "131200", "within", "high", "0.3", ""));
+	live("overload", "ohm", 0, false);
+	scene_live(scene, now, text_slice("{\"meters\":[{\"name\":\"bench\",\"state\":\"asked\",\"shown\":"
+	           "\"47.00 kohm\",\"function\":\"ohm\",\"progress\":1,\"touching\":true,\"has\":\"R3\"}]}"));
+	assert_int_equal(scene_state(scene, now), SCENE_LOGGED);
+	assert_string_equal(scene_large(scene, now, &function), "131.20 kohm");
+	/* Without that word it is another touch. */
+	live("overload", "ohm", 0, false);
+	live("47.00 kohm", "ohm", 1, true);
+	assert_int_equal(scene_state(scene, now), SCENE_SETTLED);
 	scene_stop();
 }
 
@@ -220,6 +248,104 @@ static void test_strike(void **state)
 	assert_string_equal(scene->sheet[scene_place(scene, "R3")].verdict, "");
 	assert_int_equal(scene_state(scene, now), SCENE_READY);
 	record(25, "strike", ",\"of\":99999,\"position\":\"R9\""); /* one that is not kept */
+	scene_stop();
+}
+
+/* R3 is up, and these are bound. */
+static void bound(const char *list, const char *guides)
+{
+	char text[600];
+	snprintf(text, sizeof text, "{\"chosen\":{\"position\":\"R3\",\"quantity\":\"value\"%s"
+	         ",\"armed\":true},\"bound\":[%s],\"guides\":[%s]}", R3_CHOSEN, list, guides);
+	scene_status(scene, now, text_slice(text));
+}
+
+/* A meter that is bound to another position: its value never stands large beside what is up. */
+static void test_bound_elsewhere(void **state)
+{
+	const char *function;
+	(void)state;
+	ready();
+	bound("{\"meter\":\"bench\",\"position\":\"R13\",\"quantity\":\"value\"}", "");
+	live("99.10 kohm", "ohm", 1, true);
+	assert_string_equal(scene_front(scene)->name, "red");
+	assert_string_equal(scene_large(scene, now, &function), "0.012 nF");
+	assert_int_equal(scene_state(scene, now), SCENE_READY);
+	/* Every other one is bound, too: there is none for what is up. */
+	bound("{\"meter\":\"bench\",\"position\":\"R13\"},{\"meter\":\"red\",\"position\":\"C7\"}", "");
+	live("99.10 kohm", "ohm", 1, true);
+	assert_null(scene_large(scene, now, &function));
+	assert_int_equal(scene_state(scene, now), SCENE_GONE);
+	/* In a guided run the hand waits for it: then it stands large, under its own position,
+	 * and gives way to a free one that is touched. */
+	assert_string_equal(scene_at(scene), "R3");
+	bound("{\"meter\":\"red\",\"position\":\"C7\"}", "{\"guide\":\"tune\",\"of\":\"VR1\",\"text\":"
+	      "\"set it\",\"hand\":true,\"takes\":\"red\"}");
+	live("overload", "ohm", 0, false);
+	assert_string_equal(scene_large(scene, now, &function), "0.012 nF");
+	assert_string_equal(scene_at(scene), "C7");
+	live("99.10 kohm", "ohm", 0.5, true);
+	assert_string_equal(scene_at(scene), "R3");
+	bound("{\"meter\":\"bench\",\"position\":\"R13\"}", "");
+	/* Where it is bound comes up: then it is. */
+	event("\"event\":\"up\",\"position\":\"R13\",\"quantity\":\"value\",\"armed\":\"yes\"");
+	next(HAPPENED_UP);
+	live("99.10 kohm", "ohm", 1, true);
+	assert_string_equal(scene_large(scene, now, &function), "99.10 kohm");
+	scene_stop();
+}
+
+/* The daemon's sentence may begin with the words: they are said once. */
+static void test_not_logged_once(void **state)
+{
+	(void)state;
+	ready();
+	scene_refusal(scene, now, 4, "NOT LOGGED: the disk of the log is full");
+	assert_string_equal(next(HAPPENED_NOT_LOGGED)->why, "the disk of the log is full");
+	assert_string_equal(scene_note(scene, 0)->text, "NOT LOGGED: the disk of the log is full");
+	scene_stop();
+}
+
+/* Two meters and two answers: told with both names, and seen. */
+static void test_disagree(void **state)
+{
+	(void)state;
+	ready();
+	event("\"event\":\"disagree\",\"position\":\"R3\",\"quantity\":\"value\",\"meter\":\"bench\","
+	      "\"other\":\"red\",\"en\":\"6.8\",\"text\":\"bench and red disagree at R3\"");
+	const struct happening_told *told = next(HAPPENED_DISAGREE);
+	assert_string_equal(told->position, "R3");
+	assert_string_equal(told->meter, "bench");
+	assert_string_equal(told->other, "red");
+	assert_string_equal(scene_note(scene, 0)->text, "bench and red disagree at R3");
+	struct lines out = {0};
+	view_bench_told(&(struct style){.plain = true}, told, &out);
+	assert_string_equal(lines_text(&out), "two answers: bench and red disagree at R3\n");
+	lines_free(&out);
+	nothing_more();
+	scene_stop();
+}
+
+/* What was said of the part that was up is not said of the next one. */
+static void test_notes_of_the_part_before(void **state)
+{
+	(void)state;
+	ready();
+	record(23, "entry", ENTRY("R3", "131.20 kohm", "131200", "within", "high", "0.3", ""));
+	next(HAPPENED_LOGGED);
+	event("\"event\":\"other\",\"position\":\"R3\",\"meters\":\"1 of 2\",\"text\":\"now the other "
+	      "meter\"");
+	assert_true(scene_note(scene, 0)->at == now);
+	record(24, "entry", ENTRY("R3", "131.10 kohm", "131100", "within", "high", "0.3", ""));
+	next(HAPPENED_LOGGED);
+	assert_true(scene_note(scene, 0)->at < 0);
+	event("\"event\":\"held\",\"meter\":\"bench\",\"position\":\"R3\",\"shown\":\"130 kohm\","
+	      "\"looks\":\"R13\"");
+	next(HAPPENED_HELD);
+	assert_true(scene_note(scene, 0)->at == now);
+	event("\"event\":\"up\",\"position\":\"C7\",\"quantity\":\"value\",\"armed\":\"yes\"");
+	next(HAPPENED_UP);
+	assert_true(scene_note(scene, 0)->at < 0);
 	scene_stop();
 }
 
@@ -564,6 +690,11 @@ int main(void)
 		cmocka_unit_test(test_strike),        cmocka_unit_test(test_rejudged),
 	    cmocka_unit_test(test_by_condition),
 	    cmocka_unit_test(test_notes_end),
+	    cmocka_unit_test(test_slip),
+	    cmocka_unit_test(test_bound_elsewhere),
+	    cmocka_unit_test(test_disagree),
+	    cmocka_unit_test(test_not_logged_once),
+	    cmocka_unit_test(test_notes_of_the_part_before),
 		cmocka_unit_test(test_meters),        cmocka_unit_test(test_moves),
 		cmocka_unit_test(test_away_and_back), cmocka_unit_test(test_silent_daemon),
 		cmocka_unit_test(test_walk_after),

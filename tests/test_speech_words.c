@@ -9,6 +9,7 @@
 
 #include "client/speech_words.h"
 #include "client/words.h"
+#include "protocol/trade/position.h"
 #include "protocol/trade/quantity.h"
 
 #include <stdlib.h>
@@ -233,6 +234,14 @@ static const struct told_row {
 	{{.what = HAPPENED_UP, .position = "C8", .quantity = "leakage"}, false,
 	 {"C eight, leakage", "C acht, Leckstrom"}},
 	{{.what = HAPPENED_UP, .position = "R1"}, true, {"R one", "R eins"}},
+	/* A note in the sheet may be long: the name must be said in time. */
+	{{.what = HAPPENED_UP, .position = "R1", .place = "left, under the brown one that leaks, behind the "
+	  "transformer and not easy to reach"}, false,
+	 {"R one, left, under the brown one that leaks, behind", "R eins, left, under the brown one that leaks, behind"}},
+	/* a position without a role has its kind there */
+	{{.what = HAPPENED_UP, .position = "R1", .role = "carbon-composition"}, false,
+	 {"R one, carbon composition", "R eins, Kohlemassewiderstand"}},
+	{{.what = HAPPENED_UP, .position = "X1", .role = "other"}, false, {"X one", "X eins"}},
 	{{.what = HAPPENED_UP, .position = "R1", .quantity = "esr"}, true,
 	 {"R one, E S R", "R eins, E S R"}},
 	/* within: the tone is enough, unless it is asked for again */
@@ -259,13 +268,13 @@ static const struct told_row {
 	  "R zwölf, sechshundertzwölf Kiloohm, außerhalb, hoch, Kohle, nach oben gedriftet"}},
 	/* a deviation before the reason takes the place of the side */
 	{{.what = HAPPENED_OUTSIDE, .position = "R12", .shown = "612 kohm", .verdict = "outside",
-	  .side = "high", .why = "30.2 % high, carbon, drifted up"}, false,
+	  .side = "high", .why = "30.2 % high; carbon, drifted up"}, false,
 	 {"R twelve, six hundred twelve kilo-ohms, outside, thirty point two percent high, carbon, "
 	  "drifted up",
 	  "R zwölf, sechshundertzwölf Kiloohm, außerhalb, dreißig Komma zwei Prozent zu hoch, Kohle, "
 	  "nach oben gedriftet"}},
 	{{.what = HAPPENED_OUTSIDE, .position = "B1", .shown = "-40 V", .verdict = "outside",
-	  .side = "low", .why = "14.3 % more negative, more negative"}, false,
+	  .side = "low", .why = "14.3 % more negative; more negative"}, false,
 	 {"B one, minus forty volts, outside, fourteen point three percent more negative",
 	  "B eins, minus vierzig Volt, außerhalb, vierzehn Komma drei Prozent stärker negativ"}},
 	{{.what = HAPPENED_OUTSIDE, .position = "B1", .shown = "40 V", .verdict = "outside",
@@ -274,7 +283,7 @@ static const struct told_row {
 	  "B eins, vierzig Volt, außerhalb, zweihundertvierzehn Prozent daneben, falsches "
 	  "Vorzeichen"}},
 	{{.what = HAPPENED_OUTSIDE, .position = "R5", .shown = "22.06 kohm", .verdict = "outside",
-	  .side = "low", .why = "53.1 % low, another value seems to be fitted: 22 kohm"}, false,
+	  .side = "low", .why = "53.1 % low; another value seems to be fitted: 22 kohm"}, false,
 	 {"R five, twenty-two point zero six kilo-ohms, outside, fifty-three point one percent low, "
 	  "another value seems to be fitted, twenty-two kilo-ohms",
 	  "R fünf, zweiundzwanzig Komma null sechs Kiloohm, außerhalb, dreiundfünfzig Komma eins "
@@ -284,22 +293,22 @@ static const struct told_row {
 	 {"C five, forty-seven microfarads, outside, one thousand times nominal",
 	  "C fünf, siebenundvierzig Mikrofarad, außerhalb, eintausend mal Nennwert"}},
 	{{.what = HAPPENED_OUTSIDE, .position = "R7", .shown = "overload", .verdict = "outside",
-	  .side = "high", .why = "above 20 Mohm, open: look at its joints, then replace it"}, false,
+	  .side = "high", .why = "above 20 Mohm; open: look at its joints, then replace it"}, false,
 	 {"R seven, overload, outside, above twenty mega-ohms, reads open",
 	  "R sieben, Überlauf, außerhalb, über zwanzig Megaohm, scheint unterbrochen"}},
 	{{.what = HAPPENED_UNSURE, .position = "R8", .shown = "99.0 kohm", .verdict = "unsure",
-	  .side = "low", .why = "on nominal, other paths lower it: lift one leg"}, false,
+	  .side = "low", .why = "on nominal; other paths lower it: lift one leg"}, false,
 	 {"R eight, ninety-nine point zero kilo-ohms, unsure, on nominal, other paths in the circuit, "
 	  "lift one leg",
 	  "R acht, neunundneunzig Komma null Kiloohm, unsicher, auf Nennwert, andere Wege in der "
 	  "Schaltung, ein Bein ablöten"}},
 	{{.what = HAPPENED_UNSURE, .position = "R8", .shown = "82.0 kohm", .verdict = "unsure",
-	  .side = "low", .why = "on nominal, as its twin R108: nothing against it"}, false,
+	  .side = "low", .why = "on nominal; as its twin R108: nothing against it"}, false,
 	 {"R eight, eighty-two point zero kilo-ohms, unsure, on nominal, as its twin, nothing against it",
 	  "R acht, zweiundachtzig Komma null Kiloohm, unsicher, auf Nennwert, wie sein Zwilling, "
 	  "nichts dagegen"}},
 	{{.what = HAPPENED_UNSURE, .position = "R8", .shown = "82.0 kohm", .verdict = "unsure",
-	  .side = "low", .why = "on nominal, differs with the leads swapped: something is charged"}, false,
+	  .side = "low", .why = "on nominal; differs with the leads swapped: something is charged"}, false,
 	 {"R eight, eighty-two point zero kilo-ohms, unsure, on nominal, something is charged, "
 	  "discharge it and measure again",
 	  "R acht, zweiundachtzig Komma null Kiloohm, unsicher, auf Nennwert, etwas ist geladen, "
@@ -309,6 +318,11 @@ static const struct told_row {
 	 {"R nine, five ohms, outside, low", "R neun, fünf Ohm, außerhalb, niedrig"}},
 	{{.what = HAPPENED_OUTSIDE, .position = "R12", .quantity = "value", .shown = "overload",
 	  .verdict = "outside", .side = "high", .why = "open"}, false,
+	 {"R twelve, overload, outside, high, reads open",
+	  "R zwölf, Überlauf, außerhalb, hoch, scheint unterbrochen"}},
+	{{.what = HAPPENED_OUTSIDE, .position = "R12", .quantity = "value", .shown = "overload",
+	  .verdict = "outside", .side = "high", .why = "high; open: look at its joints, then replace it"},
+	 false,
 	 {"R twelve, overload, outside, high, reads open",
 	  "R zwölf, Überlauf, außerhalb, hoch, scheint unterbrochen"}},
 	{{.what = HAPPENED_OUTSIDE, .position = "B1", .quantity = "volts", .shown = "-40.0 V",
@@ -391,6 +405,9 @@ static const struct told_row {
 	{{.what = HAPPENED_REFUSED}, false, {"refused", "abgelehnt"}},
 	{{.what = HAPPENED_MOVING, .position = "C9"}, false,
 	 {"C nine, keeps moving", "C neun, bewegt sich noch"}},
+	{{.what = HAPPENED_DISAGREE, .position = "R1", .quantity = "value", .meter = "red", .other = "blue",
+	  .why = "red and blue disagree at R1: 101.2 kohm and 95.7 kohm, E_n 6.8"}, false,
+	 {"R one, meters disagree, red, blue", "R eins, die Messgeräte widersprechen sich, red, blue"}},
 	{{.what = HAPPENED_DOUBT, .position = "V3", .shown = "-0.012 V"}, false,
 	 {"V three, minus zero point zero one two volts, could be floating",
 	  "V drei, minus null Komma null eins zwei Volt, könnten offene Spitzen sein"}},
@@ -441,6 +458,22 @@ static void happenings_in_words(void **state)
 
 /* Every reason that a verdict may have is known in both languages: the German of it has
  * no English in it, and no two are alike. */
+/* What a position without a role is called, in both: none is left in English. */
+static void every_kind_has_words(void **state)
+{
+	char said[LANGUAGE_COUNT][200], raw[200];
+	(void)state;
+	for (int k = 0; k < KIND_COUNT; k++) {
+		const struct happening_told told = {.what = HAPPENED_UP, .position = "R1",
+		                                    .role = kind_name((enum kind)k)};
+		for (int l = 0; l < LANGUAGE_COUNT; l++)
+			speech_happening((enum language)l, &told, false, said[l], sizeof said[l]);
+		snprintf(raw, sizeof raw, "R eins, %s", told.role);
+		assert_string_not_equal(said[LANGUAGE_DE], raw);
+		assert_null(strchr(said[LANGUAGE_EN], '-'));
+	}
+}
+
 static void every_reason_has_words(void **state)
 {
 	static const char *const reason[] = {"meter", "circuit", "moving", "offset", "other-value",
@@ -530,6 +563,7 @@ int main(void)
 	    cmocka_unit_test(numbers_differ),
 	    cmocka_unit_test(positions_in_words),
 	    cmocka_unit_test(happenings_in_words),
+	    cmocka_unit_test(every_kind_has_words),
 	    cmocka_unit_test(every_reason_has_words),
 	    cmocka_unit_test(names_and_languages),
 	    cmocka_unit_test(room_is_kept),

@@ -121,6 +121,10 @@ static const struct happening_told outside = {
     .what = HAPPENED_OUTSIDE, .position = "R1", .shown = "612 kohm", .verdict = "outside",
     .side = "high"};
 
+static const struct happening_told early = {
+    .what = HAPPENED_REFUSED, .position = "C8",
+    .why = "touched before its name was said: lift, and touch it again"};
+
 /* ---- tone and words ---- */
 
 static void each_happening_sounds_and_what_must_be_is_said(void **state)
@@ -188,6 +192,10 @@ static void a_name_is_announced(void **state)
 	assert_int_equal(seq, 41);
 	happen(v, outside);
 	assert_false(voice_announced(v, position, &seq));
+	/* Touched before it was said: the refusal cuts it off, and says the name. */
+	happen(v, early);
+	assert_true(voice_announced(v, position, &seq));
+	assert_int_equal(seq, 41);
 	assert_false(voice_note(v, note, sizeof note));
 	voice_close(v);
 }
@@ -338,7 +346,7 @@ static void every_sound_is_checked(void **state)
 	assert_string_equal(at, "");
 #ifdef HAVE_ALSA
 	pitches_are_heard_behind(all);
-	expect(r.out, "19 of 19 sounds and 19 of 19 names went out, spoken by espeak-ng", "the sum");
+	expect(r.out, "20 of 20 sounds and 20 of 20 names went out, spoken by espeak-ng", "the sum");
 	assert_string_equal(r.err, "");
 #endif
 	run_free(&r);
