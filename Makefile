@@ -108,15 +108,15 @@ $(B)/tally-draw: $(sort $(wildcard client/draw*.c client/draw*.h))
 	  $(shell pkg-config --libs $(DRAW))
 
 # The demo shares nothing with the daemon but the bytes on the line.
-$(B)/demo/meters: demo/meters.c demo/parts.c demo/parts.h demo/amplifier.c demo/amplifier.h
+$(B)/demo/meters: $(filter-out demo/adapters%,$(sort $(wildcard demo/*.c demo/*.h)))
 	@mkdir -p $(@D)
 	$(call said,cc $@)
 	$(Q)$(CC) $(ALL_CFLAGS) -o $@ $(filter %.c,$^) -lm
 # Preloaded into whatever runs below it, so without the sanitizers.
-$(B)/demo/libadapters.so: demo/adapters_shim.c
+$(B)/demo/libadapters.so: $(sort $(wildcard demo/adapters_*.c demo/adapters_*.h))
 	@mkdir -p $(@D)
 	$(call said,cc $@)
-	$(Q)$(CC) $(filter-out -fsanitize% -fno-sanitize%,$(ALL_CFLAGS)) -MMD -MP -fPIC -shared -o $@ $< -ldl
+	$(Q)$(CC) $(filter-out -fsanitize% -fno-sanitize%,$(ALL_CFLAGS)) -fPIC -shared -o $@ $(filter %.c,$^) -ldl
 
 # Each tests/test_NAME.c is one cmocka program over the libraries; bench_NAME.c is
 # one table of `make bench`.
@@ -128,7 +128,7 @@ $(B)/tests/corpus_%: $(B)/tests/corpus_main.o $(B)/tests/fuzz_%.o $(B)/libdaemon
 	$(call said,ld $@)
 	$(Q)$(CC) $(ALL_CFLAGS) $(LDFLAGS) -o $@ $^ $(LIBS)
 # The port's tests stand on pseudo-terminals: the shim is linked in.
-$(B)/tests/test_port $(B)/tests/test_port_plug: $(B)/demo/adapters_shim.o
+$(B)/tests/test_port $(B)/tests/test_port_plug: $(patsubst %.c,$(B)/%.o,$(wildcard demo/adapters_*.c))
 # The second corpus of settling.
 $(B)/tests/score_touches $(B)/tests/test_touches: $(B)/tests/touches.o $(B)/tests/touches_kinds.o \
   $(B)/tests/touches_score.o

@@ -4,19 +4,10 @@
 
 #include "client/nearly.h"
 #include "client/words.h"
+#include "protocol/trade/ascii.h"
 
 #include <stdio.h>
 #include <string.h>
-
-static bool letter(char c)
-{
-	return (c >= 'a' && c <= 'z') || (c >= 'A' && c <= 'Z');
-}
-
-static bool digit(char c)
-{
-	return c >= '0' && c <= '9';
-}
 
 static int option_find(const char *name, size_t len)
 {
@@ -118,7 +109,7 @@ static bool collect(struct args *a, int argc, const char *const *argv, struct fa
 				return false;
 		} else if (strcmp(arg, "-h") == 0) {
 			a->option[OPTION_HELP] = "";
-		} else if (arg[0] == '-' && letter(arg[1])) {
+		} else if (arg[0] == '-' && ascii_letter(arg[1])) {
 			fault_set(why, "there is no option %s; a word that begins with a dash stands "
 			          "after --", quoted(arg, text));
 			return false;
@@ -177,7 +168,7 @@ static bool numeric(const char *word)
 	if (strncmp(word, "+-", 2) == 0)
 		word += 2;
 	word += strspn(word, "+-<>=");
-	return digit(word[0]) || (word[0] == '.' && digit(word[1]));
+	return ascii_digit(word[0]) || (word[0] == '.' && ascii_digit(word[1]));
 }
 
 /* In `judge 100k K 105k` and `judge 100 k K 105 k` the letter is the tolerance of IEC 60062, and

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: MIT */
 /* See client.h. */
 #include "client/client.h"
+#include "protocol/trade/ascii.h"
 
 #include <errno.h>
 #include <stdarg.h>
@@ -53,13 +54,21 @@ enum outcome client_wrong(struct client *c, const char *format, ...)
 	return client_fault(c, OUTCOME_WRONG, &why);
 }
 
+enum outcome client_wrong_word(struct client *c, const char *name, const char *word,
+                               const struct fault *why)
+{
+	if (why->column > 0)
+		return client_wrong(c, "%s \"%s\", character %d: %s", name, word, why->column, why->text);
+	return client_wrong(c, "%s \"%s\": %s", name, word, why->text);
+}
+
 bool client_seq(struct client *c, const char *text, const char *what, int64_t *seq)
 {
 	int64_t n = 0;
 	size_t len = strlen(text);
 	bool good = len > 0 && len <= 18;
 	for (size_t i = 0; good && i < len; i++) {
-		good = text[i] >= '0' && text[i] <= '9';
+		good = ascii_digit(text[i]);
 		n = n * 10 + (text[i] - '0');
 	}
 	if (!good)

@@ -48,6 +48,9 @@ const char *client_word(const struct client *c, int place);
 enum outcome client_fault(struct client *c, enum outcome outcome, const struct fault *why);
 enum outcome client_wrong(struct client *c, const char *format, ...)
     __attribute__((format(printf, 2, 3)));
+/* The same of one word that was typed (what it stands for is `name`), with the place in it. */
+enum outcome client_wrong_word(struct client *c, const char *name, const char *word,
+                               const struct fault *why);
 
 /* The socket to be used: --socket, TALLY_SOCKET, the usual one. */
 const char *client_socket(const struct client *c);

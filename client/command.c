@@ -221,13 +221,13 @@ void command_unknown(const char *const *words, int count, struct lines *out)
 	}
 	words_clean(words[0], strlen(words[0]), word, sizeof word);
 	if (begins_any(words[0])) {
-		char second[80] = "";
-		if (count > 1)
+		char second[80];
+		if (count > 1) {
 			words_clean(words[1], strlen(words[1]), second, sizeof second);
-		if (count > 1)
 			lines_printf(out, "there is no verb \"%s %s\"; there are ", word, second);
-		else
+		} else {
 			lines_printf(out, "%s is followed by a word: ", word);
+		}
 		for (int i = 0; i < command_count; i++)
 			if (begins_verb(words[0], &command_table[i]) ||
 			    strcmp(words[0], command_table[i].verb) == 0) {

@@ -9,6 +9,7 @@
 #include "client/typed.h"
 #include "protocol/record/sheet_map.h"
 #include "protocol/record/wire.h"
+#include "protocol/trade/ascii.h"
 
 #include <stdlib.h>
 #include <string.h>
@@ -32,7 +33,7 @@ static bool has_blank(const char *word)
 /* R1 or R1-R6,R9: letters first, and a number. */
 static bool is_position(const char *word)
 {
-	bool letter = (word[0] >= 'A' && word[0] <= 'Z') || (word[0] >= 'a' && word[0] <= 'z');
+	bool letter = ascii_letter(word[0]);
 	return letter && !strchr(word, '=') && strpbrk(word, "0123456789");
 }
 

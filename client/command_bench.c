@@ -99,30 +99,14 @@ enum outcome call_walk(struct client *c)
 	return outcome;
 }
 
-/* A call that answers with what is up then. */
-static enum outcome ask_chosen(struct client *c, const char *method, json_t *params)
-{
-	struct message m;
-	struct lines out = {0};
-	enum outcome outcome = client_ask(c, method, params, &m);
-	if (outcome == OUTCOME_DONE && client_has(c, OPTION_JSON)) {
-		client_json(c, m.result);
-	} else if (outcome == OUTCOME_DONE) {
-		view_chosen(&c->style, m.result, &out);
-		client_lines(c, &out);
-	}
-	message_free(&m);
-	return outcome;
-}
-
 enum outcome call_next(struct client *c)
 {
-	return ask_chosen(c, "next", NULL);
+	return client_show(c, "next", NULL, view_chosen);
 }
 
 enum outcome call_back(struct client *c)
 {
-	return ask_chosen(c, "back", NULL);
+	return client_show(c, "back", NULL, view_chosen);
 }
 
 enum outcome call_again(struct client *c)
@@ -133,5 +117,5 @@ enum outcome call_again(struct client *c)
 	json_t *params = json_object();
 	if (word)
 		json_object_set_new(params, "swapped", json_true());
-	return ask_chosen(c, "again", params);
+	return client_show(c, "again", params, view_chosen);
 }

@@ -23,26 +23,27 @@ static void show_record(struct client *c, struct slice result)
 	client_lines(c, &out);
 }
 
-enum outcome call_take(struct client *c)
+/* A call that answers with the record that it made. */
+static enum outcome ask_record(struct client *c, const char *method, json_t *params)
 {
 	struct message m;
-	json_t *params = client_params("meter", client_option(c, OPTION_METER), "frequency",
-	                               client_option(c, OPTION_FREQUENCY), NULL);
-	enum outcome outcome = client_ask(c, "take", params, &m);
+	enum outcome outcome = client_ask(c, method, params, &m);
 	if (outcome == OUTCOME_DONE)
 		show_record(c, m.result);
 	message_free(&m);
 	return outcome;
 }
 
+enum outcome call_take(struct client *c)
+{
+	json_t *params = client_params("meter", client_option(c, OPTION_METER), "frequency",
+	                               client_option(c, OPTION_FREQUENCY), NULL);
+	return ask_record(c, "take", params);
+}
+
 enum outcome call_there(struct client *c)
 {
-	struct message m;
-	enum outcome outcome = client_ask(c, "there", NULL, &m);
-	if (outcome == OUTCOME_DONE)
-		show_record(c, m.result);
-	message_free(&m);
-	return outcome;
+	return ask_record(c, "there", NULL);
 }
 
 enum outcome call_move(struct client *c)
@@ -61,18 +62,13 @@ enum outcome call_move(struct client *c)
 
 enum outcome call_enter(struct client *c)
 {
-	struct message m;
 	json_t *params = client_params("position", client_word(c, 0), "value", client_word(c, 1),
 	                               "from", client_option(c, OPTION_FROM), "quantity",
 	                               client_option(c, OPTION_QUANTITY), "u",
 	                               client_option(c, OPTION_U), "because",
 	                               client_option(c, OPTION_BECAUSE), "frequency",
 	                               client_option(c, OPTION_FREQUENCY), NULL);
-	enum outcome outcome = client_ask(c, "enter", params, &m);
-	if (outcome == OUTCOME_DONE)
-		show_record(c, m.result);
-	message_free(&m);
-	return outcome;
+	return ask_record(c, "enter", params);
 }
 
 enum outcome call_undo(struct client *c)

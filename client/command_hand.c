@@ -10,16 +10,6 @@
 
 #include <string.h>
 
-/* What is wrong with a word, and where in it. */
-static enum outcome word_fault(struct client *c, const char *name, const char *word,
-                               const struct fault *why)
-{
-	if (why->column > 0)
-		return client_wrong(c, "%s \"%s\", character %d: %s", name, word, why->column,
-		                    why->text);
-	return client_wrong(c, "%s \"%s\": %s", name, word, why->text);
-}
-
 /* "4.7 kohm" in the best prefix, for people. */
 static void shown(const struct style *style, struct decimal value, enum function f, char *out,
                   size_t size)
@@ -95,7 +85,7 @@ enum outcome call_marking(struct client *c)
 	struct lines out = {0};
 	const char *word = client_word(c, 0);
 	if (!marking_read(word, strlen(word), &list, &why))
-		return word_fault(c, "TEXT", word, &why);
+		return client_wrong_word(c, "TEXT", word, &why);
 	if (client_has(c, OPTION_JSON)) {
 		for (int i = 0; i < list.n; i++)
 			marking_json(c, &list.at[i]);
@@ -184,7 +174,7 @@ enum outcome call_preferred(struct client *c)
 	struct neighbours n;
 	const char *word = client_word(c, 0);
 	if (!quantity_parse(word, strlen(word), FUNCTION_NONE, &value, &f, &why))
-		return word_fault(c, "VALUE", word, &why);
+		return client_wrong_word(c, "VALUE", word, &why);
 	if (!preferred_find(SERIES_E3, value, &n))
 		return client_wrong(c, "VALUE \"%s\": preferred values lie above zero, within what parts "
 		                    "are made for", word);
@@ -251,9 +241,9 @@ enum outcome call_corner(struct client *c)
 		second = swap;
 	}
 	if (!part_parse(first, FUNCTION_OHM, &R, &why))
-		return word_fault(c, "R", first, &why);
+		return client_wrong_word(c, "R", first, &why);
 	if (!part_parse(second, FUNCTION_FARAD, &C, &why))
-		return word_fault(c, "C", second, &why);
+		return client_wrong_word(c, "C", second, &why);
 	if (R.n <= 0 || C.n <= 0)
 		return client_wrong(c, "a corner needs a resistance and a capacitance above zero");
 	struct measure hertz = place_corner((struct measure){decimal_double(R), 0},

@@ -22,16 +22,6 @@ struct by_hand {
 	enum function function;
 };
 
-/* What is wrong with a word, and where in it. */
-static enum outcome word_fault(struct client *c, const char *name, const char *word,
-                               const struct fault *why)
-{
-	if (why->column > 0)
-		return client_wrong(c, "%s \"%s\", character %d: %s", name, word, why->column,
-		                    why->text);
-	return client_wrong(c, "%s \"%s\": %s", name, word, why->text);
-}
-
 static bool is_any(const char *word, const char *const *names, size_t count)
 {
 	for (size_t i = 0; i < count; i++)
@@ -119,12 +109,12 @@ static enum outcome read_value(struct client *c, struct by_hand *h, const char *
 	if (!overload_word(word, &above)) {
 		h->j.has_value = true;
 		if (!parse(word, h->function, &h->j.value, &f, &why))
-			return word_fault(c, "VALUE", word, &why);
+			return client_wrong_word(c, "VALUE", word, &why);
 		return OUTCOME_DONE;
 	}
 	h->j.has_above = above != NULL;
 	if (above && !parse(above, h->function, &h->j.above, &f, &why))
-		return word_fault(c, "VALUE", word, &why);
+		return client_wrong_word(c, "VALUE", word, &why);
 	return OUTCOME_DONE;
 }
 
@@ -138,10 +128,10 @@ static enum outcome read_limits(struct client *c, struct by_hand *h, const char 
 	bool part = h->function == FUNCTION_FARAD || h->function == FUNCTION_OHM;
 	if (h->j.has_nominal && !(part ? part_parse(nominal, h->function, &h->j.nominal, &why)
 	                               : parse(nominal, h->function, &h->j.nominal, &f, &why)))
-		return word_fault(c, "NOMINAL", nominal, &why);
+		return client_wrong_word(c, "NOMINAL", nominal, &why);
 	if (!tolerance_parse_for(tolerance, strlen(tolerance), h->function, h->j.has_nominal,
 	                         h->j.nominal, &t, &why))
-		return word_fault(c, "TOLERANCE", tolerance, &why);
+		return client_wrong_word(c, "TOLERANCE", tolerance, &why);
 	if (!limits_from(&t, h->j.has_nominal, h->j.nominal, &h->j.limits))
 		return client_wrong(c, "TOLERANCE \"%s\" gives no limits%s", tolerance,
 		                    h->j.has_nominal ? " with this nominal" : " without a nominal");
@@ -171,9 +161,9 @@ static enum outcome read_meter(struct client *c, struct by_hand *h)
 	h->accuracy_assumed = spec == NULL;
 	if (spec && !accuracy_parse(spec, strlen(spec), &h->accuracy.percent, &h->accuracy.counts,
 	                            &why))
-		return word_fault(c, "--accuracy", spec, &why);
+		return client_wrong_word(c, "--accuracy", spec, &why);
 	if (digit && !parse(digit, h->function, &d, &f, &why))
-		return word_fault(c, "--digit", digit, &why);
+		return client_wrong_word(c, "--digit", digit, &why);
 	if (digit && d.n <= 0)
 		return client_wrong(c, "--digit \"%s\": the weight of a digit is more than 0", digit);
 	if (!digit && h->j.has_value)

@@ -6,49 +6,67 @@
  * says nothing of the part in the other channel, which may have been repaired.  So nothing is
  * handed on: it is said that the twin has none, and how it would get the same.
  */
+#include "client/array.h"
 #include "client/command_calls.h"
-
 #include "protocol/record/sheet_names.h"
 
+#include <stdlib.h>
 #include <string.h>
 
-struct pair {
+/* A row of the sheet; lacks: it has no nominal. */
+struct row {
 	char position[NAME_SIZE], twin[NAME_SIZE];
-	bool lacks; /* the twin is there and has no nominal */
+	bool lacks;
 };
 
-static void each_own(struct client *c, struct slice row, struct slice result, void *arg)
+struct rows {
+	struct row *row; /* malloc */
+	int count;
+	bool no_memory;
+};
+
+static void each_row(struct client *c, struct slice row, struct slice result, void *arg)
 {
-	struct pair *p = arg;
-	char name[NAME_SIZE], raised[NAME_SIZE];
+	struct rows *rows = arg;
 	(void)c, (void)result;
-	if (!row.at)
+	if (!row.at || !array_grow(&rows->no_memory, &rows->row, rows->count, sizeof *rows->row))
 		return;
-	words_member(row, "position", name, sizeof name);
-	name_raise(p->position, raised);
-	if (strcmp(name, p->position) == 0 || (!p->twin[0] && strcmp(name, raised) == 0))
-		words_member(row, "twin", p->twin, sizeof p->twin);
+	struct row *r = &rows->row[rows->count++];
+	struct slice nominal = json_member(row.at, row.len, "nominal");
+	words_member(row, "position", r->position, sizeof r->position);
+	words_member(row, "twin", r->twin, sizeof r->twin);
+	r->lacks = !nominal.at || *nominal.at == 'n';
 }
 
-static void each_twin(struct client *c, struct slice row, struct slice result, void *arg)
+static const struct row *find(const struct rows *rows, const char *name)
 {
-	struct pair *p = arg;
-	struct slice nominal = row.at ? json_member(row.at, row.len, "nominal") : row;
-	(void)c, (void)result;
-	if (row.at && words_member_is(row, "position", p->twin))
-		p->lacks = !nominal.at || *nominal.at == 'n';
+	for (int i = 0; i < rows->count; i++)
+		if (strcmp(rows->row[i].position, name) == 0)
+			return &rows->row[i];
+	return NULL;
+}
+
+/* r12 may have been typed for R12. */
+static const struct row *find_typed(const struct rows *rows, const char *typed)
+{
+	char raised[NAME_SIZE];
+	const struct row *own = find(rows, typed);
+	name_raise(typed, raised);
+	return own ? own : find(rows, raised);
 }
 
 void sheet_twin_say(struct client *c, const char *position, const char *field)
 {
-	struct pair p = {.lacks = false};
-	if (client_has(c, OPTION_JSON) || strlen(position) >= sizeof p.position ||
+	struct rows rows = {.row = NULL};
+	if (client_has(c, OPTION_JSON) || strlen(position) >= NAME_SIZE ||
 	    (strncmp(field, "nominal=", 8) != 0 && strncmp(field, "marking=", 8) != 0) || !field[8])
 		return;
-	memcpy(p.position, position, strlen(position) + 1);
-	if (client_pages(c, "sheet.show", NULL, "rows", each_own, &p) != OUTCOME_DONE || !p.twin[0] ||
-	    client_pages(c, "sheet.show", NULL, "rows", each_twin, &p) != OUTCOME_DONE || !p.lacks)
-		return;
-	fprintf(c->out, "its twin %s has no nominal: where the same stands on it, tally sheet set %s "
-	        "%.8s\"%s\"\n", p.twin, p.twin, field, field + 8);
+	if (client_pages(c, "sheet.show", NULL, "rows", each_row, &rows) == OUTCOME_DONE) {
+		const struct row *own = find_typed(&rows, position);
+		const struct row *twin = own && own->twin[0] ? find(&rows, own->twin) : NULL;
+		if (twin && twin->lacks)
+			fprintf(c->out, "its twin %s has no nominal: where the same stands on it, tally sheet "
+			        "set %s %.8s\"%s\"\n", twin->position, twin->position, field, field + 8);
+	}
+	free(rows.row);
 }

@@ -6,6 +6,7 @@
  * With --chart, --csv or --json it is the stretch of that touch, as of any other.  At a terminal
  * the next one is asked for; elsewhere it is named, for the next command.
  */
+#include "client/array.h"
 #include "client/command_calls.h"
 #include "client/command_trail.h"
 #include "client/view_touch.h"
@@ -30,26 +31,11 @@ struct walk {
 	int touches;
 	/* The one at hand. */
 	char *entry; /* its record */
-	int64_t seq;
 	struct touch_reading *reading;
 	int readings;
 	int64_t from, to; /* of the readings that are shown */
 	bool no_memory;
 };
-
-static bool grow(struct walk *w, void *array, int count, size_t each)
-{
-	void **at = array;
-	if (count & (count - 1))
-		return true; /* room is doubled at powers of two */
-	void *grown = realloc(*at, (count ? 2 * (size_t)count : 1) * each);
-	if (!grown) {
-		w->no_memory = true;
-		return false;
-	}
-	*at = grown;
-	return true;
-}
 
 /* ---- which touches there are ---- */
 
@@ -68,7 +54,8 @@ static void each_touch(struct client *c, struct slice element, struct slice resu
 		words_member(record, "position", t.position, sizeof t.position);
 	/* Typed ones have no trail. */
 	if (!json_element(json_member(record.at, record.len, "trail"), 0).at ||
-	    (meter && strcmp(meter, t.meter) != 0) || !grow(w, &w->touch, w->touches, sizeof t))
+	    (meter && strcmp(meter, t.meter) != 0) ||
+	    !array_grow(&w->no_memory, &w->touch, w->touches, sizeof t))
 		return;
 	w->touch[w->touches++] = t;
 }
@@ -141,7 +128,7 @@ static void each_run(struct client *c, struct slice record, struct slice result,
 			continue;
 		r.value.e = body.digit.e;
 		if (r.t < w->from || r.t >= w->to || w->readings >= READINGS_MAX ||
-		    !grow(w, &w->reading, w->readings, sizeof r))
+		    !array_grow(&w->no_memory, &w->reading, w->readings, sizeof r))
 			continue;
 		w->reading[w->readings++] = r;
 	}

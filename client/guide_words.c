@@ -9,6 +9,7 @@
 #include "client/guide_words.h"
 
 #include "client/words.h"
+#include "protocol/trade/ascii.h"
 #include "protocol/trade/position.h"
 
 #include <stdio.h>
@@ -238,7 +239,7 @@ static const struct row rows[] = {
 static bool is_number(const char *text)
 {
 	const char *at = text + (*text == '-' || *text == '+');
-	return *at >= '0' && *at <= '9';
+	return ascii_digit(*at);
 }
 
 /* A number, and one word behind it at most: its unit. */

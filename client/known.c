@@ -3,6 +3,7 @@
 #include "client/known.h"
 
 #include "protocol/record/sheet_names.h"
+#include "protocol/trade/ascii.h"
 
 #include <stdio.h>
 #include <stdlib.h>
@@ -67,11 +68,6 @@ void known_add(struct known *k, const struct sheet_row *row)
 
 /* ---- what fits ---- */
 
-static bool cell_is_blank(char c)
-{
-	return c == ' ' || c == '\t';
-}
-
 struct list {
 	struct lines *out;
 	const char *word;
@@ -99,7 +95,7 @@ static bool is_there(const struct known *k, const char *name)
 {
 	size_t n = strlen(name);
 	for (int i = 0; i < k->count; i++)
-		if (strncmp(k->names[i], name, n) == 0 && !(k->names[i][n] >= '0' && k->names[i][n] <= '9'))
+		if (strncmp(k->names[i], name, n) == 0 && !ascii_digit(k->names[i][n]))
 			return true;
 	return false;
 }
@@ -167,9 +163,9 @@ static bool offer_two_words(const struct known *k, const char *line, size_t word
                             struct list *l)
 {
 	size_t before = word;
-	while (before > 0 && cell_is_blank(line[before - 1]))
+	while (before > 0 && ascii_blank(line[before - 1]))
 		before--;
-	while (before > 0 && !cell_is_blank(line[before - 1]))
+	while (before > 0 && !ascii_blank(line[before - 1]))
 		before--;
 	struct list two = {.out = l->out, .word = line + before, .len = at - before};
 	if (at == word || before == word)

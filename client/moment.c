@@ -3,6 +3,7 @@
 #include "client/moment.h"
 
 #include "client/chart.h"
+#include "protocol/trade/ascii.h"
 
 #include <stdio.h>
 #include <stdlib.h>
@@ -57,7 +58,7 @@ static bool read_rest(const char *p, int64_t *fraction, bool *zoned, int64_t *of
 		int64_t weight = 100000;
 		if (p[1] < '0' || p[1] > '9')
 			return false;
-		for (p++; *p >= '0' && *p <= '9'; p++, weight /= 10)
+		for (p++; ascii_digit(*p); p++, weight /= 10)
 			*fraction += weight * (*p - '0');
 	}
 	if (!*p)

@@ -3,6 +3,7 @@
 #include "client/pedal_identity.h"
 
 #include "protocol/file/utf8.h"
+#include "protocol/trade/ascii.h"
 
 #include <linux/input.h>
 #include <stdio.h>
@@ -75,7 +76,7 @@ static bool hex4(const char **at, unsigned *n)
 	*n = 0;
 	for (int i = 0; i < 4; i++) {
 		char c = (*at)[i];
-		unsigned digit = c >= '0' && c <= '9'   ? (unsigned)(c - '0')
+		unsigned digit = ascii_digit(c)         ? (unsigned)(c - '0')
 		                 : c >= 'a' && c <= 'f' ? (unsigned)(c - 'a') + 10
 		                 : c >= 'A' && c <= 'F' ? (unsigned)(c - 'A') + 10
 		                                        : 16;

@@ -7,8 +7,10 @@
  *     report_facts.c     what counts: one entry for each position, quantity and condition;
  *                        the safety tests; what was never measured
  *     report_owner.c     the first page, in plain words
- *     report_tables.c, report_history.c   everything behind it
- *     report_response.c  the measured response of an output
+ *     report_tables.c, report_history.c   everything behind it; of it
+ *     report_compare.c   twins and cross-checks
+ *     report_places.c    what was calculated
+ *     report_response.c, report_response_picture.c   the measured response of an output
  *     report_guide.c     guided runs, report_guide_picture.c their trails
  *     report_photo.c     photos of the notes
  *     report_picture.c   scales and bars, as SVG
@@ -68,6 +70,19 @@ struct report_line {
 	const struct report_position *position;
 	enum quantity quantity;
 	const struct report_entry *at[REPORT_CONDITIONS]; /* NULL: not measured */
+	/* What stands there as it is handed back: what was measured as done, else the new part that was
+	 * fitted, else, of a part that stayed in, what was found; volts and currents follow the work on
+	 * others, so found says nothing of now.  NULL: not known. */
+	const struct report_entry *now;
+	bool kept; /* as found: the part stayed in, and was not measured again */
+};
+
+/* How many positions stand where, each by the first of its quantities that was measured. */
+struct report_counts {
+	int positions; /* all but reference parts */
+	int of[REPORT_CONDITIONS][REPORT_WORDS];
+	int kept[REPORT_WORDS]; /* of the parts that stayed in and were not measured again: as found */
+	int measured[REPORT_CONDITIONS], left; /* the sums of these */
 };
 
 struct report_record { /* any other record of the job, as sealed */
@@ -104,6 +119,7 @@ struct report {
 	/* What follows. */
 	struct report_line *line;
 	int lines;
+	struct report_counts counts;
 	const struct report_entry *test[REPORT_TESTS]; /* NULL: not measured */
 	bool no_memory;
 };
@@ -113,8 +129,6 @@ struct report {
 /* Everything but the seal; false where a question failed, which was said. */
 enum outcome report_gather(struct client *c, struct report *r);
 void report_free(struct report *r);
-/* Grow an array whose room is doubled at powers of two. */
-bool report_grow(struct report *r, void *array, int count, size_t each);
 
 /* ---- report_facts.c ---- */
 
@@ -126,6 +140,8 @@ bool report_grow(struct report *r, void *array, int count, size_t each);
  */
 void report_facts(struct report *r);
 const struct report_position *report_position(const struct report *r, const char *name);
+/* The entry of that record; NULL where the report has none. */
+const struct report_entry *report_entry(const struct report *r, int64_t seq);
 /* Limits that an entry was judged by; false where there are none. */
 bool report_limits(const struct report_entry *e, bool *has_low, double *low, bool *has_high,
                    double *high);
@@ -133,7 +149,6 @@ bool report_limits(const struct report_entry *e, bool *has_low, double *low, boo
  * alone: at most L: 0 is -1 and L is 1; at least L: L is -1, ten times L is 1 (by logarithm).  False
  * where there are no limits.  An overload lies beyond everything. */
 bool report_place(const struct report *r, const struct report_entry *e, double value, double *out);
-bool report_nominal(const struct report *r, const struct report_entry *e, double *out);
 
 /*
  * The safety tests, by the sheet and the entries of condition `done` that are not struck:
@@ -150,14 +165,6 @@ bool report_complete(const struct report *r);
 /* Quantities that a part of that kind must show and has not (sheet.missing of protocol/WIRE.md), as
  * a list of texts; absent where nothing is missing. */
 struct slice report_lacks(const struct report_position *p);
-/* What stands there as it is handed back. */
-struct report_now {
-	const struct report_entry *entry; /* NULL: not known */
-	bool kept; /* as found: the part stayed in, and was not measured again */
-};
-/* Of each line: what was measured as done, else the new part that was fitted, else, of a part that stayed
- * in, what was found; volts and currents follow the work on others, so found says nothing of now. */
-void report_now(const struct report *r, struct report_now *out);
 /* Was another part fitted, or one measured as new? */
 bool report_replaced(const struct report *r, const struct report_position *p);
 
@@ -235,17 +242,18 @@ void report_response_json(const struct report *r, struct lines *out);
 void report_scale(const struct report *r, const struct report_line *l, int number,
                   struct lines *out);
 void report_scale_legend(const struct report *r, struct lines *out);
-/* How many positions stand where, found and done. */
+/* The counts, found and done. */
 void report_bars(const struct report *r, struct lines *out);
-void report_count(const struct report *r, enum report_condition c, int count[REPORT_WORDS],
-                  int *positions);
-/* Of the parts that stayed in and were not measured again: as they were found. */
-void report_count_kept(const struct report *r, int count[REPORT_WORDS]);
 
 /* ---- what is written ---- */
 
 void report_owner(const struct report *r, struct paper *p);
 void report_tables(const struct report *r, struct paper *p);
+/* Two headings with their tables: twins, and meters against each other. */
+void report_comparisons(const struct report *r, struct paper *p);
+/* Headings: what follows from the volts of the unit, with its response; what parts do in their place. */
+void report_power(const struct report *r, struct paper *p);
+void report_calculated(const struct report *r, struct paper *p);
 void report_history(const struct report *r, struct paper *p);
 void report_closing(const struct report *r, struct paper *p);
 void report_json(const struct report *r, struct lines *out);

@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: MIT */
 /* What follows from what was gathered: see report.h for the rules. */
+#include "client/array.h"
 #include "client/report.h"
 #include "protocol/trade/frequency.h"
 
@@ -30,6 +31,14 @@ const struct report_position *report_position(const struct report *r, const char
 	return NULL;
 }
 
+const struct report_entry *report_entry(const struct report *r, int64_t seq)
+{
+	for (int i = 0; i < r->entries; i++)
+		if (r->entry[i].seq == seq)
+			return &r->entry[i];
+	return NULL;
+}
+
 /* A position's first quantity: what stands in the table when nothing was measured. */
 static enum quantity first_quantity(const struct report_position *p)
 {
@@ -39,7 +48,7 @@ static enum quantity first_quantity(const struct report_position *p)
 
 static void add_line(struct report *r, const struct report_position *p, enum quantity q)
 {
-	if (!report_grow(r, &r->line, r->lines, sizeof *r->line))
+	if (!array_grow(&r->no_memory, &r->line, r->lines, sizeof *r->line))
 		return;
 	r->line[r->lines++] = (struct report_line){.position = p, .quantity = q};
 }
@@ -194,12 +203,6 @@ bool report_complete(const struct report *r)
 	return !r->incomplete;
 }
 
-void report_facts(struct report *r)
-{
-	make_lines(r);
-	find_tests(r);
-}
-
 /* ---- where a value lies ---- */
 
 bool report_limits(const struct report_entry *e, bool *has_low, double *low, bool *has_high,
@@ -211,7 +214,7 @@ bool report_limits(const struct report_entry *e, bool *has_low, double *low, boo
 	return *has_low || *has_high;
 }
 
-bool report_nominal(const struct report *r, const struct report_entry *e, double *out)
+static bool report_nominal(const struct report *r, const struct report_entry *e, double *out)
 {
 	const struct report_position *p = report_position(r, e->position);
 	bool fit = words_member_is(e->judged, "against", "fit") && p && p->fit.at;
@@ -256,6 +259,8 @@ bool report_replaced(const struct report *r, const struct report_position *p)
 	return false;
 }
 
+/* ---- as it is handed back ---- */
+
 /* Is what was found there still so, when nobody measured again? */
 static bool stays(const struct report *r, const struct report_position *p, const struct report_entry *e)
 {
@@ -264,14 +269,54 @@ static bool stays(const struct report *r, const struct report_position *p, const
 	return part && !report_replaced(r, p);
 }
 
-void report_now(const struct report *r, struct report_now *out)
+static void find_now(struct report *r)
 {
 	for (int i = 0; i < r->lines; i++) {
-		const struct report_line *l = &r->line[i];
-		out[i] = (struct report_now){.entry = l->at[REPORT_DONE]};
-		if (!out[i].entry && l->at[REPORT_NEW])
-			out[i].entry = l->at[REPORT_NEW];
-		else if (!out[i].entry && stays(r, l->position, l->at[REPORT_FOUND]))
-			out[i] = (struct report_now){.entry = l->at[REPORT_FOUND], .kept = true};
+		struct report_line *l = &r->line[i];
+		l->now = l->at[REPORT_DONE] ? l->at[REPORT_DONE] : l->at[REPORT_NEW];
+		l->kept = !l->now && stays(r, l->position, l->at[REPORT_FOUND]);
+		if (l->kept)
+			l->now = l->at[REPORT_FOUND];
 	}
+}
+
+/* The lines of a position follow each other, its first quantity first: the first one that
+ * was measured speaks for it. */
+static void count_position(struct report_counts *n, const struct report_line *line, int lines)
+{
+	const struct report_entry *first[REPORT_CONDITIONS] = {NULL}, *kept = NULL;
+	for (int i = 0; i < lines; i++) {
+		for (int c = 0; c < REPORT_CONDITIONS; c++)
+			first[c] = first[c] ? first[c] : line[i].at[c];
+		kept = kept || !line[i].kept ? kept : line[i].now;
+	}
+	n->positions++;
+	for (int c = 0; c < REPORT_CONDITIONS; c++)
+		if (first[c]) {
+			n->of[c][first[c]->word]++;
+			n->measured[c]++;
+		}
+	if (kept && !first[REPORT_DONE] && !first[REPORT_NEW]) {
+		n->kept[kept->word]++;
+		n->left++;
+	}
+}
+
+static void count_all(struct report *r)
+{
+	r->counts = (struct report_counts){.positions = 0};
+	for (int i = 0, end; i < r->lines; i = end) {
+		for (end = i; end < r->lines && r->line[end].position == r->line[i].position;)
+			end++;
+		if (r->line[i].position->kind != KIND_REFERENCE)
+			count_position(&r->counts, &r->line[i], end - i);
+	}
+}
+
+void report_facts(struct report *r)
+{
+	make_lines(r);
+	find_tests(r);
+	find_now(r);
+	count_all(r);
 }

@@ -3,6 +3,7 @@
  * What the report is made of, asked over the client protocol (methods marked *file* alone),
  * so that a running bench and a copied log give the same report.
  */
+#include "client/array.h"
 #include "client/command_calls.h"
 #include "client/report.h"
 #include "client/report_guide.h"
@@ -16,20 +17,6 @@
 #define KINDS \
 	"job,note,guide,strike,move,check,offset,alarm,fit,rename,meter,identity,photo,fitted,valve," \
 	"checkpoint"
-
-bool report_grow(struct report *r, void *array, int count, size_t each)
-{
-	void **at = array;
-	if (count & (count - 1))
-		return true;
-	void *grown = realloc(*at, (count ? 2 * (size_t)count : 1) * each);
-	if (!grown) {
-		r->no_memory = true;
-		return false;
-	}
-	*at = grown;
-	return true;
-}
 
 void report_free(struct report *r)
 {
@@ -122,7 +109,7 @@ static void each_entry(struct client *c, struct slice element, struct slice resu
 	struct report *r = arg;
 	struct slice kept;
 	(void)c, (void)result;
-	if (!element.at || !report_grow(r, &r->entry, r->entries, sizeof *r->entry))
+	if (!element.at || !array_grow(&r->no_memory, &r->entry, r->entries, sizeof *r->entry))
 		return;
 	struct report_entry *e = &r->entry[r->entries];
 	memset(e, 0, sizeof *e);
@@ -138,7 +125,7 @@ static void each_row(struct client *c, struct slice element, struct slice result
 	struct report *r = arg;
 	char word[48];
 	(void)c, (void)result;
-	if (!element.at || !report_grow(r, &r->position, r->positions, sizeof *r->position))
+	if (!element.at || !array_grow(&r->no_memory, &r->position, r->positions, sizeof *r->position))
 		return;
 	struct report_position *p = &r->position[r->positions];
 	memset(p, 0, sizeof *p);
@@ -170,7 +157,7 @@ static void each_record(struct client *c, struct slice record, struct slice resu
 	words_member(record, "job", job, sizeof job);
 	if (job[0] && strcmp(job, r->job) != 0)
 		return;
-	if (!report_grow(r, &r->record, r->records, sizeof *r->record))
+	if (!array_grow(&r->no_memory, &r->record, r->records, sizeof *r->record))
 		return;
 	struct report_record *one = &r->record[r->records];
 	memset(one, 0, sizeof *one);

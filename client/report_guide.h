@@ -3,7 +3,8 @@
  * Guided runs of the job (records of kind `guide`, see protocol/SEAL.md), as the report tells
  * them: from `begun` to `done`, `stopped` or `left`, with what its meters read meanwhile.
  *
- *     report_guide.c          which records are one run, its steps and result
+ *     report_guide.c          which records are one run, what its meters read, what is told of it
+ *     report_guide_tables.c   its steps and result as tables, report_guide_values.c the values in them
  *     report_guide_words.c    what all of that is called
  *     report_guide_picture.c  its trail, meter by meter, over one axis of time
  */
@@ -33,6 +34,7 @@ struct report_guide {
 /* Asks for what its meters read; false where a question failed, which was said. */
 enum outcome report_guide_gather(struct client *c, struct report *r);
 void report_guide_free(struct report *r);
+
 /* ---- report_guide_words.c: the word of that name, the name itself where none is known ---- */
 
 enum report_guide_words {
@@ -41,8 +43,8 @@ enum report_guide_words {
 const char *report_guide_word(const struct report *r, enum report_guide_words of, const char *name);
 const char *report_guide_step(const struct report *r, const char *kind, const char *step);
 
-/* Is that record told here, so that the table of what happened leaves it out? */
-bool report_guide_tells(const struct report_record *one);
+/* ---- report_guide.c ---- */
+
 /* What the last run that came to its end found of the leakage there, with its verdict: "4.40 uA, outside
  * (calculated)"; false where there is none, or what it rests on was struck.  *rests: the entry that it
  * was worked out from last, NULL where it made none. */

@@ -14,14 +14,6 @@ static bool is(const struct report_record *one, const char *kind)
 	return strcmp(one->kind, kind) == 0;
 }
 
-static const struct report_entry *entry_of(const struct report *r, int64_t seq)
-{
-	for (int i = 0; i < r->entries; i++)
-		if (r->entry[i].seq == seq)
-			return &r->entry[i];
-	return NULL;
-}
-
 /* ---- meters ---- */
 
 static bool used(const struct report *r, const char *meter)
@@ -189,7 +181,7 @@ static void of_text(const struct report *r, struct slice record, char *out, size
 	int64_t of = 0;
 	char value[96];
 	json_int(json_member(record.at, record.len, "of"), &of);
-	const struct report_entry *e = entry_of(r, of);
+	const struct report_entry *e = report_entry(r, of);
 	if (!e) {
 		snprintf(out, size, "%s %lld", SAY(r, "record", "Datensatz"), (long long)of);
 		return;

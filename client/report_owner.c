@@ -5,7 +5,6 @@
  */
 #include "client/report_guide.h"
 
-#include <stdlib.h>
 #include <stdio.h>
 #include <string.h>
 
@@ -124,22 +123,23 @@ static void finding(const struct report *r, const struct report_entry *e, char *
 	         plain ? "" : report_quantity_word(r, e->quantity), deviation);
 }
 
-/* All that have that word, each an item; behind so many by name alone, for the tables have all. */
-static void findings(const struct report *r, const struct report_now *of, int n, enum report_word w,
-                     const char *before, struct paper *p)
+/* All that have that word, as found or now, each an item; behind so many by name alone, for the tables have all. */
+static void findings(const struct report *r, bool now, enum report_word w, const char *before,
+                     struct paper *p)
 {
 	struct lines rest = {0}, item = {0};
 	char text[600];
 	int told = 0, more = 0;
-	for (int i = 0; i < n; i++) {
-		const struct report_entry *e = of[i].entry;
+	for (int i = 0; i < r->lines; i++) {
+		const struct report_line *l = &r->line[i];
+		const struct report_entry *e = now ? l->now : l->at[REPORT_FOUND];
 		if (!e || e->word != w)
 			continue;
 		if (told < FINDINGS_MAX) {
 			finding(r, e, text, sizeof text);
 			item.len = 0;
 			lines_printf(&item, "%s%s", before, text);
-			if (of[i].kept && e->service == REPORT_WITHIN && w != REPORT_WITHIN)
+			if (now && l->kept && e->service == REPORT_WITHIN && w != REPORT_WITHIN)
 				lines_puts(&item, SAY(r, "; its place can live with that",
 				                      "; an diesem Platz vertretbar"));
 			paper_item_marked(p, report_mark(w), lines_text(&item));
@@ -158,31 +158,21 @@ static void findings(const struct report *r, const struct report_now *of, int n,
 	lines_free(&item);
 }
 
-static int sum(const int count[REPORT_WORDS])
-{
-	int n = 0;
-	for (int w = 0; w < REPORT_WORDS; w++)
-		n += count[w];
-	return n;
-}
-
 static void what_was_wrong(const struct report *r, struct paper *p)
 {
 	char complaint[WORDS_SIZE];
-	int count[REPORT_WORDS], positions;
+	const int *count = r->counts.of[REPORT_FOUND], positions = r->counts.positions;
 	struct lines item = {0};
-	struct report_now *now = calloc((size_t)r->lines + 1, sizeof *now);
 	paper_heading(p, 2, "wrong", SAY(r, "What was wrong", "Was nicht in Ordnung war"));
 	identity(r, "complaint", complaint, sizeof complaint);
 	if (complaint[0])
 		paper_printf(p, PAPER_LEAD, "%s: %s", SAY(r, "The complaint", "Beanstandet wurde"),
 		             complaint);
-	report_count(r, REPORT_FOUND, count, &positions);
 	lines_printf(&item, SAY(r, "%d of %d parts and places were measured as they came in; %d lie within "
 	                           "what they should be.",
 	                        "%d von %d Teilen und Stellen wurden gemessen, so wie sie hereinkamen; "
 	                        "%d liegen im Rahmen."),
-	             sum(count), positions, count[REPORT_WITHIN]);
+	             r->counts.measured[REPORT_FOUND], positions, count[REPORT_WITHIN]);
 	if (count[REPORT_NONE])
 		lines_printf(&item, SAY(r, " %d have no limits to be held against.",
 		                        " %d haben keine Grenzen, an denen sie zu messen wären."),
@@ -190,15 +180,12 @@ static void what_was_wrong(const struct report *r, struct paper *p)
 	paper_text(p, PAPER_PLAIN, positions ? lines_text(&item)
 	           : SAY(r, "Nothing was measured: the sheet of this job has no positions.",
 	                 "Es wurde nichts gemessen: das Blatt dieses Auftrags hat keine Positionen."));
-	if (now && count[REPORT_OUTSIDE] + count[REPORT_UNSURE]) {
-		for (int i = 0; i < r->lines; i++)
-			now[i] = (struct report_now){.entry = r->line[i].at[REPORT_FOUND]};
+	if (count[REPORT_OUTSIDE] + count[REPORT_UNSURE]) {
 		paper_list_begin(p);
-		findings(r, now, r->lines, REPORT_OUTSIDE, "", p);
-		findings(r, now, r->lines, REPORT_UNSURE, SAY(r, "no sure answer: ", "keine sichere Aussage: "), p);
+		findings(r, false, REPORT_OUTSIDE, "", p);
+		findings(r, false, REPORT_UNSURE, SAY(r, "no sure answer: ", "keine sichere Aussage: "), p);
 		paper_list_end(p);
 	}
-	free(now);
 	lines_free(&item);
 }
 
@@ -343,21 +330,16 @@ static void before_and_now(const struct report *r, struct paper *p)
 /* What stands as it is handed back: measured again, or left as it was found. */
 static void handed_back(const struct report *r, struct paper *p)
 {
-	struct report_now *now = calloc((size_t)r->lines + 1, sizeof *now);
-	int count[REPORT_WORDS], kept[REPORT_WORDS], positions;
+	const struct report_counts *n = &r->counts;
+	const int *count = n->of[REPORT_DONE], again = n->measured[REPORT_DONE];
 	struct lines item = {0};
-	if (!now)
-		return;
-	report_now(r, now);
-	report_count(r, REPORT_DONE, count, &positions);
-	report_count_kept(r, kept);
 	paper_list_begin(p);
-	if (sum(count))
+	if (again)
 		lines_printf(&item, SAY(r, "%d of %d parts and places were measured again as it is handed back; "
 		                           "%d lie within what they should be.",
 		                        "%d von %d Teilen und Stellen wurden im Zustand der Rückgabe erneut "
 		                        "gemessen; %d liegen im Rahmen."),
-		             sum(count), positions, count[REPORT_WITHIN]);
+		             again, n->positions, count[REPORT_WITHIN]);
 	else
 		lines_puts(&item, SAY(r, "Nothing was measured yet in the condition in which it is handed "
 		                         "back: this report shows how it was found.",
@@ -368,21 +350,20 @@ static void handed_back(const struct report *r, struct paper *p)
 		                        " %d haben keine Grenzen, an denen sie zu messen wären."),
 		             count[REPORT_NONE]);
 	paper_item(p, lines_text(&item));
-	if (sum(count) && sum(kept)) {
+	if (again && n->left) {
 		item.len = 0;
 		lines_printf(&item, SAY(r, "%d more parts were left in and not measured again; as found %d of "
 		                           "them lie within what they should be.",
 		                        "%d weitere Teile blieben unverändert und wurden nicht erneut gemessen; "
 		                        "davon lagen vorgefunden %d im Rahmen."),
-		             sum(kept), kept[REPORT_WITHIN]);
+		             n->left, n->kept[REPORT_WITHIN]);
 		paper_item(p, lines_text(&item));
 	}
-	if (sum(count)) {
-		findings(r, now, r->lines, REPORT_OUTSIDE, SAY(r, "still outside: ", "noch außerhalb: "), p);
-		findings(r, now, r->lines, REPORT_UNSURE, SAY(r, "no sure answer: ", "keine sichere Aussage: "), p);
+	if (again) {
+		findings(r, true, REPORT_OUTSIDE, SAY(r, "still outside: ", "noch außerhalb: "), p);
+		findings(r, true, REPORT_UNSURE, SAY(r, "no sure answer: ", "keine sichere Aussage: "), p);
 	}
 	paper_list_end(p);
-	free(now);
 	lines_free(&item);
 }
 

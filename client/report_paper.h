@@ -11,7 +11,7 @@
  * such a layout makes browsers forget that it is a table.
  *
  * The pages are lines of text for tally-draw, which breaks them into pages: see
- * draw_pages.c for the format.
+ * draw_pages.h for the format.
  *
  * All texts are plain UTF-8; they are escaped here.  Whatever does not fit in memory sets
  * `failed` of the lines, and the text is not to be used then.

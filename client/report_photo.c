@@ -8,6 +8,7 @@
  * which way up stands in its first bytes: PNG's IHDR (ISO/IEC 15948, 11.2.2), JPEG's frame header
  * (ITU-T T.81, B.2.2) and Exif's orientation (CIPA DC-008, 4.6.4, tag 0x0112).
  */
+#include "client/array.h"
 #include "client/command_calls.h"
 #include "client/report_photo.h"
 #include "protocol/file/base64.h"
@@ -127,7 +128,7 @@ static void each_photo(struct client *c, struct slice element, struct slice resu
 {
 	struct report *r = arg;
 	(void)c, (void)result;
-	if (!element.at || !report_grow(r, &r->photo, r->photos, sizeof *r->photo))
+	if (!element.at || !array_grow(&r->no_memory, &r->photo, r->photos, sizeof *r->photo))
 		return;
 	struct report_photo *p = &r->photo[r->photos];
 	*p = (struct report_photo){.text = strndup(element.at, element.len)};

@@ -9,7 +9,6 @@
 
 #include <math.h>
 #include <stdio.h>
-#include <stdlib.h>
 #include <string.h>
 
 #define MIDDLE (REPORT_SCALE_WIDTH / 2.0)
@@ -176,48 +175,6 @@ void report_scale_legend(const struct report *r, struct lines *out)
 	                 "zwischen den Grenzen; gestrichelt: Nennwert"));
 }
 
-void report_count(const struct report *r, enum report_condition c, int count[REPORT_WORDS],
-                  int *positions)
-{
-	memset(count, 0, REPORT_WORDS * sizeof *count);
-	*positions = 0;
-	/* The lines of a position follow each other, its first quantity first: the first one that
-	 * was measured speaks for it. */
-	bool counted = false;
-	for (int i = 0; i < r->lines; i++) {
-		const struct report_line *l = &r->line[i];
-		if (l->position->kind == KIND_REFERENCE)
-			continue;
-		if (!i || r->line[i - 1].position != l->position) {
-			++*positions;
-			counted = false;
-		}
-		if (l->at[c] && !counted)
-			count[l->at[c]->word]++;
-		counted = counted || l->at[c];
-	}
-}
-
-void report_count_kept(const struct report *r, int count[REPORT_WORDS])
-{
-	struct report_now *now = calloc((size_t)r->lines + 1, sizeof *now);
-	memset(count, 0, REPORT_WORDS * sizeof *count);
-	if (!now)
-		return;
-	report_now(r, now);
-	for (int i = 0, end; i < r->lines; i = end) {
-		const struct report_entry *first = NULL;
-		bool again = false;
-		for (end = i; end < r->lines && r->line[end].position == r->line[i].position; end++) {
-			again = again || r->line[end].at[REPORT_DONE] || r->line[end].at[REPORT_NEW];
-			first = first || !now[end].kept ? first : now[end].entry;
-		}
-		if (first && !again && r->line[i].position->kind != KIND_REFERENCE)
-			count[first->word]++;
-	}
-	free(now);
-}
-
 static void bar(const char *label, const int count[REPORT_WORDS], int positions, double y,
                 struct lines *out)
 {
@@ -260,27 +217,20 @@ static void key(struct lines *out, double x, double y, const char *fill, const c
 
 void report_bars(const struct report *r, struct lines *out)
 {
-	int found[REPORT_WORDS], done[REPORT_WORDS], kept[REPORT_WORDS], positions;
-	int measured = 0, again = 0, left = 0;
+	const struct report_counts *n = &r->counts;
+	const int *found = n->of[REPORT_FOUND];
+	int done[REPORT_WORDS], positions = n->positions, again = n->measured[REPORT_DONE];
 	char said[500], before[120], now[160];
-	report_count(r, REPORT_FOUND, found, &positions);
-	report_count(r, REPORT_DONE, done, &positions);
-	report_count_kept(r, kept);
-	for (int w = 0; w < REPORT_WORDS; w++) {
-		measured += found[w];
-		again += done[w];
-		left += kept[w];
-	}
-	for (int w = 0; again && w < REPORT_WORDS; w++)
-		done[w] += kept[w];
+	for (int w = 0; w < REPORT_WORDS; w++)
+		done[w] = n->of[REPORT_DONE][w] + (again ? n->kept[w] : 0);
 	snprintf(before, sizeof before, SAY(r, "as found: %d of %d measured", "vorgefunden: %d von %d gemessen"),
-	         measured, positions);
+	         n->measured[REPORT_FOUND], positions);
 	if (!again)
 		snprintf(now, sizeof now, "%s", SAY(r, "as handed back: not measured yet",
 		                                    "bei Rückgabe: noch nicht gemessen"));
 	else
 		snprintf(now, sizeof now, SAY(r, "as handed back: %d measured again, %d left in as found",
-	                              "bei Rückgabe: %d neu gemessen, %d wie vorgefunden"), again, left);
+	                              "bei Rückgabe: %d neu gemessen, %d wie vorgefunden"), again, n->left);
 	snprintf(said, sizeof said,
 	         SAY(r, "As found: %d within, %d unsure, %d outside. As handed back, with what was left in: "
 	                "%d within, %d unsure, %d outside. Of %d positions.",

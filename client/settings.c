@@ -6,6 +6,7 @@
 #include "client/pedal_press.h"
 #include "client/settings_file.h"
 #include "protocol/file/ini.h"
+#include "protocol/trade/ascii.h"
 
 #include <stdio.h>
 #include <stdlib.h>
@@ -72,7 +73,7 @@ static bool whole_number(const char *text, int *n)
 	bool minus = *text == '-';
 	size_t i = minus, digits = 0;
 	*n = 0;
-	for (; text[i] >= '0' && text[i] <= '9' && digits < 6; i++, digits++)
+	for (; ascii_digit(text[i]) && digits < 6; i++, digits++)
 		*n = *n * 10 + (text[i] - '0');
 	if (minus)
 		*n = -*n;

@@ -65,7 +65,7 @@ static bool start(struct spawn *s, int theirs, char *program, const char *const 
 {
 	char *args[ARGUMENTS_MAX + 2] = {program};
 	/* posix_spawn changes none of them; its type is older than const. */
-	for (int i = 0; arguments[i] && i < ARGUMENTS_MAX; i++)
+	for (int i = 0; i < ARGUMENTS_MAX && arguments[i]; i++)
 		args[i + 1] = (char *)(uintptr_t)arguments[i];
 	posix_spawn_file_actions_t actions;
 	posix_spawnattr_t attributes;

@@ -38,7 +38,7 @@
 
 /* Where each part of the whole screen stands. */
 struct plan {
-	int value_rows, map; /* map: its row, -1 where the sheet stands beside it all */
+	int value_rows;
 	bool last, before_place, before_value, after_value, before_last, before_unit;
 };
 

@@ -70,9 +70,6 @@ void words_limits(const struct style *style, struct slice entry, char *out, size
 /* ... with limits of another verdict on it ([low, high], a bound may be null). */
 void words_limits_of(const struct style *style, struct slice entry, struct slice pair, char *out,
                      size_t size);
-/* Limits from two decimals of a function; either may be missing (NULL). */
-void words_bounds(const struct style *style, const struct decimal *low, const struct decimal *high,
-                  const char *function, char *out, size_t size);
 
 /* `text` behind the mark of a verdict ("within", "outside", "unsure"): "✓ within", "! outside" where the
  * terminal has no such signs, and the words alone in plain style and for what has no verdict. */

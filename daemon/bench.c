@@ -196,11 +196,6 @@ int bench_meter_index(const struct bench *b, const char *name)
 	return -1;
 }
 
-int bench_meter_count(const struct bench *b)
-{
-	return b->meters;
-}
-
 void bench_line_opened(struct bench *b, int64_t t, int meter)
 {
 	bench_run_until(b, t);

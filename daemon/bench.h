@@ -95,7 +95,6 @@ void bench_slept(struct bench *b, int64_t t, int64_t slept);
 
 /* ---- lines ---- */
 int bench_meter_index(const struct bench *b, const char *name); /* -1: none */
-int bench_meter_count(const struct bench *b);
 void bench_line_opened(struct bench *b, int64_t t, int meter);
 void bench_line_bytes(struct bench *b, int64_t t, int meter, const char *bytes, size_t len);
 /* A byte with a parity or framing error: its frame is void. */

@@ -15,7 +15,7 @@
  *
  * A value with spaces stands in double quotes; \" and \\ in them.
  */
-#include "daemon/bench_state.h"
+#include "daemon/bench_inside.h"
 
 #include "protocol/record/sheet_names.h"
 

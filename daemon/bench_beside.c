@@ -13,7 +13,7 @@
  * has the same paths beside it.  Both findings stand in the entry, so that whoever
  * judges later finds them there.
  */
-#include "daemon/bench_state.h"
+#include "daemon/bench_inside.h"
 #include "protocol/trade/crosscheck.h"
 
 #include <math.h>

@@ -8,7 +8,7 @@
  * says nothing that was asked for.  `take --meter NAME` logs what it stands at.  A record
  * says where it is held, so a daemon that is started anew holds it there again.
  */
-#include "daemon/bench_state.h"
+#include "daemon/bench_inside.h"
 
 #include "protocol/record/job_kinds.h"
 

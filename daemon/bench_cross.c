@@ -7,7 +7,7 @@
  * they disagree (E_n above 1, by the rules of protocol/trade/crosscheck.h).  Nothing is recorded
  * for it: `compare` comes to the same from the entries, at any time.
  */
-#include "daemon/bench_state.h"
+#include "daemon/bench_inside.h"
 #include "protocol/trade/crosscheck.h"
 
 #include <stdio.h>

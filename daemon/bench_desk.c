@@ -17,7 +17,7 @@
  * what the probes stand on when the first reading comes may be the part before.  Where no walk
  * went, or another job is open, nothing is up, as after the start of a job.
  */
-#include "daemon/bench_state.h"
+#include "daemon/bench_inside.h"
 
 #include <stdio.h>
 #include <stdlib.h>

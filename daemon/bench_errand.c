@@ -17,7 +17,7 @@
  *              nominal is that of a rectangular spread between its limits.
  *              E_n as in protocol/trade/crosscheck.h.
  */
-#include "daemon/bench_state.h"
+#include "daemon/bench_inside.h"
 #include "protocol/trade/crosscheck.h"
 
 #include <math.h>

@@ -8,7 +8,7 @@
  *
  * An entry of condition new or done says which of the two it was (`against`).
  */
-#include "daemon/bench_state.h"
+#include "daemon/bench_inside.h"
 
 #include <stdlib.h>
 #include <string.h>
@@ -42,7 +42,8 @@ void entry_judge_at(const struct bench *b, int place, struct entry *e)
 	entry_judge_by(&b->position[place].row.position, fitted(b, place), e);
 }
 
-const struct position *position_as(const struct bench *b, int place, enum condition condition)
+/* What is expected there of a part in that condition: by the fit, else by the sheet. */
+static const struct position *position_as(const struct bench *b, int place, enum condition condition)
 {
 	const struct position *fit = condition == CONDITION_FOUND ? NULL : fitted(b, place);
 	return fit ? fit : &b->position[place].row.position;

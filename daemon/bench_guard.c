@@ -9,7 +9,7 @@
  * back, whether anybody logged them or not, and that is the alarm `held`.  Alarms are records,
  * so a daemon that is started anew knows which reservoir has to be measured again.
  */
-#include "daemon/bench_state.h"
+#include "daemon/bench_inside.h"
 
 #include <math.h>
 #include <stdio.h>

@@ -18,7 +18,7 @@
 #ifndef TALLY_BENCH_GUIDE_H
 #define TALLY_BENCH_GUIDE_H
 
-#include "daemon/bench_state.h"
+#include "daemon/bench_inside.h"
 #include "protocol/guide/guide.h"
 #include "protocol/trade/reservoir.h"
 

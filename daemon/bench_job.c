@@ -3,7 +3,7 @@
  * The job on the bench: begun and closed, live or cold; notes, strikes, and entries
  * that a person types.
  */
-#include "daemon/bench_state.h"
+#include "daemon/bench_inside.h"
 #include "protocol/record/sheet_plain.h"
 #include "protocol/trade/frequency.h"
 

@@ -3,7 +3,7 @@
  * The sheet as it is typed: lines, and the other channel made from the first.  All of
  * what is typed at once goes into the sheet, or nothing of it does.
  */
-#include "daemon/bench_state.h"
+#include "daemon/bench_inside.h"
 
 #include "protocol/record/sheet_entry.h"
 #include "protocol/record/sheet_map.h"

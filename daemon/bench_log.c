@@ -7,7 +7,7 @@
  * strike is undone, and the readings of a run are counted until a gap record can
  * say how many there were.
  */
-#include "daemon/bench_state.h"
+#include "daemon/bench_inside.h"
 
 #include <stdarg.h>
 #include <stdio.h>

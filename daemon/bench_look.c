@@ -3,7 +3,7 @@
  * What the bench shows of itself, as JSON object texts (protocol/WIRE.md): status,
  * meters, live values.  Nothing here changes anything.
  */
-#include "daemon/bench_state.h"
+#include "daemon/bench_inside.h"
 #include "protocol/meter/timing.h"
 #include "protocol/record/kinds.h"
 

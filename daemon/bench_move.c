@@ -7,7 +7,7 @@
  * make of it is a rejudge record in the same transaction, so that no reader ever sees
  * the one without the other.  The quantity stays: what was measured does not change.
  */
-#include "daemon/bench_state.h"
+#include "daemon/bench_inside.h"
 
 #include <stdio.h>
 #include <stdlib.h>
@@ -42,7 +42,8 @@ void move_apply(struct bench *b, int made, const char *position)
 
 /* ---- which ---- */
 
-int move_back_find(const struct bench *b, int64_t n)
+/* The N-th last entry of a meter that counts, as ^N; -1 for none. */
+static int move_back_find(const struct bench *b, int64_t n)
 {
 	for (int i = b->mades - 1; i >= 0 && n > 0; i--)
 		if (!b->made[i].entry.struck && b->made[i].entry.source == SOURCE_METER && --n == 0)

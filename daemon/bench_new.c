@@ -7,7 +7,8 @@
  * A name is given once in a job, also where the position has another one since: a part
  * that was marked N7 on the drawing may not meet a second N7.
  */
-#include "daemon/bench_state.h"
+#include "daemon/bench_inside.h"
+#include "protocol/trade/ascii.h"
 
 #include <stdio.h>
 #include <stdlib.h>
@@ -25,8 +26,7 @@ bool prefix_valid(const char *prefix, struct fault *why)
 	char name[NAME_SIZE + 8];
 	size_t len = strlen(prefix);
 	snprintf(name, sizeof name, "%.*s1", PREFIX_MAX, prefix);
-	if (len > 0 && len <= PREFIX_MAX && name_valid(name, strlen(name)) &&
-	    !(prefix[len - 1] >= '0' && prefix[len - 1] <= '9'))
+	if (len > 0 && len <= PREFIX_MAX && name_valid(name, strlen(name)) && !ascii_digit(prefix[len - 1]))
 		return true;
 	fault_set(why, "\"%.40s\" is no beginning of a name: a letter or digit first, at most %d of "
 	          "letters, digits, . _ / - and no digit at the end (R, T3/)", prefix, PREFIX_MAX);
@@ -70,7 +70,7 @@ bool former_add(struct bench *b, const char *name)
 void new_restore(struct bench *b, const char *name)
 {
 	size_t len = strlen(name);
-	while (len && name[len - 1] >= '0' && name[len - 1] <= '9')
+	while (len && ascii_digit(name[len - 1]))
 		len--;
 	snprintf(b->prefix, sizeof b->prefix, "%.*s", (int)len, name);
 }

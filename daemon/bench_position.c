@@ -7,7 +7,7 @@
  * job does.  The entries of a place hang together from the newest to the oldest, so
  * that what a position lacks costs no look through all of the job.
  */
-#include "daemon/bench_state.h"
+#include "daemon/bench_inside.h"
 
 #include "protocol/record/sheet_names.h"
 

@@ -7,7 +7,7 @@
  * is itself on its way to the disk, for its number is not known, and what is beyond
  * LOG_DRAFTS_MAX.
  */
-#include "daemon/bench_state.h"
+#include "daemon/bench_inside.h"
 
 #include <stdio.h>
 #include <stdlib.h>

@@ -16,7 +16,7 @@
  * A check has no such end: the newest of a meter and function counts, however old it is.
  * While that one failed, every entry of the meter says so, and none of its values decides.
  */
-#include "daemon/bench_state.h"
+#include "daemon/bench_inside.h"
 
 #include <math.h>
 #include <stdio.h>

@@ -8,7 +8,7 @@
  * gap between stands in the log.  What is bound to a position stays bound.
  */
 #include "daemon/bench_guide.h"
-#include "daemon/bench_state.h"
+#include "daemon/bench_inside.h"
 #include "daemon/config_compare.h"
 
 #include <stdlib.h>

@@ -9,7 +9,7 @@
  * readers).  In the same transaction follow its row, the rows of those that name it (twin,
  * with, part), and what another kind, by other letters, makes of its verdicts.
  */
-#include "daemon/bench_state.h"
+#include "daemon/bench_inside.h"
 
 #include "protocol/record/sheet_names.h"
 

@@ -3,7 +3,7 @@
  * Reading the job back from the log: when the daemon starts, and when the log
  * refused a change that was in memory already.
  */
-#include "daemon/bench_state.h"
+#include "daemon/bench_inside.h"
 
 #include <stdio.h>
 #include <string.h>

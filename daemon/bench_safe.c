@@ -20,7 +20,7 @@
  * Near zero a meter on a dead capacitor and one whose leads hang in the air look alike.  So
  * nothing is expected of these volts (walk_expect), and settle asks for the person's word.
  */
-#include "daemon/bench_state.h"
+#include "daemon/bench_inside.h"
 
 #include "protocol/trade/reservoir.h"
 

@@ -5,7 +5,7 @@
  * middle one of them.  The trail has both (SEAL.md, `second` of a trail record), so who looks
  * later sees what it was made from; its uncertainty and verdict are its own.
  */
-#include "daemon/bench_state.h"
+#include "daemon/bench_inside.h"
 
 #include <stdlib.h>
 

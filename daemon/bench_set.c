@@ -5,7 +5,7 @@
  * silence (bench_sheet_known); a recording may set one that is not there yet, which makes it,
  * for there may be no sheet with it.
  */
-#include "daemon/bench_state.h"
+#include "daemon/bench_inside.h"
 
 #include "protocol/record/sheet_names.h"
 #include "protocol/record/sheet_plain.h"

@@ -3,7 +3,7 @@
  * The sheet of the job: loaded from a file, set by hand, or made as positions are
  * named; and what a change of it means for the verdicts of entries that are there.
  */
-#include "daemon/bench_state.h"
+#include "daemon/bench_inside.h"
 
 #include "protocol/record/sheet_names.h"
 
@@ -71,7 +71,7 @@ static bool same_limit(bool has_a, struct decimal a, bool has_b, struct decimal 
 	return has_a == has_b && (!has_a || decimal_compare(a, b) == 0);
 }
 
-bool verdict_same(const struct verdict *a, const struct verdict *b)
+static bool verdict_same(const struct verdict *a, const struct verdict *b)
 {
 	const struct limits *x = &a->limits, *y = &b->limits;
 	return a->word == b->word && a->side == b->side && a->reason == b->reason &&
@@ -143,7 +143,8 @@ void job_rejudge_owed(struct bench *b, int64_t t)
 	}
 }
 
-bool batch_fits(const struct sheet_batch *l, struct fault *why)
+/* Do the rows go with what is fitted there? */
+static bool batch_fits(const struct sheet_batch *l, struct fault *why)
 {
 	for (int i = 0; i < l->rows; i++)
 		if (!fit_check(l->b, position_find(l->b, l->row[i].position.name), &l->row[i], why))

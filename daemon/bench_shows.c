@@ -11,7 +11,7 @@
  * leaves the part (event `missing`), once more as a count at its end, and stands in
  * `sheet show --missing`.
  */
-#include "daemon/bench_state.h"
+#include "daemon/bench_inside.h"
 
 #include <stdio.h>
 #include <string.h>

@@ -15,7 +15,7 @@
  *
  * All of it is on the tape, so that a replay arms at the same moments.
  */
-#include "daemon/bench_state.h"
+#include "daemon/bench_inside.h"
 
 #include <stdio.h>
 #include <string.h>

@@ -5,7 +5,7 @@
  * for: a part that reads open cannot be touched in any other way.
  */
 #include "daemon/bench_guide.h"
-#include "daemon/bench_state.h"
+#include "daemon/bench_inside.h"
 #include "protocol/trade/frequency.h"
 
 #include <math.h>

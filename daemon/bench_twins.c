@@ -16,7 +16,7 @@
  *     channel with the first of the other; without channels the first half with the second.
  *     A pair is `alone` where nothing else is alike: only such are accepted unseen.
  */
-#include "daemon/bench_state.h"
+#include "daemon/bench_inside.h"
 #include "protocol/trade/crosscheck.h"
 
 #include <math.h>

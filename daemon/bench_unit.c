@@ -5,7 +5,7 @@
  * Both are the person's word, kept as records and nowhere else: the questions about them
  * (job.show, job.ready) read the log, so they are the same after a restart.
  */
-#include "daemon/bench_state.h"
+#include "daemon/bench_inside.h"
 
 #include "protocol/record/job_kinds.h"
 #include "protocol/record/sheet_entry.h"

@@ -10,7 +10,7 @@
  * transaction.  Entries at a position say which valve was in it when they were made, so a
  * valve keeps its history wherever it goes (`entries --valve A17`).
  */
-#include "daemon/bench_state.h"
+#include "daemon/bench_inside.h"
 
 #include <stdio.h>
 #include <string.h>
@@ -24,7 +24,8 @@ static int column_of(const struct sheet_row *row)
 	return -1;
 }
 
-const char *valve_of_row(const struct sheet_row *row)
+/* Its own number, "" for none. */
+static const char *valve_of_row(const struct sheet_row *row)
 {
 	int i = column_of(row);
 	/* A file may have anything in that column: what is no number is none. */

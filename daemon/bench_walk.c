@@ -21,7 +21,7 @@
  * the one that was up when this touch began, if only the walk went on since; else
  * the one that is chosen.
  */
-#include "daemon/bench_state.h"
+#include "daemon/bench_inside.h"
 
 #include <math.h>
 #include <stdio.h>

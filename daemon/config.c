@@ -18,7 +18,6 @@ struct loader {
 	const char *file;
 	bool replay;
 	struct config *config;
-	const char *section; /* the open one; ini_parse gives one pointer for each */
 	bool in_meter;
 	struct meter_draft draft;
 	bool has_log;

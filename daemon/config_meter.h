@@ -35,9 +35,14 @@ struct meter_draft {
 
 /* Begin with the section's item: takes the name. `meter` is cleared. */
 bool config_meter_begin(struct meter_draft *d, struct config_meter *meter, const char *file,
-                 const char *name, const struct ini_item *item, struct fault *why);
+                        const char *name, const struct ini_item *item, struct fault *why);
 /* Take one key. */
 bool meter_take(struct meter_draft *d, const struct ini_item *item, struct fault *why);
+/* The first key that was given and goes only with a dialect that asks, with its place; NULL: none. */
+const char *meter_asking_key(const struct meter_draft *d, const struct key_place **at);
+
+/* ---- config_meter_whole.c ---- */
+
 /* The section is whole: fill in what the dialect says, refuse what does not go
  * together. */
 bool meter_finish(struct meter_draft *d, bool replay, struct fault *why);

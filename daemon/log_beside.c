@@ -1,17 +1,14 @@
 /* SPDX-License-Identifier: MIT */
 /*
- * The files beside the log: who holds it (LOG.lock), what signs for it (LOG.key),
- * room for the last words on a full disk (LOG.reserve), and the reminder that
- * something went wrong (LOG.suspect).  None of this opens the log itself.
+ * The files beside the log: who holds it (LOG.lock), room for the last words on a
+ * full disk (LOG.reserve), and the reminder that something went wrong (LOG.suspect).
+ * None of this opens the log itself.  The key: log_new.c.
  */
 #include "daemon/log_inside.h"
-
-#include "protocol/record/checkpoint.h"
 
 #include <errno.h>
 #include <fcntl.h>
 #include <limits.h>
-#include <openssl/crypto.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -339,78 +336,6 @@ void beside_suspect_clear(const char *path)
 	beside_remove(path, ".suspect");
 }
 
-/* ---- the key, and a log in the making ---- */
-
-static bool write_private(const char *name, const char *bytes, size_t len)
-{
-	int fd = open(name, O_WRONLY | O_CREAT | O_EXCL | O_CLOEXEC | O_NOFOLLOW, 0600);
-	if (fd < 0)
-		return false;
-	bool done = write(fd, bytes, len) == (ssize_t)len && fsync(fd) == 0;
-	int error = errno;
-	close(fd);
-	if (!done)
-		unlink(name);
-	errno = error;
-	return done;
-}
-
-bool beside_key_make(const char *path, uint8_t public[32], struct fault *why)
-{
-	char pem[512];
-	char *name = beside_name(path, ".key.new");
-	struct signer *key = signer_new();
-	size_t len = name && key ? signer_pem(key, pem, sizeof pem) : 0;
-	bool made = len > 0;
-	if (!made) {
-		fault_at(why, path, 0, 0, "no key can be made for the log: libcrypto gives no Ed25519");
-	} else {
-		signer_key(key, public);
-		made = write_private(name, pem, len);
-		if (!made)
-			fault_at(why, name, 0, 0, "the key of the log cannot be written: %s",
-			         strerror(errno));
-	}
-	OPENSSL_cleanse(pem, sizeof pem);
-	signer_free(key);
-	free(name);
-	return made;
-}
-
-struct signer *beside_key_read(const char *path, const char *suffix, struct fault *why)
-{
-	char pem[4096];
-	struct signer *key = NULL;
-	char *name = beside_name(path, suffix);
-	int fd = name ? open(name, O_RDONLY | O_CLOEXEC | O_NONBLOCK) : -1;
-	ssize_t len = fd >= 0 ? read(fd, pem, sizeof pem) : -1;
-	if (!name)
-		fault_set(why, "no memory for the key of the log");
-	else if (fd < 0 && errno == ENOENT)
-		fault_at(why, name, 0, 0, "%.200s is not there", name);
-	else if (len < 0)
-		fault_at(why, name, 0, 0, "%.200s cannot be read: %s", name, strerror(errno));
-	else if (!(key = signer_read(pem, (size_t)len)))
-		fault_at(why, name, 0, 0, "%.200s %s", name, len ? "holds no key that is whole (Ed25519, PEM)"
-		         : "is empty");
-	if (fd >= 0)
-		close(fd);
-	OPENSSL_cleanse(pem, sizeof pem);
-	free(name);
-	return key;
-}
-
-bool beside_key_mode(const char *path, unsigned *mode)
-{
-	char *name = beside_name(path, ".key");
-	struct stat st;
-	bool there = name && stat(name, &st) == 0;
-	if (there)
-		*mode = (unsigned)st.st_mode & 0777;
-	free(name);
-	return there;
-}
-
 bool beside_folder_sync(const char *path)
 {
 	char *folder = folder_of(path);
@@ -419,55 +344,6 @@ bool beside_folder_sync(const char *path)
 	bool done = fd >= 0 && (fsync(fd) == 0 || errno == EINVAL);
 	if (fd >= 0)
 		close(fd);
-	return done;
-}
-
-/* Never over a log: only an empty file may be in the way. */
-static int rename_new(const char *from, const char *to)
-{
-	struct stat st;
-	if (stat(to, &st) == 0)
-		return st.st_size == 0 ? rename(from, to) : (errno = EEXIST, -1);
-	if (renameat2(AT_FDCWD, from, AT_FDCWD, to, RENAME_NOREPLACE) == 0)
-		return 0;
-	/* Not every file system can do that; we hold the lock. */
-	return errno == EINVAL || errno == ENOSYS ? rename(from, to) : -1;
-}
-
-static bool settle_name(const char *path, const char *from, const char *to, struct fault *why)
-{
-	char *source = beside_name(path, from), *target = beside_name(path, to);
-	bool done = source && target && rename_new(source, target) == 0 && beside_folder_sync(path);
-	if (!done)
-		fault_at(why, target, 0, 0, "the new file cannot be put in its place: %s",
-		         strerror(errno));
-	free(source);
-	free(target);
-	return done;
-}
-
-/* The log first: with a log and LOG.key.new the next start can finish the work. */
-bool beside_new_settle(const char *path, bool key, struct fault *why)
-{
-	return settle_name(path, ".new", "", why) && (!key || beside_key_settle(path, why));
-}
-
-bool beside_key_settle(const char *path, struct fault *why)
-{
-	if (!beside_exists(path, ".key.new", NULL) || beside_exists(path, ".key", NULL))
-		return true;
-	return settle_name(path, ".key.new", ".key", why);
-}
-
-/* Either the old name or the new one is there at every moment, never half a key. */
-bool beside_key_replace(const char *path, struct fault *why)
-{
-	char *from = beside_name(path, ".key.new"), *to = beside_name(path, ".key");
-	bool done = from && to && rename(from, to) == 0 && beside_folder_sync(path);
-	if (!done)
-		fault_at(why, to, 0, 0, "the new key cannot be put in its place: %s", strerror(errno));
-	free(from);
-	free(to);
 	return done;
 }
 
@@ -579,23 +455,4 @@ bool beside_set_aside(const char *path, bool key, int64_t now, char *out, size_t
 	}
 	free(aside);
 	return done;
-}
-
-bool beside_put(const char *path, const char *suffix, struct fault *why)
-{
-	return settle_name(path, suffix, "", why);
-}
-
-void beside_key_drop(const char *path)
-{
-	beside_remove(path, ".key.new");
-}
-
-void beside_new_drop(const char *path)
-{
-	beside_remove(path, ".new");
-	beside_remove(path, ".new-journal");
-	beside_remove(path, ".new-wal");
-	beside_remove(path, ".new-shm");
-	beside_remove(path, ".key.new");
 }

@@ -87,7 +87,8 @@ static void say_why(const char *part, int code, int error, struct fault *why)
 		         error ? ", " : "", error ? strerror(error) : "");
 }
 
-void copy_drop(const char *part)
+/* What is left of one that failed, and what SQLite had beside it. */
+static void copy_drop(const char *part)
 {
 	static const char *const suffixes[] = { "", "-journal", "-wal", "-shm" };
 	for (size_t i = 0; i < sizeof suffixes / sizeof *suffixes; i++)

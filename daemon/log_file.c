@@ -1,12 +1,11 @@
 /* SPDX-License-Identifier: MIT */
 /*
- * The file of the log and its one writing connection: made, opened, verified,
+ * The file of the log and its one writing connection: opened, verified,
  * recovered after a kill, closed.
  *
- * A new log is made as LOG.new in one transaction and then gets its name, so
- * that there is never a log without its first record.  An old one is looked at
- * through a connection that changes nothing before it is opened for writing: a
- * foreign file, or one of a newer program, stays as it is to the byte.
+ * A new log is made by log_new.c.  An old one is looked at through a connection
+ * that changes nothing before it is opened for writing: a foreign file, or one of
+ * a newer program, stays as it is to the byte.
  *
  * SQLite before 3.51.3 can lose committed pages where two connections write or
  * checkpoint at the same moment (the WAL-reset race).  There is one such
@@ -15,11 +14,8 @@
  */
 #include "daemon/log_inside.h"
 
-#include "protocol/record/record.h"
 #include "protocol/record/seal.h"
 
-#include <errno.h>
-#include <openssl/rand.h>
 #include <sqlite3.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -167,57 +163,7 @@ static void disconnect(struct log_store *s)
 	s->db = NULL;
 }
 
-/* ---- a new log ---- */
-
-static bool first_record(struct sqlite3 *db, const struct log_options *o, const uint8_t *key,
-                         struct fault *why)
-{
-	struct log_body body = { .bench = o->bench, .version = o->version, .key = key };
-	const uint8_t before[SEAL_SIZE] = { 0 };
-	uint8_t hash[SEAL_SIZE];
-	char buffer[2048];
-	struct text text;
-	if (o->identity) {
-		memcpy(body.identity, o->identity, sizeof body.identity);
-	} else if (RAND_bytes(body.identity, sizeof body.identity) != 1) {
-		fault_set(why, "no random bytes for the identity of the log");
-		return false;
-	}
-	text_begin(&text, buffer, sizeof buffer);
-	text_puts(&text, "{\"seq\":1,\"t\":");
-	text_time(&text, o->now);
-	text_puts(&text, ",\"kind\":\"log\"");
-	log_body_write(&text, &body);
-	text_puts(&text, "}");
-	if (text.failed || !record_valid(1, text.bytes, text.len, why)) {
-		fault_set(why, "the name of the bench or the version does not fit into record 1");
-		return false;
-	}
-	seal_next(before, text.bytes, text.len, hash);
-	sqlite3_stmt *st = NULL;
-	sqlite3_prepare_v2(db, "INSERT INTO record (seq, text, hash) VALUES (1, ?, ?)", -1, &st, NULL);
-	sqlite3_bind_text(st, 1, text.bytes, (int)text.len, SQLITE_STATIC);
-	sqlite3_bind_blob(st, 2, hash, sizeof hash, SQLITE_STATIC);
-	if (sqlite3_step(st) != SQLITE_DONE)
-		fault_set(why, "record 1: %s", sqlite3_errmsg(db));
-	return sqlite3_finalize(st) == SQLITE_OK;
-}
-
-/* All of it in one transaction. */
-static bool fill_new(struct sqlite3 *db, const struct log_options *o, const uint8_t *key,
-                     struct fault *why)
-{
-	if (sqlite3_exec(db, "BEGIN IMMEDIATE", NULL, NULL, NULL) == SQLITE_OK &&
-	    schema_create(db, why) && first_record(db, o, key, why)) {
-		if (sqlite3_exec(db, "COMMIT", NULL, NULL, NULL) == SQLITE_OK)
-			return true;
-	}
-	if (!why->text[0])
-		fault_set(why, "%s", sqlite3_errmsg(db));
-	return false;
-}
-
-/* Before it gets its name: later, the power could be cut while the first page is changed. */
+/* Of a new log before it gets its name: later, the power could be cut while the first page is changed. */
 bool store_settle(struct sqlite3 *db, const char *path, const char *suffix, struct fault *why)
 {
 	static const char *const left[] = { "-wal", "-shm", "-journal" };
@@ -247,48 +193,6 @@ static void take_back(const char *path)
 		sqlite3_exec(db, "SELECT 1 FROM sqlite_schema", NULL, NULL, NULL);
 	sqlite3_close(db);
 	sqlite3_free(uri);
-}
-
-static bool create_file(const char *path, const struct log_options *o, struct fault *why)
-{
-	uint8_t key[32];
-	bool keyed = !o->inline_mode, done = false;
-	int code;
-	struct fault what = { .text = "" };
-	if (beside_exists(path, ".key", NULL)) {
-		fault_at(why, path, 0, 0, "the log is missing, but its key %s.key is there: put the log "
-		         "back, or move the key away to begin a new log", path);
-		return false;
-	}
-	if (beside_exists(path, "-wal", NULL)) {
-		fault_at(why, path, 0, 0, "the log is missing or empty, but %s-wal, a part of it, is there: "
-		         "put the log back, or move that away to begin a new log", path);
-		return false;
-	}
-	if (beside_exists(path, ".restored", NULL)) {
-		fault_at(why, path, 0, 0, "the log is missing, and %s.restored says that a restore was broken "
-		         "off: run it again, or move that away to begin a new log", path);
-		return false;
-	}
-	beside_new_drop(path);
-	char *name = beside_name(path, ".new");
-	char *uri = name ? sqlite_uri(name, "mode=rwc") : NULL;
-	if (uri && (!keyed || beside_key_make(path, key, &what))) {
-		struct sqlite3 *db = store_connect(uri, o->vfs, "delete", &code, &what);
-		done = db && fill_new(db, o, keyed ? key : NULL, &what);
-		if (done)
-			done = store_settle(db, path, ".new", &what);
-		else
-			sqlite3_close(db);
-		done = done && beside_new_settle(path, keyed, &what);
-	}
-	if (!done) {
-		beside_new_drop(path);
-		fault_at(why, path, 0, 0, "the log cannot be made: %s", what.text);
-	}
-	free(name);
-	sqlite3_free(uri);
-	return done;
 }
 
 /* ---- an old one ---- */
@@ -435,7 +339,7 @@ static bool begin_writing(struct log_store *s, const struct log_options *o, stru
 		fault_at(why, s->path, 0, 0, "the log cannot be opened for writing: %s", what.text);
 		return false;
 	}
-	if (s->memory && !fill_new(s->db, o, NULL, why))
+	if (s->memory && !store_fill(s->db, o, NULL, why))
 		return false;
 	if (!foreign_wal(s, why) || !verify_all(s, &o->going, why))
 		return false;
@@ -494,7 +398,7 @@ static bool begin_anew(struct log_store *s, const struct log_options *o, struct 
 	s->damaged = false;
 	s->opening[0] = '\0';
 	aside_look(s, &reason);
-	return aside_move(s, o->now, &reason, why) && create_file(s->path, o, why);
+	return aside_move(s, o->now, &reason, why) && store_create(s->path, o, why);
 }
 
 static bool open_file(struct log_store *s, const struct log_options *o, struct fault *why)
@@ -512,7 +416,7 @@ static bool open_file(struct log_store *s, const struct log_options *o, struct f
 	/* And again: somebody may have had it until now. */
 	if (s->lock < 0 || !look_first(s->path, o, &there, &damaged, why))
 		return false;
-	if (damaged ? !begin_anew(s, o, why) : !there && !create_file(s->path, o, why))
+	if (damaged ? !begin_anew(s, o, why) : !there && !store_create(s->path, o, why))
 		return false;
 	if (!beside_key_settle(s->path, why))
 		return false;

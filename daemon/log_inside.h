@@ -7,9 +7,10 @@
  *   log_write.c   items into transactions; what a failing write does
  *   log_trouble.c what went wrong, by kind and in words
  *   log_wal.c     LOG-wal, and what is done between two groups
- *   log_file.c    open, create, recover, close: the one writing connection
+ *   log_file.c    open, recover, close: the one writing connection
+ *   log_new.c     a log in the making, and its key
  *   log_schema.c  tables, triggers, views
- *   log_beside.c  the files beside the log: lock, key, reserve, marker
+ *   log_beside.c  the files beside the log: lock, reserve, marker
  *   log_aside.c   a damaged log gets another name
  *   log_last.c      a note of how far the log went
  *   log_wal_look.c  what LOG-wal holds that SQLite would pass over
@@ -245,8 +246,6 @@ int64_t store_tend(struct log_store *s, bool quiet);
 bool copy_make(struct log_reader *r, const char *part, struct fault *why);
 bool copy_verify(const char *part, struct log_check *out, struct fault *why);
 bool copy_sync(const char *path);
-/* What is left of one that failed, and what SQLite had beside it. */
-void copy_drop(const char *part);
 
 /* log_schema.c */
 bool schema_create(struct sqlite3 *db, struct fault *why);
@@ -254,6 +253,26 @@ bool schema_create(struct sqlite3 *db, struct fault *why);
 bool schema_check(struct sqlite3 *db, char *note, size_t size, struct fault *why);
 /* From now on this connection can do nothing but append. */
 void schema_seal_off(struct sqlite3 *db);
+
+/* log_new.c: all of them take the path of the log. */
+/* A new key into LOG.key.new; its public half comes back. */
+bool beside_key_make(const char *path, uint8_t public[32], struct fault *why);
+/* The key in LOG.key, or LOG.key.new (suffix); NULL where there is none, with why. */
+struct signer *beside_key_read(const char *path, const char *suffix, struct fault *why);
+/* The rights on LOG.key (the low nine bits); false where it is not there. */
+bool beside_key_mode(const char *path, unsigned *mode);
+/* LOG.key.new takes the place of LOG.key. */
+bool beside_key_replace(const char *path, struct fault *why);
+void beside_key_drop(const char *path); /* LOG.key.new */
+/* LOG.key.new becomes LOG.key, where that is left to do. */
+bool beside_key_settle(const char *path, struct fault *why);
+/* LOG.SUFFIX becomes LOG, which is not there. */
+bool beside_put(const char *path, const char *suffix, struct fault *why);
+/* Schema and record 1 into an empty file, in one transaction; key: its public half, NULL for none. */
+bool store_fill(struct sqlite3 *db, const struct log_options *o, const uint8_t *key,
+                struct fault *why);
+/* A new log under that name, with its key; refused where something of an older one lies beside it. */
+bool store_create(const char *path, const struct log_options *o, struct fault *why);
 
 /* log_beside.c: all of them take the path of the log. */
 bool beside_path(const char *given, char **absolute, struct fault *why);
@@ -274,20 +293,7 @@ bool beside_reserve_drop(const char *path);
 void beside_suspect_mark(const char *path, int64_t seq, const char *what);
 bool beside_suspect_read(const char *path, char *what, size_t size);
 void beside_suspect_clear(const char *path);
-/* A new key into LOG.key.new; its public half comes back. */
-bool beside_key_make(const char *path, uint8_t public[32], struct fault *why);
-/* The key in LOG.key, or LOG.key.new (suffix); NULL where there is none, with why. */
-struct signer *beside_key_read(const char *path, const char *suffix, struct fault *why);
-/* The rights on LOG.key (the low nine bits); false where it is not there. */
-bool beside_key_mode(const char *path, unsigned *mode);
-/* LOG.key.new takes the place of LOG.key. */
-bool beside_key_replace(const char *path, struct fault *why);
-void beside_key_drop(const char *path); /* LOG.key.new */
 bool beside_folder_sync(const char *path); /* a name is durable only once its folder is */
-/* LOG.new (and LOG.key.new, with a key) become LOG and LOG.key. */
-bool beside_new_settle(const char *path, bool key, struct fault *why);
-bool beside_key_settle(const char *path, struct fault *why); /* where only the key is left to do */
-void beside_new_drop(const char *path);
 void beside_remove(const char *path, const char *suffix);
 /* LOG.aside-DATE, a name that nothing has; malloc. */
 char *beside_aside_name(const char *path, int64_t now);
@@ -295,8 +301,6 @@ char *beside_aside_name(const char *path, int64_t now);
  * those of a log and its parts; `out` is the new name of LOG.  Nothing is deleted. */
 bool beside_set_aside(const char *path, bool key, int64_t now, char *out, size_t size,
                       struct fault *why);
-/* LOG.SUFFIX becomes LOG, which is not there. */
-bool beside_put(const char *path, const char *suffix, struct fault *why);
 
 /* log_verify.c */
 bool verify_chain(struct sqlite3 *db, const struct log_pin *pin, const struct log_going *going,

@@ -22,7 +22,6 @@
 /* ---- an export into a file ---- */
 
 struct filling {
-	sqlite3 *db;
 	sqlite3_stmt *st;
 	int code;
 };
@@ -41,7 +40,7 @@ static bool fill_one(void *arg, int64_t seq, const char *text, size_t len, const
 /* All of it in one transaction; `check` is what this reading found. */
 static bool fill(sqlite3 *db, const char *from, struct log_check *check, struct fault *why)
 {
-	struct filling f = { .db = db, .code = SQLITE_DONE };
+	struct filling f = { .code = SQLITE_DONE };
 	bool done = sqlite3_exec(db, "BEGIN IMMEDIATE", NULL, NULL, NULL) == SQLITE_OK &&
 	            schema_create(db, why) &&
 	            sqlite3_prepare_v2(db, "INSERT INTO record (seq, text, hash) VALUES (?, ?, ?)", -1,

@@ -6,6 +6,7 @@
 #include "daemon/log_inside.h"
 
 #include "protocol/record/record.h"
+#include "protocol/trade/ascii.h"
 
 #include <stdio.h>
 #include <stdlib.h>
@@ -46,7 +47,7 @@ static bool add_body(const struct log_store *s, struct text *out, const char *bo
 			return true;
 		uint64_t ticket = 0;
 		const char *p = mark + 1;
-		for (; p < end && *p >= '0' && *p <= '9' && p - mark <= 19; p++)
+		for (; p < end && ascii_digit(*p) && p - mark <= 19; p++)
 			ticket = ticket * 10 + (uint64_t)(*p - '0');
 		if (p == mark + 1 || p == end || *p != 1)
 			return false;

@@ -9,6 +9,7 @@
 #include "daemon/log_inside.h"
 
 #include "protocol/record/checkpoint.h"
+#include "protocol/trade/ascii.h"
 
 #include <sqlite3.h>
 #include <stdio.h>
@@ -18,7 +19,7 @@ bool text_is_of_kind(const char *text, size_t len, const char *kind)
 {
 	/* Rule 3 has fixed where it stands. */
 	size_t at = strlen("{\"seq\":"), n = strlen(kind);
-	while (at < len && text[at] >= '0' && text[at] <= '9')
+	while (at < len && ascii_digit(text[at]))
 		at++;
 	at += strlen(",\"t\":\"2026-11-25T10:00:00.000000Z\",\"kind\":\"");
 	return at + n < len && memcmp(text + at, kind, n) == 0 && text[at + n] == '"';

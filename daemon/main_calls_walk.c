@@ -65,6 +65,16 @@ bool call_at(struct answering *a, struct fault *why)
 	return true;
 }
 
+/* What is up now. */
+static bool answer_chosen(struct answering *a)
+{
+	text_puts(&a->out, "{\"chosen\":");
+	bench_chosen(a->calls->bench, &a->out);
+	text_puts(&a->out, "}");
+	server_answer(a->call, a->out.bytes);
+	return true;
+}
+
 bool call_at_new(struct answering *a, struct fault *why)
 {
 	if (!bench_at_new(a->calls->bench, a->t, a->asked.prefix, why)) {
@@ -72,11 +82,7 @@ bool call_at_new(struct answering *a, struct fault *why)
 		              why);
 		return true;
 	}
-	text_puts(&a->out, "{\"chosen\":");
-	bench_chosen(a->calls->bench, &a->out);
-	text_puts(&a->out, "}");
-	server_answer(a->call, a->out.bytes);
-	return true;
+	return answer_chosen(a);
 }
 
 bool call_reach(struct answering *a, struct fault *why)
@@ -140,11 +146,7 @@ static bool chosen_or_refused(struct answering *a, bool done, const struct fault
 		server_refuse(a->call, WIRE_REFUSED, why);
 		return true;
 	}
-	text_puts(&a->out, "{\"chosen\":");
-	bench_chosen(a->calls->bench, &a->out);
-	text_puts(&a->out, "}");
-	server_answer(a->call, a->out.bytes);
-	return true;
+	return answer_chosen(a);
 }
 
 bool call_next(struct answering *a, struct fault *why)

@@ -148,7 +148,7 @@ static void on_hotplug_lost(void *arg, const struct fault *why)
 	say_of(&(struct say_about){.level = SAY_NOTICE, .source = "hotplug"}, "%s", why->text);
 }
 
-void listen_for_plugs(struct stand *s)
+static void listen_for_plugs(struct stand *s)
 {
 	struct fault why;
 	if (!s->config->meters || s->hotplug || s->no_hotplug)

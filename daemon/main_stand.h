@@ -112,7 +112,6 @@ void line_end(struct line *l);
  * be the same. */
 void lines_settle(struct stand *s);
 void lines_close(struct stand *s);
-void listen_for_plugs(struct stand *s);
 void tape_act(struct stand *s, const char *meter, int64_t t, const char *act, const char *rest);
 
 /* main_hooks.c */

@@ -44,7 +44,8 @@ static const char *ending(const char *type)
 	return "";
 }
 
-bool photo_folder(const char *log, char *out, size_t size, struct fault *why)
+/* False for a log that is not a file. */
+static bool photo_folder(const char *log, char *out, size_t size, struct fault *why)
 {
 	if (log[0] != '/' && strncmp(log, "file:", 5) == 0) {
 		fault_set(why, "a log that is no file keeps no photos");

@@ -34,8 +34,6 @@ struct photo_kept {
 /* One that is coming in. */
 struct photo;
 
-/* False for a log that is not a file. */
-bool photo_folder(const char *log, char *out, size_t size, struct fault *why);
 /* Thrown away what a kill left half written.  Nothing where there is no folder. */
 void photo_sweep(const char *log);
 struct photo *photo_begin(const char *log, int64_t size, struct fault *why);

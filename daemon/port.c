@@ -67,12 +67,6 @@ struct port {
 static void look(uv_timer_t *timer);
 static void on_poll(uv_poll_t *poll, int status, int events);
 
-const char *port_state_word(enum port_state s)
-{
-	static const char *const word[] = { "absent", "refused", "open" };
-	return word[s];
-}
-
 /* ---- given back ---- */
 
 static void freed_when_closed(struct port *p)

@@ -57,7 +57,6 @@ enum port_state {
 	PORT_REFUSED, /* there, but it cannot be had: port_why says why */
 	PORT_OPEN,
 };
-const char *port_state_word(enum port_state s); /* "absent", "refused", "open" */
 
 struct port_options {
 	struct place place;

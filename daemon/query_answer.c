@@ -115,6 +115,14 @@ void answer_text(struct answer *a, const char *string, size_t len)
 		free(buffer);
 }
 
+void answer_name(struct answer *a, const char *name)
+{
+	if (name[0])
+		answer_string(a, name);
+	else
+		answer_puts(a, "null");
+}
+
 void answer_real(struct answer *a, double x)
 {
 	char buffer[48];

@@ -32,6 +32,7 @@ void answer_printf(struct answer *a, const char *format, ...)
 void answer_json(struct answer *a, const char *json, size_t len);
 void answer_text(struct answer *a, const char *string, size_t len); /* with quotes and escapes */
 void answer_string(struct answer *a, const char *string);           /* the same */
+void answer_name(struct answer *a, const char *name);               /* the same; "": null */
 void answer_real(struct answer *a, double x);
 
 #endif

@@ -384,10 +384,7 @@ static void compare_write(struct compare *c)
 	c->checks = c->pairs = c->references = c->twins = c->refused_count = 0;
 	answer_begin(&c->refused, QUERY_ANSWER_MAX);
 	answer_puts(out, "{\"job\":");
-	if (c->job[0])
-		answer_string(out, c->job);
-	else
-		answer_puts(out, "null");
+	answer_name(out, c->job);
 	answer_puts(out, ",\"crosschecks\":[");
 	crosschecks_write(c);
 	answer_puts(out, "],\"references\":[");

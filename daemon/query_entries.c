@@ -141,10 +141,7 @@ static void entries_write(struct entries *e, int64_t after)
 {
 	size_t i = 0;
 	answer_puts(&e->q->out, "{\"job\":");
-	if (e->job[0])
-		answer_string(&e->q->out, e->job);
-	else
-		answer_puts(&e->q->out, "null");
+	answer_name(&e->q->out, e->job);
 	answer_puts(&e->q->out, ",\"entries\":[");
 	while (i < e->n && element_add(e, &e->at[i]))
 		i++;

@@ -287,10 +287,7 @@ static void job_write(struct answer *out, const struct job_line *line, int64_t f
 	if (fits >= 0)
 		answer_printf(out, ",\"fits\":%lld", (long long)fits);
 	answer_puts(out, ",\"again\":");
-	if (line->again[0])
-		answer_string(out, line->again);
-	else
-		answer_puts(out, "null");
+	answer_name(out, line->again);
 	identity_answer(out, line->identity);
 	answer_puts(out, "}");
 }

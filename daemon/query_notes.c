@@ -16,7 +16,7 @@ struct noting {
 	const char *job, *position;
 	bool photos; /* only notes with one, checked */
 	int64_t limit, given, next;
-	bool more, bad, any;
+	bool more, bad;
 	struct names names;
 };
 

@@ -207,10 +207,7 @@ bool query_places(struct query *q, json_t *params)
 	bool good = gather(q, job, &p.g);
 	if (good) {
 		answer_puts(&q->out, "{\"job\":");
-		if (job[0])
-			answer_string(&q->out, job);
-		else
-			answer_puts(&q->out, "null");
+		answer_name(&q->out, job);
 		answer_puts(&q->out, ",\"places\":[");
 		int64_t next = page_write(&p, &bounds);
 		answer_puts(&q->out, "]");

@@ -126,10 +126,7 @@ static bool on_page(struct plan_page *page)
 static void member(struct answer *out, const char *name, const char *value)
 {
 	answer_printf(out, ",\"%s\":", name);
-	if (value[0])
-		answer_string(out, value);
-	else
-		answer_puts(out, "null");
+	answer_name(out, value);
 }
 
 static void shown_of(const struct position *p, char *out, size_t size)
@@ -287,10 +284,7 @@ static bool plan_write(struct query *q, const struct page_bounds *bounds, const 
 		return query_no_memory(q);
 	int items = plan_order(line, n, round, item, ORDER_MAX);
 	answer_puts(out, "{\"job\":");
-	if (job[0])
-		answer_string(out, job);
-	else
-		answer_puts(out, "null");
+	answer_name(out, job);
 	answer_puts(out, ",");
 	rounds_write(out, &page, line, n, round);
 	order_write(out, &page, line, item, items < ORDER_MAX ? items : ORDER_MAX);

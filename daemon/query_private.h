@@ -222,11 +222,6 @@ struct sheet_lines {
 	size_t n, size;
 };
 bool sheet_lines_read(struct query *q, const char *job, struct sheet_lines *out);
-/* Count the entries of each line, and what they are of. */
-bool sheet_lines_seen(struct query *q, const char *job, struct sheet_lines *lines);
-/* What the part that is there now must still show; *position is how it is specified. */
-int sheet_line_missing(const struct sheet_line *line, struct part_quantity out[PART_SHOWS_MAX],
-                       struct position *position);
 struct sheet_line *sheet_lines_find(const struct sheet_lines *lines, const char *position);
 void sheet_lines_free(struct sheet_lines *lines);
 

@@ -185,7 +185,8 @@ static void count_for_position(void *arg, const char *job, const char *position,
 			line->seen[condition] |= PART_BIT(quantity);
 }
 
-bool sheet_lines_seen(struct query *q, const char *job, struct sheet_lines *lines)
+/* Count the entries of each line, and what they are of. */
+static bool sheet_lines_seen(struct query *q, const char *job, struct sheet_lines *lines)
 {
 	struct guided_list list;
 	bool good = guided_read(q, job, &list);
@@ -200,8 +201,9 @@ bool sheet_lines_seen(struct query *q, const char *job, struct sheet_lines *line
 
 /* ---- what is missing ---- */
 
-int sheet_line_missing(const struct sheet_line *line, struct part_quantity out[PART_SHOWS_MAX],
-                       struct position *position)
+/* What the part that is there now must still show; *position is how it is specified. */
+static int sheet_line_missing(const struct sheet_line *line, struct part_quantity out[PART_SHOWS_MAX],
+                              struct position *position)
 {
 	struct position_body body;
 	struct sheet_row row, fit, whole;
@@ -302,10 +304,7 @@ static void sheet_write(struct query *q, const char *job, const struct sheet_lin
 	int64_t given = 0, next = bounds->after;
 	bool more = false;
 	answer_puts(&q->out, "{\"job\":");
-	if (job[0])
-		answer_string(&q->out, job);
-	else
-		answer_puts(&q->out, "null");
+	answer_name(&q->out, job);
 	answer_puts(&q->out, ",\"rows\":[");
 	for (size_t i = 0; i < lines->n; i++) {
 		const struct sheet_line *line = &lines->at[i];
@@ -406,10 +405,7 @@ bool query_sheet_missing(struct query *q, json_t *params)
 	size_t lack = 0;
 	if (good) {
 		answer_puts(&q->out, "{\"job\":");
-		if (job[0])
-			answer_string(&q->out, job);
-		else
-			answer_puts(&q->out, "null");
+		answer_name(&q->out, job);
 		answer_puts(&q->out, ",\"positions\":[");
 		for (size_t i = 0; i < lines.n; i++) {
 			struct shown *s = &of[i];
@@ -421,10 +417,7 @@ bool query_sheet_missing(struct query *q, json_t *params)
 			answer_puts(&q->out, ",\"kind\":");
 			answer_string(&q->out, kind_name(s->position.kind));
 			answer_puts(&q->out, ",\"part\":");
-			if (s->position.part[0])
-				answer_string(&q->out, s->position.part);
-			else
-				answer_puts(&q->out, "null");
+			answer_name(&q->out, s->position.part);
 			answer_printf(&q->out, ",\"entries\":%lld,\"missing\":", (long long)lines.at[i].entries);
 			missing_write(&q->out, s->missing, s->count);
 			answer_puts(&q->out, "}");

@@ -48,7 +48,8 @@ static bool chunk_evict(struct caller *c, bool live_only)
 	return true;
 }
 
-bool caller_room(struct caller *c, size_t len)
+/* Is there room for `len` bytes, once lossy chunks made way? */
+static bool caller_room(struct caller *c, size_t len)
 {
 	while (c->out_bytes + len > OUT_MAX) {
 		if (!chunk_evict(c, false))

@@ -106,8 +106,6 @@ void caller_accept(struct door *door);
  * no room for it (lossy: dropped and counted) or the client is going. */
 bool caller_send(struct caller *c, enum chunk_kind kind, const char *bytes, size_t len,
                  size_t params_at);
-/* Is there room for `len` bytes, once lossy chunks made way? */
-bool caller_room(struct caller *c, size_t len);
 void caller_forget_output(struct caller *c);
 /* Going, and nothing is due any more: close. */
 void caller_finish(struct caller *c);
@@ -211,7 +209,6 @@ bool watch_call(struct caller *c, struct server_call *call, const char *method, 
 /* Read on for this client, if it lags and has room. */
 void watch_pump(struct caller *c);
 void watch_end(struct caller *c);
-void live_due(uv_timer_t *timer);
 
 /* ---- the server ---- */
 

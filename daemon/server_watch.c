@@ -192,7 +192,7 @@ static void live_send(struct server *s)
 	s->live_sent = uv_now(s->loop);
 }
 
-void live_due(uv_timer_t *timer)
+static void live_due(uv_timer_t *timer)
 {
 	struct server *s = timer->data;
 	if (s->live)

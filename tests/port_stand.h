@@ -1,8 +1,8 @@
 /* SPDX-License-Identifier: MIT */
 /*
  * A port on a stand: pseudo-terminals that stand in for adapters (the shim of
- * demo/adapters is linked in, demo/adapters_shim.o), so that libserialport runs as it
- * does on a bench, and what the port said.
+ * demo/adapters is linked in), so that libserialport runs as it does on a bench, and
+ * what the port said.
  *
  * The times that are checked over it (gone within 100 ms, back within 2 s, idle while
  * absent) are the project's own promises; no outside source.

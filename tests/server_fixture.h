@@ -25,6 +25,10 @@
 #include <sys/un.h>
 #include <unistd.h>
 
+#define RESULT(id, text) "{\"jsonrpc\":\"2.0\",\"id\":" id ",\"result\":" text "}"
+#define CALL(id, method, params) \
+	"{\"jsonrpc\":\"2.0\",\"id\":" id ",\"method\":\"" method "\",\"params\":" params "}"
+
 #define WAIT_MS 20000
 #define HELLO "{\"jsonrpc\":\"2.0\",\"id\":0,\"method\":\"hello\",\"params\":{\"protocol\":1}}"
 

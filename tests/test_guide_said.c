@@ -20,8 +20,8 @@
 static const char *const sources[] = {
     "protocol/guide/guide.c",      "protocol/guide/guide_leak.c",          "protocol/guide/guide_reform.c",
     "protocol/guide/guide_rise.c", "protocol/guide/guide_reform_course.c", "protocol/guide/guide_tune.c",
-    "protocol/guide/guide_lot.c",  "daemon/bench_guide.c",                 "daemon/bench_guide_hand.c",
-    "daemon/bench_guide_kept.c",
+    "protocol/guide/guide_lot.c",  "protocol/guide/guide_rise_watch.c",    "daemon/bench_guide.c",
+    "daemon/bench_guide_hand.c",   "daemon/bench_guide_kept.c",
 };
 
 /* A call whose texts reach the ear, and the function that only the one who types hears. */

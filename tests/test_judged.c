@@ -6,7 +6,7 @@
  */
 #include "tests/bench_stand.h"
 
-#include "daemon/bench_state.h"
+#include "daemon/bench_inside.h"
 #include "protocol/trade/budget.h"
 #include "protocol/trade/frequency.h"
 

@@ -5,9 +5,6 @@
  */
 #include "tests/server_fixture.h"
 
-#define CALL(id, method, params) \
-	"{\"jsonrpc\":\"2.0\",\"id\":" id ",\"method\":\"" method "\",\"params\":" params "}"
-#define RESULT(id, text) "{\"jsonrpc\":\"2.0\",\"id\":" id ",\"result\":" text "}"
 #define NEWS(method, params) "{\"jsonrpc\":\"2.0\",\"method\":\"" method "\",\"params\":" params "}"
 
 /* ---- what was sealed, to hold the wire against ---- */

@@ -2,30 +2,9 @@
 /*
  * Pictures of plan, order, recheck, places and budgets, for people and as CSV (RFC 4180).
  */
-#include "tests/check.h"
+#include "tests/view_stand.h"
 
-#include "client/view.h"
 #include "protocol/record/record.h"
-
-static const struct style columns = {0};
-static const struct style sentences = {.plain = true};
-
-static struct slice slice(const char *text)
-{
-	size_t where;
-	if (!json_valid(text, strlen(text), &where))
-		fail_msg("not JSON at %zu: %s", where, text);
-	return (struct slice){text, strlen(text)};
-}
-
-static void same(struct lines *got, const char *want)
-{
-	if (strcmp(lines_text(got), want) != 0) {
-		print_error("got:\n%s\nexpected:\n%s\n", lines_text(got), want);
-		fail();
-	}
-	lines_free(got);
-}
 
 static const char plan[] =
     "{\"job\":\"j\",\"rounds\":[{\"round\":1,\"name\":\"supply and electrolytics\",\"replace\":["

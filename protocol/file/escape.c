@@ -2,11 +2,13 @@
 /* See escape.h. */
 #include "protocol/file/escape.h"
 
+#include "protocol/trade/ascii.h"
+
 #include <string.h>
 
 int hex_value(char c)
 {
-	if (c >= '0' && c <= '9')
+	if (ascii_digit(c))
 		return c - '0';
 	if (c >= 'a' && c <= 'f')
 		return c - 'a' + 10;

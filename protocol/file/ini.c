@@ -8,6 +8,7 @@
 #include "protocol/file/ini.h"
 
 #include "protocol/file/utf8.h"
+#include "protocol/trade/ascii.h"
 
 #include <stdlib.h>
 #include <string.h>
@@ -37,11 +38,6 @@ struct ini {
 	bool passing; /* what stands in a section that was refused */
 	char key[INI_LINE_MAX + 1], value[INI_LINE_MAX + 1];
 };
-
-static bool is_blank(char c)
-{
-	return c == ' ' || c == '\t';
-}
 
 static bool given_add(struct given_list *list, const char *name, int line)
 {
@@ -86,7 +82,7 @@ static void fold(const struct ini *ini, size_t from, size_t to, char out[INI_LIN
 {
 	size_t n = 0;
 	for (size_t i = from; i < to; i++) {
-		if (!is_blank(ini->line[i]))
+		if (!ascii_blank(ini->line[i]))
 			out[n++] = ini->line[i];
 		else if (n && out[n - 1] != ' ')
 			out[n++] = ' ';
@@ -98,7 +94,7 @@ static void fold(const struct ini *ini, size_t from, size_t to, char out[INI_LIN
 
 static size_t skip_blank(const struct ini *ini, size_t at)
 {
-	while (at < ini->len && is_blank(ini->line[at]))
+	while (at < ini->len && ascii_blank(ini->line[at]))
 		at++;
 	return at;
 }
@@ -114,7 +110,7 @@ static size_t comment_start(const struct ini *ini, size_t at, bool escapes, bool
 			i++;
 		else if (c == '"')
 			inside = !inside;
-		else if (c == ';' && !inside && i > 0 && is_blank(ini->line[i - 1]))
+		else if (c == ';' && !inside && i > 0 && ascii_blank(ini->line[i - 1]))
 			return *open = false, i;
 	}
 	*open = inside;
@@ -210,7 +206,7 @@ static bool plain_value(struct ini *ini, size_t at, size_t equals, struct ini_it
 		         "a quote without its partner: put the whole value in quotes and write \\\"");
 		return false;
 	}
-	while (end > at && is_blank(ini->line[end - 1]))
+	while (end > at && ascii_blank(ini->line[end - 1]))
 		end--;
 	memcpy(ini->value, ini->line + at, end - at);
 	ini->value[end - at] = '\0';

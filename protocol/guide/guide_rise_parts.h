@@ -1,11 +1,13 @@
 /* SPDX-License-Identifier: MIT */
-/* Between guide_rise.c, which goes, guide_rise_result.c, which tells, and guide_rise_dry.c. */
+/* Between the files of bringing up the power: guide_rise.c says which does what. */
 #ifndef TALLY_GUIDE_RISE_PARTS_H
 #define TALLY_GUIDE_RISE_PARTS_H
 
 #include "protocol/guide/guide_parts.h"
 
 #define RISE_LOADS 8
+#define RISE_STAGES 4     /* of the mains */
+#define RISE_RESPONSES 10 /* points of the response */
 
 /* All of these: common practice, no source. */
 #define DEAD_VOLTS 30        /* on a rail that has no rectifier */
@@ -36,24 +38,61 @@ enum {
 	STEP_RESPONSE, STEP_LOAD2, STEP_HUM, STEP_POWER, STEP_OFF
 };
 
-int rise_main_rail(const struct guide *g);
-int rise_second_slot(const struct guide *g, int station); /* -1: more loads than are kept */
-/* Of the valve behind that station, at volts V over its resistor: the anode by the sheet, else
- * the main rail; the screen's current counts as the anode's. */
-struct measure rise_watts(const struct guide *g, int station, struct measure V);
+/* Where the volts of that load into the second load are kept; -1: more loads than are kept. */
+int rise_second_slot(const struct guide *g, int station);
+bool rise_passed_over(const struct guide *g, int step);
+const char *rise_step_word(int step);
 
+/* ---- guide_rise_station.c: volts, hertz ---- */
+
+/* What a step visits (enum guide_what), -1: nothing. */
+int rise_visits(int step);
+/* The next station of that kind from `from` on, by `by` (1 or -1); -1: none. */
+int rise_station_from(const struct guide *g, int what, int from, int by);
 const struct guide_station *rise_here(const struct guide *g); /* NULL: nowhere */
+/* The rail that is watched, the highest of the sheet: its station, -1 where there is none; then
+ * there is no rise_rail. */
+int rise_main_rail(const struct guide *g);
 const struct guide_station *rise_rail(const struct guide *g);
+
+/* Of the main rail at this step. */
+struct guide_expected rise_expected(const struct guide *g);
+/* Mains of the stage at hand; at most those that bring the rail to its ceiling without a load. */
+double rise_stage_mains(const struct guide *g);
+double rise_mains_most(const struct guide *g);
+
+/* Does the meter of that role read a number now?  False for role -1. */
+bool rise_heard(const struct guide *g, int role);
+/* The role that reads where the step is, -1 where it is nowhere: the probe goes there; where there
+ * is no second meter, the rail's does. */
+int rise_wanderer(const struct guide *g);
+/* Of the response; 0 in any other step. */
+double rise_hertz(const struct guide *g);
+
 struct rise_numbers {
 	struct guide_expected expected; /* of the main rail at this step */
 	double mains, most, hertz;
 };
 void rise_numbers(const struct guide *g, struct rise_numbers *n);
-
 /* The numbers at a stage of raising the mains; false behind the last one. */
 bool rise_stage(const struct guide *g, int stage, struct rise_numbers *n);
-bool rise_passed_over(const struct guide *g, int step);
-const char *rise_step_word(int step);
+
+/* ---- guide_rise_watch.c: what is true has stopped the run, and `out` says so ---- */
+
+/* What the rail may be now, at most; NAN: anything. */
+double rise_rail_most(const struct guide *g);
+/* A reading of the rail's meter, of the meter at the bias. */
+bool rise_watch_rail(struct guide *g, const struct guide_input *in, struct guide_out *out);
+bool rise_watch_bias(struct guide *g, const struct guide_input *in, struct guide_out *out);
+/* What the step shows as it is left. */
+bool rise_shows_fault(struct guide *g, struct guide_out *out);
+bool rise_too_hot(const struct guide *g, int station, struct measure V);
+void rise_abort_hot(struct guide *g, int station, struct measure V, struct guide_out *out);
+/* Of the valve behind that station, at volts V over its resistor: the anode by the sheet, else
+ * the main rail; the screen's current counts as the anode's. */
+struct measure rise_watts(const struct guide *g, int station, struct measure V);
+
+/* ---- guide_rise_result.c, guide_rise_dry.c ---- */
 
 void rise_figures(const struct guide *g, struct text *out);
 void rise_say(const struct guide *g, char *out, size_t size);

@@ -112,7 +112,7 @@ static bool read_baud(const char *text, size_t len, size_t *at, int *out, struct
 {
 	size_t first = *at;
 	int baud = 0;
-	for (; *at < len && text[*at] >= '0' && text[*at] <= '9'; ++*at)
+	for (; *at < len && ascii_digit(text[*at]); ++*at)
 		if (baud <= BAUD_MAX)
 			baud = baud * 10 + (text[*at] - '0');
 	if (baud < BAUD_MIN || baud > BAUD_MAX)

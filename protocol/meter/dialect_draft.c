@@ -7,6 +7,7 @@
 #include <string.h>
 
 #include "protocol/file/escape.h"
+#include "protocol/trade/ascii.h"
 
 bool draft_wrong(const struct draft *t, struct fault *why, struct spot at, const char *format, ...)
 {
@@ -118,7 +119,7 @@ bool draft_scale(const char *text, size_t len, int *before, int *exponent)
 	size_t i = 0;
 	*before = -1;
 	*exponent = 0;
-	for (; i < len && i < 2 && text[i] >= '0' && text[i] <= '9'; i++)
+	for (; i < len && i < 2 && ascii_digit(text[i]); i++)
 		*before = (*before < 0 ? 0 : *before * 10) + (text[i] - '0');
 	if (i < len && prefix_exponent(text[i], exponent) && *exponent != 0)
 		i++;

@@ -7,6 +7,8 @@
  */
 #include "protocol/meter/frame.h"
 
+#include "protocol/trade/ascii.h"
+
 #include <string.h>
 
 /* Where a void byte was, so that fixed frames keep their count. */
@@ -109,7 +111,7 @@ static int64_t join_us(const struct frame_splitter *s)
 /* An ordinary byte of a line: does a block begin with it, or with the next? */
 static void watch_head(struct frame_splitter *s, char c)
 {
-	bool digit = c >= '0' && c <= '9';
+	bool digit = ascii_digit(c);
 	if (s->quote) {
 		s->quote = c == s->quote ? '\0' : s->quote;
 		return;

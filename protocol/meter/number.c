@@ -3,6 +3,7 @@
 #include "protocol/meter/number.h"
 
 #include "protocol/meter/stream.h"
+#include "protocol/trade/ascii.h"
 
 #include <stdio.h>
 #include <string.h>
@@ -28,7 +29,7 @@ static bool is_word(struct part p, const char *word)
 	if (p.len != strlen(word))
 		return false;
 	for (size_t i = 0; i < p.len; i++) {
-		char c = p.at[i] >= 'a' && p.at[i] <= 'z' ? (char)(p.at[i] - 32) : p.at[i];
+		char c = ascii_upper(p.at[i]);
 		if (c != word[i])
 			return false;
 	}

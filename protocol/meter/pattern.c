@@ -8,6 +8,7 @@
 #include <string.h>
 
 #include "protocol/meter/stream.h"
+#include "protocol/trade/ascii.h"
 
 /* A frame of FRAME_MAX bytes takes a sane pattern some thousand steps.  A group that
  * repeats byte by byte nests as deep as the frame is long. */
@@ -333,7 +334,7 @@ static bool read_range(const struct pattern *p, const char *bytes, struct readin
 		return true;
 	int digits = 0;
 	for (size_t i = 0; i < value.len; i++) {
-		if (value.at[i] >= '0' && value.at[i] <= '9')
+		if (ascii_digit(value.at[i]))
 			digits++;
 		else if (i > 0 || (value.at[i] != '+' && value.at[i] != '-'))
 			return nothing(out, "a range and a point of its own");

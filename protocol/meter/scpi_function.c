@@ -21,11 +21,6 @@ struct rest {
 	const char *at, *end;
 };
 
-static char upper(char c)
-{
-	return c >= 'a' && c <= 'z' ? (char)(c - 'a' + 'A') : c;
-}
-
 bool scpi_mnemonic(const char *mnemonic, const char *word, size_t len)
 {
 	size_t whole = strlen(mnemonic), brief = 0;
@@ -34,7 +29,7 @@ bool scpi_mnemonic(const char *mnemonic, const char *word, size_t len)
 	if (len == 0 || (len != whole && len != brief))
 		return false;
 	for (size_t i = 0; i < len; i++)
-		if (upper(word[i]) != upper(mnemonic[i]))
+		if (ascii_upper(word[i]) != ascii_upper(mnemonic[i]))
 			return false;
 	return true;
 }

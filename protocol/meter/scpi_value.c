@@ -29,18 +29,13 @@ static void skip_spaces(struct rest *r)
 		r->at++;
 }
 
-static char upper(char c)
-{
-	return c >= 'a' && c <= 'z' ? (char)(c - 'a' + 'A') : c;
-}
-
 /* `word` is in capitals; the text may have any case. */
 static bool is_word(const char *text, size_t len, const char *word)
 {
 	if (strlen(word) != len)
 		return false;
 	for (size_t i = 0; i < len; i++)
-		if (upper(text[i]) != word[i])
+		if (ascii_upper(text[i]) != word[i])
 			return false;
 	return true;
 }
@@ -59,7 +54,7 @@ static bool read_other_base(struct rest r, struct scpi_value *out)
 	int64_t base, n = 0;
 	if (left(&r) < 2)
 		return false;
-	switch (upper(*r.at++)) {
+	switch (ascii_upper(*r.at++)) {
 	case 'H':
 		base = 16;
 		break;
@@ -73,7 +68,7 @@ static bool read_other_base(struct rest r, struct scpi_value *out)
 		return false;
 	}
 	for (; r.at < r.end; r.at++) {
-		const char *digit = *r.at ? strchr(digits, upper(*r.at)) : NULL;
+		const char *digit = *r.at ? strchr(digits, ascii_upper(*r.at)) : NULL;
 		if (!digit || digit - digits >= base || n >= limit)
 			return false;
 		n = n * base + (digit - digits);
@@ -110,7 +105,7 @@ static void take_exponent(struct rest *r, char *text, size_t *len, size_t size)
 {
 	struct rest e = *r;
 	skip_spaces(&e);
-	if (e.at == e.end || upper(*e.at) != 'E')
+	if (e.at == e.end || ascii_upper(*e.at) != 'E')
 		return;
 	e.at++;
 	skip_spaces(&e);

@@ -36,16 +36,11 @@ static void trim_spaces(struct rest *r)
 		r->end--;
 }
 
-static char upper(char c)
-{
-	return c >= 'a' && c <= 'z' ? (char)(c - 'a' + 'A') : c;
-}
-
 /* `word` is in capitals; the text may have any case. */
 static bool begins_with(const char *text, size_t len, const char *word)
 {
 	size_t i = 0;
-	while (i < len && word[i] && upper(text[i]) == word[i])
+	while (i < len && word[i] && ascii_upper(text[i]) == word[i])
 		i++;
 	return !word[i];
 }
@@ -89,7 +84,7 @@ static bool take_coupling(struct rest *r, enum coupling *out, struct understood 
 static bool take_overload(struct rest *r)
 {
 	static const char *const forms[] = {"OL.", "OL", "O.L", ".OL"};
-	if (r->at == r->end || (upper(*r->at) != 'O' && *r->at != '.'))
+	if (r->at == r->end || (ascii_upper(*r->at) != 'O' && *r->at != '.'))
 		return false; /* nearly always: a digit */
 	for (size_t i = 0; i < sizeof forms / sizeof *forms; i++)
 		if (begins_with(r->at, left(r), forms[i])) {
@@ -126,7 +121,6 @@ static bool take_value(struct rest *r, struct reading *out, struct understood *s
 	return true;
 }
 
-
 /* A unit that is all there is; a prefix is tried before it. */
 static bool take_unit(struct rest *r, enum function *out)
 {
@@ -146,7 +140,7 @@ static bool take_unit(struct rest *r, enum function *out)
 	if (begins_with(r->at, left(r), "OHM")) {
 		*out = FUNCTION_OHM;
 		r->at += 3;
-		if (left(r) == 1 && upper(*r->at) == 'S')
+		if (left(r) == 1 && ascii_upper(*r->at) == 'S')
 			r->at++;
 		return r->at == r->end;
 	}
@@ -202,7 +196,7 @@ static bool take_prefix_and_unit(struct rest *r, struct reading *out, struct und
 bool unit_doubtful(const char *line, const char *unit)
 {
 	char before = unit > line ? unit[-1] : ' ';
-	return ((before >= '0' && before <= '9') || before == '.') && (*unit == '\xb5' || *unit == '\xb0');
+	return (ascii_digit(before) || before == '.') && (*unit == '\xb5' || *unit == '\xb0');
 }
 
 bool unit_read(const char *text, size_t len, enum function *f, int *prefix)

@@ -133,33 +133,27 @@ bool fit_set(struct sheet_row *fit, const struct sheet_row *sheet, const char *k
 	struct sheet_row changed = *fit, over;
 	enum sheet_column column, bad = SHEET_POSITION;
 	struct fault said = {0};
-	size_t lead = 0, len = strlen(value);
+	size_t len;
 	if (column_is(key, strlen(key), "marking") && value[0])
 		return set_marking(fit, sheet, value, why);
 	if (column_is(key, strlen(key), "marking"))
 		key = sheet_column_name[SHEET_NOMINAL];
 	if (!key_column(key, &column, why))
 		return false;
-	while (cell_blank(value[lead]))
-		lead++;
-	while (len > lead && cell_blank(value[len - 1]))
-		len--;
-	if (len - lead >= SHEET_CELL_SIZE)
+	const char *kept = cell_trim(value, &len);
+	int lead = (int)(kept - value);
+	if (len >= SHEET_CELL_SIZE)
 		return cell_refuse(why, SHEET_CELL_SIZE - 1, "too long: at most 159 bytes");
-	if (!cell_bytes_fit(value + lead, len - lead, column == SHEET_NOTE, &said)) {
-		fault_at(why, NULL, 0, said.column + (int)lead, "%s", said.text);
+	if (!cell_bytes_fit(kept, len, column == SHEET_NOTE, &said)) {
+		fault_at(why, NULL, 0, said.column + lead, "%s", said.text);
 		return false;
 	}
-	memcpy(changed.written[column], value + lead, len - lead);
-	changed.written[column][len - lead] = '\0';
-	bool good = understand(sheet, &changed, &over, &bad, &said);
-	if (good && column == SHEET_NOMINAL && slip_of_value(&over, &bad, &said)) {
-		said.column = 1;
-		good = false;
-	}
-	if (!good) {
+	memcpy(changed.written[column], kept, len);
+	changed.written[column][len] = '\0';
+	if (!understand(sheet, &changed, &over, &bad, &said) ||
+	    slip_of_cell(&over, column, &bad, &said)) {
 		bool here = said.column && bad == column;
-		fault_at(why, NULL, 0, here ? said.column + (int)lead : 0, "%s", said.text);
+		fault_at(why, NULL, 0, here ? said.column + lead : 0, "%s", said.text);
 		return false;
 	}
 	*fit = changed;

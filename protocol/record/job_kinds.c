@@ -59,11 +59,6 @@ static const char *const keys[] = {
 #undef X
 };
 
-const char *identity_key_name(enum identity_key key)
-{
-	return keys[key];
-}
-
 /* Two digits, or four: digits all. */
 static bool digits(const char *text, int n)
 {

@@ -64,7 +64,6 @@ struct job_identity {
 	bool said[IDENTITY_COUNT]; /* of a record: it speaks of this cell */
 	char cell[IDENTITY_COUNT][IDENTITY_CELL_SIZE]; /* "": not known */
 };
-const char *identity_key_name(enum identity_key key);
 /* Set a cell as `job set key=value` does; an empty value takes it away.  False with the
  * fault where there is no such key, where the value is longer than a cell, is not UTF-8 or has
  * control characters, and where the day is none. */

@@ -38,8 +38,4 @@ bool verdicts_read(const char *text, size_t len, struct verdict *tolerance,
 void against_write(struct text *out, enum against against);
 enum against against_read(const char *text, size_t len);
 
-/* The word of the lowest bit of *state, which leaves it; NULL where it is 0. */
-const char *state_word_next(unsigned *state);
-unsigned state_bit(const char *word, size_t len); /* 0 for no word of ours */
-
 #endif

@@ -243,32 +243,3 @@ enum against against_read(const char *text, size_t len)
 	struct slice s = json_member(text, len, "against");
 	return json_is(s, "fit") ? AGAINST_FIT : json_is(s, "sheet") ? AGAINST_SHEET : AGAINST_NOTHING;
 }
-
-/* ---- states ---- */
-
-static const struct {
-	unsigned bit;
-	const char *word;
-} states[] = {
-#define X(id, bit, word) {bit, word},
-    READING_STATE_LIST(X)
-#undef X
-};
-
-const char *state_word_next(unsigned *state)
-{
-	for (size_t i = 0; *state && i < sizeof states / sizeof *states; i++)
-		if (*state & states[i].bit) {
-			*state &= ~states[i].bit;
-			return states[i].word;
-		}
-	return NULL;
-}
-
-unsigned state_bit(const char *word, size_t len)
-{
-	for (size_t i = 0; i < sizeof states / sizeof *states; i++)
-		if (strlen(states[i].word) == len && memcmp(states[i].word, word, len) == 0)
-			return states[i].bit;
-	return 0;
-}

@@ -15,7 +15,7 @@ static void state_write(struct text *out, unsigned state)
 	const char *before = "", *word;
 	text_member(out, "state");
 	text_add(out, "\"", 1);
-	while ((word = state_word_next(&state))) {
+	while ((word = reading_state_next(&state))) {
 		text_puts(out, before);
 		text_puts(out, word);
 		before = " ";
@@ -30,7 +30,7 @@ static unsigned state_read(struct slice s)
 	json_text(s, words, sizeof words);
 	for (const char *at = words; *at;) {
 		size_t n = strcspn(at, " ");
-		state |= state_bit(at, n);
+		state |= reading_state_bit(at, n);
 		at += n + (at[n] == ' ');
 	}
 	return state;

@@ -110,7 +110,7 @@ static bool whole(struct slice list, size_t *at, int64_t *out)
 	}
 	uint64_t n = 0;
 	size_t digits = i;
-	for (; i < list.len && list.at[i] >= '0' && list.at[i] <= '9'; i++)
+	for (; i < list.len && ascii_digit(list.at[i]); i++)
 		n = n * 10 + (uint64_t)(list.at[i] - '0');
 	bool got = i > digits;
 	while (i < list.len && list.at[i] != ',')

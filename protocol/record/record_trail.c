@@ -24,7 +24,7 @@ size_t trail_reading_size(const struct trail_reading *r)
 	unsigned state = r->state;
 	const char *word;
 	size += (r->has_second ? int_size(r->second) : sizeof "null" - 1) + 1;
-	while ((word = state_word_next(&state)))
+	while ((word = reading_state_next(&state)))
 		size += sizeof "[999,\"\"]," - 1 + strlen(word);
 	return size;
 }
@@ -65,7 +65,7 @@ static void list_state(struct text *out, const struct trail_body *b)
 	for (int i = 0; i < b->n; i++) {
 		unsigned state = b->reading[i].state;
 		const char *word;
-		while ((word = state_word_next(&state))) {
+		while ((word = reading_state_next(&state))) {
 			if (!first)
 				text_add(out, ",", 1);
 			text_int_after(out, '[', i);
@@ -152,7 +152,7 @@ static bool read_states(struct slice list, struct trail_reading *reading, int n,
 			return false;
 		/* A word of a later version is passed over. */
 		if (i < size)
-			reading[i].state |= state_bit(word, strlen(word));
+			reading[i].state |= reading_state_bit(word, strlen(word));
 	}
 	return true;
 }

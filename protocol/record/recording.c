@@ -23,11 +23,6 @@ struct walk {
 	struct fault *why;
 };
 
-static bool is_blank(char c)
-{
-	return c == ' ' || c == '\t';
-}
-
 static bool refuse(struct walk *w, size_t at, const char *what)
 {
 	fault_at(w->why, w->r->file, w->r->line, (int)at + 1, "%s", what);
@@ -36,7 +31,7 @@ static bool refuse(struct walk *w, size_t at, const char *what)
 
 static void skip_blank(struct walk *w)
 {
-	while (w->at < w->len && is_blank(w->line[w->at]))
+	while (w->at < w->len && ascii_blank(w->line[w->at]))
 		w->at++;
 }
 
@@ -53,7 +48,7 @@ static bool read_header(struct walk *w)
 		w->len -= 3;
 	}
 	size_t end = w->len, same = 0;
-	while (end && is_blank(w->line[end - 1]))
+	while (end && ascii_blank(w->line[end - 1]))
 		end--;
 	while (same < end && same < sizeof header - 1 && w->line[same] == header[same])
 		same++;
@@ -85,7 +80,7 @@ static bool read_time(struct walk *w, int64_t *t)
 		if (w->at == first)
 			return refuse(w, w->at, "expected decimals after the point of the time");
 	}
-	if (w->at == w->len || !is_blank(w->line[w->at]))
+	if (w->at == w->len || !ascii_blank(w->line[w->at]))
 		return refuse(w, w->at, "expected a space after the time, then a meter or an @act");
 	*t = seconds * 1000000 + micro;
 	if (*t < w->r->t)
@@ -110,7 +105,7 @@ static bool read_byte(struct walk *w, char *out)
 static bool read_bytes(struct walk *w, struct recording_line *out)
 {
 	size_t from = w->at;
-	while (w->at < w->len && !is_blank(w->line[w->at]) && w->line[w->at] != '"')
+	while (w->at < w->len && !ascii_blank(w->line[w->at]) && w->line[w->at] != '"')
 		w->at++;
 	if (!name_valid(w->line + from, w->at - from))
 		return refuse(w, from, "expected the name of a meter (letters, digits, . _ / -, at most "
@@ -140,7 +135,7 @@ static bool read_bytes(struct walk *w, struct recording_line *out)
 static bool read_act(struct walk *w, struct recording_line *out)
 {
 	size_t at = w->at++, n = 0;
-	while (w->at < w->len && !is_blank(w->line[w->at])) {
+	while (w->at < w->len && !ascii_blank(w->line[w->at])) {
 		char c = w->line[w->at];
 		if (!((c >= 'a' && c <= 'z') || (c == '-' && n)) || n == sizeof out->act - 1)
 			return refuse(w, w->at, "expected the word of an act in small letters, such as @at");
@@ -152,7 +147,7 @@ static bool read_act(struct walk *w, struct recording_line *out)
 		return refuse(w, at, "expected the word of an act after the @, such as @at");
 	skip_blank(w);
 	size_t end = w->len;
-	while (end > w->at && is_blank(w->line[end - 1]))
+	while (end > w->at && ascii_blank(w->line[end - 1]))
 		end--;
 	out->rest_column = (int)w->at + 1;
 	for (size_t i = w->at, step; i < end; i += step) {

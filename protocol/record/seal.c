@@ -5,6 +5,7 @@
 #include "protocol/record/seal.h"
 
 #include "protocol/file/escape.h"
+#include "protocol/trade/ascii.h"
 
 #include <openssl/evp.h>
 #include <stdio.h>
@@ -134,7 +135,7 @@ bool anchor_parse(const char *text, size_t len, int64_t *seq, uint8_t hash[SEAL_
 {
 	int64_t n = 0;
 	size_t i = 0;
-	for (; i < len && text[i] >= '0' && text[i] <= '9'; i++) {
+	for (; i < len && ascii_digit(text[i]); i++) {
 		int digit = text[i] - '0';
 		if (n > (INT64_MAX - digit) / 10)
 			return false;

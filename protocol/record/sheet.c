@@ -10,6 +10,7 @@
 #include "protocol/record/sheet_reader.h"
 
 #include "protocol/record/sheet_cells.h"
+#include "protocol/trade/ascii.h"
 
 #include <csv.h>
 #include <stdlib.h>
@@ -38,9 +39,9 @@ bool reader_refuse(struct reader *r, size_t at, const char *what)
 	return false;
 }
 
-bool reader_blank(const struct reader *r, char c)
+static bool reader_blank(const struct reader *r, char c)
 {
-	return cell_blank(c) && c != r->delimiter;
+	return ascii_blank(c) && c != r->delimiter;
 }
 
 /* Where a cell begins, without the spaces before it. */

@@ -31,9 +31,13 @@ bool column_is(const char *name, size_t len, const char *column)
 	return !column[len];
 }
 
-bool cell_blank(char c)
+const char *cell_trim(const char *value, size_t *len)
 {
-	return c == ' ' || c == '\t';
+	while (ascii_blank(*value))
+		value++;
+	for (*len = strlen(value); *len && ascii_blank(value[*len - 1]);)
+		--*len;
+	return value;
 }
 
 bool cell_refuse(struct fault *why, size_t at, const char *what)
@@ -152,7 +156,7 @@ static bool nominal_marked(struct position *p, const char *cell, struct fault *w
 	}
 	/* A comma is a point on parts and a slip in sheets. */
 	for (const char *c = strchr(cell, ','); c; c = strchr(c + 1, ','))
-		if (c[1] >= '0' && c[1] <= '9') {
+		if (ascii_digit(c[1])) {
 			fault_at(why, NULL, 0, (int)(c - cell) + 1, "a comma is not a point: write 4.7");
 			return false;
 		}
@@ -172,7 +176,7 @@ static bool is_old_print(const struct position *p, const char *cell)
 /* `8` on an electrolytic has always meant microfarads (common practice, no source). */
 static bool is_bare_electrolytic(const struct position *p, const char *cell)
 {
-	return p->kind == KIND_ELECTROLYTIC && cell[0] >= '0' && cell[0] <= '9' &&
+	return p->kind == KIND_ELECTROLYTIC && ascii_digit(cell[0]) &&
 	       cell[strspn(cell, "0123456789.")] == '\0';
 }
 

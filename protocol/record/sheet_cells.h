@@ -7,11 +7,11 @@
 
 #include "protocol/record/sheet.h"
 
-/* A space or a tab: what is dropped around a cell. */
-bool cell_blank(char c);
-
 /* False, with a fault at byte `at` of a cell or a line, 0 the first. */
 bool cell_refuse(struct fault *why, size_t at, const char *what);
+
+/* Without the blanks around it: where it begins, and *len bytes of it. */
+const char *cell_trim(const char *value, size_t *len);
 
 /* Bytes that may stand in a sheet: UTF-8 without control characters but the tab; line
  * breaks only where `breaks` says so. */

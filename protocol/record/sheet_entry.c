@@ -7,6 +7,7 @@
 #include "protocol/record/sheet_cells.h"
 #include "protocol/record/sheet_plain.h"
 #include "protocol/record/sheet_words.h"
+#include "protocol/trade/ascii.h"
 #include "protocol/trade/part.h"
 
 #include <stdio.h>
@@ -288,7 +289,7 @@ struct names {
 static size_t without_letter(const char *name)
 {
 	size_t len = strlen(name);
-	return len > 1 && !(name[len - 1] >= '0' && name[len - 1] <= '9') ? len - 1 : 0;
+	return len > 1 && !ascii_digit(name[len - 1]) ? len - 1 : 0;
 }
 
 static bool count_name(void *arg, const char *name, size_t at, struct fault *why)
@@ -314,7 +315,7 @@ static bool soft_names_clear(struct line *l)
 	bool code = w->len <= 4 && l->text[w->at] == 'R' && !l->row.written[SHEET_NOMINAL][0] &&
 	            !l->sections;
 	for (size_t i = 1; i < w->len; i++)
-		code = code && l->text[w->at + i] >= '0' && l->text[w->at + i] <= '9';
+		code = code && ascii_digit(l->text[w->at + i]);
 	if (!l->soft || !code)
 		return true;
 	fault_at(l->why, NULL, 0, (int)w->at + 1, "%.*s may be one more position, or ohms: write two "

@@ -22,14 +22,12 @@ static bool is_plain_column(int column)
 static bool plain_cell(struct reader *r, const struct cell *c, int column, char *to)
 {
 	struct fault said;
-	size_t len = plain_text(c->text, c->len, to, SHEET_CELL_SIZE), lead = 0;
+	size_t len = plain_text(c->text, c->len, to, SHEET_CELL_SIZE);
 	if (len == SHEET_CELL_SIZE)
 		return reader_refuse(r, cell_begin(r, c), "the cell is too long: at most 159 bytes");
-	while (len && cell_blank(to[len - 1]))
-		to[--len] = '\0';
-	while (cell_blank(to[lead]))
-		lead++;
-	memmove(to, to + lead, len - lead + 1);
+	const char *kept = cell_trim(to, &len);
+	memmove(to, kept, len);
+	to[len] = '\0';
 	bool value = column == SHEET_NOMINAL || column == SHEET_TOLERANCE || column == SHEET_SERVICE ||
 	             column == SHEET_RATED || column == SHEET_SOURCE || column == SHEET_MAX;
 	if (!value || r->delimiter == ',' || comma_to_point(to, r->delimiter == ';', &said))

@@ -4,6 +4,7 @@
 
 #include "protocol/file/utf8.h"
 #include "protocol/record/sheet_cells.h"
+#include "protocol/trade/ascii.h"
 
 #include <stdio.h>
 #include <string.h>
@@ -29,7 +30,7 @@ const char *sheet_use_name(int use)
 
 int sheet_heading_use(const char *heading, size_t len)
 {
-	while (len && (heading[len - 1] == '.' || cell_blank(heading[len - 1])))
+	while (len && (heading[len - 1] == '.' || ascii_blank(heading[len - 1])))
 		len--;
 	for (int i = 0; i < SHEET_COLUMNS; i++)
 		if (column_is(heading, len, sheet_column_name[i]))
@@ -112,9 +113,9 @@ bool sheet_is_header(const char *line, size_t len)
 		for (size_t at = 0; at <= len;) {
 			const char *end = memchr(line + at, *d, len - at);
 			size_t n = end ? (size_t)(end - line) - at : len - at, lead = 0, kept = n;
-			while (lead < kept && (cell_blank(line[at + lead]) || line[at + lead] == '"'))
+			while (lead < kept && (ascii_blank(line[at + lead]) || line[at + lead] == '"'))
 				lead++;
-			while (kept > lead && (cell_blank(line[at + kept - 1]) || line[at + kept - 1] == '"'))
+			while (kept > lead && (ascii_blank(line[at + kept - 1]) || line[at + kept - 1] == '"'))
 				kept--;
 			int use = sheet_heading_use(line + at + lead, kept - lead);
 			cells++;

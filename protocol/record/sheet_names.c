@@ -112,14 +112,14 @@ struct list {
 
 static void skip_blanks(struct list *l)
 {
-	while (l->at < l->len && cell_blank(l->text[l->at]))
+	while (l->at < l->len && ascii_blank(l->text[l->at]))
 		l->at++;
 }
 
 static size_t token_length(const struct list *l, size_t at)
 {
 	size_t n = 0;
-	while (at + n < l->len && !cell_blank(l->text[at + n]) && l->text[at + n] != ',' &&
+	while (at + n < l->len && !ascii_blank(l->text[at + n]) && l->text[at + n] != ',' &&
 	       l->text[at + n] != ';')
 		n++;
 	return n;
@@ -127,7 +127,7 @@ static size_t token_length(const struct list *l, size_t at)
 
 static bool token_follows(const struct list *l, size_t at)
 {
-	while (at < l->len && cell_blank(l->text[at]))
+	while (at < l->len && ascii_blank(l->text[at]))
 		at++;
 	return token_length(l, at) > 0;
 }
@@ -136,7 +136,7 @@ static bool token_follows(const struct list *l, size_t at)
 static bool is_between(const struct list *l, size_t at, size_t len, const char *const words[4])
 {
 	size_t next = at + len;
-	while (next < l->len && cell_blank(l->text[next]))
+	while (next < l->len && ascii_blank(l->text[next]))
 		next++;
 	if (!name_numbered(l->text + next, token_length(l, next)))
 		return false;

@@ -75,7 +75,6 @@ bool reader_refuse(struct reader *r, size_t at, const char *what);
 bool reader_excuse(struct reader *r);
 /* The whole of it; false where it is refused or has told faults. */
 bool reader_run(struct reader *r);
-bool reader_blank(const struct reader *r, char c);
 /* Where a cell begins, without the spaces before it. */
 size_t cell_begin(const struct reader *r, const struct cell *c);
 /* Where byte `i` of its content stands. */

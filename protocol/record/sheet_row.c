@@ -80,18 +80,15 @@ bool sheet_set(struct sheet_row *row, const char *key, const char *value, struct
 		fault_set(why, "the position's name is not set but renamed");
 		return false;
 	}
-	size_t lead = 0, len = strlen(value);
-	while (cell_blank(value[lead]))
-		lead++;
-	while (len > lead && cell_blank(value[len - 1]))
-		len--;
+	size_t len;
+	const char *kept = cell_trim(value, &len);
 	struct fault said = {0};
 	enum sheet_column bad = SHEET_POSITION;
 	bool free_text = column == SHEET_NOTE || column == SHEET_COLUMNS;
-	bool good = cell_clean(value + lead, len - lead, free_text, &said);
+	bool good = cell_clean(kept, len, free_text, &said);
 	if (good) {
-		memcpy(cell, value + lead, len - lead);
-		cell[len - lead] = '\0';
+		memcpy(cell, kept, len);
+		cell[len] = '\0';
 		/* What the other row named goes with the cell it stood for. */
 		char twin[NAME_SIZE];
 		memcpy(twin, row->position.twin, sizeof twin);
@@ -99,11 +96,7 @@ bool sheet_set(struct sheet_row *row, const char *key, const char *value, struct
 		if (column != SHEET_TWIN && !changed.position.twin[0])
 			memcpy(changed.position.twin, twin, sizeof twin);
 		good = good && limit_fits(&changed, key, cell, &said);
-		/* By hand a nominal has the slips of a typed line; what a file brought stays. */
-		if (good && column == SHEET_NOMINAL && slip_of_value(&changed, &bad, &said)) {
-			said.column = 1;
-			good = false;
-		}
+		good = good && !slip_of_cell(&changed, (enum sheet_column)column, &bad, &said);
 	}
 	if (good) {
 		*row = changed;
@@ -112,7 +105,7 @@ bool sheet_set(struct sheet_row *row, const char *key, const char *value, struct
 	/* A kind may be set under which another cell no longer makes sense: then no
 	 * byte of this value is to blame. */
 	bool here = said.column && (bad == (enum sheet_column)column || bad == SHEET_POSITION);
-	fault_at(why, NULL, 0, here ? said.column + (int)lead : 0, "%s", said.text);
+	fault_at(why, NULL, 0, here ? said.column + (int)(kept - value) : 0, "%s", said.text);
 	return false;
 }
 

@@ -59,3 +59,12 @@ bool slip_of_value(const struct sheet_row *row, enum sheet_column *bad, struct f
 	}
 	return slip_below_nothing(row, why);
 }
+
+bool slip_of_cell(const struct sheet_row *row, enum sheet_column column, enum sheet_column *bad,
+                  struct fault *why)
+{
+	if (column != SHEET_NOMINAL || !slip_of_value(row, bad, why))
+		return false;
+	why->column = 1;
+	return true;
+}

@@ -19,7 +19,7 @@ bool word_is(const struct line *l, int i, const char *text)
 bool words_split(struct line *l)
 {
 	for (size_t at = 0; at < l->len;) {
-		if (cell_blank(l->text[at])) {
+		if (ascii_blank(l->text[at])) {
 			at++;
 			continue;
 		}
@@ -32,7 +32,7 @@ bool words_split(struct line *l)
 		bool quoted = false, value = ascii_digit(l->text[at]) || l->text[at] == '.' ||
 		                             (l->text[at] == '-' && at + 1 < l->len &&
 		                              ascii_digit(l->text[at + 1]));
-		for (; at < l->len && (quoted || !cell_blank(l->text[at])); at++) {
+		for (; at < l->len && (quoted || !ascii_blank(l->text[at])); at++) {
 			if (l->text[at] == '"')
 				quoted = !quoted;
 			/* 100k+-5%: the tolerance is a word of its own. */

@@ -76,5 +76,9 @@ bool slip_of_range(const char *name, struct fault *why);
 bool slip_below_nothing(const struct sheet_row *row, struct fault *why);
 /* That, and 1m of a resistor; *bad is the cell. */
 bool slip_of_value(const struct sheet_row *row, enum sheet_column *bad, struct fault *why);
+/* The same of one cell of that column, typed by hand, at its first byte: a nominal has the slips of a
+ * typed line.  (What a file brought stays.) */
+bool slip_of_cell(const struct sheet_row *row, enum sheet_column column, enum sheet_column *bad,
+                  struct fault *why);
 
 #endif

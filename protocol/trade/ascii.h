@@ -23,6 +23,11 @@ static inline char ascii_lower(char c)
 	return c >= 'A' && c <= 'Z' ? (char)(c - 'A' + 'a') : c;
 }
 
+static inline char ascii_upper(char c)
+{
+	return c >= 'a' && c <= 'z' ? (char)(c - 'a' + 'A') : c;
+}
+
 /* Between words of one line. */
 static inline bool ascii_blank(char c)
 {

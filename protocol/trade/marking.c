@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: MIT */
 /* See marking.h.  Here: the text made plain, the list, and one value for sheets. */
+#include "protocol/trade/ascii.h"
 #include "protocol/trade/marking_parts.h"
 
 #include <stdio.h>
@@ -128,8 +129,7 @@ bool marking_is_colour(const char *text, size_t len)
 static bool has_exponent(const char *text, size_t len)
 {
 	for (size_t i = 1; i + 1 < len; i++)
-		if ((text[i] == 'E' || text[i] == 'e') && text[i - 1] >= '0' && text[i - 1] <= '9' &&
-		    text[i + 1] >= '0' && text[i + 1] <= '9')
+		if ((text[i] == 'E' || text[i] == 'e') && ascii_digit(text[i - 1]) && ascii_digit(text[i + 1]))
 			return true;
 	return false;
 }

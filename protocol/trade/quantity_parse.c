@@ -219,7 +219,6 @@ static bool scan_number(struct scan *s, struct parts *p, struct fault *why)
 		take(s, "+");
 	if (is_ambiguous(s))
 		return fail(why, s, "E may mean ohms or a power of ten here: write 4R7, or 4e7");
-	bool code = false;
 	if (s->at < s->len && (ascii_digit(s->text[s->at]) || s->text[s->at] == '.')) {
 		size_t n = decimal_read(s->text + s->at, s->len - s->at, &p->value);
 		if (n == 0)
@@ -228,11 +227,10 @@ static bool scan_number(struct scan *s, struct parts *p, struct fault *why)
 		s->at += n;
 		if (s->at < s->len && s->text[s->at] == ',')
 			return fail(why, s, "a comma is not a point: write 4.7");
-		code = whole && take_letter_code(s, p);
-	} else {
-		code = take_letter_code(s, p);
-		if (!code)
-			return fail(why, s, "a value was expected, such as 4k7, 470n, 0.47 uF or 285 V");
+		if (whole)
+			take_letter_code(s, p);
+	} else if (!take_letter_code(s, p)) {
+		return fail(why, s, "a value was expected, such as 4k7, 470n, 0.47 uF or 285 V");
 	}
 	if (minus)
 		p->value.n = -p->value.n;

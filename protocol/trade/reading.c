@@ -3,6 +3,7 @@
 #include "protocol/trade/reading.h"
 
 #include <stdio.h>
+#include <string.h>
 
 static const struct {
 	unsigned bit;
@@ -19,6 +20,24 @@ const char *reading_state_word(unsigned state)
 		if (state & states[i].bit)
 			return states[i].word;
 	return "";
+}
+
+const char *reading_state_next(unsigned *state)
+{
+	for (size_t i = 0; *state && i < sizeof states / sizeof *states; i++)
+		if (*state & states[i].bit) {
+			*state &= ~states[i].bit;
+			return states[i].word;
+		}
+	return NULL;
+}
+
+unsigned reading_state_bit(const char *word, size_t len)
+{
+	for (size_t i = 0; i < sizeof states / sizeof *states; i++)
+		if (strlen(states[i].word) == len && memcmp(states[i].word, word, len) == 0)
+			return states[i].bit;
+	return 0;
 }
 
 size_t reading_shown(const struct reading *r, char *out, size_t size)

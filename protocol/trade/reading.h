@@ -42,6 +42,10 @@ struct reading {
 
 /* The word of the first (lowest) bit of `state`, or "" where it is 0. */
 const char *reading_state_word(unsigned state);
+/* The same of *state, which it leaves; NULL where it is 0. */
+const char *reading_state_next(unsigned *state);
+/* The bit of that word (len bytes); 0 where it is none of ours. */
+unsigned reading_state_bit(const char *word, size_t len);
 
 /* Write the reading for people: "0.4812 kohm", "overload"; returns the length. */
 size_t reading_shown(const struct reading *r, char *out, size_t size);

@@ -2,15 +2,17 @@
 /* See reservoir.h. */
 #include "protocol/trade/reservoir.h"
 
+#include "protocol/trade/ascii.h"
+
 #include <stddef.h>
 #include <strings.h>
 #include <string.h>
 
 #define SAFE_RATING 50 /* volts */
 
-static bool is_letter(char c)
+static bool in_word(char c)
 {
-	return (c >= 'a' && c <= 'z') || (c >= 'A' && c <= 'Z') || (c >= '0' && c <= '9');
+	return ascii_letter(c) || ascii_digit(c);
 }
 
 /* Does the word stand in the text, as the beginning of a word ("filters") or, where
@@ -19,8 +21,8 @@ static bool has_word(const char *text, const char *word, bool whole)
 {
 	size_t n = strlen(word);
 	for (const char *at = text; *at; at++)
-		if ((at == text || !is_letter(at[-1])) && strncasecmp(at, word, n) == 0 &&
-		    (!whole || !is_letter(at[n])))
+		if ((at == text || !in_word(at[-1])) && strncasecmp(at, word, n) == 0 &&
+		    (!whole || !in_word(at[n])))
 			return true;
 	return false;
 }

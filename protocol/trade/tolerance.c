@@ -9,6 +9,7 @@
  *     -X/+Y  -X +Y    asymmetric, in either order; a unit behind the second
  *                     belongs to both
  */
+#include "protocol/trade/ascii.h"
 #include "protocol/trade/position.h"
 
 #include <stdio.h>
@@ -178,7 +179,7 @@ static bool side_size(const char *text, const struct side *s, const struct side 
 	if (digits + tail > sizeof joined)
 		return fail(why, s->from, "this tolerance is too long");
 	for (size_t i = unit->tail; s != unit && i < unit->end; i++)
-		if (text[i] >= '0' && text[i] <= '9')
+		if (ascii_digit(text[i]))
 			return fail(why, s->from, "both sides need their own unit here");
 	memcpy(joined, text + s->from, digits);
 	memcpy(joined + digits, text + unit->tail, tail);
@@ -244,8 +245,7 @@ bool tolerance_parse(const char *text, size_t len, enum function f, struct toler
 		return true;
 	}
 	bool is_bound;
-	if (len - at == 1 && ((text[at] >= 'A' && text[at] <= 'Z') ||
-	                      (text[at] >= 'a' && text[at] <= 'z'))) {
+	if (len - at == 1 && ascii_letter(text[at])) {
 		if (!parse_letter(text[at], at, f, &t, why))
 			return false;
 		*out = t;
