@@ -2,7 +2,7 @@
 /*
  * tallyd: where the rooms meet.
  *
- *     tallyd [--config FILE] [--log FILE] [--socket PATH]
+ *     tallyd [--config FILE] [--log FILE] [--socket PATH] [--say-all]
  *     tallyd --replay FILE.rec [--sheet FILE.csv] [--config FILE] [--log FILE]
  *     tallyd --check-config [--config FILE]
  *     tallyd --serve FILE
@@ -30,7 +30,7 @@
 static const char usage[] =
     "tallyd reads the bench's meters and keeps the sealed log.\n"
     "\n"
-    "  tallyd [--config FILE] [--log FILE] [--socket PATH]\n"
+    "  tallyd [--config FILE] [--log FILE] [--socket PATH] [--say-all]\n"
     "  tallyd --replay FILE.rec [--sheet FILE.csv] [--config FILE] [--log FILE]\n"
     "  tallyd --check-config [--config FILE]\n"
     "  tallyd --serve FILE\n"
@@ -42,6 +42,7 @@ static const char usage[] =
     "\n"
     "It stays in the foreground and ends on SIGTERM or SIGINT with everything logged.\n"
     "The configuration is " CONFIG_FILE " where --config names no other.\n"
+    "A meter that comes and goes says ten lines a minute at most, with --say-all each of them.\n"
     "--replay runs a recording and prints every record; --log keeps them too.\n"
     "--serve answers queries over a log file on standard input and output.\n"
     "--listen makes a recording of a line that no daemon has, for 10 s; nothing is sent.\n"
@@ -58,7 +59,7 @@ static const char usage[] =
 
 struct command_line {
 	const char *config, *log, *socket, *replay, *sheet, *serve, *listen, *line;
-	bool check, doctor, new_key;
+	bool check, doctor, new_key, say_all;
 	struct restore_order restore;
 };
 
@@ -73,7 +74,7 @@ static int read_command_line(int argc, char **argv, struct command_line *c)
 	    {"line", required_argument, NULL, 'L'},   {"restore", required_argument, NULL, 'R'},
 	    {"over", no_argument, NULL, 'o'},         {"anchor", required_argument, NULL, 'a'},
 	    {"key", required_argument, NULL, 'K'},
-	    {"help", no_argument, NULL, 'h'},
+	    {"say-all", no_argument, NULL, 'A'},     {"help", no_argument, NULL, 'h'},
 	    {"version", no_argument, NULL, 'v'},      {NULL, 0, NULL, 0}};
 	for (int o; (o = getopt_long(argc, argv, "", options, NULL)) != -1;) {
 		switch (o) {
@@ -92,6 +93,7 @@ static int read_command_line(int argc, char **argv, struct command_line *c)
 		case 'o': c->restore.over = true; break;
 		case 'a': c->restore.anchor = optarg; break;
 		case 'K': c->restore.key = optarg; break;
+		case 'A': c->say_all = true; break;
 		case 'h': fputs(usage, stdout); return 0;
 		case 'v': puts("tallyd " TALLY_VERSION); return 0;
 		default: fputs(usage, stderr); return 2;
@@ -115,6 +117,11 @@ static int read_command_line(int argc, char **argv, struct command_line *c)
 	}
 	if (c->doctor && (c->replay || c->serve || c->check || c->new_key)) {
 		say("--doctor goes with --config, --log and --socket alone");
+		return 2;
+	}
+	if (c->say_all && (c->replay || c->serve || c->listen || c->check || c->doctor || c->new_key ||
+	                   c->restore.from)) {
+		say("--say-all goes with a running daemon alone");
 		return 2;
 	}
 	if (c->socket && (c->replay || c->serve)) {
@@ -200,6 +207,8 @@ int main(int argc, char **argv)
 		                                 .version = TALLY_VERSION, .any_meter = any_meter};
 		status = replay_run(&options, config);
 	} else if (status < 0) {
+		if (c.say_all)
+			say_all();
 		const struct orders orders = {c.config, c.log, c.socket};
 		return live_run(config, &orders);
 	}

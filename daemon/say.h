@@ -43,6 +43,8 @@ struct say_about {
 /* Looks where standard error goes.  Without it lines go there as they are. */
 void say_begin(void);
 void say_end(void);
+/* From now on nothing is left out, for who looks for a fault (--say-all). */
+void say_all(void);
 
 void say_of(const struct say_about *about, const char *format, ...)
     __attribute__((format(printf, 2, 3)));

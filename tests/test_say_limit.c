@@ -4,9 +4,11 @@
  */
 #include "tests/check.h"
 
+#include "daemon/say.h"
 #include "daemon/say_limit.h"
 
 #include <stdlib.h>
+#include <unistd.h>
 
 #define SECOND INT64_C(1000000)
 
@@ -110,11 +112,40 @@ static void test_edges(void **state)
 	assert_true(say_limit_take(&again, 61 * SECOND, "x"));
 }
 
+/* Lines on standard error, of a meter that says the same 30 times. */
+static int lines_of_thirty(void)
+{
+	int lines = 0, kept = dup(STDERR_FILENO);
+	FILE *heard = tmpfile();
+	assert_non_null(heard);
+	assert_true(kept >= 0 && dup2(fileno(heard), STDERR_FILENO) >= 0);
+	for (int i = 0; i < 30; i++)
+		say_of(&(struct say_about){.event = "line-open", .meter = "red"}, "red: line open");
+	fflush(stderr);
+	dup2(kept, STDERR_FILENO);
+	close(kept);
+	rewind(heard);
+	for (int c; (c = fgetc(heard)) != EOF;)
+		lines += c == '\n';
+	fclose(heard);
+	return lines;
+}
+
+/* tallyd --say-all. */
+static void test_all(void **state)
+{
+	(void)state;
+	assert_int_equal(lines_of_thirty(), 1);
+	say_all();
+	assert_int_equal(lines_of_thirty(), 30);
+}
+
 int main(void)
 {
 	const struct CMUnitTest tests[] = {
 	    cmocka_unit_test(test_flood),
 	    cmocka_unit_test(test_edges),
+	    cmocka_unit_test(test_all),
 	};
 	return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -247,7 +247,7 @@ def check_start(s):
     b, _ = s.plug("again", 6, "SAME")
     s.m.must("udevadm settle -t 20")
     since = s.m.mark()
-    s.m.must("busybox su -s /bin/sh tally -c 'echo $$ >/run/tally/pid; exec tallyd' 2>/run/said &")
+    s.m.must("busybox su -s /bin/sh tally -c 'echo $$ >/run/tally/pid; exec tallyd --say-all' 2>/run/said &")
     s.m.see("said", "^bench plug: 4 meters", since)
     s.m.must("tally --json watch --after 0 >/dev/ttyS3 2>/tmp/watch.txt &")
     s.m.must("tally meters tape red >/tmp/tape.rec 2>/tmp/tape.txt &")
