@@ -129,7 +129,7 @@
 	/*   and moves so many digits a reading at its start */                  \
 	X(law_small_starts, "law small starts", 0.015, 0, 1)                     \
 	/*   but this share of them begins nearer, */                            \
-	X(law_hidden_approach, "law hidden approach", 0.3, 0.001, 0.9)           \
+	X(law_hidden_approach, "law hidden approach", 0.2, 0.001, 0.9)           \
 	/*   as law approach, where the touch read overload first, */            \
 	X(law_hidden_starts, "law hidden starts", 0.1, 0, 1)                     \
 	/*   and as law small starts */                                          \
