@@ -80,6 +80,11 @@
 	/*   its first step is longer than the second up to this ratio */        \
 	X(way_most, "way most", 25, 0, 1e6)                                      \
 	/*   of more digits the law makes its own mind up */                     \
+	/* two levels, one after the other (settle_rest.c) */                    \
+	X(step_digits, "step digits", 3, 0, 1000)                                \
+	/*   apart, where each of them shows one value alone, */                 \
+	X(step_times, "step times", 4, 0, 1000)                                  \
+	/*   and so many times the noise that is known, are no rest with noise */ \
 	/* open leads */                                                         \
 	X(residual_farad, "open farad", 0.05e-9, 0, 1e-6)                        \
 	/*   residual of open leads: some pF up to this */                       \

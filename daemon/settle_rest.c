@@ -302,6 +302,31 @@ static uint64_t after_stray(const struct settle *s, const struct settle_judgemen
 	return i;
 }
 
+/*
+ * Readings that stood on one level and then on another look like one level with noise, as long as
+ * they are few; their middle may be the level that was left.  The number of the first reading after
+ * the last such step behind item `first`, else `first`.
+ */
+static uint64_t after_step(const struct settle *s, const struct settle_judgement *j, uint64_t first)
+{
+	double low = INFINITY, high = -INFINITY;
+	if (settle_is_fast(s) || j->slow || s->items - first > SETTLE_RECENTS)
+		return first;
+	for (uint64_t k = s->items; --k >= first + 2;) {
+		low = fmin(low, (double)item_at(s, k)->n);
+		high = fmax(high, (double)item_at(s, k)->n);
+		double below = INFINITY, above = -INFINITY;
+		for (uint64_t i = first; i < k; i++) {
+			below = fmin(below, (double)item_at(s, i)->n);
+			above = fmax(above, (double)item_at(s, i)->n);
+		}
+		double spread = fmax(high - low, above - below), step = fmax(low - above, below - high);
+		if (spread <= 1 && step >= fmax(s->limits.step_digits + 2 * spread, s->limits.step_times * j->known))
+			return k;
+	}
+	return first;
+}
+
 const char *settle_lack_word(enum settle_lack lack)
 {
 	static const char *const words[] = {
@@ -347,6 +372,7 @@ static enum settle_lack touch_lacks(const struct settle *s, uint64_t *first)
 		from = i < s->items ? item_at(s, i)->t : t;
 	if ((double)(t - from) < least)
 		return LACK_TIME;
+	i = after_step(s, &j, i);
 	if ((double)(s->items - i) < conversions_wanted(s, &j, i)) {
 		i = after_stray(s, &j, i, least);
 		if ((double)(s->items - i) < conversions_wanted(s, &j, i))
