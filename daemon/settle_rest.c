@@ -321,7 +321,8 @@ static uint64_t after_step(const struct settle *s, const struct settle_judgement
 			above = fmax(above, (double)item_at(s, i)->n);
 		}
 		double spread = fmax(high - low, above - below), step = fmax(low - above, below - high);
-		if (spread <= 1 && step >= fmax(s->limits.step_digits + 2 * spread, s->limits.step_times * j->known))
+		double least = fmax(s->limits.step_digits + 2 * spread, s->limits.step_times * j->known);
+		if (spread <= 1 && step >= least)
 			return k;
 	}
 	return first;
