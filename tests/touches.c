@@ -46,8 +46,8 @@ static void part_step(struct sim *s, double h)
 		p->half_now = p->half_now * k + 0.9 * gauss(&s->c) * sqrt(1 - k * k);
 	}
 	if (p->joint > 0 && (p->joint_left -= h) <= 0) {
-		p->joint_left = p->joint_mean * between(&s->c, 0.15, 1.85);
-		p->joint_now = p->joint * -log(1 - unit(&s->c));
+		p->joint_left = p->joint_mean * chance_between(&s->c, 0.15, 1.85);
+		p->joint_now = p->joint * -log(1 - chance_unit(&s->c));
 	}
 	if (p->skin > 0) {
 		double k = exp(-h / 0.35), q = exp(-h / 2.5);
@@ -132,21 +132,21 @@ static bool send(struct sim *s, struct shown one, double *arrived)
 	struct model *m = &s->x->m;
 	bool whole = true;
 	for (int i = 0; i < m->frames; i++) {
-		double t = s->t + i / (m->rate * m->frames) + 0.015 + m->jitter * unit(&s->noise);
+		double t = s->t + i / (m->rate * m->frames) + 0.015 + m->jitter * chance_unit(&s->noise);
 		if (m->bunch > 0)
 			t = ceil(t / m->bunch) * m->bunch;
 		if (t < s->last_arrival)
 			t = s->last_arrival;
 		one.t = (int64_t)(t * 1e6);
 		one.r.t = one.t;
-		one.garbled = luck(&s->noise, m->garbled);
-		if (one.garbled || luck(&s->noise, m->lost))
+		one.garbled = chance_of(&s->noise, m->garbled);
+		if (one.garbled || chance_of(&s->noise, m->lost))
 			whole = false;
 		if (!one.garbled && !whole && m->lost > 0 && i + 1 == m->frames)
 			continue; /* lost */
 		s->last_arrival = *arrived = t;
 		show(s, &one);
-		if (!one.garbled && luck(&s->noise, m->doubled)) {
+		if (!one.garbled && chance_of(&s->noise, m->doubled)) {
 			one.t += 2000;
 			one.r.t = one.t;
 			s->last_arrival = *arrived = t + 0.002;
@@ -300,10 +300,10 @@ static void display(struct sim *s, double ideal, double open, struct seen *y, st
 	} else if (!over) {
 		filter(s, ideal, noise, &y->ideal, &shown_noise);
 		one->r.value = (struct decimal){llround(y->ideal / digit + shown_noise), s->e};
-		y->stray = luck(&s->noise, m->stray);
-		double far = log_between(&s->noise, 8, 0.3 * m->counts);
+		y->stray = chance_of(&s->noise, m->stray);
+		double far = chance_log(&s->noise, 8, 0.3 * m->counts);
 		if (y->stray)
-			one->r.value.n += (int64_t)(luck(&s->noise, 0.5) ? far : -far);
+			one->r.value.n += (int64_t)(chance_of(&s->noise, 0.5) ? far : -far);
 		s->last = one->r;
 	}
 	s->was_value = one->r.has_value;
@@ -319,7 +319,7 @@ static void convert(struct sim *s)
 	struct trace *x = s->x;
 	double open = s->open_share / s->samples, ideal = s->sum / s->samples, arrived = s->t;
 	if (x->m.function == FUNCTION_OHM && open > 0) /* the source runs into its end stop */
-		ideal += open * full(s) * (1.2 + 3 * unit(&s->noise));
+		ideal += open * full(s) * (1.2 + 3 * chance_unit(&s->noise));
 	s->sum = s->open_share = 0;
 	s->samples = 0;
 	struct shown one = {.conversion = x->conversions};

@@ -31,13 +31,13 @@ static void model_pick(struct sim *s, double counts_low, double counts_high, dou
 	do {
 		m->counts = counts[pick(&s->c, 0, 8)];
 	} while (m->counts < counts_low || m->counts > counts_high);
-	m->rate = log_between(&s->c, rate_low, rate_high);
-	m->integrate = between(&s->c, 0.3, 0.95);
+	m->rate = chance_log(&s->c, rate_low, rate_high);
+	m->integrate = chance_between(&s->c, 0.3, 0.95);
 	m->frames = m->told = m->average = 1;
-	m->sigma = m->counts < 30000 ? between(&s->c, 0.05, 0.4) : between(&s->c, 0.2, 0.9);
-	m->down = between(&s->c, 0.07, 0.095);
+	m->sigma = m->counts < 30000 ? chance_between(&s->c, 0.05, 0.4) : chance_between(&s->c, 0.2, 0.9);
+	m->down = chance_between(&s->c, 0.07, 0.095);
 	m->range_waits = 1;
-	m->jitter = between(&s->c, 0, 0.012);
+	m->jitter = chance_between(&s->c, 0, 0.012);
 }
 
 /* Exponents of its digits: ranges by decades, full scale from `low` to `high`. */
@@ -86,11 +86,11 @@ static void make_display(struct sim *s, enum touch_kind k)
 	else if (is_farad(k))
 		model_pick(s, 1900, 50000, k == KIND_FARAD_SILENT ? 1 : 0.8,
 		           k == KIND_FARAD_REPEATED ? 2 : 4);
-	else if (luck(c, 0.15) && k != KIND_LOWPASS)
+	else if (chance_of(c, 0.15) && k != KIND_LOWPASS)
 		model_pick(s, 1900, 130000, 5, 25);
 	else
 		model_pick(s, 1900, 50000, 1, 5);
-	bool often = luck(c, 0.3);
+	bool often = chance_of(c, 0.3);
 	m->ranging = k != KIND_CLEAN && k != KIND_VOLT_LOWPASS &&
 	             (often || m->function != FUNCTION_OHM || k == KIND_RANGE || k == KIND_RANGE_SLOW ||
 	              k == KIND_RC_RANGE || k == KIND_BLANK || k == KIND_COARSE || k == KIND_QUICK ||
@@ -102,8 +102,8 @@ static void make_display(struct sim *s, enum touch_kind k)
 	else
 		ranges(s, 0.19, 590);
 	/* An overload of the next part, touched too soon, were open leads. */
-	m->range_loses = k != KIND_QUICK && luck(c, 0.4) ? 1 : 0;
-	m->range_shows = luck(c, 0.5) ? RANGING_OVERLOAD : RANGING_VALUE;
+	m->range_loses = k != KIND_QUICK && chance_of(c, 0.4) ? 1 : 0;
+	m->range_shows = chance_of(c, 0.5) ? RANGING_OVERLOAD : RANGING_VALUE;
 	if (k == KIND_RANGE_SLOW)
 		m->range_loses = pick(c, 2, 3);
 	if (k == KIND_COARSE) {
@@ -114,7 +114,7 @@ static void make_display(struct sim *s, enum touch_kind k)
 	if (m->range_loses > 1 && m->range_shows == RANGING_VALUE)
 		m->range_shows = RANGING_NOTHING; /* nor can few digits that stand for so long */
 	if (k == KIND_BLANK) {
-		m->range_loses = 1 + (int)(m->rate * between(c, 0.3, 1));
+		m->range_loses = 1 + (int)(m->rate * chance_between(c, 0.3, 1));
 		m->range_shows = RANGING_NOTHING;
 	}
 }
@@ -127,27 +127,27 @@ static void make_line(struct sim *s, enum touch_kind k)
 	bool mixed = k == KIND_MIXED;
 	if (k == KIND_REPEATED || k == KIND_FARAD_REPEATED) {
 		m->frames = pick(c, 2, 5);
-		m->told = k == KIND_REPEATED || luck(c, 0.4) ? m->frames : 1;
+		m->told = k == KIND_REPEATED || chance_of(c, 0.4) ? m->frames : 1;
 	}
-	if (k == KIND_LOST || k == KIND_SILENT_LOST || (mixed && luck(c, 0.4))) {
-		m->lost = between(c, 0.005, 0.05);
-		m->doubled = luck(c, 0.5) ? between(c, 0.005, 0.05) : 0;
+	if (k == KIND_LOST || k == KIND_SILENT_LOST || (mixed && chance_of(c, 0.4))) {
+		m->lost = chance_between(c, 0.005, 0.05);
+		m->doubled = chance_of(c, 0.5) ? chance_between(c, 0.005, 0.05) : 0;
 	}
-	if (k == KIND_GARBLED || (mixed && luck(c, 0.3)))
-		m->garbled = between(c, 0.005, 0.05);
+	if (k == KIND_GARBLED || (mixed && chance_of(c, 0.3)))
+		m->garbled = chance_between(c, 0.005, 0.05);
 	if (k == KIND_BUNCHED) {
-		m->rate = between(c, 4, 20);
-		m->bunch = between(c, 0.3, 0.9) / m->rate;
+		m->rate = chance_between(c, 4, 20);
+		m->bunch = chance_between(c, 0.3, 0.9) / m->rate;
 	}
 	if (k == KIND_PAIRS) {
-		m->rate = between(c, 6, 20);
-		m->bunch = between(c, 1.2, 3) / m->rate;
+		m->rate = chance_between(c, 6, 20);
+		m->bunch = chance_between(c, 1.2, 3) / m->rate;
 	}
 	if (k == KIND_SILENT || k == KIND_SILENT_LOST || k == KIND_FARAD_SILENT ||
-	    (mixed && luck(c, 0.2)))
+	    (mixed && chance_of(c, 0.2)))
 		m->open = OPEN_SILENT;
-	if (k == KIND_STRAY || (mixed && luck(c, 0.3)))
-		m->stray = between(c, 0.005, 0.03);
+	if (k == KIND_STRAY || (mixed && chance_of(c, 0.3)))
+		m->stray = chance_between(c, 0.005, 0.03);
 }
 
 /* Its noise, its filter, and what its leads pick up while they are open. */
@@ -156,29 +156,29 @@ static void make_noise(struct sim *s, enum touch_kind k)
 	struct model *m = &s->x->m;
 	struct chance *c = &s->c;
 	if (k == KIND_LOWPASS || k == KIND_VOLT_LOWPASS) {
-		if (luck(c, 0.5))
+		if (chance_of(c, 0.5))
 			m->average = pick(c, 2, 8);
 		else
-			m->lag = between(c, 0.2, 0.9);
+			m->lag = chance_between(c, 0.2, 0.9);
 	}
 	if (k == KIND_WHITE)
-		m->sigma = between(c, 0.4, m->counts > 10000 ? 2.5 : 1.5);
+		m->sigma = chance_between(c, 0.4, m->counts > 10000 ? 2.5 : 1.5);
 	if (k == KIND_BENCH)
-		m->sigma = between(c, 0.2, m->counts > 500000 ? 4 : 1.5);
-	if (k == KIND_CORRELATED || (k == KIND_MIXED && luck(c, 0.3))) {
-		m->corr_s = between(c, 0.3, 2);
-		m->sigma = between(c, 0.2, 1);
+		m->sigma = chance_between(c, 0.2, m->counts > 500000 ? 4 : 1.5);
+	if (k == KIND_CORRELATED || (k == KIND_MIXED && chance_of(c, 0.3))) {
+		m->corr_s = chance_between(c, 0.3, 2);
+		m->sigma = chance_between(c, 0.2, 1);
 	}
 	if (k == KIND_CORRELATED6) {
-		m->corr_s = between(c, 0.2, 2);
-		m->sigma = between(c, 1, 5);
+		m->corr_s = chance_between(c, 0.2, 2);
+		m->sigma = chance_between(c, 1, 5);
 	}
-	s->open_s = between(c, 0.4, 3);
-	s->open_sd = m->function == FUNCTION_FARAD ? log_between(c, 2e-12, 15e-12)
-	                                           : log_between(c, 1e-3, 0.03);
-	s->open_hum = m->function == FUNCTION_VOLT_DC ? log_between(c, 0.2e-3, 0.02) : 0;
-	s->open_hum_hz = between(c, 0.2, m->rate / 2);
-	s->glide_s = k == KIND_VOLT_GLIDE ? between(c, 0.2, 1) : between(c, 0.005, 0.1);
+	s->open_s = chance_between(c, 0.4, 3);
+	s->open_sd = m->function == FUNCTION_FARAD ? chance_log(c, 2e-12, 15e-12)
+	                                           : chance_log(c, 1e-3, 0.03);
+	s->open_hum = m->function == FUNCTION_VOLT_DC ? chance_log(c, 0.2e-3, 0.02) : 0;
+	s->open_hum_hz = chance_between(c, 0.2, m->rate / 2);
+	s->glide_s = k == KIND_VOLT_GLIDE ? chance_between(c, 0.2, 1) : chance_between(c, 0.005, 0.1);
 	s->h = 1 / m->rate / 16;
 	if (s->h > 0.01)
 		s->h = 1 / m->rate / ceil(1 / m->rate / 0.01);
@@ -191,24 +191,24 @@ static double value_pick(struct sim *s, enum touch_kind k)
 	static const double rails[] = {6.3, 12.6, 85,  120, 185, 250, 285, 320,
 	                               410, -9.5, -18, -35, -48, 1.6, 3.2, -1.2};
 	if (k == KIND_VOLT_ZERO)
-		return between(c, -0.08, 0.08);
+		return chance_between(c, -0.08, 0.08);
 	if (k == KIND_VOLT_CLIMB || k == KIND_SAG || k == KIND_OVERSHOOT || k == KIND_HUM)
-		return rails[pick(c, 2, 8)] * between(c, 0.92, 1.08);
+		return rails[pick(c, 2, 8)] * chance_between(c, 0.92, 1.08);
 	if (is_volt(k))
-		return rails[pick(c, 0, 15)] * between(c, 0.92, 1.08);
+		return rails[pick(c, 0, 15)] * chance_between(c, 0.92, 1.08);
 	if (k == KIND_FARAD_SLOW)
-		return log_between(c, 4e-6, 1.5e-3);
+		return chance_log(c, 4e-6, 1.5e-3);
 	if (k == KIND_SOAK)
-		return log_between(c, 1e-6, 1e-4);
+		return chance_log(c, 1e-6, 1e-4);
 	if (k == KIND_LEAKY)
-		return log_between(c, 5e-9, 1e-6);
+		return chance_log(c, 5e-9, 1e-6);
 	if (is_farad(k))
-		return log_between(c, 150e-12, 1e-6);
+		return chance_log(c, 150e-12, 1e-6);
 	if (k == KIND_ZERO)
-		return between(c, 1, 18) * pow(10, s->x->m.e_min);
+		return chance_between(c, 1, 18) * pow(10, s->x->m.e_min);
 	if (k == KIND_FINGERS)
-		return log_between(c, 3e5, 4e6);
-	return log_between(c, 68, 2.2e6);
+		return chance_log(c, 3e5, 4e6);
+	return chance_log(c, 68, 2.2e6);
 }
 
 static void one_section(struct part *p, double r, double tau)
@@ -221,37 +221,37 @@ static void part_approaches(struct sim *s, enum touch_kind k, double v)
 {
 	struct chance *c = &s->c;
 	struct part *p = &s->part;
-	double sign = luck(c, 0.5) ? 1 : -1;
+	double sign = chance_of(c, 0.5) ? 1 : -1;
 	if (k == KIND_RC || k == KIND_RC_RANGE || k == KIND_RC_CHARGED ||
-	    (k == KIND_MIXED && luck(c, 0.3))) {
-		double in = between(c, 0.3, 1);
-		one_section(p, v * in, log_between(c, 0.05, 3));
+	    (k == KIND_MIXED && chance_of(c, 0.3))) {
+		double in = chance_between(c, 0.3, 1);
+		one_section(p, v * in, chance_log(c, 0.05, 3));
 		p->base = v * (1 - in);
 		if (k == KIND_RC_CHARGED)
-			p->section[0].u = v * in * between(c, 0.2, 1.8);
+			p->section[0].u = v * in * chance_between(c, 0.2, 1.8);
 	}
 	if (k == KIND_DOUBLE) {
-		double slow = between(c, 0.03, 0.4), tau = log_between(c, 0.08, 0.8);
+		double slow = chance_between(c, 0.03, 0.4), tau = chance_log(c, 0.08, 0.8);
 		one_section(p, v * (0.8 - slow), tau);
-		one_section(p, v * slow, tau * between(c, 3, 8));
+		one_section(p, v * slow, tau * chance_between(c, 3, 8));
 		p->base = v * 0.2;
 	}
 	if (k == KIND_LADDER) {
-		double tau = log_between(c, 0.08, 0.5);
+		double tau = chance_log(c, 0.08, 0.5);
 		one_section(p, v * 0.5, tau);
-		one_section(p, v * 0.25, tau * between(c, 2, 4));
-		one_section(p, v * 0.1, tau * between(c, 5, 9));
+		one_section(p, v * 0.25, tau * chance_between(c, 2, 4));
+		one_section(p, v * 0.1, tau * chance_between(c, 5, 9));
 		p->base = v * 0.15;
 	}
 	if (k == KIND_VOLT_CLIMB) {
-		p->tail[0] = sign * log_between(c, 0.005, 0.3);
-		p->tail_tau[0] = log_between(c, 0.3, 4);
+		p->tail[0] = sign * chance_log(c, 0.005, 0.3);
+		p->tail_tau[0] = chance_log(c, 0.3, 4);
 	}
 	if (k == KIND_SAG || k == KIND_OVERSHOOT) {
-		p->tail[0] = (k == KIND_SAG ? sign : -sign) * log_between(c, 0.005, 0.1);
-		p->tail_tau[0] = log_between(c, 0.2, 1);
-		p->tail[1] = sign * log_between(c, 0.003, 0.05);
-		p->tail_tau[1] = p->tail_tau[0] * between(c, 3, 8);
+		p->tail[0] = (k == KIND_SAG ? sign : -sign) * chance_log(c, 0.005, 0.1);
+		p->tail_tau[0] = chance_log(c, 0.2, 1);
+		p->tail[1] = sign * chance_log(c, 0.003, 0.05);
+		p->tail_tau[1] = p->tail_tau[0] * chance_between(c, 3, 8);
 	}
 }
 
@@ -260,24 +260,24 @@ static void part_moves(struct sim *s, enum touch_kind k, double v, double digit)
 {
 	struct chance *c = &s->c;
 	struct part *p = &s->part;
-	double sign = luck(c, 0.5) ? 1 : -1, beat = longer(1 / s->x->m.rate, 0.4);
+	double sign = chance_of(c, 0.5) ? 1 : -1, beat = longer(1 / s->x->m.rate, 0.4);
 	if (k == KIND_FARAD_SLOW)
-		p->charge_tau = log_between(c, 0.4, 4);
+		p->charge_tau = chance_log(c, 0.4, 4);
 	if (k == KIND_SOAK) {
-		p->charge_tau = log_between(c, 0.05, 0.5);
-		p->tail[0] = -log_between(c, 3, 60) * digit / v;
-		p->tail_tau[0] = log_between(c, 10, 60);
+		p->charge_tau = chance_log(c, 0.05, 0.5);
+		p->tail[0] = -chance_log(c, 3, 60) * digit / v;
+		p->tail_tau[0] = chance_log(c, 10, 60);
 	}
 	if (k == KIND_WARM) {
-		p->tail[0] = sign * log_between(c, 3, 40) * digit / v;
-		p->tail_tau[0] = log_between(c, 8, 40);
+		p->tail[0] = sign * chance_log(c, 3, 40) * digit / v;
+		p->tail_tau[0] = chance_log(c, 8, 40);
 	}
 	if (k == KIND_CREEP) {
-		p->ramp = sign * between(c, 0.1, 0.8) * digit / beat;
+		p->ramp = sign * chance_between(c, 0.1, 0.8) * digit / beat;
 		p->ramp_until = 1e9;
 	}
 	if (k == KIND_RAMP) {
-		p->ramp = sign * log_between(c, 5, 80) * digit / beat;
+		p->ramp = sign * chance_log(c, 5, 80) * digit / beat;
 		p->ramp_until = 1e9;
 		if (p->ramp < 0)
 			p->ramp = longer(p->ramp, -v / 20);
@@ -285,8 +285,8 @@ static void part_moves(struct sim *s, enum touch_kind k, double v, double digit)
 			p->ramp = 5 * digit / beat;
 	}
 	if (k == KIND_RAMP_STOP) {
-		p->ramp = sign * log_between(c, 5, 80) * digit / beat;
-		p->ramp_until = between(c, 0.8, 3);
+		p->ramp = sign * chance_log(c, 5, 80) * digit / beat;
+		p->ramp_until = chance_between(c, 0.8, 3);
 		p->lawless = true;
 		if (p->ramp * p->ramp_until < -0.5 * v)
 			p->ramp = -p->ramp;
@@ -299,21 +299,21 @@ static void part_shakes(struct sim *s, enum touch_kind k, double digit)
 	struct chance *c = &s->c;
 	struct part *p = &s->part;
 	if (k == KIND_WOBBLE) {
-		p->wobble = between(c, 0.5, 2) * digit;
-		p->wobble_s = between(c, 0.3, 1.5);
+		p->wobble = chance_between(c, 0.5, 2) * digit;
+		p->wobble_s = chance_between(c, 0.3, 1.5);
 	}
-	if (k == KIND_HALF || (k == KIND_MIXED && luck(c, 0.3))) {
-		p->half_until = between(c, 0.2, 1.2);
-		p->half_share = log_between(c, 0.05, 3);
+	if (k == KIND_HALF || (k == KIND_MIXED && chance_of(c, 0.3))) {
+		p->half_until = chance_between(c, 0.2, 1.2);
+		p->half_share = chance_log(c, 0.05, 3);
 		p->lawless = true;
 	}
-	if (k == KIND_CHATTER || (k == KIND_MIXED && luck(c, 0.3))) {
-		double at = between(c, 0.05, 0.4);
+	if (k == KIND_CHATTER || (k == KIND_MIXED && chance_of(c, 0.3))) {
+		double at = chance_between(c, 0.05, 0.4);
 		int gaps = pick(c, 1, 3);
 		for (p->gaps = 0; p->gaps < gaps; p->gaps++) {
 			p->gap_at[p->gaps] = at;
-			p->gap_for[p->gaps] = between(c, 0.02, 0.28);
-			at += p->gap_for[p->gaps] + between(c, 0.05, 0.6);
+			p->gap_for[p->gaps] = chance_between(c, 0.02, 0.28);
+			at += p->gap_for[p->gaps] + chance_between(c, 0.05, 0.6);
 		}
 		/* One is a stray; more of them leave values that no law explains. */
 		p->lawless |= gaps > 1;
@@ -326,35 +326,35 @@ static void part_wanders(struct sim *s, enum touch_kind k, double v, double digi
 	struct chance *c = &s->c;
 	struct part *p = &s->part;
 	const struct model *m = &s->x->m;
-	double sign = luck(c, 0.5) ? 1 : -1, beat = longer(1 / m->rate, 0.4);
+	double sign = chance_of(c, 0.5) ? 1 : -1, beat = longer(1 / m->rate, 0.4);
 	if (k == KIND_JOINT) {
-		p->joint = longer(log_between(c, 0.02, 0.3), 25 * digit / v);
-		p->joint_mean = between(c, 0.1, 0.8) * beat;
-		p->wobble = log_between(c, 1, 10) * digit;
-		p->wobble_s = between(c, 0.1, 0.5);
+		p->joint = longer(chance_log(c, 0.02, 0.3), 25 * digit / v);
+		p->joint_mean = chance_between(c, 0.1, 0.8) * beat;
+		p->wobble = chance_log(c, 1, 10) * digit;
+		p->wobble_s = chance_between(c, 0.1, 0.5);
 	}
 	if (k == KIND_FINGERS) {
-		p->skin = between(c, 0.02, 0.1);
-		p->tail[0] = between(c, 0.2, 1);
-		p->tail_tau[0] = between(c, 1, 6);
+		p->skin = chance_between(c, 0.02, 0.1);
+		p->tail[0] = chance_between(c, 0.2, 1);
+		p->tail_tau[0] = chance_between(c, 1, 6);
 	}
 	if (k == KIND_CAPACITOR) {
-		double C = log_between(c, 0.05e-6, 1e-6), top = pow(10, m->e_max);
+		double C = chance_log(c, 0.05e-6, 1e-6), top = pow(10, m->e_max);
 		while (C > beat / (6 * top)) /* six digits a reading on the top range, at least */
 			C /= 2;
-		one_section(p, 40e6 * between(c, 1, 5), 0);
+		one_section(p, 40e6 * chance_between(c, 1, 5), 0);
 		p->section[0].tau = p->section[0].r * C;
 		p->base = 0.1;
 	}
 	if (k == KIND_LEAKY) {
-		p->ramp = sign * log_between(c, 5, 40) * digit / beat;
+		p->ramp = sign * chance_log(c, 5, 40) * digit / beat;
 		p->ramp_until = 1e9;
 		if (p->ramp < 0 && p->ramp * 12 < -0.6 * v)
 			p->ramp = -p->ramp;
 	}
 	if (k == KIND_HUM) {
-		p->hum = log_between(c, 12, 100) * digit;
-		p->hum_hz = between(c, 0.15, 0.4) * m->rate * (luck(c, 0.5) ? 1 : 0.4);
+		p->hum = chance_log(c, 12, 100) * digit;
+		p->hum_hz = chance_between(c, 0.15, 0.4) * m->rate * (chance_of(c, 0.5) ? 1 : 0.4);
 		while (p->hum * p->hum_hz * beat < 1.5 * digit)
 			p->hum *= 1.5;
 	}
@@ -374,7 +374,7 @@ static int range_of(struct sim *s, enum touch_kind k, double v)
 		return coarse ? e + 1 : e;
 	}
 	/* The dial is set for what comes; a manual range has room. */
-	int e = exponent_for(s, v * between(&s->c, 1, 4));
+	int e = exponent_for(s, v * chance_between(&s->c, 1, 4));
 	while (e > m->e_min && v < 0.1 * m->counts * pow(10, e))
 		e--;
 	return s->e = e;
@@ -395,16 +395,16 @@ static void touch_expects(struct sim *s, enum touch_kind k, struct touch *u, dou
 	if (p->wobble > 0)
 		u->sigma = sqrt(u->sigma * u->sigma + p->wobble * p->wobble / digit / digit);
 	u->correlated = m->corr_s > 0 || m->average > 1 || m->lag > 0 || p->wobble > 0;
-	u->has_nominal = !luck(c, 0.2) || m->function == FUNCTION_VOLT_DC;
-	u->tolerance = luck(c, 0.5) ? 0.1 : 0.2;
+	u->has_nominal = !chance_of(c, 0.2) || m->function == FUNCTION_VOLT_DC;
+	u->tolerance = chance_of(c, 0.5) ? 0.1 : 0.2;
 	double there = u->none ? v : part_value(p, m->function, k == KIND_RAMP_STOP ? 1e9 : 0, false);
-	double nominal = there / (1 + u->tolerance * between(c, -0.9, 0.9));
+	double nominal = there / (1 + u->tolerance * chance_between(c, -0.9, 0.9));
 	if (k == KIND_ODD) {
 		u->has_nominal = p->odd = true;
-		nominal /= between(c, 2.2, 6);
+		nominal /= chance_between(c, 2.2, 6);
 	}
 	if (k == KIND_CAPACITOR)
-		nominal = log_between(c, 1e4, 1e6);
+		nominal = chance_log(c, 1e4, 1e6);
 	if (k == KIND_VOLT_ZERO)
 		nominal = 0;
 	u->nominal = nominal;
@@ -419,12 +419,12 @@ static void make_part(struct sim *s, enum touch_kind k, struct touch *u)
 	memset(p, 0, sizeof *p);
 	p->settle_v = keep; /* the input stands where it stood */
 	if (k == KIND_EQUAL && u > s->x->touch)
-		v = u[-1].rest * (1 + (luck(c, 0.5) ? 0 : 0.002 * gauss(c)));
+		v = u[-1].rest * (1 + (chance_of(c, 0.5) ? 0 : 0.002 * gauss(c)));
 	double digit = pow(10, range_of(s, k, v));
 	if (k == KIND_VOLT_LOWPASS)
-		v = (luck(c, 0.7) ? 1 : -1) * log_between(c, 0.05, 0.9) * m->counts * digit;
+		v = (chance_of(c, 0.7) ? 1 : -1) * chance_log(c, 0.05, 0.9) * m->counts * digit;
 	p->base = v;
-	p->charge_tau = m->function == FUNCTION_FARAD ? 0.005 : log_between(c, 0.001, 0.02);
+	p->charge_tau = m->function == FUNCTION_FARAD ? 0.005 : chance_log(c, 0.001, 0.02);
 	part_approaches(s, k, v);
 	part_moves(s, k, v, digit);
 	part_shakes(s, k, digit);
@@ -466,22 +466,22 @@ static void one_touch(struct sim *s, enum touch_kind k, int position)
 	s->now = x->touches++;
 	s->n = s->off = 0;
 	if (u->none)
-		sim_run(s, between(c, 2, 10));
+		sim_run(s, chance_between(c, 2, 10));
 	else
 		sim_run(s, 45);
 	double due = u->due;
 	u->to = 0; /* the rest of it goes by the clock */
 	if (!isinf(due))
-		sim_run(s, between(c, 0.6, 2.5) + between(c, 1, 4) * period +
+		sim_run(s, chance_between(c, 0.6, 2.5) + chance_between(c, 1, 4) * period +
 		           (touch_kind_class[k] == CLASS_CREEP && k != KIND_BRISK ? 10 * period + 3 : 0));
-	if (k == KIND_SLIP || (k == KIND_MIXED && luck(c, 0.3))) {
+	if (k == KIND_SLIP || (k == KIND_MIXED && chance_of(c, 0.3))) {
 		struct part *p = &s->part;
 		p->gaps = 1;
 		p->gap_at[0] = s->t - s->touched_at;
 		/* (A silence of 1.2 s is a lift.) */
 		double most = x->m.open == OPEN_SILENT ? 1.1 - 3 * period : 0.95;
-		p->gap_for[0] = between(c, 0.1, longer(0.15, most));
-		sim_run(s, p->gap_for[0] + between(c, 0.5, 4));
+		p->gap_for[0] = chance_between(c, 0.1, longer(0.15, most));
+		sim_run(s, p->gap_for[0] + chance_between(c, 0.5, 4));
 	}
 	touch_end(s);
 }
@@ -490,7 +490,7 @@ static void one_touch(struct sim *s, enum touch_kind k, int position)
 static void quick_touch(struct sim *s, int position)
 {
 	struct trace *x = s->x;
-	sim_run(s, between(&s->c, 0.3, 0.9));
+	sim_run(s, chance_between(&s->c, 0.3, 0.9));
 	struct touch *u = &x->touch[x->touches];
 	make_part(s, KIND_RANGE, u);
 	u->none = true;
@@ -498,7 +498,7 @@ static void quick_touch(struct sim *s, int position)
 	s->touched_at = s->t;
 	s->now = x->touches++;
 	u->to = 0;
-	sim_run(s, between(&s->c, 1.5, 5));
+	sim_run(s, chance_between(&s->c, 1.5, 5));
 	touch_end(s);
 }
 
@@ -508,10 +508,10 @@ static void waved(struct sim *s)
 	struct chance *c = &s->c;
 	double sd = s->open_sd, hum = s->open_hum;
 	for (int i = 0; i < 6; i++) {
-		s->open_sd = sd * log_between(c, 0.3, 2);
-		s->open_hum = hum * log_between(c, 0.2, 3);
-		s->open_s = log_between(c, 0.2, 8);
-		sim_run(s, between(c, 2, 8));
+		s->open_sd = sd * chance_log(c, 0.3, 2);
+		s->open_hum = hum * chance_log(c, 0.2, 3);
+		s->open_s = chance_log(c, 0.2, 8);
+		sim_run(s, chance_between(c, 2, 8));
 	}
 }
 
@@ -521,24 +521,24 @@ void touches_make(struct trace *x, enum touch_kind kind, uint64_t seed)
 	memset(x, 0, sizeof *x);
 	x->kind = kind;
 	x->seed = seed;
-	s.c.s = seed * 1000003;
+	s.c.state = seed * 1000003;
 	/* (A kind more leaves the others as they are.) */
 	for (const char *p = touch_kind_name[kind]; *p; p++)
-		s.c.s = s.c.s * 31 + (uint64_t)(unsigned char)*p;
-	next64(&s.c);
-	s.noise.s = s.c.s ^ UINT64_C(0xabcdef1234567);
+		s.c.state = s.c.state * 31 + (uint64_t)(unsigned char)*p;
+	chance_next(&s.c);
+	s.noise.state = s.c.state ^ UINT64_C(0xabcdef1234567);
 	make_display(&s, kind);
 	make_line(&s, kind);
 	make_noise(&s, kind);
 	struct model *m = &x->m;
 	s.e = m->function == FUNCTION_OHM || !m->ranging ? m->e_max : m->e_min;
 	s.part.charge_tau = 0.01;
-	s.t = between(&s.c, 0, 1 / m->rate);
-	sim_run(&s, open_least(m) + between(&s.c, 0.5, 3) + (m->frames > m->told ? 8 : 0));
+	s.t = chance_between(&s.c, 0, 1 / m->rate);
+	sim_run(&s, open_least(m) + chance_between(&s.c, 0.5, 3) + (m->frames > m->told ? 8 : 0));
 	if (kind == KIND_FLOAT || kind == KIND_RESIDUAL) {
 		x->touch[0] = (struct touch){.from = s.t, .none = true, .settled = INFINITY, .due = INFINITY,
 		                             .has_nominal = true, .tolerance = 0.2, .digit = pow(10, m->e_min),
-		                             .nominal = kind == KIND_FLOAT ? 250 * between(&s.c, 0.02, 1) : 1e-8};
+		                             .nominal = kind == KIND_FLOAT ? 250 * chance_between(&s.c, 0.02, 1) : 1e-8};
 		waved(&s);
 		x->touch[0].to = s.t;
 		x->touches = x->positions = 1;
@@ -550,8 +550,8 @@ void touches_make(struct trace *x, enum touch_kind kind, uint64_t seed)
 		if (kind == KIND_QUICK)
 			quick_touch(&s, i);
 		double glide = m->function == FUNCTION_VOLT_DC ? 3 * s.glide_s : 0;
-		double open = open_least(m) + glide - 0.8 * log(1 - unit(&s.c));
-		sim_run(&s, kind == KIND_BRISK ? between(&s.c, 1.15, 1.6) : open);
+		double open = open_least(m) + glide - 0.8 * log(1 - chance_unit(&s.c));
+		sim_run(&s, kind == KIND_BRISK ? chance_between(&s.c, 1.15, 1.6) : open);
 	}
 	x->positions = n;
 }

@@ -3,52 +3,21 @@
 #ifndef TALLY_TESTS_TOUCHES_SIM_H
 #define TALLY_TESTS_TOUCHES_SIM_H
 
+#include "tests/chance.h"
 #include "tests/touches.h"
 
 #include <math.h>
 
-/* ---- chance ---- */
-
-struct chance {
-	uint64_t s;
-};
-
-static inline uint64_t next64(struct chance *c)
-{
-	uint64_t z = (c->s += UINT64_C(0x9e3779b97f4a7c15));
-	z = (z ^ z >> 30) * UINT64_C(0xbf58476d1ce4e5b9);
-	z = (z ^ z >> 27) * UINT64_C(0x94d049bb133111eb);
-	return z ^ z >> 31;
-}
-
-static inline double unit(struct chance *c)
-{
-	return (double)(next64(c) >> 11) * 0x1p-53;
-}
-
-static inline double between(struct chance *c, double a, double b)
-{
-	return a + (b - a) * unit(c);
-}
-
-static inline double log_between(struct chance *c, double a, double b)
-{
-	return a * pow(b / a, unit(c));
-}
-
+/* From `a` to `b`, both among them. */
 static inline int pick(struct chance *c, int a, int b)
 {
-	return a + (int)(unit(c) * (b - a + 1));
-}
-
-static inline bool luck(struct chance *c, double p)
-{
-	return unit(c) < p;
+	return a + chance_pick(c, b - a + 1);
 }
 
 static inline double gauss(struct chance *c)
 {
-	return sqrt(-2 * log(1 - unit(c))) * cos(6.283185307179586 * unit(c));
+	double u = chance_unit(c), v = chance_unit(c);
+	return sqrt(-2 * log(1 - u)) * cos(6.283185307179586 * v);
 }
 
 static inline double longer(double a, double b)
