@@ -10,6 +10,7 @@
  *     score_settle -e ...                          and every reading of its touch
  *     score_settle -l law_hazard=0.05 ...          with another limit
  */
+#include "tests/settle_limit.h"
 #include "tests/traces_score.h"
 
 #include <stdio.h>
@@ -35,20 +36,6 @@ static bool kind_among(const char *only, const char *name)
 	for (const char *p = only; (p = strstr(p, name)); p += len)
 		if ((p == only || p[-1] == ',') && (p[len] == ',' || !p[len]))
 			return true;
-	return false;
-}
-
-static bool limit_set(struct settle_limits *limits, const char *text)
-{
-	const char *sign = strchr(text, '=');
-	size_t len = sign ? (size_t)(sign - text) : 0;
-#define X(field, name, standard, low, high)                        \
-	if (len == strlen(#field) && !strncmp(text, #field, len)) {    \
-		limits->field = atof(sign + 1);                            \
-		return true;                                               \
-	}
-	SETTLE_LIMIT_LIST(X)
-#undef X
 	return false;
 }
 

@@ -7,6 +7,7 @@
  * TRACES of each kind (40), seeds from SEED (1) on.  -v says each fault, -e the readings, too; -r
  * writes each as a recording with its sheet, its configuration and the truth, for tallyd --replay.
  */
+#include "tests/settle_limit.h"
 #include "tests/touches.h"
 
 #include <math.h>
@@ -123,20 +124,6 @@ static void add(struct touch_score *to, const struct touch_score *s)
 	to->late_conversions += s->late_conversions;
 }
 
-static void set_limit(struct settle_limits *l, const char *text)
-{
-	const char *is = strchr(text, '=');
-#define X(field, name, standard, low, high)                                             \
-	if (is && strlen(#field) == (size_t)(is - text) && !strncmp(text, #field, strlen(#field))) { \
-		l->field = atof(is + 1);                                                            \
-		return;                                                                             \
-	}
-	SETTLE_LIMIT_LIST(X)
-#undef X
-	fprintf(stderr, "no limit %s\n", text);
-	exit(2);
-}
-
 int main(int argc, char **argv)
 {
 	int say = 0, at = 1;
@@ -147,7 +134,10 @@ int main(int argc, char **argv)
 		at += 2;
 	}
 	while (at + 1 < argc && strcmp(argv[at], "-l") == 0) {
-		set_limit(&limits, argv[at + 1]);
+		if (!limit_set(&limits, argv[at + 1])) {
+			fprintf(stderr, "score_touches: no limit %s\n", argv[at + 1]);
+			return 2;
+		}
 		at += 2;
 	}
 	if (at < argc && argv[at][0] == '-')
