@@ -23,7 +23,6 @@ import time
 import senses
 from check import ROOT, check, ms
 from console import Console
-from machine import Failure
 from senses import touch_of
 
 DEVICES = "-device bochs-display,id=pedal".split()
@@ -531,9 +530,4 @@ def main(b):
 
 
 if __name__ == "__main__":
-    try:
-        ready = senses.prepare(senses.PACKAGES)
-    except Failure as why:
-        print("check-pedal cannot run: %s" % why)
-        ready = False
-    sys.exit(senses.run("pedal", main, senses.Bench("pedal", DEVICES)) if ready else 2)
+    sys.exit(senses.begin("pedal", main, DEVICES))

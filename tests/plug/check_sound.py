@@ -23,7 +23,6 @@ import senses
 from check import ROOT, check, ms
 from console import Console
 from listen import Ear, matches, table
-from machine import Failure
 from senses import OPEN, touch_of
 
 WAV = "out.frequency=48000,out.channels=2,out.format=s16"
@@ -494,9 +493,4 @@ def main(b):
 
 
 if __name__ == "__main__":
-    try:
-        ready = senses.prepare(senses.PACKAGES)
-    except Failure as why:
-        print("check-sound cannot run: %s" % why)
-        ready = False
-    sys.exit(senses.run("sound", main, senses.Bench("sound", DEVICES)) if ready else 2)
+    sys.exit(senses.begin("sound", main, DEVICES))

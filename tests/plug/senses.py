@@ -42,9 +42,9 @@ def touch_of(value, unit="kOhm"):
     return ["%+.*f %s" % (len(digits), float(value) + k * step, unit) for k in (0, 1, 0, 0)]
 
 
-def prepare(packages):
+def prepare():
     os.makedirs(plug.OUT, exist_ok=True)
-    if subprocess.call(["sh", "tests/deps.sh"] + plug.PACKAGES + packages) != 0:
+    if subprocess.call(["sh", "tests/deps.sh"] + plug.PACKAGES + PACKAGES) != 0:
         return False
     texts = {"60-tally.rules": open("udev/60-tally.rules").read(), "senses.ini": CONFIG,
              "senses.csv": SHEET}
@@ -126,3 +126,13 @@ def run(name, main, bench):
         bench.m.end()
     print("%d passed, %d failed" % (plug.passed, plug.failed))
     return 1 if plug.failed else 0
+
+
+def begin(name, main, devices):
+    """The whole of a check: what it needs, the machine, its checks; the status of the program."""
+    try:
+        ready = prepare()
+    except Failure as why:
+        print("check-%s cannot run: %s" % (name, why))
+        ready = False
+    return run(name, main, Bench(name, devices)) if ready else 2
