@@ -10,6 +10,12 @@
 #include "daemon/settle_parts.h"
 
 #include <math.h>
+#include <stdlib.h>
+
+/* Digits of a range too coarse for the residual that are still nothing ... */
+static const int64_t coarse_digits = 2;
+/* ... unless the nominal lies between this part of such a digit and so many of them. */
+static const double coarse_part = 3, coarse_times = 5;
 
 static int opens(const struct settle *s)
 {
@@ -59,10 +65,10 @@ static double farad_limit(const struct settle *s)
 static bool coarse_residual(const struct settle *s, const struct reading *r)
 {
 	double digit = decimal_double((struct decimal){1, r->value.e});
-	if (r->value.n < -2 || r->value.n > 2 || !is_coarse(s, r))
+	if (llabs(r->value.n) > coarse_digits || !is_coarse(s, r))
 		return false;
 	return !s->expected.has_nominal || s->expected.function != FUNCTION_FARAD ||
-	       s->expected.nominal > 5 * digit || s->expected.nominal < digit / 3;
+	       s->expected.nominal > coarse_times * digit || s->expected.nominal < digit / coarse_part;
 }
 
 static double volt_limit(const struct settle *s, enum function f)

@@ -20,7 +20,6 @@ static const double noise_known_times = 2.6;
 /* Digits of it up to which that is chance and asks for no more readings. */
 static const double noise_known_small = 1.2;
 
-
 static double digit_of(int e)
 {
 	return decimal_double((struct decimal){1, e});
