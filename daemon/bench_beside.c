@@ -32,9 +32,7 @@ static void beside_swapped(const struct bench *b, int place, struct entry *e)
 			e->swap = e->has_value == f->has_value ? AGREEMENT_YES : AGREEMENT_NO;
 			return;
 		}
-		double en = crosscheck_en(decimal_double(e->value), 2 * e->u, decimal_double(f->value),
-		                          2 * f->u);
-		e->swap = en <= 1 ? AGREEMENT_YES : AGREEMENT_NO;
+		e->swap = crosscheck_entries(e, f) <= 1 ? AGREEMENT_YES : AGREEMENT_NO;
 		return;
 	}
 }

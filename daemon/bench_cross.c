@@ -29,8 +29,7 @@ static const struct entry *farthest(const struct bench *b, int place, const stru
 		if (known)
 			continue;
 		seen[count++] = f;
-		double apart = crosscheck_en(decimal_double(e->value), 2 * e->u, decimal_double(f->value),
-		                             2 * f->u);
+		double apart = crosscheck_entries(e, f);
 		if (apart > *en) {
 			*en = apart;
 			worst = f;

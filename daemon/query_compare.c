@@ -182,12 +182,6 @@ bool compare_wanted(const struct compare *c, const char *position)
 
 /* ---- meter against meter ---- */
 
-static double pair_en(const struct fresh *a, const struct fresh *b)
-{
-	return crosscheck_en(decimal_double(a->e.value), 2 * a->e.u, decimal_double(b->e.value),
-	                     2 * b->e.u);
-}
-
 static void pair_write(struct compare *c, const struct fresh *a, const struct fresh *b, double en)
 {
 	struct answer *out = &c->q->out;
@@ -266,7 +260,7 @@ static void group_write(struct compare *c, struct fresh **at, size_t n)
 				open = true;
 				c->pairs = 0;
 			}
-			double en = pair_en(at[i], at[k]);
+			double en = crosscheck_entries(&at[i]->e, &at[k]->e);
 			agree = agree && en <= 1;
 			pair_write(c, at[i], at[k], en);
 		}

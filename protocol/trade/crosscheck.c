@@ -20,6 +20,12 @@ static double expanded(const struct entry *e)
 	return 2 * e->u;
 }
 
+double crosscheck_entries(const struct entry *a, const struct entry *b)
+{
+	return crosscheck_en(decimal_double(a->value), expanded(a), decimal_double(b->value),
+	                     expanded(b));
+}
+
 /* What makes one entry unfit for any comparison. */
 static bool usable(const struct entry *e, struct fault *why)
 {
@@ -201,7 +207,7 @@ bool twins_compare(const struct entry *a, const struct entry *b, double allowed,
 	double mean = (fabs(x) + fabs(y)) / 2;
 	out->ratio = y != 0 ? x / y : 0;
 	out->difference = mean > 0 ? (x - y) / mean : 0;
-	out->en = crosscheck_en(x, expanded(a), y, expanded(b));
+	out->en = crosscheck_entries(a, b);
 	/* The bound itself is still agreement; 1e-12 is what doubles lose here. */
 	out->agree = out->en <= 1 ||
 	             (allowed > 0 && fabs(out->difference) <= allowed * (1 + 1e-12));

@@ -12,6 +12,8 @@
 #include "protocol/trade/entry.h"
 
 double crosscheck_en(double x1, double U1, double x2, double U2);
+/* The same of two entries that have a value, with U = 2 u. */
+double crosscheck_entries(const struct entry *a, const struct entry *b);
 
 /* May these two be compared?  Refused, with the reason in `why`, where
  * position, quantity, condition, reach or function differ, where either has no
